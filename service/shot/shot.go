@@ -16,6 +16,8 @@ type Shot struct {
 	SessionID uuid.UUID  `json:"session_id"`
 	AthleteID uuid.UUID  `json:"athlete_id"`
 	BallID    *uuid.UUID `json:"ball_id,omitempty"`
+	// DrillID is the drill the shot was thrown for, when the log says so.
+	DrillID *uuid.UUID `json:"drill_id,omitempty"`
 	// Order is the place in the athlete's session, 1 and up; Time is what the logging device's clock said, and orders nothing.
 	Order int       `json:"order"`
 	Time  time.Time `json:"time"`
