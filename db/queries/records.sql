@@ -1,0 +1,153 @@
+-- One set of queries a kind, alike on purpose: ByIDs, After (in revision order, optionally only what one athlete may see), Put, Remove.
+
+-- name: MembershipsByIDs :many
+SELECT squad_id, id, rev, hash, user_id, name, role, athlete_id
+FROM memberships WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: MembershipsAfter :many
+SELECT squad_id, id, rev, hash, user_id, name, role, athlete_id
+FROM memberships WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+ORDER BY rev LIMIT @max_rows;
+
+-- name: PutMembership :batchexec
+INSERT INTO memberships (squad_id, id, rev, hash, user_id, name, role, athlete_id)
+VALUES (@squad_id, @id, @rev, @hash, @user_id, @name, @role, sqlc.narg('athlete_id'))
+ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, user_id, name, role, athlete_id) = (excluded.rev, excluded.hash, excluded.user_id, excluded.name, excluded.role, excluded.athlete_id);
+
+-- name: RemoveMemberships :exec
+DELETE FROM memberships WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: AthletesByIDs :many
+SELECT squad_id, id, rev, hash, name, side, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, slide_offset, born_on, guardian_name, guardian_consent, note
+FROM athletes WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: AthletesAfter :many
+SELECT squad_id, id, rev, hash, name, side, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, slide_offset, born_on, guardian_name, guardian_consent, note
+FROM athletes WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR id = sqlc.narg('athlete')::uuid)
+ORDER BY rev LIMIT @max_rows;
+
+-- name: PutAthlete :batchexec
+INSERT INTO athletes (squad_id, id, rev, hash, name, side, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, slide_offset, born_on, guardian_name, guardian_consent, note)
+VALUES (@squad_id, @id, @rev, @hash, @name, @side, sqlc.narg('speed_mph'), sqlc.narg('rev_rate_rpm'), sqlc.narg('rotation_deg'), sqlc.narg('tilt_deg'), sqlc.narg('slide_offset'), sqlc.narg('born_on'), sqlc.narg('guardian_name'), sqlc.narg('guardian_consent'), @note)
+ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, name, side, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, slide_offset, born_on, guardian_name, guardian_consent, note) = (excluded.rev, excluded.hash, excluded.name, excluded.side, excluded.speed_mph, excluded.rev_rate_rpm, excluded.rotation_deg, excluded.tilt_deg, excluded.slide_offset, excluded.born_on, excluded.guardian_name, excluded.guardian_consent, excluded.note);
+
+-- name: RemoveAthletes :exec
+DELETE FROM athletes WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: PatternsByIDs :many
+SELECT squad_id, id, rev, hash, name, length_ft, loads, film, note
+FROM patterns WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: PatternsAfter :many
+SELECT squad_id, id, rev, hash, name, length_ft, loads, film, note
+FROM patterns WHERE squad_id = @squad_id AND rev > @after 
+ORDER BY rev LIMIT @max_rows;
+
+-- name: PutPattern :batchexec
+INSERT INTO patterns (squad_id, id, rev, hash, name, length_ft, loads, film, note)
+VALUES (@squad_id, @id, @rev, @hash, @name, @length_ft, @loads, sqlc.narg('film'), @note)
+ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, name, length_ft, loads, film, note) = (excluded.rev, excluded.hash, excluded.name, excluded.length_ft, excluded.loads, excluded.film, excluded.note);
+
+-- name: RemovePatterns :exec
+DELETE FROM patterns WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: BallsByIDs :many
+SELECT squad_id, id, rev, hash, athlete_id, name, weight_lb, rg_in, differential_in, cover, surface_grit, retired, note
+FROM balls WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: BallsAfter :many
+SELECT squad_id, id, rev, hash, athlete_id, name, weight_lb, rg_in, differential_in, cover, surface_grit, retired, note
+FROM balls WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+ORDER BY rev LIMIT @max_rows;
+
+-- name: PutBall :batchexec
+INSERT INTO balls (squad_id, id, rev, hash, athlete_id, name, weight_lb, rg_in, differential_in, cover, surface_grit, retired, note)
+VALUES (@squad_id, @id, @rev, @hash, @athlete_id, @name, @weight_lb, sqlc.narg('rg_in'), sqlc.narg('differential_in'), sqlc.narg('cover'), sqlc.narg('surface_grit'), @retired, @note)
+ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, athlete_id, name, weight_lb, rg_in, differential_in, cover, surface_grit, retired, note) = (excluded.rev, excluded.hash, excluded.athlete_id, excluded.name, excluded.weight_lb, excluded.rg_in, excluded.differential_in, excluded.cover, excluded.surface_grit, excluded.retired, excluded.note);
+
+-- name: RemoveBalls :exec
+DELETE FROM balls WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: SessionsByIDs :many
+SELECT squad_id, id, rev, hash, kind, name, held_on, centre, lanes, pattern_id, athlete_id, note
+FROM sessions WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: SessionsAfter :many
+SELECT squad_id, id, rev, hash, kind, name, held_on, centre, lanes, pattern_id, athlete_id, note
+FROM sessions WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+ORDER BY rev LIMIT @max_rows;
+
+-- name: PutSession :batchexec
+INSERT INTO sessions (squad_id, id, rev, hash, kind, name, held_on, centre, lanes, pattern_id, athlete_id, note)
+VALUES (@squad_id, @id, @rev, @hash, @kind, @name, @held_on, @centre, @lanes, sqlc.narg('pattern_id'), sqlc.narg('athlete_id'), @note)
+ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, kind, name, held_on, centre, lanes, pattern_id, athlete_id, note) = (excluded.rev, excluded.hash, excluded.kind, excluded.name, excluded.held_on, excluded.centre, excluded.lanes, excluded.pattern_id, excluded.athlete_id, excluded.note);
+
+-- name: RemoveSessions :exec
+DELETE FROM sessions WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: DrillsByIDs :many
+SELECT squad_id, id, rev, hash, name, rules, reps, pass_share, pattern_id, note
+FROM drills WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: DrillsAfter :many
+SELECT d.squad_id, d.id, d.rev, d.hash, d.name, d.rules, d.reps, d.pass_share, d.pattern_id, d.note
+FROM drills AS d WHERE d.squad_id = @squad_id AND d.rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR EXISTS (
+    SELECT 1 FROM assignments a WHERE a.squad_id = d.squad_id AND a.drill_id = d.id AND a.athlete_id = sqlc.narg('athlete')::uuid))
+ORDER BY d.rev LIMIT @max_rows;
+
+-- name: PutDrill :batchexec
+INSERT INTO drills (squad_id, id, rev, hash, name, rules, reps, pass_share, pattern_id, note)
+VALUES (@squad_id, @id, @rev, @hash, @name, @rules, @reps, @pass_share, sqlc.narg('pattern_id'), @note)
+ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, name, rules, reps, pass_share, pattern_id, note) = (excluded.rev, excluded.hash, excluded.name, excluded.rules, excluded.reps, excluded.pass_share, excluded.pattern_id, excluded.note);
+
+-- name: RemoveDrills :exec
+DELETE FROM drills WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: AssignmentsByIDs :many
+SELECT squad_id, id, rev, hash, drill_id, athlete_id, assigned_on, due_on, note
+FROM assignments WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: AssignmentsAfter :many
+SELECT squad_id, id, rev, hash, drill_id, athlete_id, assigned_on, due_on, note
+FROM assignments WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+ORDER BY rev LIMIT @max_rows;
+
+-- name: PutAssignment :batchexec
+INSERT INTO assignments (squad_id, id, rev, hash, drill_id, athlete_id, assigned_on, due_on, note)
+VALUES (@squad_id, @id, @rev, @hash, @drill_id, @athlete_id, @assigned_on, sqlc.narg('due_on'), @note)
+ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, drill_id, athlete_id, assigned_on, due_on, note) = (excluded.rev, excluded.hash, excluded.drill_id, excluded.athlete_id, excluded.assigned_on, excluded.due_on, excluded.note);
+
+-- name: RemoveAssignments :exec
+DELETE FROM assignments WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- Shots are put in sets, with nullable columns: see shots.go.
+
+-- name: ShotsByIDs :many
+SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
+FROM shots WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: ShotsAfter :many
+SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
+FROM shots WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+ORDER BY rev LIMIT @max_rows;
+
+-- name: RemoveShots :exec
+DELETE FROM shots WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+
+-- name: ShotsOfSession :many
+SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
+FROM shots
+WHERE squad_id = @squad_id AND session_id = @session_id AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+  AND (athlete_id, shot_order, id) > (@after_athlete::uuid, @after_order::integer, @after_id::uuid)
+ORDER BY athlete_id, shot_order, id LIMIT @max_rows;
+
+-- ShotsForDrill are an athlete's shots that count for a drill: thrown for it, or for no drill in particular, in a session held within the dates.
+-- name: ShotsForDrill :many
+SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note
+FROM shots s JOIN sessions n ON n.squad_id = s.squad_id AND n.id = s.session_id
+WHERE s.squad_id = @squad_id AND s.athlete_id = @athlete_id AND (s.drill_id = @drill_id OR s.drill_id IS NULL)
+  AND (sqlc.narg('session_id')::uuid IS NULL OR s.session_id = sqlc.narg('session_id')::uuid)
+  AND (sqlc.narg('from_day')::date IS NULL OR n.held_on >= sqlc.narg('from_day')::date)
+  AND (sqlc.narg('to_day')::date IS NULL OR n.held_on <= sqlc.narg('to_day')::date)
+ORDER BY n.held_on, s.session_id, s.shot_order, s.id
+LIMIT @max_rows;

@@ -1,0 +1,77 @@
+-- name: PutSquad :exec
+INSERT INTO squads (squad_id, rev, hash, name, invented, created_at)
+VALUES (@squad_id, @rev, @hash, @name, @invented, @created_at)
+ON CONFLICT (squad_id) DO UPDATE SET rev = excluded.rev, hash = excluded.hash, name = excluded.name;
+
+-- name: Squad :one
+SELECT squad_id, rev, hash, name, invented, created_at FROM squads WHERE squad_id = @squad_id;
+
+-- name: StartClock :exec
+INSERT INTO squads_clock (squad_id, rev) VALUES (@squad_id, 0);
+
+-- LockClock makes the transaction the squad's only writer until it ends.
+-- name: LockClock :one
+SELECT rev FROM squads_clock WHERE squad_id = @squad_id FOR UPDATE;
+
+-- name: AdvanceClock :one
+UPDATE squads_clock SET rev = rev + @by_rows WHERE squad_id = @squad_id RETURNING rev;
+
+-- name: Clock :one
+SELECT rev FROM squads_clock WHERE squad_id = @squad_id;
+
+-- name: Epoch :one
+SELECT epoch FROM instance;
+
+-- name: SquadsOf :many
+SELECT squad_id::uuid AS squad_id, name::text AS name, role::text AS role, athlete_id
+FROM squads_of(@user_id::uuid) AS s (squad_id, name, role, athlete_id);
+
+-- name: MembershipOfUser :one
+SELECT squad_id, id, rev, hash, user_id, name, role, athlete_id FROM memberships WHERE squad_id = @squad_id AND user_id = @user_id;
+
+-- name: CountCoaches :one
+SELECT count(*) FROM memberships WHERE squad_id = @squad_id AND role = 'coach';
+
+-- name: PutInvitation :exec
+INSERT INTO invitations (squad_id, id, code_hash, role, athlete_id, invited_by, created_at, expires_at)
+VALUES (@squad_id, @id, @code_hash, @role, sqlc.narg('athlete_id'), @invited_by, @created_at, @expires_at);
+
+-- name: Invitations :many
+SELECT squad_id, id, code_hash, role, athlete_id, invited_by, created_at, expires_at, used_at
+FROM invitations WHERE squad_id = @squad_id AND id > @after ORDER BY id LIMIT @max_rows;
+
+-- name: RemoveInvitation :execrows
+DELETE FROM invitations WHERE squad_id = @squad_id AND id = @id AND used_at IS NULL;
+
+-- name: SquadOfInvitation :one
+SELECT squad_of_invitation(@code_hash::bytea)::uuid AS squad_id;
+
+-- UseInvitation spends the code; no row means that it is unknown, used or too old.
+-- name: UseInvitation :one
+UPDATE invitations SET used_at = @used_at
+WHERE squad_id = @squad_id AND code_hash = @code_hash AND used_at IS NULL AND expires_at > @used_at
+RETURNING squad_id, id, code_hash, role, athlete_id, invited_by, created_at, expires_at, used_at;
+
+-- name: TombstonesByIDs :many
+SELECT squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at FROM tombstones
+WHERE squad_id = @squad_id AND kind = @kind AND id = ANY(@ids::uuid[]);
+
+-- name: TombstonesAfter :many
+SELECT squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at FROM tombstones
+WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+ORDER BY rev LIMIT @max_rows;
+
+-- name: PutTombstone :batchexec
+INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
+VALUES (@squad_id, @kind, @id, @rev, sqlc.narg('athlete_id'), @deleted_by, @deleted_at);
+
+-- name: RemoveTombstones :exec
+DELETE FROM tombstones WHERE squad_id = @squad_id AND kind = @kind AND id = ANY(@ids::uuid[]);
+
+-- name: PutHistory :batchexec
+INSERT INTO history (squad_id, kind, id, rev, hash, body, replaced_by, replaced_at)
+VALUES (@squad_id, @kind, @id, @rev, @hash, @body, @replaced_by, @replaced_at);
+
+-- name: HistoryOf :many
+SELECT squad_id, kind, id, rev, hash, body, replaced_by, replaced_at FROM history
+WHERE squad_id = @squad_id AND kind = @kind AND id = @id ORDER BY rev;
