@@ -1,0 +1,267 @@
+package drill
+
+import (
+	"laneward/service/shot"
+	"laneward/service/trend"
+)
+
+// A pocket hit is an entry on board 17 or 18, the strips from 16.5 to 18.5, counted from the athlete's own side, so that it needs no
+// mirror. Source: governing-body research found the best strike rates there, about board 17.5 (read in relays of it).
+const (
+	PocketLowBoard  = 16.5
+	PocketHighBoard = 18.5
+)
+
+// Proportion is a count of shots out of those that could tell.
+type Proportion struct {
+	Count, Of int
+	Share     *float64       // nil when Of is 0
+	Interval  trend.Interval // 95 % Wilson; 0 to 1 when Of is 0
+}
+
+func proportion(count, of int) Proportion {
+	p := Proportion{Count: count, Of: of, Interval: trend.Wilson(count, of, trend.Z95)}
+	if of > 0 {
+		share := float64(count) / float64(of)
+		p.Share = &share
+	}
+	return p
+}
+
+// Comparison sets a share of some shots against the same share of others.
+type Comparison struct {
+	First, Second Proportion
+	// Difference is the first share less the second, nil when either is missing; Interval is its 95 % Newcombe interval, -1 to 1 then.
+	Difference *float64
+	Interval   trend.Interval
+}
+
+func compare(first, second Proportion) Comparison {
+	c := Comparison{
+		First: first, Second: second,
+		Interval: trend.Newcombe(first.Count, first.Of, second.Count, second.Of, trend.Z95),
+	}
+	if first.Share != nil && second.Share != nil {
+		difference := *first.Share - *second.Share
+		c.Difference = &difference
+	}
+	return c
+}
+
+// Sign is 1 when the whole interval of the difference lies above 0, -1 when below, and 0 when the shots do not tell.
+func (c Comparison) Sign() int {
+	switch {
+	case c.Interval.Low > 0:
+		return 1
+	case c.Interval.High < 0:
+		return -1
+	}
+	return 0
+}
+
+// RuleTally sums up one rule of a drill over all shots.
+type RuleTally struct {
+	Kept, Broken, Unknown int
+	BrokenBelow           int      // broken on the outside or low side
+	BrokenAbove           int      // broken on the inside or high side
+	Estimated             int      // of the judged, those judged on an estimated value
+	MeanMargin            *float64 // in the rule's unit, over the judged; nil when there is none
+	Unit                  string
+}
+
+// Adherence is how an athlete's shots stand against a drill.
+type Adherence struct {
+	Shots, Kept, Broken, Unknown int
+	// Judged is how many of the shots could tell; its share of them is the coverage, 0 without a shot.
+	Judged   int
+	Coverage float64
+	// KeptShare is the kept of the judged.
+	KeptShare Proportion
+	// ExpectedShare is the mean probability kept of the judged shots: the share to expect once errors of measurement are allowed for.
+	// nil without a judged shot.
+	ExpectedShare *float64
+	// OutsideMisses and InsideMisses count the broken shots by the side of the first board rule they broke.
+	OutsideMisses, InsideMisses int
+	// MeanMargin is that of the first rule that has one, in MarginUnit; nil when none has.
+	MeanMargin *float64
+	MarginUnit string
+	// LongestRun is the most kept shots in a row; an unknown shot ends a run.
+	LongestRun int
+	// RepsLeft is how many shots of the drill's reps are not yet judged.
+	RepsLeft int
+	// Trend sets the later half of the judged shots (First) against the earlier half (Second); the middle one of an odd number counts
+	// to neither.
+	Trend Comparison
+	// Verdict is the sequential test's word on all judged shots so far, whatever it said on the way.
+	Verdict  DrillVerdict
+	Evidence Evidence
+	// Pocket and Strike set the shots that kept the drill (First) against those that broke it (Second). Only shots whose entry
+	// board was measured count for the pocket, and only those whose standing pins were recorded for the strike.
+	Pocket, Strike Comparison
+	Rules          []RuleTally // in the drill's order
+	// Reading says in one sentence for a coach what was done as asked and what was luck.
+	Reading string
+}
+
+// Score sums up an athlete's shots against a drill. judged is what [Drill.Judge] returned for the same shots. It does not look at who threw
+// them: hand in the shots of one athlete, in order of delivery, first balls at a full rack only.
+func (d Drill) Score(shots []shot.Shot, judged []ShotJudgement) Adherence {
+	a := Adherence{Shots: len(shots)}
+	var (
+		run             int
+		probabilities   float64
+		verdicts        = make([]bool, 0, len(shots)) // of the judged, kept or not
+		pockets, strike [2]tally                      // of kept, of broken shots
+	)
+	for i := range judged {
+		j := &judged[i]
+		if j.Verdict == Unknown {
+			a.Unknown++
+			run = 0
+			continue
+		}
+		probabilities += j.ProbabilityKept
+		group := 0
+		if j.Verdict == Kept {
+			a.Kept++
+			run++
+			a.LongestRun = max(a.LongestRun, run)
+		} else {
+			a.Broken++
+			run = 0
+			group = 1
+			a.countMiss(d, j)
+		}
+		verdicts = append(verdicts, j.Verdict == Kept)
+		if board := shots[i].EntryBoard; board != nil {
+			pockets[group].add(PocketHit(*board))
+		}
+		if standing := shots[i].Standing; standing != nil {
+			strike[group].add(standing.Strike())
+		}
+	}
+	a.Judged = a.Kept + a.Broken
+	a.RepsLeft = max(0, d.Reps-a.Judged)
+	a.KeptShare = proportion(a.Kept, a.Judged)
+	if a.Shots > 0 {
+		a.Coverage = float64(a.Judged) / float64(a.Shots)
+	}
+	if a.Judged > 0 {
+		expected := probabilities / float64(a.Judged)
+		a.ExpectedShare = &expected
+	}
+	a.Trend = halves(verdicts)
+	test := TestFor(d.PassShare)
+	a.Verdict = test.Decide(a.Kept, a.Broken)
+	a.Evidence = test.evidence(a.Kept, a.Broken)
+	a.Evidence.DecidedAt = decidedAt(test, verdicts)
+	a.Pocket = compare(pockets[0].proportion(), pockets[1].proportion())
+	a.Strike = compare(strike[0].proportion(), strike[1].proportion())
+	a.Rules = d.tallies(judged)
+	for _, rule := range a.Rules {
+		if rule.MeanMargin != nil {
+			a.MeanMargin, a.MarginUnit = rule.MeanMargin, rule.Unit
+			break
+		}
+	}
+	a.Reading = a.reading(d)
+	return a
+}
+
+// tally counts hits of those that could tell.
+type tally struct{ hits, of int }
+
+func (t *tally) add(hit bool) {
+	t.of++
+	if hit {
+		t.hits++
+	}
+}
+
+func (t tally) proportion() Proportion { return proportion(t.hits, t.of) }
+
+func (a *Adherence) countMiss(d Drill, j *ShotJudgement) {
+	for i := range j.Rules {
+		if d.Rules[i].Measure != Board {
+			continue
+		}
+		switch j.Rules[i].Miss {
+		case MissOutside:
+			a.OutsideMisses++
+			return
+		case MissInside:
+			a.InsideMisses++
+			return
+		}
+	}
+}
+
+func halves(verdicts []bool) Comparison {
+	half := len(verdicts) / 2
+	count := func(part []bool) Proportion {
+		var t tally
+		for _, kept := range part {
+			t.add(kept)
+		}
+		return t.proportion()
+	}
+	return compare(count(verdicts[len(verdicts)-half:]), count(verdicts[:half]))
+}
+
+func decidedAt(test SequentialTest, verdicts []bool) int {
+	kept, broken := 0, 0
+	for i, ok := range verdicts {
+		if ok {
+			kept++
+		} else {
+			broken++
+		}
+		if test.Decide(kept, broken) != TooFewShots {
+			return i + 1
+		}
+	}
+	return 0
+}
+
+func (d Drill) tallies(judged []ShotJudgement) []RuleTally {
+	tallies := make([]RuleTally, len(d.Rules))
+	for i := range d.Rules {
+		t := &tallies[i]
+		t.Unit = d.Rules[i].Unit()
+		margins, sum := 0, 0.0
+		for k := range judged {
+			j := &judged[k].Rules[i]
+			switch j.Verdict {
+			case Kept:
+				t.Kept++
+			case Broken:
+				t.Broken++
+			default:
+				t.Unknown++
+			}
+			switch j.Miss {
+			case MissOutside, MissLow:
+				t.BrokenBelow++
+			case MissInside, MissHigh:
+				t.BrokenAbove++
+			}
+			if j.Basis == Estimated {
+				t.Estimated++
+			}
+			if j.Basis != "" {
+				margins++
+				sum += j.Margin
+			}
+		}
+		if margins > 0 {
+			mean := sum / float64(margins)
+			t.MeanMargin = &mean
+		}
+	}
+	return tallies
+}
+
+// PocketHit reports whether an entry board, as the athlete counts it, is a pocket hit.
+func PocketHit(entryBoard float64) bool {
+	return entryBoard >= PocketLowBoard && entryBoard <= PocketHighBoard
+}

@@ -1,0 +1,235 @@
+package drill
+
+import (
+	"math"
+
+	"laneward/service/shot"
+)
+
+// Verdict is what came of a rule, or of all rules, on one shot.
+type Verdict string
+
+// A shot kept a rule, broke it, or did not record what would tell.
+const (
+	Kept    Verdict = "kept"
+	Broken  Verdict = "broken"
+	Unknown Verdict = "unknown"
+)
+
+// Miss is the side on which a shot broke a bound: outside or inside for boards, low or high for other measures.
+type Miss string
+
+// The sides of a miss; NoMiss also stands for a broken ball or leave rule, which has no sides.
+const (
+	NoMiss      Miss = ""
+	MissOutside Miss = "outside"
+	MissInside  Miss = "inside"
+	MissLow     Miss = "low"
+	MissHigh    Miss = "high"
+)
+
+// Judgement is one rule judged on one shot. When Basis is "" there is no number: the verdict is unknown, or the rule is on a ball
+// or a leave; Value, StandardError and Margin are then 0 and mean nothing.
+type Judgement struct {
+	Verdict Verdict
+	Basis   Basis
+	// Value is what was judged, StandardError its standard error, and Margin its distance to the nearer edge, positive when
+	// kept, all in the rule's unit.
+	Value, StandardError, Margin float64
+	// ProbabilityKept is the probability that the true value kept the rule, given a normal error of measurement and no other
+	// knowledge of the shot; 0 when unknown, 0 or 1 for a ball or leave.
+	ProbabilityKept float64
+	Miss            Miss
+	Reason          string // why it is unknown
+}
+
+// edgeTolerance keeps the rounding of decimal fractions from deciding: a value this close to an edge is on it.
+const edgeTolerance = 1e-9
+
+// Judge judges one shot. previous is the athlete's shot before it in the same session, nil when there is none; only a move looks at
+// it. The rule must be valid. Judge does not allocate.
+func (r Rule) Judge(s, previous *shot.Shot) Judgement {
+	switch r.Measure {
+	case Ball:
+		return r.judgeBall(s)
+	case Leave:
+		return r.judgeLeave(s)
+	}
+	value := r.read(s, previous)
+	if value.basis == "" {
+		return Judgement{Verdict: Unknown, Reason: value.reason}
+	}
+	return r.judgeNumber(value)
+}
+
+func (r Rule) judgeBall(s *shot.Shot) Judgement {
+	if s.BallID == nil {
+		return Judgement{Verdict: Unknown, Reason: "no ball was recorded"}
+	}
+	for i := range r.Balls {
+		if r.Balls[i] == *s.BallID {
+			return Judgement{Verdict: Kept, ProbabilityKept: 1}
+		}
+	}
+	return Judgement{Verdict: Broken}
+}
+
+func (r Rule) judgeLeave(s *shot.Shot) Judgement {
+	if s.Standing == nil {
+		return Judgement{Verdict: Unknown, Reason: "the standing pins were not recorded"}
+	}
+	for _, leave := range r.Leaves {
+		if leave == *s.Standing {
+			return Judgement{Verdict: Broken}
+		}
+	}
+	return Judgement{Verdict: Kept, ProbabilityKept: 1}
+}
+
+func (r Rule) judgeNumber(value reading) Judgement {
+	low, high := r.Edges()
+	j := Judgement{
+		Verdict: Kept, Basis: value.basis, Value: value.value, StandardError: value.standardError,
+		Margin: math.Min(value.value-low, high-value.value),
+	}
+	if math.Abs(j.Margin) < edgeTolerance {
+		j.Margin = 0
+	}
+	if j.Margin < 0 {
+		j.Verdict = Broken
+		j.Miss = r.missed(value.value < low)
+	}
+	j.ProbabilityKept = probabilityWithin(low, high, value.value, value.standardError, j.Margin)
+	return j
+}
+
+func (r Rule) missed(below bool) Miss {
+	switch inBoards := r.subject() == Board; {
+	case inBoards && below:
+		return MissOutside
+	case inBoards:
+		return MissInside
+	case below:
+		return MissLow
+	}
+	return MissHigh
+}
+
+// probabilityWithin is the normal probability between two edges; without an error the margin alone decides.
+func probabilityWithin(low, high, value, standardError, margin float64) float64 {
+	if standardError == 0 {
+		if margin < 0 {
+			return 0
+		}
+		return 1
+	}
+	below := math.Erfc((value-low)/(standardError*math.Sqrt2)) / 2
+	above := math.Erfc((high-value)/(standardError*math.Sqrt2)) / 2
+	return math.Max(0, 1-below-above)
+}
+
+// read returns the number the rule looks at.
+func (r Rule) read(s, previous *shot.Shot) reading {
+	now := r.readOne(s)
+	if now.basis != "" && r.Measure == Move {
+		now = r.change(now, previous)
+	}
+	if now.basis != "" && (math.IsNaN(now.value) || math.IsInf(now.value, 0)) {
+		return reading{reason: "what was recorded is not a number"}
+	}
+	return now
+}
+
+// change is how far the measure moved since the shot before, the errors of the two readings taken as independent.
+func (r Rule) change(now reading, previous *shot.Shot) reading {
+	if previous == nil {
+		return reading{reason: "there is no shot before it in the session"}
+	}
+	then := r.readOne(previous)
+	if then.basis == "" {
+		return reading{reason: "the shot before did not record it"}
+	}
+	now.value -= then.value
+	now.standardError = math.Hypot(now.standardError, then.standardError)
+	if then.basis == Estimated {
+		now.basis = Estimated
+	}
+	return now
+}
+
+func (r Rule) readOne(s *shot.Shot) reading {
+	measure := r.subject()
+	switch measure {
+	case Board:
+		return boardOf(r.At, r.AtFt, s)
+	case LaunchAngle:
+		return measured(s.LaunchAngleDeg, measure, s, "no launch angle was recorded")
+	case EntryAngle:
+		return measured(s.EntryAngleDeg, measure, s, "no entry angle was recorded")
+	case Speed:
+		return measured(s.SpeedMPH, measure, s, "no speed was recorded")
+	case RevRate:
+		return measured(s.RevRateRPM, measure, s, "no rev rate was recorded")
+	case Rotation:
+		return measured(s.RotationDeg, measure, s, "no axis rotation was recorded")
+	case Tilt:
+		return measured(s.TiltDeg, measure, s, "no axis tilt was recorded")
+	}
+	return reading{reason: "the rule has no measure"}
+}
+
+func measured(value *float64, m Measure, s *shot.Shot, reason string) reading {
+	if value == nil {
+		return reading{reason: reason}
+	}
+	return reading{value: *value, standardError: standardError(m, s), basis: Measured}
+}
+
+// ShotJudgement is one shot judged against all rules of a drill, in the drill's order.
+type ShotJudgement struct {
+	// Verdict is kept when all rules were kept, broken when any was broken, else unknown.
+	Verdict Verdict
+	// ProbabilityKept is the product over the rules that could be judged, their errors taken as independent; 0 when unknown.
+	ProbabilityKept float64
+	Rules           []Judgement
+}
+
+// Judge judges an athlete's shots, in their order of delivery, and returns one judgement for each. A shot is compared with the one
+// before it in the slice when both are of one session. The drill must be valid.
+func (d Drill) Judge(shots []shot.Shot) []ShotJudgement {
+	judged := make([]ShotJudgement, len(shots))
+	all := make([]Judgement, len(shots)*len(d.Rules))
+	for i := range shots {
+		var previous *shot.Shot
+		if i > 0 && shots[i-1].SessionID == shots[i].SessionID && shots[i-1].AthleteID == shots[i].AthleteID {
+			previous = &shots[i-1]
+		}
+		own := all[:len(d.Rules):len(d.Rules)]
+		all = all[len(d.Rules):]
+		for j := range d.Rules {
+			own[j] = d.Rules[j].Judge(&shots[i], previous)
+		}
+		judged[i] = join(own)
+	}
+	return judged
+}
+
+func join(rules []Judgement) ShotJudgement {
+	joined := ShotJudgement{Verdict: Kept, ProbabilityKept: 1, Rules: rules}
+	for i := range rules {
+		switch rules[i].Verdict {
+		case Broken:
+			joined.Verdict = Broken
+		case Unknown:
+			if joined.Verdict == Kept {
+				joined.Verdict = Unknown
+			}
+			continue
+		}
+		joined.ProbabilityKept *= rules[i].ProbabilityKept
+	}
+	if joined.Verdict == Unknown {
+		joined.ProbabilityKept = 0
+	}
+	return joined
+}

@@ -1,0 +1,227 @@
+package drill
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"laneward/service/lane"
+)
+
+// The limits of a drill.
+const (
+	MaxRules     = 10
+	MaxReps      = 1000
+	MaxSet       = 50 // balls or leaves of one rule
+	MinPassShare = 0.05
+	MaxDecimals  = 3 // of a bound or a distance
+)
+
+// Fault is one thing wrong with a rule or drill: a JSON pointer to it, and what to do about it.
+type Fault struct {
+	Pointer string
+	Detail  string
+}
+
+// Faults is every fault found, never empty when it is an error.
+type Faults []Fault
+
+// Error writes the faults in one line.
+func (f Faults) Error() string {
+	parts := make([]string, len(f))
+	for i, fault := range f {
+		parts[i] = fault.Pointer + ": " + fault.Detail
+	}
+	return strings.Join(parts, "; ")
+}
+
+func (f *Faults) add(pointer, format string, args ...any) {
+	*f = append(*f, Fault{pointer, fmt.Sprintf(format, args...)})
+}
+
+func (f Faults) orNil() error {
+	if len(f) == 0 {
+		return nil
+	}
+	return f
+}
+
+// Validate returns nil, or a [Faults] with everything that is wrong, pointers from the rule's root.
+func (r Rule) Validate() error { return r.faults("").orNil() }
+
+// Validate returns nil, or a [Faults] with everything that is wrong, pointers from the drill's root.
+func (d Drill) Validate() error {
+	var f Faults
+	if len(d.Rules) < 1 || len(d.Rules) > MaxRules {
+		f.add("/rules", "a drill has 1 to %d rules, not %d", MaxRules, len(d.Rules))
+	}
+	if d.Reps < 1 || d.Reps > MaxReps {
+		f.add("/reps", "ask for 1 to %d shots, not %d", MaxReps, d.Reps)
+	}
+	if !(d.PassShare >= MinPassShare && d.PassShare <= 1) {
+		f.add("/pass_share", "the share to keep lies between %v and 1, such as 0.8 for 80 %%, not %v", MinPassShare, d.PassShare)
+	}
+	for i, r := range d.Rules {
+		pointer := fmt.Sprintf("/rules/%d", i)
+		own := r.faults(pointer)
+		f = append(f, own...)
+		if len(own) > 0 {
+			continue
+		}
+		for j, earlier := range d.Rules[:i] {
+			if r.clashes(earlier) {
+				f.add(pointer, "no shot can keep this rule and rule %d: change or drop one of them", j+1)
+			}
+		}
+	}
+	return f.orNil()
+}
+
+// clashes reports whether two rules bound the same number and have no more than an edge in common.
+func (r Rule) clashes(other Rule) bool {
+	if _, numeric := r.subject().quantity(); !numeric || r.Measure != other.Measure || r.Of != other.Of || r.At != other.At {
+		return false
+	}
+	if (r.AtFt == nil) != (other.AtFt == nil) || (r.AtFt != nil && *r.AtFt != *other.AtFt) {
+		return false
+	}
+	low, high := r.Edges()
+	otherLow, otherHigh := other.Edges()
+	return math.Max(low, otherLow) >= math.Min(high, otherHigh)
+}
+
+func (r Rule) faults(root string) Faults {
+	var f Faults
+	if r.Measure == Move {
+		if _, ok := r.Of.quantity(); !ok {
+			f.add(root+"/of", "say what moves: board, launch_angle, entry_angle, speed, rev_rate, rotation or tilt, not %q", r.Of)
+			return f
+		}
+	} else if r.Of != "" {
+		f.add(root+"/of", "only a move has it: leave it out")
+	}
+	q, numeric := r.subject().quantity()
+	switch {
+	case numeric:
+		r.boundFaults(&f, root, q)
+	case r.Measure == Ball || r.Measure == Leave:
+		if r.Min != nil || r.Max != nil {
+			f.add(root, "a %s has no bounds: leave min and max out", r.Measure)
+		}
+	default:
+		f.add(root+"/measure", "%q is no measure: write board, launch_angle, entry_angle, speed, rev_rate, rotation, tilt, ball, leave or move",
+			r.Measure)
+		return f
+	}
+	r.placeFaults(&f, root)
+	r.setFaults(&f, root)
+	return f
+}
+
+func (r Rule) boundFaults(f *Faults, root string, q quantity) {
+	low, high := q.low, q.high
+	if r.Measure == Move {
+		low, high = q.low-q.high, q.high-q.low
+	}
+	if r.Min == nil && r.Max == nil {
+		f.add(root, "give min, max or both: without a bound there is nothing to keep")
+		return
+	}
+	sound := true
+	check := func(name string, bound *float64) {
+		if bound == nil {
+			return
+		}
+		if !(*bound >= low && *bound <= high) {
+			f.add(root+name, "write a number from %s to %s %s, not %v", number(low), number(high), q.unit, *bound)
+			sound = false
+		} else if !fewDecimals(*bound) {
+			f.add(root+name, "write at most %d decimals, not %v", MaxDecimals, *bound)
+			sound = false
+		}
+	}
+	check("/min", r.Min)
+	check("/max", r.Max)
+	if r.Min == nil || r.Max == nil || !sound {
+		return
+	}
+	lowEdge, highEdge := r.Edges()
+	switch {
+	case *r.Min > *r.Max:
+		f.add(root+"/min", "min %s is above max %s: swap them", number(*r.Min), number(*r.Max))
+	case lowEdge >= highEdge:
+		f.add(root+"/min", "min and max are both %s: leave some room between them", number(*r.Min))
+	}
+}
+
+func (r Rule) placeFaults(f *Faults, root string) {
+	if r.subject() != Board {
+		if r.At != "" {
+			f.add(root+"/at", "only a board has a place: leave it out")
+		}
+		if r.AtFt != nil {
+			f.add(root+"/at_ft", "only a board has a distance: leave it out")
+		}
+		return
+	}
+	switch r.At {
+	case "":
+		if r.AtFt == nil {
+			f.add(root+"/at", "say where: breakpoint, arrows, laydown or entry here, or a distance in at_ft")
+		}
+	case Laydown, Arrows, Breakpoint, Entry:
+		if r.AtFt != nil {
+			f.add(root+"/at_ft", "give at or at_ft, not both")
+		}
+	default:
+		f.add(root+"/at", "%q is no place: write breakpoint, arrows, laydown or entry", r.At)
+	}
+	if r.AtFt == nil {
+		return
+	}
+	if !(*r.AtFt >= 0 && *r.AtFt <= lane.LengthFt) {
+		f.add(root+"/at_ft", "write a distance from 0 to %v ft, not %v", lane.LengthFt, *r.AtFt)
+	} else if !fewDecimals(*r.AtFt) {
+		f.add(root+"/at_ft", "write at most %d decimals, not %v", MaxDecimals, *r.AtFt)
+	}
+}
+
+func (r Rule) setFaults(f *Faults, root string) {
+	checkSize := func(measure Measure, name string, size int) {
+		switch {
+		case r.Measure != measure && size > 0:
+			f.add(root+name, "only the measure %s has it: leave it out", measure)
+		case r.Measure == measure && (size < 1 || size > MaxSet):
+			f.add(root+name, "name 1 to %d, not %d", MaxSet, size)
+		}
+	}
+	checkSize(Ball, "/balls", len(r.Balls))
+	checkSize(Leave, "/leaves", len(r.Leaves))
+	for i, ball := range r.Balls {
+		for _, earlier := range r.Balls[:i] {
+			if ball == earlier {
+				f.add(fmt.Sprintf("%s/balls/%d", root, i), "ball %s is named twice: drop one", ball)
+				break
+			}
+		}
+	}
+	for i, leave := range r.Leaves {
+		pointer := fmt.Sprintf("%s/leaves/%d", root, i)
+		if leave == 0 || leave > lane.FullRack {
+			f.add(pointer, "name the standing pins, 1 to 10: a strike is no leave")
+			continue
+		}
+		for _, earlier := range r.Leaves[:i] {
+			if leave == earlier {
+				f.add(pointer, "the leave %s is named twice: drop one", leave)
+				break
+			}
+		}
+	}
+}
+
+// fewDecimals reports whether value is written exactly with at most MaxDecimals decimals.
+func fewDecimals(value float64) bool {
+	const scale = 1000
+	return math.Round(value*scale)/scale == value
+}
