@@ -1,0 +1,255 @@
+package oil_test
+
+import (
+	"math"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"laneward/service/lane"
+	"laneward/service/oil"
+)
+
+func anyLoad() *rapid.Generator[oil.Load] {
+	return rapid.Custom(func(t *rapid.T) oil.Load {
+		from := rapid.IntRange(1, lane.Boards).Draw(t, "from")
+		start := rapid.Float64Range(0, 59).Draw(t, "start")
+		load := oil.Load{
+			Direction: oil.Out, FromBoard: from, ToBoard: rapid.IntRange(from, lane.Boards).Draw(t, "to"),
+			Count: rapid.IntRange(1, 5).Draw(t, "count"), ULPerBoard: rapid.Float64Range(0.1, 60).Draw(t, "ul"),
+			StartFt: start, EndFt: rapid.Float64Range(start+0.01, 60).Draw(t, "end"),
+		}
+		if rapid.Bool().Draw(t, "back") {
+			load.Direction = oil.Back
+			load.StartFt, load.EndFt = load.EndFt, load.StartFt
+		}
+		return load
+	})
+}
+
+func TestVolumeIsConserved(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		table := oil.Table{Loads: rapid.SliceOfN(anyLoad(), 1, 8).Draw(t, "loads")}
+		film, err := table.Film()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := 0.0
+		var boards [lane.Boards]float64
+		for _, load := range table.Loads {
+			want += float64(load.Count*(load.ToBoard-load.FromBoard+1)) * load.ULPerBoard
+			for b := load.FromBoard; b <= load.ToBoard; b++ {
+				boards[b-1] += float64(load.Count) * load.ULPerBoard
+			}
+		}
+		if got := film.VolumeUL(); math.Abs(got-want) > 1e-9 {
+			t.Fatalf("the film holds %.12g uL, the loads laid %.12g", got, want)
+		}
+		for b, volume := range film.BoardUL() {
+			if math.Abs(volume-boards[b]) > 1e-9 {
+				t.Fatalf("board %d holds %.12g uL, the loads laid %.12g", b+1, volume, boards[b])
+			}
+		}
+		if got := film.OiledFt(0); got < table.LengthFt() || got >= table.LengthFt()+1 {
+			t.Fatalf("oiled to %g ft, the table's length is %g", got, table.LengthFt())
+		}
+	})
+}
+
+// Two passes of 40 uL on boards 2 to 38 over 10.5 ft: 80 uL a board, so 80/10.5 on each whole foot and half of it on the last.
+func TestFilmByHand(t *testing.T) {
+	table := oil.Table{Loads: []oil.Load{
+		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 2, ULPerBoard: 40, StartFt: 2, EndFt: 12.5},
+		{Direction: oil.Back, FromBoard: 20, ToBoard: 20, Count: 1, ULPerBoard: 30, StartFt: 6.25, EndFt: 6},
+		{Direction: oil.Back, FromBoard: 1, ToBoard: 39, Count: 0, ULPerBoard: 40, StartFt: 40, EndFt: 0},
+	}}
+	film, err := table.Film()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		board, row int
+		want       float64
+	}{
+		{2, 2, 80 / 10.5},
+		{38, 11, 80 / 10.5},
+		{2, 12, 40 / 10.5},
+		{2, 13, 0},
+		{2, 1, 0},
+		{1, 5, 0},
+		{39, 5, 0},
+		{20, 6, 80/10.5 + 30},
+	} {
+		if got := film.UL[c.board-1][c.row]; math.Abs(got-c.want) > 1e-12 {
+			t.Errorf("board %d, foot %d: %g uL, want %g", c.board, c.row, got, c.want)
+		}
+	}
+	if film.LengthFt != 12.5 {
+		t.Errorf("length %g ft, want 12.5: the pass without oil does not count", film.LengthFt)
+	}
+}
+
+func TestTableFaultsAreAllNamed(t *testing.T) {
+	good := oil.Load{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 2, ULPerBoard: 40, StartFt: 0, EndFt: 10}
+	with := func(change func(*oil.Load)) oil.Load {
+		load := good
+		change(&load)
+		return load
+	}
+	for _, c := range []struct {
+		name  string
+		loads []oil.Load
+		want  []oil.Fault
+	}{
+		{"empty", nil, []oil.Fault{{Column: "loads"}}},
+		{"no oil", []oil.Load{with(func(l *oil.Load) { l.Count = 0 })}, []oil.Fault{{Column: "loads"}}},
+		{
+			"one fault in each of three rows",
+			[]oil.Load{
+				with(func(l *oil.Load) { l.FromBoard = 0 }), good, with(func(l *oil.Load) { l.StartFt, l.EndFt = 10, 4 }),
+				with(func(l *oil.Load) { l.ULPerBoard = -3 }),
+			},
+			[]oil.Fault{{Row: 1, Column: "from_board"}, {Row: 3, Column: "end_ft"}, {Row: 4, Column: "ul_per_board"}},
+		},
+		{
+			"many faults in one row",
+			[]oil.Load{{Direction: "up", FromBoard: 40, ToBoard: 3, Count: -1, ULPerBoard: math.NaN(), StartFt: -1, EndFt: 61}},
+			[]oil.Fault{
+				{Row: 1, Column: "direction"},
+				{Row: 1, Column: "from_board"},
+				{Row: 1, Column: "to_board"},
+				{Row: 1, Column: "count"},
+				{Row: 1, Column: "ul_per_board"},
+				{Row: 1, Column: "start_ft"},
+				{Row: 1, Column: "end_ft"},
+			},
+		},
+		{"absurd load", []oil.Load{with(func(l *oil.Load) { l.ULPerBoard = 4000 })}, []oil.Fault{{Row: 1, Column: "ul_per_board"}}},
+		{"absurd count", []oil.Load{with(func(l *oil.Load) { l.Count = 51 })}, []oil.Fault{{Row: 1, Column: "count"}}},
+		{"absurd volume", []oil.Load{with(func(l *oil.Load) { l.Count, l.ULPerBoard = 50, 100 })}, []oil.Fault{{Column: "loads"}}},
+		{"no length", []oil.Load{with(func(l *oil.Load) { l.EndFt = 0 })}, []oil.Fault{{Row: 1, Column: "end_ft"}}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			table := oil.Table{Loads: c.loads}
+			checkFaults(t, table.Validate(), c.want)
+			if film, err := table.Film(); err == nil {
+				t.Errorf("a faulty table gave a film of %g uL", film.VolumeUL())
+			}
+		})
+	}
+}
+
+func TestTableCSVSurvives(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		table := oil.Table{Name: "x", Loads: rapid.SliceOfN(anyLoad(), 1, 8).Draw(t, "loads")}
+		var text strings.Builder
+		if err := table.WriteCSV(&text); err != nil {
+			t.Fatal(err)
+		}
+		back, err := oil.ReadTableCSV("x", strings.NewReader(text.String()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(table, back); diff != "" {
+			t.Fatal(diff)
+		}
+	})
+}
+
+func TestReadTableCSV(t *testing.T) {
+	const header = "direction,from_board,to_board,count,ul_per_board,start_ft,end_ft\r\n"
+	want := oil.Table{Name: "p", Loads: []oil.Load{
+		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 2, ULPerBoard: 40.5, StartFt: 0, EndFt: 10},
+	}}
+	for name, text := range map[string]string{
+		"plain":                header + "out,2,38,2,40.5,0,10\r\n",
+		"unix lines":           strings.ReplaceAll(header+"out,2,38,2,40.5,0,10", "\r\n", "\n"),
+		"sides":                header + "out,2R,2l,2,40.5,0,10\r\n",
+		"byte order mark":      "\ufeff" + header + "out,2,38,2,40.5,0,10\r\n",
+		"quoted, capitals":     "\"Direction\",from_board,to_board,count,ul_per_board,start_ft,end_ft\r\n\"OUT\",\"2\",38,2, 40.5 ,0,10\r\n",
+		"columns in own order": "count,direction,end_ft,start_ft,ul_per_board,to_board,from_board\r\n2,out,10,0,40.5,38,2\r\n",
+	} {
+		got, err := oil.ReadTableCSV("p", strings.NewReader(text))
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+		} else if diff := cmp.Diff(want, got); diff != "" {
+			t.Errorf("%s: %s", name, diff)
+		}
+	}
+	_, err := oil.ReadTableCSV("p", strings.NewReader(header+"out,x,38,2,40.5,0,10\r\nout,2,38,two,40.5,12,10\r\nback,2,1L2,1,nan,50,20\r\n"))
+	checkFaults(t, err, []oil.Fault{
+		{Row: 1, Column: "from_board"},
+		{Row: 2, Column: "count"},
+		{Row: 2, Column: "end_ft"},
+		{Row: 3, Column: "to_board"},
+		{Row: 3, Column: "ul_per_board"},
+	})
+	for name, text := range map[string]string{
+		"empty":           "",
+		"missing column":  "direction,from_board,to_board,count,ul_per_board,start_ft\r\n",
+		"unknown column":  strings.Replace(header, "count", "loads", 1),
+		"twice":           strings.Replace(header, "count", "start_ft", 1),
+		"too few fields":  header + "out,2,38\r\n",
+		"unclosed quote":  header + "\"out,2,38,2,40,0,10\r\n",
+		"header only":     header,
+		"too many fields": header + "out,2,38,2,40.5,0,10,1\r\n",
+	} {
+		if _, err := oil.ReadTableCSV("p", strings.NewReader(text)); err == nil {
+			t.Errorf("%s: accepted", name)
+		}
+	}
+}
+
+func TestGoldenFilm(t *testing.T) {
+	file, err := os.Open("../../testdata/oil/invented-41.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	table, err := oil.ReadTableCSV("invented 41", file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	film, err := table.Film()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var text strings.Builder
+	if err := film.WriteCSV(&text); err != nil {
+		t.Fatal(err)
+	}
+	const golden = "../../testdata/oil/invented-41.film.csv"
+	if *update {
+		if err := os.WriteFile(golden, []byte(text.String()), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(golden)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(string(want), text.String()); diff != "" {
+		t.Errorf("film (-want +got):\n%s", diff)
+	}
+}
+
+func FuzzTableCSV(f *testing.F) {
+	f.Add("direction,from_board,to_board,count,ul_per_board,start_ft,end_ft\r\nout,2R,2L,2,40,0,10\r\n")
+	f.Add("direction\n\"")
+	f.Fuzz(func(t *testing.T, text string) {
+		table, err := oil.ReadTableCSV("", strings.NewReader(text))
+		if err != nil {
+			return
+		}
+		film, err := table.Film()
+		if err != nil {
+			t.Fatalf("accepted a table that cannot be laid: %v", err)
+		}
+		if volume := table.VolumeUL(); math.Abs(film.VolumeUL()-volume) > 1e-9*(1+volume) {
+			t.Fatalf("laid %g uL of %g", film.VolumeUL(), volume)
+		}
+	})
+}
