@@ -1,0 +1,138 @@
+package picture
+
+import (
+	"fmt"
+	"strconv"
+
+	"laneward/service/lane"
+)
+
+// column stacks text and keys from the top down.
+type column struct {
+	scene *Scene
+	layer Layer
+	x, y  float64
+	width float64
+}
+
+func (c *column) gap(px float64) { c.y += px }
+
+// paragraph writes a wrapped text; an empty one takes no room.
+func (c *column) paragraph(text string, size float64, isBold bool, colour Colour, maxLines int) {
+	c.lines(wrap(text, size, c.width, isBold, maxLines), c.x, size, isBold, colour)
+}
+
+func (c *column) lines(lines []string, x, size float64, isBold bool, colour Colour) {
+	for _, line := range lines {
+		c.y += size * 1.32
+		c.scene.add(Element{Layer: c.layer, Shape: Text{X: x, Y: c.y - size*0.3, Size: size, Bold: isBold, Anchor: Start, Value: line}, Fill: colour})
+	}
+}
+
+// keyPx is the room a key's sign takes left of its text.
+const keyPx = 34
+
+// key draws a sign about the middle of the first line, and its text beside it.
+func (c *column) key(sign func(s *Scene, layer Layer, middle XY), text string, size float64, isBold bool) {
+	lines := wrap(text, size, c.width-keyPx, isBold, 4)
+	if len(lines) == 0 {
+		return
+	}
+	sign(c.scene, c.layer, XY{c.x + keyPx/2 - 4, c.y + size*0.68})
+	c.lines(lines, c.x+keyPx, size, isBold, ink)
+	c.gap(3)
+}
+
+func corridorKey(onFilm bool) func(*Scene, Layer, XY) {
+	return func(s *Scene, layer Layer, m XY) {
+		start := len(s.Elements)
+		if !onFilm {
+			s.add(Element{Shape: Rect{X: m.X - 12, Y: m.Y - 7, W: 16, H: 14}, Fill: blue.alpha(0.16)})
+		}
+		drawBoundary(s, m.X+4, m.Y-9, m.Y+9, 1)
+		for i := start; i < len(s.Elements); i++ {
+			s.Elements[i].Layer = layer
+		}
+	}
+}
+
+// legend writes below or beside the lane what its signs mean.
+func (l Lane) legend(c *column) {
+	c.layer = LayerLegend
+	l.shotLegend(c)
+	l.pathLegend(c)
+	if len(l.Breakpoints) > 0 {
+		c.key(func(s *Scene, layer Layer, m XY) {
+			s.add(Element{Layer: layer, Shape: breakpointShape(m, map[lane.Side]float64{lane.Right: 1, lane.Left: -1}[l.Side]), Fill: rgb(0xffd23f), Stroke: ink, StrokeWidth: 1.6})
+		}, "breakpoint", sizeSmall, false)
+	}
+	for _, spread := range l.Spreads {
+		spread.legend(c)
+	}
+	if l.Film != nil {
+		c.gap(4)
+		l.Film.legend(c)
+	}
+	c.gap(6)
+	c.paragraph(fmt.Sprintf("Not to scale: widths are drawn %.0f times larger than lengths.", 12/lane.BoardWidthIn), sizeAxis, false, inkSoft, 2)
+}
+
+func (l Lane) shotLegend(c *column) {
+	counts := countMarks(l.Shots)
+	for _, v := range legendOrder {
+		if n := counts.byVerdict[v]; n > 0 {
+			c.key(func(s *Scene, layer Layer, m XY) { drawMark(s, layer, m, v, 5, "") },
+				strconv.Itoa(n)+" "+verdictWord(v), sizeBody, false)
+		}
+	}
+	if counts.inGutter > 0 {
+		c.paragraph(fmt.Sprintf("%s drawn in the gutter: the board is off the lane.", plural(counts.inGutter, "shot")), sizeSmall, false, inkSoft, 2)
+	}
+}
+
+func (l Lane) pathLegend(c *column) {
+	for i, path := range l.Paths {
+		label := clean(path.Label)
+		if label == "" && len(l.Paths) == 1 {
+			label = "ball path"
+		} else if label == "" {
+			label = "path " + pathLetter(i)
+		}
+		c.key(func(s *Scene, layer Layer, m XY) {
+			width, dash := pathStyle(i, path.Emphasis)
+			s.add(Element{Layer: layer, Shape: Poly{Lines: [][]XY{{{m.X - 13, m.Y}, {m.X + 13, m.Y}}}}, Stroke: ink, StrokeWidth: width, Dash: dash})
+			if len(l.Paths) > 1 {
+				drawLetter(s, layer, XY{m.X, m.Y}, pathLetter(i), path.Emphasis)
+			}
+		}, label, sizeSmall, path.Emphasis)
+		if len(l.Paths) > 1 {
+			c.gap(2)
+		}
+	}
+}
+
+// legend draws the colour steps with the film they stand for, bare lane apart.
+func (film *Film) legend(c *column) {
+	c.paragraph("oil film, "+film.unitName(), sizeSmall, true, ink, 2)
+	c.gap(4)
+	const bare, height = 26.0, 14.0
+	none := Rect{X: c.x + 4, Y: c.y, W: bare, H: height}
+	c.scene.add(Element{Layer: c.layer, Shape: none, Fill: maple, Stroke: inkSoft, StrokeWidth: 0.8})
+	label := func(x float64, text string) {
+		c.scene.add(Element{Layer: c.layer, Shape: Text{X: x, Y: c.y + height + 14, Size: sizeAxis, Anchor: Middle, Value: text}, Fill: ink})
+	}
+	label(none.X+bare/2, "none")
+	top := film.top() / film.perUnit()
+	if top > 0 {
+		x0 := none.X + bare + 18
+		step := float64(int(min(c.width-bare-46, 320) / filmLevels))
+		for level := 1; level <= filmLevels; level++ {
+			c.scene.add(Element{Layer: c.layer, Shape: Rects{{X: x0 + float64(level-1)*step, Y: c.y, W: step, H: height}}, Fill: levelColour(level)})
+		}
+		c.scene.add(Element{Layer: c.layer, Shape: Rect{X: x0, Y: c.y, W: step * filmLevels, H: height}, Stroke: inkSoft, StrokeWidth: 0.8})
+		for quarter := range 5 {
+			label(x0+step*filmLevels*float64(quarter)/4, figure(top*float64(quarter)/4))
+		}
+	}
+	c.gap(height + 18)
+}

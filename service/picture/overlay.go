@@ -1,0 +1,266 @@
+package picture
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"laneward/service/lane"
+)
+
+// draw shows the allowed part of the lane: tinted on a bare lane, and on either kind bounded by a line whose teeth point to where the ball must not go.
+func (c Corridor) draw(s *Scene, p lanePanel, onFilm bool) {
+	a, b := p.at(c.FromBoard, c.FromFt), p.at(c.ToBoard, c.ToFt)
+	if c.FromFt == c.ToFt {
+		c.drawGate(s, a, b)
+		return
+	}
+	area := Rect{X: min(a.X, b.X), Y: b.Y, W: math.Abs(b.X - a.X), H: a.Y - b.Y}
+	if !onFilm {
+		s.add(Element{Layer: LayerCorridor, Shape: area, Fill: blue.alpha(0.16), Tip: clean(c.Sentence)})
+	}
+	outward := -p.inward()
+	if c.FromBoard > lane.MinBoard {
+		drawBoundary(s, a.X, b.Y, a.Y, outward)
+	}
+	if c.ToBoard < lane.MaxBoard {
+		drawBoundary(s, b.X, b.Y, a.Y, -outward)
+	}
+	var ends [][]XY
+	for _, end := range []struct{ ft, y float64 }{{c.FromFt, a.Y}, {c.ToFt, b.Y}} {
+		if end.ft > 0 && end.ft < lane.LengthFt {
+			ends = append(ends, []XY{{area.X, end.y}, {area.X + area.W, end.y}})
+		}
+	}
+	if len(ends) > 0 {
+		s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: ends}, Stroke: white, StrokeWidth: 2.5})
+		s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: ends}, Stroke: blue, StrokeWidth: 1.4, Dash: []float64{5, 4}})
+	}
+}
+
+// drawGate shows a rule at one distance: a bar over the allowed boards with a post at each end.
+func (c Corridor) drawGate(s *Scene, a, b XY) {
+	bar := [][]XY{{a, b}, {{a.X, a.Y - 7}, {a.X, a.Y + 7}}, {{b.X, b.Y - 7}, {b.X, b.Y + 7}}}
+	s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: bar}, Stroke: white, StrokeWidth: 6})
+	s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: bar}, Stroke: blue, StrokeWidth: 3, Tip: clean(c.Sentence)})
+}
+
+// drawBoundary draws a line along the lane with teeth to one side.
+func drawBoundary(s *Scene, x, top, bottom, toward float64) {
+	line := [][]XY{{{x, top}, {x, bottom}}}
+	var teeth [][]XY
+	for y := top + 6; y+6 <= bottom; y += 12 {
+		teeth = append(teeth, []XY{{x, y}, {x + 7*toward, y + 3}, {x, y + 6}})
+	}
+	s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: line}, Stroke: white, StrokeWidth: 5.5})
+	s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: teeth, Closed: true}, Fill: blue, Stroke: white, StrokeWidth: 1})
+	s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: line}, Stroke: blue, StrokeWidth: 3})
+}
+
+// pathStyle is how the n-th path is drawn: the chosen line solid and thick, the others told apart by dash.
+func pathStyle(index int, emphasis bool) (width float64, dash []float64) {
+	if emphasis {
+		return 3.2, nil
+	}
+	patterns := [][]float64{nil, {9, 5}, {3, 4}, {12, 4, 3, 4}}
+	return 1.9, patterns[index%len(patterns)]
+}
+
+func pathLetter(index int) string { return string(rune('A' + index)) }
+
+// drawPaths draws the chosen lines last, so that they lie on top, and returns the places of the letters. One path alone needs no letter.
+func drawPaths(s *Scene, p lanePanel, paths []Path) (taken []Rect) {
+	lines := make([][]XY, len(paths))
+	for i, path := range paths {
+		lines[i] = p.trace(path)
+	}
+	for _, emphasised := range []bool{false, true} {
+		for i, path := range paths {
+			if path.Emphasis != emphasised || len(lines[i]) < 2 {
+				continue
+			}
+			width, dash := pathStyle(i, path.Emphasis)
+			shape := Poly{Lines: [][]XY{lines[i]}}
+			s.add(Element{Layer: LayerPaths, Shape: shape, Stroke: white, StrokeWidth: width + 2.6})
+			s.add(Element{Layer: LayerPaths, Shape: shape, Stroke: ink, StrokeWidth: width, Dash: dash, Tip: clean(path.Label)})
+		}
+	}
+	if len(paths) < 2 {
+		return nil
+	}
+	const radius = 8.5
+	for i, line := range lines {
+		if len(line) < 2 {
+			continue
+		}
+		at := letterPlace(lines, i, taken, p)
+		taken = append(taken, Rect{X: at.X - radius, Y: at.Y - radius, W: 2 * radius, H: 2 * radius})
+		drawLetter(s, LayerPaths, at, pathLetter(i), paths[i].Emphasis)
+	}
+	return taken
+}
+
+// drawLetter draws a path's letter in a disc: dark for the chosen line.
+func drawLetter(s *Scene, layer Layer, at XY, letter string, emphasis bool) {
+	fill, text := white, ink
+	if emphasis {
+		fill, text = ink, white
+	}
+	s.add(Element{Layer: layer, Shape: Circle{at.X, at.Y, 8.5}, Fill: fill, Stroke: ink, StrokeWidth: 1.2})
+	s.add(Element{Layer: layer, Shape: Text{X: at.X, Y: at.Y + 4, Size: 11, Bold: true, Anchor: Middle, Value: letter}, Fill: text})
+}
+
+// trace turns a path into canvas points, cut at the pins and where the ball has dropped to the middle of a gutter.
+func (p lanePanel) trace(path Path) []XY {
+	reach := gutterPx / p.unit / 2
+	low, high := lane.MinBoard-reach, lane.MaxBoard+reach
+	var line []XY
+	for i, point := range path.Points {
+		end, done := point, false
+		if i > 0 {
+			end, done = cutStretch(path.Points[i-1], point, low, high)
+		} else if point.Board < low || point.Board > high || point.Ft > lane.LengthFt {
+			return nil
+		}
+		line = append(line, p.at(end.Board, end.Ft))
+		if done {
+			break
+		}
+	}
+	return line
+}
+
+// cutStretch returns how far along a stretch the ball stays short of the pins and between two boards, and whether it was cut.
+func cutStretch(from, to Point, low, high float64) (end Point, cut bool) {
+	share := 1.0
+	limit := func(a, b, bound float64) {
+		if b != a {
+			share = min(share, (bound-a)/(b-a))
+		}
+	}
+	if to.Ft > lane.LengthFt {
+		limit(from.Ft, to.Ft, lane.LengthFt)
+	}
+	if to.Board < low {
+		limit(from.Board, to.Board, low)
+	}
+	if to.Board > high {
+		limit(from.Board, to.Board, high)
+	}
+	if share >= 1 {
+		return to, false
+	}
+	share = max(share, 0)
+	return Point{from.Board + share*(to.Board-from.Board), from.Ft + share*(to.Ft-from.Ft)}, true
+}
+
+// letterPlace picks the spot of a path, between 2 and 40 ft, that is furthest from the other paths and from letters already set.
+func letterPlace(lines [][]XY, index int, taken []Rect, p lanePanel) XY {
+	best, bestGap := lines[index][0], math.Inf(-1)
+	for ft := 2.0; ft <= 40; ft++ {
+		y := p.at(lane.CentreBoard, ft).Y
+		x, ok := crossing(lines[index], y)
+		if !ok {
+			continue
+		}
+		gap := 40.0 // further apart than this is no better
+		for other, line := range lines {
+			if otherX, ok := crossing(line, y); ok && other != index {
+				gap = min(gap, math.Abs(otherX-x))
+			}
+		}
+		for _, t := range taken {
+			gap = min(gap, math.Hypot(t.X+t.W/2-x, t.Y+t.H/2-y)-10)
+		}
+		if gap > bestGap+1e-9 {
+			best, bestGap = XY{x, y}, gap
+		}
+	}
+	return best
+}
+
+// crossing returns where a line first meets a height of the canvas.
+func crossing(line []XY, y float64) (x float64, ok bool) {
+	for i := 1; i < len(line); i++ {
+		a, b := line[i-1], line[i]
+		if (a.Y-y)*(b.Y-y) > 0 {
+			continue
+		}
+		if a.Y == b.Y {
+			return a.X, true
+		}
+		return a.X + (b.X-a.X)*(y-a.Y)/(b.Y-a.Y), true
+	}
+	return 0, false
+}
+
+// drawBreakpoints marks each breakpoint by a triangle pointing to the strong-side gutter, with its label on the inside where there is room.
+func drawBreakpoints(s *Scene, p lanePanel, breakpoints []Breakpoint, taken []Rect) {
+	out := -p.inward()
+	for _, b := range breakpoints {
+		at := p.at(b.Board, b.Ft)
+		taken = append(taken, Rect{X: at.X - 9, Y: at.Y - 9, W: 18, H: 18})
+	}
+	for _, b := range breakpoints {
+		at := p.at(b.Board, b.Ft)
+		s.add(Element{Layer: LayerLabels, Shape: breakpointShape(at, out), Fill: rgb(0xffd23f), Stroke: ink, StrokeWidth: 1.6, Tip: "Breakpoint " + b.label()})
+		taken = append(taken, drawPill(s, p, at, b.label(), taken))
+	}
+}
+
+func breakpointShape(at XY, out float64) Poly {
+	return Poly{Lines: [][]XY{{{at.X + 8*out, at.Y}, {at.X - 5*out, at.Y - 7}, {at.X - 5*out, at.Y + 7}}}, Closed: true}
+}
+
+func (b Breakpoint) label() string {
+	if label := clean(b.Label); label != "" {
+		return label
+	}
+	return fmt.Sprintf("board %s at %s ft", decimal(b.Board), decimal(b.Ft))
+}
+
+// decimal writes a number with one decimal, or none for a whole one.
+func decimal(v float64) string {
+	return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)
+}
+
+// drawPill writes a label on a white plate beside a point: inside of it first, else the first free place around it. It returns the plate.
+func drawPill(s *Scene, p lanePanel, at XY, label string, taken []Rect) Rect {
+	r := p.laneRect()
+	label = fit(label, sizeAxis, r.W-24, false)
+	width, height := textWidth(label, sizeAxis, false)+10, 17.0
+	in := p.inward()
+	edge := func(x, direction float64) float64 { // left edge of a plate that starts at x and runs that way
+		if direction < 0 {
+			return x - width
+		}
+		return x
+	}
+	var places []Rect
+	for _, dy := range []float64{0, -14, 14, -28, 28, -42, 42} {
+		for _, direction := range []float64{in, -in} {
+			places = append(places, Rect{X: edge(at.X+12*direction, direction), Y: at.Y + dy - height/2, W: width, H: height})
+		}
+	}
+	plate := places[0]
+	for _, place := range places {
+		if place.X >= r.X+2 && place.X+place.W <= r.X+r.W-2 && place.Y >= r.Y+2 && place.Y+place.H <= r.Y+r.H-6 && !overlapsAny(place, taken) {
+			plate = place
+			break
+		}
+	}
+	plate.X = max(r.X+2, min(plate.X, r.X+r.W-2-plate.W))
+	plate.Radius = 4
+	s.add(Element{Layer: LayerLabels, Shape: plate, Fill: white, Stroke: inkSoft, StrokeWidth: 0.8})
+	s.add(Element{Layer: LayerLabels, Shape: Text{X: plate.X + width/2, Y: plate.Y + 12.4, Size: sizeAxis, Anchor: Middle, Value: label}, Fill: ink})
+	return plate
+}
+
+func overlapsAny(r Rect, others []Rect) bool {
+	for _, other := range others {
+		if r.overlaps(other) {
+			return true
+		}
+	}
+	return false
+}

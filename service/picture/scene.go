@@ -1,0 +1,197 @@
+// Package picture draws the lane: film map, ball paths, shots over a corridor, the miss map, the spread of a release and the
+// adherence bar.
+//
+// A picture is built in two steps. A plain description ([Lane], [MissMap], [Scatter], [Adherence]) is checked and laid out into a
+// [Scene]; the scene is then written as SVG text or as PNG. Both writers draw the same elements, so the API, the pages and the
+// command line show the same picture. Output is deterministic: the same input gives the same bytes of SVG.
+//
+// Boards are counted as the athlete counts them, 1 at the own strong-side gutter, and a left-hander's lane is the exact mirror image of
+// a right-hander's. Oil is the lane's own: a [Film] counts boards from the right gutter whoever bowls.
+//
+// Meaning never hangs on colour alone: verdicts differ by shape, paths by dash and letter, the adherence bar by hatching and length.
+package picture
+
+import (
+	"fmt"
+	"math"
+)
+
+// Scene is a laid-out picture: elements in drawing order, in px of a Width x Height canvas with y down.
+type Scene struct {
+	Width, Height float64
+	Title         string // what the picture shows, in a few words: read out by a screen reader
+	Desc          string // what can be seen in it, in a few sentences
+	Elements      []Element
+}
+
+// Layer says what an element belongs to. The layers of the lane itself mirror for a left-hander; the frame (titles, legends) does not.
+type Layer string
+
+// The layers, in no fixed drawing order.
+const (
+	LayerFrame    Layer = "frame"
+	LayerLegend   Layer = "legend"
+	LayerLane     Layer = "lane"
+	LayerFilm     Layer = "film"
+	LayerCorridor Layer = "corridor"
+	LayerSpread   Layer = "spread"
+	LayerPaths    Layer = "paths"
+	LayerShots    Layer = "shots"
+	LayerLabels   Layer = "labels"
+	LayerPins     Layer = "pins"
+)
+
+// mirrored reports whether the layer is part of the lane and so changes hands with the athlete.
+func (l Layer) mirrored() bool { return l != LayerFrame && l != LayerLegend }
+
+// Element is one drawn thing. A zero Fill or Stroke colour (alpha 0) is not drawn.
+type Element struct {
+	Layer       Layer
+	Shape       Shape
+	Fill        Colour
+	Stroke      Colour
+	StrokeWidth float64   // px
+	Dash        []float64 // px on, px off, ...; empty for a solid line
+	Tip         string    // shown by a browser when the pointer rests on the element
+}
+
+// Shape is the geometry of an element: [Rects], [Circle], [Poly] or [Text].
+type Shape interface {
+	// mirror reflects the shape in the vertical line x -> sum - x.
+	mirror(sum float64) Shape
+}
+
+// XY is a point of the canvas in px, y down.
+type XY struct{ X, Y float64 }
+
+// Rect is an upright rectangle in px; Radius rounds its corners.
+type Rect struct{ X, Y, W, H, Radius float64 }
+
+// Rects is a set of rectangles painted as one, edges not smoothed, so that neighbours meet without a seam.
+type Rects []Rect
+
+// Circle is a disc in px.
+type Circle struct{ X, Y, R float64 }
+
+// Poly is one or more lines, or polygons when Closed, filled by the nonzero rule.
+type Poly struct {
+	Lines  [][]XY
+	Closed bool
+}
+
+// Anchor says which part of a text stands at its point.
+type Anchor string
+
+// The three anchors.
+const (
+	Start  Anchor = "start"
+	Middle Anchor = "middle"
+	End    Anchor = "end"
+)
+
+// Text is one line of text: baseline point in px, font size in px, turned by TurnDeg degrees clockwise about the point.
+type Text struct {
+	X, Y    float64
+	Size    float64
+	Bold    bool
+	Anchor  Anchor
+	TurnDeg float64
+	Value   string
+}
+
+func (r Rect) mirror(sum float64) Shape {
+	r.X = sum - r.X - r.W
+	return r
+}
+
+func (r Rects) mirror(sum float64) Shape {
+	mirrored := make(Rects, len(r))
+	for i, rect := range r {
+		mirrored[i] = rect.mirror(sum).(Rect)
+	}
+	return mirrored
+}
+
+func (c Circle) mirror(sum float64) Shape {
+	c.X = sum - c.X
+	return c
+}
+
+func (p Poly) mirror(sum float64) Shape {
+	lines := make([][]XY, len(p.Lines))
+	for i, line := range p.Lines {
+		lines[i] = make([]XY, len(line))
+		for j, point := range line {
+			lines[i][j] = XY{sum - point.X, point.Y}
+		}
+	}
+	p.Lines = lines
+	return p
+}
+
+// mirror keeps a text upright: it moves, and start and end change places.
+func (t Text) mirror(sum float64) Shape {
+	t.X = sum - t.X
+	switch t.Anchor {
+	case Start:
+		t.Anchor = End
+	case End:
+		t.Anchor = Start
+	case Middle:
+	}
+	return t
+}
+
+// box returns the rectangle a text covers, from the measured width of the embedded font.
+func (t Text) box() Rect {
+	width, ascent, descent := textWidth(t.Value, t.Size, t.Bold), 0.76*t.Size, 0.22*t.Size
+	left := t.X
+	switch t.Anchor {
+	case Middle:
+		left -= width / 2
+	case End:
+		left -= width
+	case Start:
+	}
+	if t.TurnDeg == 0 {
+		return Rect{X: left, Y: t.Y - ascent, W: width, H: ascent + descent}
+	}
+	minX, minY, maxX, maxY := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	sin, cos := math.Sincos(t.TurnDeg * math.Pi / 180)
+	for _, corner := range []XY{{left, t.Y - ascent}, {left + width, t.Y - ascent}, {left, t.Y + descent}, {left + width, t.Y + descent}} {
+		dx, dy := corner.X-t.X, corner.Y-t.Y
+		x, y := t.X+dx*cos-dy*sin, t.Y+dx*sin+dy*cos
+		minX, maxX, minY, maxY = min(minX, x), max(maxX, x), min(minY, y), max(maxY, y)
+	}
+	return Rect{X: minX, Y: minY, W: maxX - minX, H: maxY - minY}
+}
+
+// overlaps reports whether two rectangles share area.
+func (r Rect) overlaps(other Rect) bool {
+	return r.X < other.X+other.W && other.X < r.X+r.W && r.Y < other.Y+other.H && other.Y < r.Y+r.H
+}
+
+func (r Rect) grow(by float64) Rect {
+	return Rect{X: r.X - by, Y: r.Y - by, W: r.W + 2*by, H: r.H + 2*by}
+}
+
+// add appends an element.
+func (s *Scene) add(e Element) { s.Elements = append(s.Elements, e) }
+
+// The widths a picture may be asked for, in px; zero means DefaultWidthPx, a phone's. From WideWidthPx on the legend stands beside the lane.
+const (
+	MinWidthPx     = 320
+	DefaultWidthPx = 390
+	WideWidthPx    = 640
+	MaxWidthPx     = 1600
+)
+
+func checkWidth(widthPx int) (float64, error) {
+	if widthPx == 0 {
+		return DefaultWidthPx, nil
+	}
+	if widthPx < MinWidthPx || widthPx > MaxWidthPx {
+		return 0, fmt.Errorf("a picture %d px wide cannot be drawn: give %d to %d px, or 0 for %d", widthPx, MinWidthPx, MaxWidthPx, DefaultWidthPx)
+	}
+	return float64(widthPx), nil
+}

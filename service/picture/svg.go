@@ -1,0 +1,165 @@
+package picture
+
+import (
+	"encoding/xml"
+	"fmt"
+	"hash/fnv"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// SVG returns the scene as one self-contained <svg> element: it can stand in a page or be served as image/svg+xml. It scales down to the width of what
+// holds it and never beyond its own width.
+func (s Scene) SVG() []byte {
+	w := &svgWriter{}
+	id := s.id()
+	w.printf(`<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="%s-t" aria-describedby="%s-d" viewBox="0 0 %s %s" width="%s" height="%s" `,
+		id, id, num(s.Width), num(s.Height), num(s.Width), num(s.Height))
+	w.printf(`style="max-width:100%%;height:auto" font-family="Go,'Helvetica Neue',Helvetica,Arial,sans-serif">` + "\n")
+	w.printf("<title id=\"%s-t\">%s</title>\n<desc id=\"%s-d\">%s</desc>\n", id, escape(s.Title), id, escape(s.Desc))
+	layer := Layer("")
+	for _, e := range s.Elements {
+		if e.Layer != layer {
+			if layer != "" {
+				w.printf("</g>\n")
+			}
+			layer = e.Layer
+			w.printf(`<g class="%s">`+"\n", escape(string(layer)))
+		}
+		w.element(e)
+	}
+	if layer != "" {
+		w.printf("</g>\n")
+	}
+	w.printf("</svg>\n")
+	return []byte(w.String())
+}
+
+// WriteSVG writes what [Scene.SVG] returns.
+func (s Scene) WriteSVG(w io.Writer) error {
+	if _, err := w.Write(s.SVG()); err != nil {
+		return fmt.Errorf("write svg: %w", err)
+	}
+	return nil
+}
+
+// id names the title and description elements, different for different pictures so that several can stand in one page.
+func (s Scene) id() string {
+	h := fnv.New32a()
+	fmt.Fprintf(h, "%s|%s|%g|%g|%d", s.Title, s.Desc, s.Width, s.Height, len(s.Elements))
+	return fmt.Sprintf("p%08x", h.Sum32())
+}
+
+type svgWriter struct{ strings.Builder }
+
+func (w *svgWriter) printf(format string, args ...any) { fmt.Fprintf(w, format, args...) }
+
+func (w *svgWriter) element(e Element) {
+	name, attributes, content := svgShape(e.Shape)
+	w.printf("<%s%s%s", name, attributes, svgPaint(e))
+	if e.Tip != "" {
+		content += "<title>" + escape(e.Tip) + "</title>"
+	}
+	if content == "" {
+		w.printf("/>\n")
+		return
+	}
+	w.printf(">%s</%s>\n", content, name)
+}
+
+func svgShape(shape Shape) (name, attributes, content string) {
+	switch s := shape.(type) {
+	case Rect:
+		attributes = fmt.Sprintf(` x="%s" y="%s" width="%s" height="%s"`, num(s.X), num(s.Y), num(s.W), num(s.H))
+		if s.Radius > 0 {
+			attributes += fmt.Sprintf(` rx="%s"`, num(s.Radius))
+		}
+		return "rect", attributes, ""
+	case Rects:
+		var d strings.Builder
+		for _, r := range s {
+			fmt.Fprintf(&d, "M%s %sh%sv%sh%sz", num(r.X), num(r.Y), num(r.W), num(r.H), num(-r.W))
+		}
+		return "path", ` shape-rendering="crispEdges" d="` + d.String() + `"`, ""
+	case Circle:
+		return "circle", fmt.Sprintf(` cx="%s" cy="%s" r="%s"`, num(s.X), num(s.Y), num(s.R)), ""
+	case Poly:
+		var d strings.Builder
+		for _, line := range s.Lines {
+			for i, p := range line {
+				d.WriteString(map[bool]string{true: "M", false: "L"}[i == 0] + num(p.X) + " " + num(p.Y))
+			}
+			if s.Closed {
+				d.WriteString("z")
+			}
+		}
+		return "path", ` d="` + d.String() + `"`, ""
+	case Text:
+		attributes = fmt.Sprintf(` x="%s" y="%s" font-size="%s"`, num(s.X), num(s.Y), num(s.Size))
+		if s.Bold {
+			attributes += ` font-weight="700"`
+		}
+		if s.Anchor != Start && s.Anchor != "" {
+			attributes += ` text-anchor="` + string(s.Anchor) + `"`
+		}
+		if s.TurnDeg != 0 {
+			attributes += fmt.Sprintf(` transform="rotate(%s %s %s)"`, num(s.TurnDeg), num(s.X), num(s.Y))
+		}
+		return "text", attributes, escape(s.Value)
+	}
+	panic(fmt.Sprintf("picture: unknown shape %T", shape))
+}
+
+func svgPaint(e Element) string {
+	var b strings.Builder
+	if e.Fill.A == 0 {
+		b.WriteString(` fill="none"`)
+	} else {
+		b.WriteString(` fill="` + e.Fill.Hex() + `"`)
+		if e.Fill.A < 255 {
+			b.WriteString(` fill-opacity="` + num(float64(e.Fill.A)/255) + `"`)
+		}
+	}
+	if e.Stroke.A == 0 || e.StrokeWidth <= 0 {
+		return b.String()
+	}
+	fmt.Fprintf(&b, ` stroke="%s" stroke-width="%s"`, e.Stroke.Hex(), num(e.StrokeWidth))
+	if e.Stroke.A < 255 {
+		b.WriteString(` stroke-opacity="` + num(float64(e.Stroke.A)/255) + `"`)
+	}
+	if _, ok := e.Shape.(Poly); ok {
+		b.WriteString(` stroke-linejoin="round"`)
+		if len(e.Dash) == 0 {
+			b.WriteString(` stroke-linecap="round"`)
+		}
+	}
+	if len(e.Dash) > 0 {
+		parts := make([]string, len(e.Dash))
+		for i, d := range e.Dash {
+			parts[i] = num(d)
+		}
+		b.WriteString(` stroke-dasharray="` + strings.Join(parts, " ") + `"`)
+	}
+	return b.String()
+}
+
+// num writes a coordinate with at most two decimals, always the same way.
+func num(v float64) string {
+	v = math.Round(v*100) / 100
+	if v == 0 {
+		return "0" // never "-0"
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64)
+}
+
+// escape makes any text safe between tags and in attributes; characters that XML does not allow become U+FFFD.
+func escape(text string) string {
+	var b strings.Builder
+	// A strings.Builder never fails to take a write, and EscapeText fails only when its writer does.
+	if err := xml.EscapeText(&b, []byte(text)); err != nil {
+		panic(fmt.Sprintf("picture: escape: %v", err))
+	}
+	return b.String()
+}
