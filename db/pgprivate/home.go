@@ -1,0 +1,224 @@
+//go:build unix
+
+package pgprivate
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"syscall"
+)
+
+// What a data directory holds.
+const (
+	clusterName = "cluster" // Postgres's own files, owned by the account it runs as
+	freshName   = "cluster.new"
+	logName     = "postgres.log"
+	lockName    = "owner.lock"
+
+	maxLogBytes = 16 << 20 // the log is turned over at a start, once it is larger
+)
+
+// home is a data directory whose lock this process holds.
+type home struct {
+	dir, cluster string
+	account      account
+	lock         *os.File
+}
+
+// openHome creates the directory when absent and takes its lock. [ErrInUse] names the process that has it.
+func openHome(dir string, account account) (*home, error) {
+	if dir == "" {
+		return nil, errors.New("a private Postgres needs a data directory")
+	}
+	dir, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, err
+	}
+	mode := fs.FileMode(0o700)
+	if !account.own() {
+		mode = 0o711 // root's own, with the server's account let through to the cluster
+	}
+	if err := os.MkdirAll(dir, mode); err != nil {
+		return nil, fmt.Errorf("create the data directory: %w", err)
+	}
+	lock, err := os.OpenFile(filepath.Join(dir, lockName), os.O_RDWR|os.O_CREATE|syscall.O_NOFOLLOW, 0o600)
+	if err != nil {
+		return nil, fmt.Errorf("lock the data directory: %w", err)
+	}
+	h := &home{dir: dir, cluster: filepath.Join(dir, clusterName), account: account, lock: lock}
+	if err := syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
+		defer func() { _ = lock.Close() }() // nothing was written
+		if !errors.Is(err, syscall.EWOULDBLOCK) {
+			return nil, fmt.Errorf("lock the data directory %s: %w", dir, err)
+		}
+		holder, readErr := io.ReadAll(io.LimitReader(lock, 32))
+		if readErr != nil || len(holder) == 0 {
+			holder = []byte("unknown")
+		}
+		return nil, fmt.Errorf("%w: %s belongs to running process %s: stop that, or choose another directory", ErrInUse, dir, bytes.TrimSpace(holder))
+	}
+	if err := errors.Join(lock.Truncate(0), writeAt(lock, strconv.Itoa(os.Getpid())+"\n")); err != nil {
+		return nil, errors.Join(fmt.Errorf("lock the data directory: %w", err), lock.Close())
+	}
+	return h, nil
+}
+
+func writeAt(file *os.File, text string) error {
+	_, err := file.WriteAt([]byte(text), 0)
+	return err
+}
+
+// close lets go of the lock; a second call does nothing.
+func (h *home) close() error {
+	if err := h.lock.Close(); !errors.Is(err, os.ErrClosed) {
+		return err
+	}
+	return nil
+}
+
+// clusterMajor is the major version that made the cluster, 0 when there is none yet.
+func (h *home) clusterMajor() (int, error) {
+	text, err := os.ReadFile(filepath.Join(h.cluster, "PG_VERSION"))
+	if err != nil {
+		if _, clusterErr := os.Lstat(h.cluster); errors.Is(clusterErr, os.ErrNotExist) {
+			return 0, nil
+		}
+		return 0, fmt.Errorf("%s is no Postgres cluster: move it away or choose another data directory: %w", h.cluster, err)
+	}
+	major, err := strconv.Atoi(strings.TrimSpace(string(text)))
+	if err != nil {
+		return 0, fmt.Errorf("%s is not of a supported Postgres: PG_VERSION holds %q", h.cluster, text)
+	}
+	return major, nil
+}
+
+// initialise makes the cluster beside its place and moves it there when complete, so that an initialisation cut short leaves nothing
+// that looks like a cluster. Anyone who can enter the socket directory may sign in as anyone; nobody comes over TCP.
+func (h *home) initialise(ctx context.Context, binaries binaries) error {
+	fresh := filepath.Join(h.dir, freshName)
+	if err := os.RemoveAll(fresh); err != nil {
+		return fmt.Errorf("clear an initialisation cut short: %w", err)
+	}
+	if err := os.Mkdir(fresh, 0o700); err != nil {
+		return err
+	}
+	if !h.account.own() {
+		if err := os.Lchown(fresh, h.account.uid, h.account.gid); err != nil {
+			return err
+		}
+	}
+	cmd := exec.CommandContext(ctx, binaries.initdb, "-D", fresh, "-U", Superuser, "--auth-local=trust", "--auth-host=reject",
+		"--encoding=UTF8", "--locale=C.UTF-8", "--data-checksums")
+	cmd.Dir, cmd.Env = fresh, childEnv()
+	if !h.account.own() {
+		cmd.SysProcAttr = &syscall.SysProcAttr{Credential: h.account.credential()}
+	}
+	if out, err := cmd.CombinedOutput(); err != nil {
+		return fmt.Errorf("%s: %w\n%s", binaries.initdb, explainReach(err, h.account, fresh), bytes.TrimSpace(out))
+	}
+	if err := os.Rename(fresh, h.cluster); err != nil {
+		return err
+	}
+	return syncDir(h.dir)
+}
+
+// syncDir makes a rename in dir outlast a power cut.
+func syncDir(dir string) error {
+	folder, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(folder.Sync(), folder.Close())
+}
+
+// handOver gives the cluster to the account that the server runs as, where another had it before: Postgres demands that it owns it.
+// The walk cannot be led out of the cluster by a link.
+func (h *home) handOver() error {
+	if h.account.own() {
+		return nil
+	}
+	info, err := os.Lstat(h.cluster)
+	if err != nil {
+		return err
+	}
+	if owner, ok := info.Sys().(*syscall.Stat_t); ok && int(owner.Uid) == h.account.uid {
+		return nil
+	}
+	root, err := os.OpenRoot(h.cluster)
+	if err != nil {
+		return err
+	}
+	err = fs.WalkDir(root.FS(), ".", func(path string, _ fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		return root.Lchown(path, h.account.uid, h.account.gid)
+	})
+	if err := errors.Join(err, root.Close()); err != nil {
+		return fmt.Errorf("give the cluster to the account %q: %w", h.account.name, err)
+	}
+	return nil
+}
+
+// makeSocketDir makes the short-named directory of the socket, open to the server's account (and root) alone.
+func (h *home) makeSocketDir() (string, error) {
+	dir, err := os.MkdirTemp(socketDirParent, socketDirPrefix) // mode 0700
+	if err != nil {
+		return "", fmt.Errorf("make the socket's directory: %w", err)
+	}
+	if !h.account.own() {
+		if err := os.Lchown(dir, h.account.uid, h.account.gid); err != nil {
+			return "", errors.Join(err, os.Remove(dir))
+		}
+	}
+	return dir, nil
+}
+
+// openLog opens the server's log for appending, turned over first when it has grown large.
+func (h *home) openLog() (*os.File, error) {
+	path := filepath.Join(h.dir, logName)
+	if info, err := os.Lstat(path); err == nil && info.Size() > maxLogBytes {
+		if err := os.Rename(path, path+".1"); err != nil {
+			return nil, err
+		}
+	}
+	return os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_APPEND|syscall.O_NOFOLLOW, 0o600)
+}
+
+// logTail returns the last lines written to the log since the offset, for an error message.
+func (h *home) logTail(since int64) string {
+	const maxBytes, maxLines = 8 << 10, 20
+	text, err := readTail(filepath.Join(h.dir, logName), since, maxBytes)
+	if err != nil {
+		return fmt.Sprintf("(its log cannot be read: %v)", err)
+	}
+	lines := strings.Split(strings.TrimSpace(text), "\n")
+	if len(lines) > maxLines {
+		lines = lines[len(lines)-maxLines:]
+	}
+	return strings.Join(lines, "\n")
+}
+
+// readTail returns at most limit bytes from the end of the file, none from before the offset.
+func readTail(path string, since, limit int64) (string, error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer func() { _ = file.Close() }() // only read
+	info, err := file.Stat()
+	if err != nil {
+		return "", err
+	}
+	text, err := io.ReadAll(io.NewSectionReader(file, max(since, info.Size()-limit), limit))
+	return string(text), err
+}
