@@ -55,18 +55,24 @@ func firstName(list string) (name, rest string, err error) {
 	return list[:end], list[end:], nil
 }
 
+// findBall looks a ball up; an id goes before a name, whatever balls are called.
 func findBall(name string, owners map[string][]uuid.UUID) (uuid.UUID, error) {
+	if ball, ok := asID(name); ok {
+		return ball, nil
+	}
 	switch found := owners[foldName(name)]; len(found) {
+	case 0:
+		return uuid.UUID{}, fmt.Errorf("there is no ball %q: write the name of a ball in quotation marks, or its id", name)
 	case 1:
 		return found[0], nil
-	case 0:
 	default:
 		return uuid.UUID{}, fmt.Errorf("%d balls are named %q: give the id of the one you mean", len(found), name)
 	}
-	if len(name) == 36 {
-		if ball, err := uuid.Parse(name); err == nil {
-			return ball, nil
-		}
-	}
-	return uuid.UUID{}, fmt.Errorf("there is no ball %q: write the name of a ball in quotation marks, or its id", name)
+}
+
+// asID reads an id as it is usually written, and in no other form that a UUID may have.
+func asID(text string) (uuid.UUID, bool) {
+	const length = 36
+	ball, err := uuid.Parse(text)
+	return ball, err == nil && len(text) == length
 }

@@ -36,27 +36,29 @@ func (a *Adherence) strikeWords(d Drill) string {
 	case broken.Of == 0:
 		return fmt.Sprintf("; %d of those %d struck", kept.Count, kept.Of)
 	}
-	where := "shots that broke the rules"
-	if len(d.Rules) == 1 {
-		where = "shots that broke the rule"
-		if d.Rules[0].Measure == Board {
-			where = "off the corridor"
-		}
+	where := "when a rule was broken"
+	if len(d.Rules) == 1 && d.Rules[0].Measure == Board {
+		where = "off the corridor"
 	}
-	words := fmt.Sprintf("; %s came from %s (%d of %d such shots) against %d of %d done as asked",
-		count(broken.Count, "strike"), where, broken.Count, broken.Of, kept.Count, kept.Of)
-	switch {
-	case kept.Of == 0:
-		return fmt.Sprintf("; %s came from %s (%d of %d such shots), and none can be set against them",
-			count(broken.Count, "strike"), where, broken.Count, broken.Of)
-	case a.Strike.Sign() > 0:
-		return words + ", so doing as asked strikes more often"
-	case a.Strike.Sign() < 0:
-		return words + ", so on these lanes what was asked strikes less often: look at the line again"
-	case broken.Count > 0:
-		return words + ", too few to tell the two apart: do not count them as the line working"
+	words := fmt.Sprintf("; %d of %d done as asked struck and %d of %d %s", kept.Count, kept.Of, broken.Count, broken.Of, where)
+	if kept.Of == 0 {
+		words = fmt.Sprintf("; %d of %d struck %s", broken.Count, broken.Of, where)
 	}
-	return words + ", too few to tell the two apart"
+	switch sign := a.Strike.Sign(); {
+	case sign < 0:
+		return words + ", so what was asked strikes less often: look at the line again"
+	case sign > 0:
+		words += ", so doing as asked strikes more often"
+	case kept.Of > 0:
+		words += ", which does not tell the two apart"
+	}
+	switch broken.Count {
+	case 0:
+		return words
+	case 1:
+		return words + ": do not count that one as the line working"
+	}
+	return words + fmt.Sprintf(": do not count those %d as the line working", broken.Count)
 }
 
 func count(n int, noun string) string {

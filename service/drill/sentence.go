@@ -164,6 +164,9 @@ func quotable(name string) bool {
 	if foldName(name) == "" || len(name) > maxNameLength {
 		return false
 	}
+	if _, isID := asID(foldName(name)); isID {
+		return false
+	}
 	for _, r := range name {
 		if isQuote(r) || !unicode.IsPrint(r) {
 			return false

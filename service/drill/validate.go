@@ -132,13 +132,20 @@ func (r Rule) boundFaults(f *Faults, root string, q quantity) {
 		if bound == nil {
 			return
 		}
-		if !(*bound >= low && *bound <= high) {
-			f.add(root+name, "write a number from %s to %s %s, not %v", number(low), number(high), q.unit, *bound)
-			sound = false
-		} else if !fewDecimals(*bound) {
-			f.add(root+name, "write at most %d decimals, not %v", MaxDecimals, *bound)
-			sound = false
+		fault := ""
+		switch {
+		case r.Measure == Board && !lane.OnLane(*bound):
+			fault = fmt.Sprintf("there is no board %v: boards run from 1 to %d, and the lane's edges are %v and %v",
+				*bound, lane.Boards, lane.MinBoard, lane.MaxBoard)
+		case !(*bound >= low && *bound <= high):
+			fault = fmt.Sprintf("write a number from %s to %s %s, not %v", number(low), number(high), q.unit, *bound)
+		case !fewDecimals(*bound):
+			fault = fmt.Sprintf("write at most %d decimals, not %v", MaxDecimals, *bound)
+		default:
+			return
 		}
+		sound = false
+		f.add(root+name, "%s", fault)
 	}
 	check("/min", r.Min)
 	check("/max", r.Max)
