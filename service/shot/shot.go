@@ -1,7 +1,12 @@
 // Package shot holds the record of one delivery as it was logged, and the log formats it arrives in.
+//
+// A log is a file of shots: CSV ([ReadCSV], [WriteCSV]), one JSON object a line ([ReadNDJSON]) or one JSON document ([ReadJSON]).
+// The readers yield one [Row] at a time; a row holds a shot that passes [Validate], or the faults that kept it out, each with a
+// sentence that says how to mend it. [Columns] is the list of what a CSV log may hold.
 package shot
 
 import (
+	"strconv"
 	"time"
 
 	"github.com/google/uuid"
@@ -58,4 +63,23 @@ type StandardErrors struct {
 	SpeedMPH   *float64 `json:"speed_mph,omitempty"`
 	RevRateRPM *float64 `json:"rev_rate_rpm,omitempty"`
 	AxisDeg    *float64 `json:"axis_deg,omitempty"` // rotation and tilt
+}
+
+// Canonical returns the shot as it is kept: the time in UTC and cut to the microsecond, and a track without points as no track.
+// Two shots that mean the same are equal in this form. The log readers yield it.
+func (s Shot) Canonical() Shot {
+	s.Time = s.Time.UTC().Truncate(time.Microsecond)
+	if len(s.Track) == 0 {
+		s.Track = nil
+	}
+	return s
+}
+
+// DeriveID returns the id of a shot that was logged without one: the UUID version 5 (RFC 9562, section 5.5) of the name
+// "<athlete id>/<order>" in the session's id as the namespace, for example "4f0d…-…/12".
+//
+// The three are the shot's natural key. So a log sent twice names the same shots twice, and a row that was corrected and sent again
+// names the shot it corrects: nothing that was measured, nor the time, enters the id.
+func DeriveID(sessionID, athleteID uuid.UUID, order int) uuid.UUID {
+	return uuid.NewSHA1(sessionID, []byte(athleteID.String()+"/"+strconv.Itoa(order)))
 }
