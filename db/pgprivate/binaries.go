@@ -24,6 +24,13 @@ type binaries struct {
 // debianBinGlob is where Debian and its relatives install each major version, off the PATH.
 const debianBinGlob = "/usr/lib/postgresql/*/bin"
 
+// InstalledMajor is the major version that [Start] would make a new cluster with, or [ErrNoBinaries]. An empty binDir searches as
+// [Config.BinDir] says.
+func InstalledMajor(ctx context.Context, binDir string) (int, error) {
+	found, err := findBinaries(ctx, binDir, 0)
+	return found.major, err
+}
+
 // findBinaries picks the installation to run: of the given major version, or of any from [MinMajor] up when major is 0 (a new cluster).
 // It looks in the order of [Config.BinDir]. An [ErrNoBinaries] says what was seen and what to install.
 func findBinaries(ctx context.Context, binDir string, major int) (binaries, error) {

@@ -102,8 +102,8 @@ func (h *home) clusterMajor() (int, error) {
 }
 
 // initialise makes the cluster beside its place and moves it there when complete, so that an initialisation cut short leaves nothing
-// that looks like a cluster. Anyone who can enter the socket directory may sign in as anyone; nobody comes over TCP.
-func (h *home) initialise(ctx context.Context, binaries binaries) error {
+// that looks like a cluster; it is written through to the disk unless noSync. Anyone who can enter the socket directory may sign in as anyone; nobody comes over TCP.
+func (h *home) initialise(ctx context.Context, binaries binaries, noSync bool) error {
 	fresh := filepath.Join(h.dir, freshName)
 	if err := os.RemoveAll(fresh); err != nil {
 		return fmt.Errorf("clear an initialisation cut short: %w", err)
@@ -116,8 +116,13 @@ func (h *home) initialise(ctx context.Context, binaries binaries) error {
 			return err
 		}
 	}
-	cmd := exec.CommandContext(ctx, binaries.initdb, "-D", fresh, "-U", Superuser, "--auth-local=trust", "--auth-host=reject",
-		"--encoding=UTF8", "--locale=C.UTF-8", "--data-checksums")
+	args := []string{
+		"-D", fresh, "-U", Superuser, "--auth-local=trust", "--auth-host=reject", "--encoding=UTF8", "--locale=C.UTF-8", "--data-checksums",
+	}
+	if noSync {
+		args = append(args, "--no-sync")
+	}
+	cmd := exec.CommandContext(ctx, binaries.initdb, args...)
 	cmd.Dir, cmd.Env = fresh, childEnv()
 	if !h.account.own() {
 		cmd.SysProcAttr = &syscall.SysProcAttr{Credential: h.account.credential()}

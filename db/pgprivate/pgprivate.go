@@ -53,7 +53,8 @@ type Config struct {
 	// User is the account the server runs as when this process is root, for Postgres refuses to run as root.
 	// Empty: postgres where that account exists, else nobody. Not used by an ordinary user.
 	User string
-	// Settings are added to the server's command line, after the package's own, which they override.
+	// Settings are added to the server's command line, after the package's own, which they override. With fsync off a new cluster is not
+	// written through to the disk either: for tests alone.
 	Settings map[string]string
 	// Logger hears of starts, recoveries and stops; nil is silence.
 	Logger *slog.Logger
@@ -109,7 +110,7 @@ func startIn(ctx context.Context, home *home, config Config, logger *slog.Logger
 	}
 	if major == 0 {
 		logger.Info("initialising a private postgres", "data_dir", home.dir, "postgres_major", binaries.major)
-		if err := home.initialise(ctx, binaries); err != nil {
+		if err := home.initialise(ctx, binaries, config.Settings["fsync"] == "off"); err != nil {
 			return nil, err
 		}
 	}

@@ -49,3 +49,6 @@ func (*Server) Err() error { return ErrNoBinaries }
 
 // Stop returns [ErrNoBinaries].
 func (*Server) Stop(context.Context) error { return ErrNoBinaries }
+
+// InstalledMajor returns [ErrNoBinaries].
+func InstalledMajor(context.Context, string) (int, error) { return 0, ErrNoBinaries }
