@@ -35,33 +35,34 @@ const (
 	breakpointRise = 1
 )
 
-// knot is a known point of the path; slope is the path's direction there in boards per foot, NaN where it is not known.
-type knot struct{ ft, board, slope float64 }
+// knot is a known point of the path; slope is the path's direction there in boards per foot, NaN where it is not known, and
+// slopeSE its standard error.
+type knot struct{ ft, board, slope, slopeSE float64 }
 
 // knots calls yield with every known point of the path, the named ones before the track.
 func knots(s *shot.Shot, yield func(knot)) {
 	if s.LaydownBoard != nil {
-		slope := math.NaN()
+		k := knot{0, *s.LaydownBoard, math.NaN(), 0}
 		if s.LaunchAngleDeg != nil {
-			slope = -lane.BoardsPerFoot(*s.LaunchAngleDeg)
+			k.slope, k.slopeSE = -lane.BoardsPerFoot(*s.LaunchAngleDeg), lane.BoardsPerFoot(standardError(LaunchAngle, s))
 		}
-		yield(knot{0, *s.LaydownBoard, slope})
+		yield(k)
 	}
 	if s.ArrowsBoard != nil {
-		yield(knot{lane.ArrowsFt, *s.ArrowsBoard, math.NaN()})
+		yield(knot{lane.ArrowsFt, *s.ArrowsBoard, math.NaN(), 0})
 	}
 	if s.BreakpointBoard != nil && s.BreakpointFt != nil {
-		yield(knot{*s.BreakpointFt, *s.BreakpointBoard, 0})
+		yield(knot{*s.BreakpointFt, *s.BreakpointBoard, 0, 0})
 	}
 	if s.EntryBoard != nil {
-		slope := math.NaN()
+		k := knot{lane.LengthFt, *s.EntryBoard, math.NaN(), 0}
 		if s.EntryAngleDeg != nil {
-			slope = lane.BoardsPerFoot(*s.EntryAngleDeg)
+			k.slope, k.slopeSE = lane.BoardsPerFoot(*s.EntryAngleDeg), lane.BoardsPerFoot(standardError(EntryAngle, s))
 		}
-		yield(knot{lane.LengthFt, *s.EntryBoard, slope})
+		yield(k)
 	}
 	for _, p := range s.Track {
-		yield(knot{p.Ft, p.Board, math.NaN()})
+		yield(knot{p.Ft, p.Board, math.NaN(), 0})
 	}
 }
 
@@ -106,7 +107,7 @@ func measuredOrAt(board *float64, ft float64, reason string, s *shot.Shot) readi
 // after it. The estimate's standard error joins that of the two points, carried through the line, with what the path may bend
 // between them; see [bend].
 func boardAt(ft float64, s *shot.Shot) reading {
-	unset := knot{math.NaN(), 0, math.NaN()}
+	unset := knot{math.NaN(), 0, math.NaN(), 0}
 	before, beforeThat, after, afterThat := unset, unset, unset, unset
 	here, known := 0.0, false
 	knots(s, func(k knot) {
@@ -132,7 +133,7 @@ func boardAt(ft float64, s *shot.Shot) reading {
 	chord := before.board + share*(after.board-before.board)
 	carried := se * math.Hypot(1-share, share)
 	// An offset spread evenly between none and the greatest has the root mean square greatest / sqrt 3.
-	bent := bend(ft, chord, beforeThat, before, after, afterThat) / math.Sqrt(3)
+	bent := bend(ft, chord, se, [2][2]knot{{beforeThat, before}, {afterThat, after}}) / math.Sqrt(3)
 	return reading{value: chord, standardError: math.Hypot(carried, bent), basis: Estimated}
 }
 
@@ -147,19 +148,22 @@ func nearer(nearest, next *knot, k knot, ft float64) {
 	}
 }
 
-// bend bounds how far the path may lie from the chord between two known points. A ball curves one way only, so between the points
-// its path lies on one side of the chord, and no further from it than the path's lines into the first point and out of the
-// second, prolonged. Where neither line is known, the sharpest bend that is taken for a ball bounds it.
-func bend(ft, chord float64, beforeThat, before, after, afterThat knot) float64 {
-	bound := maxBend * (ft - before.ft) * (after.ft - ft) / 2
-	for _, line := range [2][2]knot{{beforeThat, before}, {afterThat, after}} {
-		outer, inner := line[0], line[1]
-		slope := inner.slope
+// bend bounds how far the path may lie from the chord between two known points, the inner one of each pair. A ball curves one way
+// only, so between the points its path lies on one side of the chord, and no further from it than the path's lines into the first
+// point and out of the second, prolonged; a line's own standard error is added. Where neither line is known, or known well, the
+// sharpest bend that is taken for a ball bounds it.
+func bend(ft, chord, boardSE float64, pairs [2][2]knot) float64 {
+	bound := maxBend * math.Abs((ft-pairs[0][1].ft)*(pairs[1][1].ft-ft)) / 2
+	for _, pair := range pairs {
+		outer, inner := pair[0], pair[1]
+		slope, slopeSE := inner.slope, inner.slopeSE
 		if math.IsNaN(slope) {
 			slope = (inner.board - outer.board) / (inner.ft - outer.ft) // NaN without an outer point
+			slopeSE = math.Sqrt2 * boardSE / math.Abs(inner.ft-outer.ft)
 		}
-		prolonged := inner.board + slope*(ft-inner.ft)
-		if offset := math.Abs(chord - prolonged); offset < bound { // false for NaN
+		away := ft - inner.ft
+		offset := math.Abs(chord-inner.board-slope*away) + slopeSE*math.Abs(away)
+		if offset < bound { // false for NaN
 			bound = offset
 		}
 	}
