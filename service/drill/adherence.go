@@ -103,61 +103,30 @@ type Adherence struct {
 	Reading string
 }
 
-// Score sums up an athlete's shots against a drill. judged is what [Drill.Judge] returned for the same shots. It does not look at who threw
-// them: hand in the shots of one athlete, in order of delivery, first balls at a full rack only.
+// Score sums up an athlete's shots against a drill. judged is what [Drill.Judge] returned for the same shots. It does not look at who
+// threw them: hand in the shots of one athlete, in order of delivery, first balls at a full rack only.
 func (d Drill) Score(shots []shot.Shot, judged []ShotJudgement) Adherence {
-	a := Adherence{Shots: len(shots)}
-	var (
-		run             int
-		probabilities   float64
-		verdicts        = make([]bool, 0, len(shots)) // of the judged, kept or not
-		pockets, strike [2]tally                      // of kept, of broken shots
-	)
-	for i := range judged {
-		j := &judged[i]
-		if j.Verdict == Unknown {
-			a.Unknown++
-			run = 0
-			continue
-		}
-		probabilities += j.ProbabilityKept
-		group := 0
-		if j.Verdict == Kept {
-			a.Kept++
-			run++
-			a.LongestRun = max(a.LongestRun, run)
-		} else {
-			a.Broken++
-			run = 0
-			group = 1
-			a.countMiss(d, j)
-		}
-		verdicts = append(verdicts, j.Verdict == Kept)
-		if board := shots[i].EntryBoard; board != nil {
-			pockets[group].add(PocketHit(*board))
-		}
-		if standing := shots[i].Standing; standing != nil {
-			strike[group].add(standing.Strike())
-		}
-	}
+	a := Adherence{Shots: len(shots), Rules: d.tallies(judged)}
+	verdicts := a.count(d, judged)
 	a.Judged = a.Kept + a.Broken
 	a.RepsLeft = max(0, d.Reps-a.Judged)
 	a.KeptShare = proportion(a.Kept, a.Judged)
 	if a.Shots > 0 {
 		a.Coverage = float64(a.Judged) / float64(a.Shots)
 	}
-	if a.Judged > 0 {
-		expected := probabilities / float64(a.Judged)
-		a.ExpectedShare = &expected
-	}
 	a.Trend = halves(verdicts)
 	test := TestFor(d.PassShare)
 	a.Verdict = test.Decide(a.Kept, a.Broken)
 	a.Evidence = test.evidence(a.Kept, a.Broken)
 	a.Evidence.DecidedAt = decidedAt(test, verdicts)
-	a.Pocket = compare(pockets[0].proportion(), pockets[1].proportion())
-	a.Strike = compare(strike[0].proportion(), strike[1].proportion())
-	a.Rules = d.tallies(judged)
+	a.Pocket = keptAgainstBroken(judged, func(i int) (hit, known bool) {
+		board := shots[i].EntryBoard
+		return board != nil && PocketHit(*board), board != nil
+	})
+	a.Strike = keptAgainstBroken(judged, func(i int) (hit, known bool) {
+		standing := shots[i].Standing
+		return standing != nil && standing.Strike(), standing != nil
+	})
 	for _, rule := range a.Rules {
 		if rule.MeanMargin != nil {
 			a.MeanMargin, a.MarginUnit = rule.MeanMargin, rule.Unit
@@ -166,6 +135,52 @@ func (d Drill) Score(shots []shot.Shot, judged []ShotJudgement) Adherence {
 	}
 	a.Reading = a.reading(d)
 	return a
+}
+
+// count fills in what is counted shot by shot, and returns of the judged shots whether each was kept.
+func (a *Adherence) count(d Drill, judged []ShotJudgement) []bool {
+	verdicts := make([]bool, 0, len(judged))
+	run, probabilities := 0, 0.0
+	for i := range judged {
+		j := &judged[i]
+		if j.Verdict == Unknown {
+			a.Unknown++
+			run = 0
+			continue
+		}
+		if j.Verdict == Kept {
+			a.Kept++
+			run++
+			a.LongestRun = max(a.LongestRun, run)
+		} else {
+			a.Broken++
+			run = 0
+			a.countMiss(d, j)
+		}
+		probabilities += j.ProbabilityKept
+		verdicts = append(verdicts, j.Verdict == Kept)
+	}
+	if len(verdicts) > 0 {
+		expected := probabilities / float64(len(verdicts))
+		a.ExpectedShare = &expected
+	}
+	return verdicts
+}
+
+// keptAgainstBroken compares how often the kept and the broken shots hit, among those of which it is known.
+func keptAgainstBroken(judged []ShotJudgement, outcome func(i int) (hit, known bool)) Comparison {
+	var kept, broken tally
+	for i := range judged {
+		hit, known := outcome(i)
+		switch {
+		case !known:
+		case judged[i].Verdict == Kept:
+			kept.add(hit)
+		case judged[i].Verdict == Broken:
+			broken.add(hit)
+		}
+	}
+	return compare(kept.proportion(), broken.proportion())
 }
 
 // tally counts hits of those that could tell.

@@ -130,6 +130,7 @@ func checkUnknown(t *testing.T, rule Rule, s, previous *shot.Shot) {
 // Source: table of the standard normal distribution, P(Z <= 0.5) = .69146, P(Z <= 1) = .84134, P(|Z| <= 1.96) = .95000.
 func TestProbabilityKept(t *testing.T) {
 	inside := Rule{Measure: Board, At: Arrows, Min: ptr(10.0)}
+	strip := Rule{Measure: Board, At: Arrows, Min: ptr(10.0), Max: ptr(10.0)}
 	cases := map[string]struct {
 		rule   Rule
 		board  float64
@@ -143,7 +144,7 @@ func TestProbabilityKept(t *testing.T) {
 		"half a board out, by eye":      {inside, 9, shot.StandardErrors{}, "Eye", 1 - 0.69146},
 		"stated error counts":           {inside, 10, shot.StandardErrors{Board: ptr(0.5)}, "eye", 0.84134},
 		"on the edge":                   {inside, 9.5, shot.StandardErrors{}, "sensor", 0.5},
-		"two edges":                     {Rule{Measure: Board, At: Arrows, Min: ptr(10.0), Max: ptr(10.0)}, 10, shot.StandardErrors{Board: ptr(0.5 / 1.96)}, "", 0.95},
+		"two edges":                     {strip, 10, shot.StandardErrors{Board: ptr(0.5 / 1.96)}, "", 0.95},
 		"no error, kept":                {inside, 9.5, shot.StandardErrors{Board: ptr(0.0)}, "", 1},
 		"no error, broken":              {inside, 9.4, shot.StandardErrors{Board: ptr(0.0)}, "", 0},
 		"error that is none counts not": {inside, 10, shot.StandardErrors{Board: ptr(-1.0)}, "eye", 0.69146},
@@ -228,6 +229,20 @@ func TestMoveStaysInTheSession(t *testing.T) {
 	for i, want := range []Verdict{Unknown, Kept, Unknown, Broken} {
 		if judged[i].Verdict != want {
 			t.Errorf("shot %d is %s, want %s", i+1, judged[i].Verdict, want)
+		}
+	}
+}
+
+func TestJudgeDoesNotAllocate(t *testing.T) {
+	s := practiceLog(1)[0]
+	for _, rule := range []Rule{
+		{Measure: Board, At: Breakpoint, Min: ptr(10.0)},
+		{Measure: Board, AtFt: ptr(38.0), Min: ptr(10.0)},
+		{Measure: Move, Of: Speed, Min: ptr(1.0)},
+		{Measure: Leave, Leaves: []lane.PinSet{1}},
+	} {
+		if n := testing.AllocsPerRun(100, func() { rule.Judge(&s, &s) }); n != 0 {
+			t.Errorf("%s allocates %v times a shot", rule.Sentence(nil), n)
 		}
 	}
 }

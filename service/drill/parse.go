@@ -137,7 +137,8 @@ const (
 var (
 	leadInRE = regexp.MustCompile(`^(?:please )?(?:play|stay|keep it|get|go)(?: (?:further|deeper|more|well))? ` +
 		`(inside|outside|in|out|deep)(?: today| now| this game| this block)? ?[,:;-] ?`)
-	ballSentenceRE = regexp.MustCompile(`(?i)^(?:please )?(?:use|throw|roll|play|bowl)(?: only)?(?: with)?(?: one of)?(?: the)? balls?(?: only)? (.+)$`)
+	ballSentenceRE = regexp.MustCompile(`(?i)^(?:please )?(?:use|throw|roll|play|bowl)(?: only)?(?: with)?(?: one of)?` +
+		`(?: the)? balls?(?: only)? (.+)$`)
 	insideOfRE     = regexp.MustCompile(`\b(?:inside|outside)(?: of)? (?:boards? )?\d`)
 	decimalCommaRE = regexp.MustCompile(`\d,\d`)
 	sideRE         = regexp.MustCompile(`\b(?:left|right)\b`)

@@ -8,15 +8,19 @@ import (
 
 var (
 	placeRE = regexp.MustCompile(`(?: ?\b(?:at|by|on|over|past|through|across|in)\b)? ?\b(?:the )?` +
-		`(?:(break ?point|arrows|lay-?down(?: board| point)?|foul line|head ?pin|entry|pins)\b|(\d{1,3}(?:\.\d{1,9})?) ?(?:ft\b|feet\b|foot\b|'))(?: mark\b)?`)
+		`(?:(break ?point|arrows|lay-?down(?: board| point)?|foul line|head ?pin|entry|pins)\b|` +
+		`(\d{1,3}(?:\.\d{1,9})?) ?(?:ft\b|feet\b|foot\b|'))(?: mark\b)?`)
 	arrowRE = regexp.MustCompile(`\b(?:the )?(first|second|third|fourth|fifth|sixth|seventh|1st|2nd|3rd|4th|5th|6th|7th) arrow\b`)
 
-	boardInsideRE  = regexp.MustCompile(`^` + verb + `(?:(?:at|on|over|from|to|across) )?` + boardNum + ` (?:or|and) (?:further |farther |more |deeper )?(?:inside|in|deeper)(?: of (?:it|that))?$`)
-	boardOutsideRE = regexp.MustCompile(`^` + verb + `(?:(?:at|on|over|from|to|across) )?` + boardNum + ` (?:or|and) (?:further |farther |more )?(?:outside|out)(?: of (?:it|that))?$`)
+	boardInsideRE = regexp.MustCompile(`^` + verb + `(?:(?:at|on|over|from|to|across) )?` + boardNum +
+		` (?:or|and) (?:further |farther |more |deeper )?(?:inside|in|deeper)(?: of (?:it|that))?$`)
+	boardOutsideRE = regexp.MustCompile(`^` + verb + `(?:(?:at|on|over|from|to|across) )?` + boardNum +
+		` (?:or|and) (?:further |farther |more )?(?:outside|out)(?: of (?:it|that))?$`)
 	atOrInsideRE   = regexp.MustCompile(`^` + verb + `(?:at|on) or (inside|outside)(?: of)? ` + boardNum + `$`)
-	boardBetweenRE = regexp.MustCompile(`^` + verb + `(?:(?:between|from|in|on|over|at|inside|within) )?(?:boards? )?` + num + ` ?(?:and|to|through|-) ?` + boardNum + `$`)
-	boardExactRE   = regexp.MustCompile(`^(` + verb + `(?:(?:at|on|over|to|across) )?(?:boards? )?)` + num + `$`)
-	notBeyondRE    = regexp.MustCompile(`^(?:please )?(?:do not|don't|dont|never|not|no)(?: (?:let|keep|play|get|go|throw|be|roll|leave|miss))?` +
+	boardBetweenRE = regexp.MustCompile(`^` + verb + `(?:(?:between|from|in|on|over|at|inside|within) )?(?:boards? )?` +
+		num + ` ?(?:and|to|through|-) ?` + boardNum + `$`)
+	boardExactRE = regexp.MustCompile(`^(` + verb + `(?:(?:at|on|over|to|across) )?(?:boards? )?)` + num + `$`)
+	notBeyondRE  = regexp.MustCompile(`^(?:please )?(?:do not|don't|dont|never|not|no)(?: (?:let|keep|play|get|go|throw|be|roll|leave|miss))?` +
 		`(?: (?:the ball|your ball|it))?(?: (?:get|go|play|be))? ?(?:further |farther )?(inside|outside)(?: of| than| past)? ` + boardNum + `$`)
 	staysBeyondRE = regexp.MustCompile(`^` + verb + `no (?:further |farther )(inside|outside|in|out) (?:of|than|past) ` + boardNum + `$`)
 )

@@ -8,15 +8,18 @@ import (
 )
 
 var (
-	subjectRE = regexp.MustCompile(`^(?:(?:please|just|always|try to|now) )*(?:(?:keep|hold|have|throw|play|get|change|raise|lower) )?(?:(?:the|your|ball) )*` +
+	subjectRE = regexp.MustCompile(`^(?:(?:please|just|always|try to|now) )*(?:(?:keep|hold|have|throw|play|get|change|raise|lower) )?` +
+		`(?:(?:the|your|ball) )*` +
 		`(launch angle|entry angle|(?:axis )?rotation|(?:axis )?tilt|speed|ball speed|rev[ -]?rate|revs|board)(?: (?:is|be|stays))*(?: |$)`)
 
 	betweenRE = regexp.MustCompile(`^(?:at )?(?:between |from )?` + num + unit + ` ?(?:and|to|through|-) ?` + num + unit + `$`)
-	atLeastRE = regexp.MustCompile(`^(?:at )?(?:at least|no less than|not less than|not below|above|over|more than|faster than|from|minimum|min) ` + num + unit + `$`)
-	atMostRE  = regexp.MustCompile(`^(?:at )?(?:at most|no more than|not more than|not above|below|under|less than|slower than|up to|maximum|max) ` + num + unit + `$`)
-	orMoreRE  = regexp.MustCompile(`^(?:at )?` + num + unit + ` (?:or|and) (?:more|above|over|faster|higher|up|quicker)$`)
-	orLessRE  = regexp.MustCompile(`^(?:at )?` + num + unit + ` (?:or|and) (?:less|below|under|slower|lower|down)$`)
-	ballAtRE  = regexp.MustCompile(`^` + verb)
+	atLeastRE = regexp.MustCompile(`^(?:at )?(?:at least|no less than|not less than|not below|above|over|more than|faster than|from|minimum|min) ` +
+		num + unit + `$`)
+	atMostRE = regexp.MustCompile(`^(?:at )?(?:at most|no more than|not more than|not above|below|under|less than|slower than|up to|maximum|max) ` +
+		num + unit + `$`)
+	orMoreRE = regexp.MustCompile(`^(?:at )?` + num + unit + ` (?:or|and) (?:more|above|over|faster|higher|up|quicker)$`)
+	orLessRE = regexp.MustCompile(`^(?:at )?` + num + unit + ` (?:or|and) (?:less|below|under|slower|lower|down)$`)
+	ballAtRE = regexp.MustCompile(`^` + verb)
 )
 
 // measureNamed is the measure a sentence calls by this name, "" for none.

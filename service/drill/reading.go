@@ -13,7 +13,7 @@ func (a *Adherence) reading(d Drill) string {
 		}
 		return fmt.Sprintf("None of the %s recorded what the drill looks at, so nothing can be said yet.", count(a.Shots, "shot"))
 	}
-	return fmt.Sprintf("Did as asked on %d of %s (%s of them, asked for %s), %s%s.",
+	return fmt.Sprintf("Did as asked on %d of %s (%s, asked for %s), %s%s.",
 		a.Kept, count(a.Judged, "judged shot"), percent(*a.KeptShare.Share), percent(d.PassShare), a.verdictWords(), a.strikeWords(d))
 }
 

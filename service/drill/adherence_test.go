@@ -1,0 +1,354 @@
+package drill
+
+import (
+	"math/rand/v2"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/uuid"
+	"pgregory.net/rapid"
+
+	"laneward/service/lane"
+	"laneward/service/shot"
+	"laneward/service/trend"
+)
+
+var playInside = Drill{Rules: []Rule{{Measure: Board, At: Breakpoint, Min: ptr(10.0)}}, Reps: 30, PassShare: 0.8}
+
+// logOf builds shots from their breakpoint boards; a board of 0 was not measured.
+func logOf(boards ...float64) []shot.Shot {
+	shots := make([]shot.Shot, len(boards))
+	for i, board := range boards {
+		shots[i].Order = i + 1
+		if board != 0 {
+			shots[i].BreakpointBoard = &boards[i]
+		}
+	}
+	return shots
+}
+
+// Ten shots counted by hand: 6 kept, 3 broken, 1 not measured.
+func TestScoreCountedByHand(t *testing.T) {
+	corridor := Drill{Rules: []Rule{{Measure: Board, At: Breakpoint, Min: ptr(8.0), Max: ptr(12.0)}}, Reps: 12, PassShare: 0.8}
+	shots := logOf(10, 11, 7, 9, 10, 12, 0, 14, 8, 5)
+	a := corridor.Score(shots, corridor.Judge(shots))
+	if a.Shots != 10 || a.Judged != 9 || a.Kept != 6 || a.Broken != 3 || a.Unknown != 1 || a.Coverage != 0.9 {
+		t.Errorf("counts: %+v", a)
+	}
+	if a.OutsideMisses != 2 || a.InsideMisses != 1 {
+		t.Errorf("%d misses outside and %d inside, want 2 and 1", a.OutsideMisses, a.InsideMisses)
+	}
+	if a.LongestRun != 3 { // 9, 10, 12; the unmeasured shot ends it
+		t.Errorf("longest run %d, want 3", a.LongestRun)
+	}
+	if a.RepsLeft != 3 {
+		t.Errorf("%d reps left, want 3", a.RepsLeft)
+	}
+	near(t, "share", *a.KeptShare.Share, 6.0/9, 1e-12)
+	if want := trend.Wilson(6, 9, trend.Z95); a.KeptShare.Interval != want {
+		t.Errorf("interval %v, want %v", a.KeptShare.Interval, want)
+	}
+	// Margins to 7.5 and 12.5: 2.5, 1.5, -0.5, 1.5, 2.5, 0.5, -1.5, 0.5, -2.5
+	near(t, "mean margin", *a.MeanMargin, 4.5/9, 1e-12)
+	if a.MarginUnit != "boards" {
+		t.Errorf("margin in %q", a.MarginUnit)
+	}
+	// The first four judged are kept, kept, broken, kept; the last four kept, broken, kept, broken.
+	if a.Trend.Second.Count != 3 || a.Trend.First.Count != 2 || a.Trend.First.Of != 4 || a.Trend.Sign() != 0 {
+		t.Errorf("trend %+v", a.Trend)
+	}
+	near(t, "trend", *a.Trend.Difference, -0.25, 1e-12)
+	if a.Verdict != TooFewShots || a.Evidence.DecidedAt != 0 {
+		t.Errorf("verdict %s at %d", a.Verdict, a.Evidence.DecidedAt)
+	}
+	want := []RuleTally{{Kept: 6, Broken: 3, Unknown: 1, BrokenBelow: 2, BrokenAbove: 1, MeanMargin: a.MeanMargin, Unit: "boards"}}
+	if diff := cmp.Diff(want, a.Rules); diff != "" {
+		t.Errorf("tallies (-want +got):\n%s", diff)
+	}
+}
+
+func TestScoreOfNothing(t *testing.T) {
+	for name, shots := range map[string][]shot.Shot{"no shots": nil, "nothing measured": logOf(0, 0, 0)} {
+		t.Run(name, func(t *testing.T) {
+			a := playInside.Score(shots, playInside.Judge(shots))
+			if a.Judged != 0 || a.KeptShare.Share != nil || a.ExpectedShare != nil || a.MeanMargin != nil || a.Trend.Difference != nil ||
+				a.Strike.Difference != nil || a.Verdict != TooFewShots || a.KeptShare.Interval != (trend.Interval{Low: 0, High: 1}) {
+				t.Errorf("something is said of nothing: %+v", a)
+			}
+		})
+	}
+}
+
+// 23 kept shots in a row meet 80 % against 70 % (ln 19 / ln (0.8/0.7) = 22.05); later shots count all the same.
+func TestVerdictReadsAllShots(t *testing.T) {
+	boards := make([]float64, 0, 60)
+	for range 23 {
+		boards = append(boards, 12)
+	}
+	shots := logOf(boards...)
+	a := playInside.Score(shots, playInside.Judge(shots))
+	if a.Verdict != Met || a.Evidence.DecidedAt != 23 || a.Evidence.Progress != 1 {
+		t.Errorf("23 of 23: %s at %d", a.Verdict, a.Evidence.DecidedAt)
+	}
+	for range 30 {
+		boards = append(boards, 5)
+	}
+	shots = logOf(boards...)
+	a = playInside.Score(shots, playInside.Judge(shots))
+	if a.Verdict != NotMet || a.Evidence.DecidedAt != 23 {
+		t.Errorf("23 of 53: %s, first decided at %d", a.Verdict, a.Evidence.DecidedAt)
+	}
+	if a.Trend.Sign() != -1 {
+		t.Errorf("the fall is not seen: %+v", a.Trend)
+	}
+}
+
+// outcome adds n shots at a breakpoint board, of which the first strike and the first hit the pocket.
+func outcome(shots []shot.Shot, board float64, n, strikes, pockets int) []shot.Shot {
+	strike, corner := lane.PinSet(0), lane.PinSet(1<<9)
+	for i := range n {
+		s := shot.Shot{BreakpointBoard: &board, Standing: &corner, EntryBoard: ptr(15.0)}
+		if i < strikes {
+			s.Standing = &strike
+		}
+		if i < pockets {
+			s.EntryBoard = ptr(17.5)
+		}
+		shots = append(shots, s)
+	}
+	return shots
+}
+
+// Newcombe's interval of 56/70 against 48/80 is published: 0.0524 to 0.3339 (Stat. Med. 17:873-890, table II (a), from memory and
+// recomputed).
+func TestPocketAndStrikesKeptAgainstBroken(t *testing.T) {
+	shots := outcome(outcome(nil, 12, 70, 56, 30), 7, 80, 48, 20)
+	shots = append(shots, logOf(12, 7, 0)...) // these recorded neither
+	shots = append(shots, shot.Shot{EntryBoard: ptr(17.5), Standing: ptr(lane.PinSet(0))})
+	a := playInside.Score(shots, playInside.Judge(shots))
+	if a.Strike.First.Count != 56 || a.Strike.First.Of != 70 || a.Strike.Second.Count != 48 || a.Strike.Second.Of != 80 {
+		t.Errorf("strikes %+v", a.Strike)
+	}
+	near(t, "low", a.Strike.Interval.Low, 0.0524, 5e-5)
+	near(t, "high", a.Strike.Interval.High, 0.3339, 5e-5)
+	if a.Strike.Sign() != 1 {
+		t.Error("the difference is not seen")
+	}
+	if a.Pocket.First.Count != 30 || a.Pocket.First.Of != 70 || a.Pocket.Second.Count != 20 || a.Pocket.Second.Of != 80 {
+		t.Errorf("pockets %+v", a.Pocket)
+	}
+}
+
+func TestPocketHit(t *testing.T) {
+	for board, want := range map[float64]bool{16: false, 16.4: false, 16.5: true, 17: true, 17.5: true, 18: true, 18.5: true, 18.6: false, 19: false} {
+		if PocketHit(board) != want {
+			t.Errorf("board %v: %v", board, !want)
+		}
+	}
+}
+
+func TestReading(t *testing.T) {
+	twoRules := Drill{Rules: []Rule{playInside.Rules[0], {Measure: Speed, Min: ptr(10.0)}}, Reps: 30, PassShare: 0.8}
+	fast := outcome(outcome(nil, 12, 3, 1, 0), 7, 2, 1, 0)
+	for i := range fast {
+		fast[i].SpeedMPH = ptr(17.0)
+	}
+	cases := map[string]struct {
+		drill Drill
+		shots []shot.Shot
+		want  string
+	}{
+		"no shots": {playInside, nil, "No shots yet."},
+		"nothing measured": {
+			playInside, logOf(0, 0),
+			"None of the 2 shots recorded what the drill looks at, so nothing can be said yet.",
+		},
+		"no pins": {
+			playInside, logOf(12, 11, 7),
+			"Did as asked on 2 of 3 judged shots (67 %, asked for 80 %), too few shots to call it.",
+		},
+		"lucky": {
+			playInside, outcome(outcome(nil, 12, 22, 9, 9), 7, 8, 5, 5),
+			"Did as asked on 22 of 30 judged shots (73 %, asked for 80 %), too few shots to call it; 9 of 22 done as asked struck and " +
+				"5 of 8 off the corridor, which does not tell the two apart: do not count those 5 as the line working.",
+		},
+		"as asked is better": {
+			playInside, outcome(outcome(nil, 12, 70, 56, 9), 7, 80, 1, 5),
+			"Did as asked on 70 of 150 judged shots (47 %, asked for 80 %), so the drill is not met; 56 of 70 done as asked struck and " +
+				"1 of 80 off the corridor, so doing as asked strikes more often: do not count that one as the line working.",
+		},
+		"as asked is worse": {
+			playInside, outcome(outcome(nil, 12, 90, 9, 9), 7, 10, 9, 5),
+			"Did as asked on 90 of 100 judged shots (90 %, asked for 80 %), so the drill is met; 9 of 90 done as asked struck and " +
+				"9 of 10 off the corridor, so what was asked strikes less often: look at the line again.",
+		},
+		"never broken": {
+			playInside, outcome(nil, 12, 5, 2, 2),
+			"Did as asked on 5 of 5 judged shots (100 %, asked for 80 %), too few shots to call it; 2 of those 5 struck.",
+		},
+		"never kept": {
+			playInside, outcome(nil, 7, 5, 2, 2),
+			"Did as asked on 0 of 5 judged shots (0 %, asked for 80 %), too few shots to call it; 2 of 5 struck off the corridor: " +
+				"do not count those 2 as the line working.",
+		},
+		"two rules": {
+			twoRules, fast,
+			"Did as asked on 3 of 5 judged shots (60 %, asked for 80 %), too few shots to call it; 1 of 3 done as asked struck and " +
+				"1 of 2 when a rule was broken, which does not tell the two apart: do not count that one as the line working.",
+		},
+	}
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			if got := c.drill.Score(c.shots, c.drill.Judge(c.shots)).Reading; got != c.want {
+				t.Errorf("got  %s\nwant %s", got, c.want)
+			}
+		})
+	}
+}
+
+// The expected share allows for errors of reading: an athlete whose true boards spread evenly about the edge, read by an eye that is
+// off by a board. Tolerance: four binomial standard errors. The generator is fixed.
+func TestExpectedShare(t *testing.T) {
+	random := rand.New(rand.NewPCG(7, 7))
+	const n = 50_000
+	truly := 0.0
+	shots := make([]shot.Shot, n)
+	for i := range shots {
+		position := 4 + 12*random.Float64()
+		if position >= 9.5 {
+			truly++
+		}
+		shots[i] = shot.Shot{BreakpointBoard: ptr(position + random.NormFloat64()), Source: "eye"}
+	}
+	a := playInside.Score(shots, playInside.Judge(shots))
+	near(t, "expected share", *a.ExpectedShare, truly/n, 4*0.5/223.6)
+}
+
+// delivery is a shot in the lane's own coordinates, boards from the right gutter; a multiple of 1/8 mirrors without rounding.
+type delivery struct {
+	laydownX, arrowsX, breakpointX, entryX *float64
+	breakpointFt                           float64
+	track                                  []shot.TrackPoint // Board holds x
+	standing                               lane.PinSet
+}
+
+func anyDelivery(t *rapid.T) delivery {
+	x := func(label string) *float64 {
+		if rapid.IntRange(0, 3).Draw(t, label+" missing") == 0 {
+			return nil
+		}
+		return ptr(float64(rapid.IntRange(4, 316).Draw(t, label)) / 8)
+	}
+	d := delivery{
+		laydownX: x("laydown"), arrowsX: x("arrows"), breakpointX: x("breakpoint"), entryX: x("entry"),
+		breakpointFt: float64(rapid.IntRange(30, 50).Draw(t, "ft")),
+		standing:     lane.PinSet(rapid.IntRange(0, int(lane.FullRack)).Draw(t, "standing")),
+	}
+	for ft := 20.0; ft < 60; ft += 8 {
+		if at := x("track"); at != nil {
+			d.track = append(d.track, shot.TrackPoint{Ft: ft, Board: *at})
+		}
+	}
+	return d
+}
+
+func (d delivery) mirrored() delivery {
+	flip := func(x *float64) *float64 {
+		if x == nil {
+			return nil
+		}
+		return ptr(2*lane.CentreBoard - *x)
+	}
+	m := d
+	m.laydownX, m.arrowsX, m.breakpointX, m.entryX = flip(d.laydownX), flip(d.arrowsX), flip(d.breakpointX), flip(d.entryX)
+	m.standing = d.standing.Mirror()
+	m.track = nil
+	for _, p := range d.track {
+		m.track = append(m.track, shot.TrackPoint{Ft: p.Ft, Board: *flip(&p.Board)})
+	}
+	return m
+}
+
+// logged is the delivery as an athlete of this side counts it.
+func (d delivery) logged(side lane.Side) shot.Shot {
+	board := func(x *float64) *float64 {
+		if x == nil {
+			return nil
+		}
+		return ptr(side.Board(*x))
+	}
+	s := shot.Shot{
+		LaydownBoard: board(d.laydownX), ArrowsBoard: board(d.arrowsX), BreakpointBoard: board(d.breakpointX), EntryBoard: board(d.entryX),
+		BreakpointFt: &d.breakpointFt, Standing: &d.standing, Source: "video",
+	}
+	for _, p := range d.track {
+		s.Track = append(s.Track, shot.TrackPoint{Ft: p.Ft, Board: side.Board(p.Board)})
+	}
+	return s
+}
+
+func anyDrill(t *rapid.T, balls []uuid.UUID) Drill {
+	rule := rapid.Custom(func(t *rapid.T) Rule { return anyRule(t, balls) })
+	return Drill{Rules: rapid.SliceOfN(rule, 1, 4).Draw(t, "rules"), Reps: 5, PassShare: 0.7}
+}
+
+// In the mirrored world, with the other hand, every judgement and score is the same.
+func TestMirroredWorldIsJudgedAlike(t *testing.T) {
+	balls := []uuid.UUID{ballA, ballB}
+	rapid.Check(t, func(t *rapid.T) {
+		rightHanded := anyDrill(t, balls)
+		leftHanded := rightHanded
+		leftHanded.Rules = make([]Rule, len(rightHanded.Rules))
+		for i, rule := range rightHanded.Rules {
+			leftHanded.Rules[i] = rule.Mirror()
+		}
+		var rights, lefts []shot.Shot
+		for range rapid.IntRange(1, 12).Draw(t, "shots") {
+			d := anyDelivery(t)
+			rights = append(rights, d.logged(lane.Right))
+			lefts = append(lefts, d.mirrored().logged(lane.Left))
+		}
+		right, left := rightHanded.Judge(rights), leftHanded.Judge(lefts)
+		if diff := cmp.Diff(right, left); diff != "" {
+			t.Fatalf("judgements (-right +left):\n%s", diff)
+		}
+		if diff := cmp.Diff(rightHanded.Score(rights, right), leftHanded.Score(lefts, left)); diff != "" {
+			t.Fatalf("scores (-right +left):\n%s", diff)
+		}
+	})
+}
+
+// The parts of any score add up.
+func TestScoreAddsUp(t *testing.T) {
+	balls := []uuid.UUID{ballA, ballB}
+	rapid.Check(t, func(t *rapid.T) {
+		drill := anyDrill(t, balls)
+		var shots []shot.Shot
+		for range rapid.IntRange(0, 20).Draw(t, "shots") {
+			shots = append(shots, anyDelivery(t).logged(lane.Right))
+		}
+		judged := drill.Judge(shots)
+		a := drill.Score(shots, judged)
+		if a.Kept+a.Broken != a.Judged || a.Judged+a.Unknown != a.Shots || a.KeptShare.Count != a.Kept || a.KeptShare.Of != a.Judged {
+			t.Fatalf("counts do not add up: %+v", a)
+		}
+		if a.OutsideMisses+a.InsideMisses > a.Broken || a.LongestRun > a.Kept || a.Strike.First.Of+a.Strike.Second.Of > a.Judged {
+			t.Fatalf("parts exceed the whole: %+v", a)
+		}
+		for i, tally := range a.Rules {
+			if tally.Kept+tally.Broken+tally.Unknown != a.Shots || tally.BrokenBelow+tally.BrokenAbove > tally.Broken {
+				t.Fatalf("rule %d does not add up: %+v", i, tally)
+			}
+		}
+		for i, j := range judged {
+			if p := j.ProbabilityKept; !(p >= 0 && p <= 1) {
+				t.Fatalf("shot %d kept with probability %v", i, p)
+			}
+			for _, rule := range j.Rules {
+				if rule.Basis != "" && rule.StandardError > 0 && (rule.ProbabilityKept > 0.5) && rule.Verdict == Broken {
+					t.Fatalf("broken and yet likelier kept: %+v", rule)
+				}
+			}
+		}
+	})
+}
