@@ -146,3 +146,19 @@ func (d *DB) try(ctx context.Context, squad uuid.UUID, options pgx.TxOptions, wo
 	}
 	return Translate(tx.Commit(ctx))
 }
+
+// Savepoint runs work so that its failure undoes only what work did, and the transaction goes on.
+func (t *Tx) Savepoint(ctx context.Context, work func() error) error {
+	if _, err := t.tx.Exec(ctx, "SAVEPOINT attempt"); err != nil {
+		return Translate(err)
+	}
+	err := Translate(work())
+	ending := "RELEASE SAVEPOINT attempt"
+	if err != nil {
+		ending = "ROLLBACK TO SAVEPOINT attempt"
+	}
+	if _, ended := t.tx.Exec(ctx, ending); ended != nil {
+		return Translate(ended)
+	}
+	return err
+}

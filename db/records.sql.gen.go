@@ -62,16 +62,59 @@ func (q *Queries) AssignmentsAfter(ctx context.Context, arg AssignmentsAfterPara
 
 const assignmentsByIDs = `-- name: AssignmentsByIDs :many
 SELECT squad_id, id, rev, hash, drill_id, athlete_id, assigned_on, due_on, note
-FROM assignments WHERE squad_id = $1 AND id = ANY($2::uuid[])
+FROM assignments WHERE squad_id = $1 AND id = ANY($2::uuid[]) AND ($3::uuid IS NULL OR athlete_id = $3::uuid)
 `
 
 type AssignmentsByIDsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
+	Athlete *uuid.UUID
 }
 
 func (q *Queries) AssignmentsByIDs(ctx context.Context, arg AssignmentsByIDsParams) ([]Assignment, error) {
-	rows, err := q.db.Query(ctx, assignmentsByIDs, arg.SquadID, arg.Ids)
+	rows, err := q.db.Query(ctx, assignmentsByIDs, arg.SquadID, arg.IDs, arg.Athlete)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []Assignment
+	for rows.Next() {
+		var i Assignment
+		if err := rows.Scan(
+			&i.SquadID,
+			&i.ID,
+			&i.Rev,
+			&i.Hash,
+			&i.DrillID,
+			&i.AthleteID,
+			&i.AssignedOn,
+			&i.DueOn,
+			&i.Note,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const assignmentsOfDrill = `-- name: AssignmentsOfDrill :many
+SELECT squad_id, id, rev, hash, drill_id, athlete_id, assigned_on, due_on, note FROM assignments
+WHERE squad_id = $1 AND drill_id = $2 AND ($3::uuid IS NULL OR athlete_id = $3::uuid)
+ORDER BY athlete_id, assigned_on, id
+`
+
+type AssignmentsOfDrillParams struct {
+	SquadID uuid.UUID
+	DrillID uuid.UUID
+	Athlete *uuid.UUID
+}
+
+func (q *Queries) AssignmentsOfDrill(ctx context.Context, arg AssignmentsOfDrillParams) ([]Assignment, error) {
+	rows, err := q.db.Query(ctx, assignmentsOfDrill, arg.SquadID, arg.DrillID, arg.Athlete)
 	if err != nil {
 		return nil, err
 	}
@@ -156,16 +199,17 @@ func (q *Queries) AthletesAfter(ctx context.Context, arg AthletesAfterParams) ([
 
 const athletesByIDs = `-- name: AthletesByIDs :many
 SELECT squad_id, id, rev, hash, name, side, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, slide_offset, born_on, guardian_name, guardian_consent, note
-FROM athletes WHERE squad_id = $1 AND id = ANY($2::uuid[])
+FROM athletes WHERE squad_id = $1 AND id = ANY($2::uuid[]) AND ($3::uuid IS NULL OR id = $3::uuid)
 `
 
 type AthletesByIDsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
+	Athlete *uuid.UUID
 }
 
 func (q *Queries) AthletesByIDs(ctx context.Context, arg AthletesByIDsParams) ([]Athlete, error) {
-	rows, err := q.db.Query(ctx, athletesByIDs, arg.SquadID, arg.Ids)
+	rows, err := q.db.Query(ctx, athletesByIDs, arg.SquadID, arg.IDs, arg.Athlete)
 	if err != nil {
 		return nil, err
 	}
@@ -254,16 +298,17 @@ func (q *Queries) BallsAfter(ctx context.Context, arg BallsAfterParams) ([]Ball,
 
 const ballsByIDs = `-- name: BallsByIDs :many
 SELECT squad_id, id, rev, hash, athlete_id, name, weight_lb, rg_in, differential_in, cover, surface_grit, retired, note
-FROM balls WHERE squad_id = $1 AND id = ANY($2::uuid[])
+FROM balls WHERE squad_id = $1 AND id = ANY($2::uuid[]) AND ($3::uuid IS NULL OR athlete_id = $3::uuid)
 `
 
 type BallsByIDsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
+	Athlete *uuid.UUID
 }
 
 func (q *Queries) BallsByIDs(ctx context.Context, arg BallsByIDsParams) ([]Ball, error) {
-	rows, err := q.db.Query(ctx, ballsByIDs, arg.SquadID, arg.Ids)
+	rows, err := q.db.Query(ctx, ballsByIDs, arg.SquadID, arg.IDs, arg.Athlete)
 	if err != nil {
 		return nil, err
 	}
@@ -347,17 +392,19 @@ func (q *Queries) DrillsAfter(ctx context.Context, arg DrillsAfterParams) ([]Dri
 }
 
 const drillsByIDs = `-- name: DrillsByIDs :many
-SELECT squad_id, id, rev, hash, name, rules, reps, pass_share, pattern_id, note
-FROM drills WHERE squad_id = $1 AND id = ANY($2::uuid[])
+SELECT d.squad_id, d.id, d.rev, d.hash, d.name, d.rules, d.reps, d.pass_share, d.pattern_id, d.note
+FROM drills AS d WHERE d.squad_id = $1 AND d.id = ANY($2::uuid[]) AND ($3::uuid IS NULL OR EXISTS (
+    SELECT 1 FROM assignments a WHERE a.squad_id = d.squad_id AND a.drill_id = d.id AND a.athlete_id = $3::uuid))
 `
 
 type DrillsByIDsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
+	Athlete *uuid.UUID
 }
 
 func (q *Queries) DrillsByIDs(ctx context.Context, arg DrillsByIDsParams) ([]Drill, error) {
-	rows, err := q.db.Query(ctx, drillsByIDs, arg.SquadID, arg.Ids)
+	rows, err := q.db.Query(ctx, drillsByIDs, arg.SquadID, arg.IDs, arg.Athlete)
 	if err != nil {
 		return nil, err
 	}
@@ -437,17 +484,19 @@ func (q *Queries) MembershipsAfter(ctx context.Context, arg MembershipsAfterPara
 const membershipsByIDs = `-- name: MembershipsByIDs :many
 
 SELECT squad_id, id, rev, hash, user_id, name, role, athlete_id
-FROM memberships WHERE squad_id = $1 AND id = ANY($2::uuid[])
+FROM memberships WHERE squad_id = $1 AND id = ANY($2::uuid[]) AND ($3::uuid IS NULL OR athlete_id = $3::uuid)
 `
 
 type MembershipsByIDsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
+	Athlete *uuid.UUID
 }
 
-// One set of queries a kind, alike on purpose: ByIDs, After (in revision order, optionally only what one athlete may see), Put, Remove.
+// One set of queries a kind, alike on purpose: ByIDs, After (in revision order), Put, Remove. With an athlete given, the first two see only
+// what that athlete may see; this file is where that is said.
 func (q *Queries) MembershipsByIDs(ctx context.Context, arg MembershipsByIDsParams) ([]Membership, error) {
-	rows, err := q.db.Query(ctx, membershipsByIDs, arg.SquadID, arg.Ids)
+	rows, err := q.db.Query(ctx, membershipsByIDs, arg.SquadID, arg.IDs, arg.Athlete)
 	if err != nil {
 		return nil, err
 	}
@@ -524,11 +573,11 @@ FROM patterns WHERE squad_id = $1 AND id = ANY($2::uuid[])
 
 type PatternsByIDsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
 }
 
 func (q *Queries) PatternsByIDs(ctx context.Context, arg PatternsByIDsParams) ([]Pattern, error) {
-	rows, err := q.db.Query(ctx, patternsByIDs, arg.SquadID, arg.Ids)
+	rows, err := q.db.Query(ctx, patternsByIDs, arg.SquadID, arg.IDs)
 	if err != nil {
 		return nil, err
 	}
@@ -563,11 +612,11 @@ DELETE FROM assignments WHERE squad_id = $1 AND id = ANY($2::uuid[])
 
 type RemoveAssignmentsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
 }
 
 func (q *Queries) RemoveAssignments(ctx context.Context, arg RemoveAssignmentsParams) error {
-	_, err := q.db.Exec(ctx, removeAssignments, arg.SquadID, arg.Ids)
+	_, err := q.db.Exec(ctx, removeAssignments, arg.SquadID, arg.IDs)
 	return err
 }
 
@@ -577,11 +626,11 @@ DELETE FROM athletes WHERE squad_id = $1 AND id = ANY($2::uuid[])
 
 type RemoveAthletesParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
 }
 
 func (q *Queries) RemoveAthletes(ctx context.Context, arg RemoveAthletesParams) error {
-	_, err := q.db.Exec(ctx, removeAthletes, arg.SquadID, arg.Ids)
+	_, err := q.db.Exec(ctx, removeAthletes, arg.SquadID, arg.IDs)
 	return err
 }
 
@@ -591,11 +640,11 @@ DELETE FROM balls WHERE squad_id = $1 AND id = ANY($2::uuid[])
 
 type RemoveBallsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
 }
 
 func (q *Queries) RemoveBalls(ctx context.Context, arg RemoveBallsParams) error {
-	_, err := q.db.Exec(ctx, removeBalls, arg.SquadID, arg.Ids)
+	_, err := q.db.Exec(ctx, removeBalls, arg.SquadID, arg.IDs)
 	return err
 }
 
@@ -605,11 +654,11 @@ DELETE FROM drills WHERE squad_id = $1 AND id = ANY($2::uuid[])
 
 type RemoveDrillsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
 }
 
 func (q *Queries) RemoveDrills(ctx context.Context, arg RemoveDrillsParams) error {
-	_, err := q.db.Exec(ctx, removeDrills, arg.SquadID, arg.Ids)
+	_, err := q.db.Exec(ctx, removeDrills, arg.SquadID, arg.IDs)
 	return err
 }
 
@@ -619,11 +668,11 @@ DELETE FROM memberships WHERE squad_id = $1 AND id = ANY($2::uuid[])
 
 type RemoveMembershipsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
 }
 
 func (q *Queries) RemoveMemberships(ctx context.Context, arg RemoveMembershipsParams) error {
-	_, err := q.db.Exec(ctx, removeMemberships, arg.SquadID, arg.Ids)
+	_, err := q.db.Exec(ctx, removeMemberships, arg.SquadID, arg.IDs)
 	return err
 }
 
@@ -633,11 +682,11 @@ DELETE FROM patterns WHERE squad_id = $1 AND id = ANY($2::uuid[])
 
 type RemovePatternsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
 }
 
 func (q *Queries) RemovePatterns(ctx context.Context, arg RemovePatternsParams) error {
-	_, err := q.db.Exec(ctx, removePatterns, arg.SquadID, arg.Ids)
+	_, err := q.db.Exec(ctx, removePatterns, arg.SquadID, arg.IDs)
 	return err
 }
 
@@ -647,11 +696,11 @@ DELETE FROM sessions WHERE squad_id = $1 AND id = ANY($2::uuid[])
 
 type RemoveSessionsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
 }
 
 func (q *Queries) RemoveSessions(ctx context.Context, arg RemoveSessionsParams) error {
-	_, err := q.db.Exec(ctx, removeSessions, arg.SquadID, arg.Ids)
+	_, err := q.db.Exec(ctx, removeSessions, arg.SquadID, arg.IDs)
 	return err
 }
 
@@ -661,11 +710,11 @@ DELETE FROM shots WHERE squad_id = $1 AND id = ANY($2::uuid[])
 
 type RemoveShotsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
 }
 
 func (q *Queries) RemoveShots(ctx context.Context, arg RemoveShotsParams) error {
-	_, err := q.db.Exec(ctx, removeShots, arg.SquadID, arg.Ids)
+	_, err := q.db.Exec(ctx, removeShots, arg.SquadID, arg.IDs)
 	return err
 }
 
@@ -722,16 +771,17 @@ func (q *Queries) SessionsAfter(ctx context.Context, arg SessionsAfterParams) ([
 
 const sessionsByIDs = `-- name: SessionsByIDs :many
 SELECT squad_id, id, rev, hash, kind, name, held_on, centre, lanes, pattern_id, athlete_id, note
-FROM sessions WHERE squad_id = $1 AND id = ANY($2::uuid[])
+FROM sessions WHERE squad_id = $1 AND id = ANY($2::uuid[]) AND ($3::uuid IS NULL OR athlete_id IS NULL OR athlete_id = $3::uuid)
 `
 
 type SessionsByIDsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
+	Athlete *uuid.UUID
 }
 
 func (q *Queries) SessionsByIDs(ctx context.Context, arg SessionsByIDsParams) ([]Session, error) {
-	rows, err := q.db.Query(ctx, sessionsByIDs, arg.SquadID, arg.Ids)
+	rows, err := q.db.Query(ctx, sessionsByIDs, arg.SquadID, arg.IDs, arg.Athlete)
 	if err != nil {
 		return nil, err
 	}
@@ -835,17 +885,18 @@ func (q *Queries) ShotsAfter(ctx context.Context, arg ShotsAfterParams) ([]Shot,
 const shotsByIDs = `-- name: ShotsByIDs :many
 
 SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
-FROM shots WHERE squad_id = $1 AND id = ANY($2::uuid[])
+FROM shots WHERE squad_id = $1 AND id = ANY($2::uuid[]) AND ($3::uuid IS NULL OR athlete_id = $3::uuid)
 `
 
 type ShotsByIDsParams struct {
 	SquadID uuid.UUID
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
+	Athlete *uuid.UUID
 }
 
 // Shots are put in sets, with nullable columns: see shots.go.
 func (q *Queries) ShotsByIDs(ctx context.Context, arg ShotsByIDsParams) ([]Shot, error) {
-	rows, err := q.db.Query(ctx, shotsByIDs, arg.SquadID, arg.Ids)
+	rows, err := q.db.Query(ctx, shotsByIDs, arg.SquadID, arg.IDs, arg.Athlete)
 	if err != nil {
 		return nil, err
 	}
@@ -898,18 +949,19 @@ func (q *Queries) ShotsByIDs(ctx context.Context, arg ShotsByIDsParams) ([]Shot,
 const shotsForDrill = `-- name: ShotsForDrill :many
 SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note
 FROM shots s JOIN sessions n ON n.squad_id = s.squad_id AND n.id = s.session_id
-WHERE s.squad_id = $1 AND s.athlete_id = $2 AND (s.drill_id = $3 OR s.drill_id IS NULL)
-  AND ($4::uuid IS NULL OR s.session_id = $4::uuid)
-  AND ($5::date IS NULL OR n.held_on >= $5::date)
-  AND ($6::date IS NULL OR n.held_on <= $6::date)
+WHERE s.squad_id = $1 AND s.athlete_id = $2 AND (s.drill_id = $3::uuid OR s.drill_id IS NULL AND NOT $4::boolean)
+  AND ($5::uuid IS NULL OR s.session_id = $5::uuid)
+  AND ($6::date IS NULL OR n.held_on >= $6::date)
+  AND ($7::date IS NULL OR n.held_on <= $7::date)
 ORDER BY n.held_on, s.session_id, s.shot_order, s.id
-LIMIT $7
+LIMIT $8
 `
 
 type ShotsForDrillParams struct {
 	SquadID   uuid.UUID
 	AthleteID uuid.UUID
-	DrillID   *uuid.UUID
+	DrillID   uuid.UUID
+	OnlyNamed bool
 	SessionID *uuid.UUID
 	FromDay   *time.Time
 	ToDay     *time.Time
@@ -922,6 +974,7 @@ func (q *Queries) ShotsForDrill(ctx context.Context, arg ShotsForDrillParams) ([
 		arg.SquadID,
 		arg.AthleteID,
 		arg.DrillID,
+		arg.OnlyNamed,
 		arg.SessionID,
 		arg.FromDay,
 		arg.ToDay,

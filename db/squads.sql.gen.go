@@ -272,11 +272,11 @@ DELETE FROM tombstones WHERE squad_id = $1 AND kind = $2 AND id = ANY($3::uuid[]
 type RemoveTombstonesParams struct {
 	SquadID uuid.UUID
 	Kind    string
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
 }
 
 func (q *Queries) RemoveTombstones(ctx context.Context, arg RemoveTombstonesParams) error {
-	_, err := q.db.Exec(ctx, removeTombstones, arg.SquadID, arg.Kind, arg.Ids)
+	_, err := q.db.Exec(ctx, removeTombstones, arg.SquadID, arg.Kind, arg.IDs)
 	return err
 }
 
@@ -318,7 +318,8 @@ func (q *Queries) SquadOfInvitation(ctx context.Context, arg SquadOfInvitationPa
 }
 
 const squadsOf = `-- name: SquadsOf :many
-SELECT squad_id::uuid AS squad_id, name::text AS name, role::text AS role, athlete_id
+SELECT squad_id::uuid AS squad_id, name::text AS name, role::text AS role,
+    coalesce(athlete_id, '00000000-0000-0000-0000-000000000000')::uuid AS athlete_id
 FROM squads_of($1::uuid) AS s (squad_id, name, role, athlete_id)
 `
 
@@ -330,7 +331,7 @@ type SquadsOfRow struct {
 	SquadID   uuid.UUID
 	Name      string
 	Role      string
-	AthleteID interface{}
+	AthleteID uuid.UUID
 }
 
 func (q *Queries) SquadsOf(ctx context.Context, arg SquadsOfParams) ([]SquadsOfRow, error) {
@@ -425,11 +426,11 @@ WHERE squad_id = $1 AND kind = $2 AND id = ANY($3::uuid[])
 type TombstonesByIDsParams struct {
 	SquadID uuid.UUID
 	Kind    string
-	Ids     []uuid.UUID
+	IDs     []uuid.UUID
 }
 
 func (q *Queries) TombstonesByIDs(ctx context.Context, arg TombstonesByIDsParams) ([]Tombstone, error) {
-	rows, err := q.db.Query(ctx, tombstonesByIDs, arg.SquadID, arg.Kind, arg.Ids)
+	rows, err := q.db.Query(ctx, tombstonesByIDs, arg.SquadID, arg.Kind, arg.IDs)
 	if err != nil {
 		return nil, err
 	}

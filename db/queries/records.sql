@@ -1,8 +1,9 @@
--- One set of queries a kind, alike on purpose: ByIDs, After (in revision order, optionally only what one athlete may see), Put, Remove.
+-- One set of queries a kind, alike on purpose: ByIDs, After (in revision order), Put, Remove. With an athlete given, the first two see only
+-- what that athlete may see; this file is where that is said.
 
 -- name: MembershipsByIDs :many
 SELECT squad_id, id, rev, hash, user_id, name, role, athlete_id
-FROM memberships WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+FROM memberships WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]) AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid);
 
 -- name: MembershipsAfter :many
 SELECT squad_id, id, rev, hash, user_id, name, role, athlete_id
@@ -19,7 +20,7 @@ DELETE FROM memberships WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
 
 -- name: AthletesByIDs :many
 SELECT squad_id, id, rev, hash, name, side, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, slide_offset, born_on, guardian_name, guardian_consent, note
-FROM athletes WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+FROM athletes WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]) AND (sqlc.narg('athlete')::uuid IS NULL OR id = sqlc.narg('athlete')::uuid);
 
 -- name: AthletesAfter :many
 SELECT squad_id, id, rev, hash, name, side, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, slide_offset, born_on, guardian_name, guardian_consent, note
@@ -53,7 +54,7 @@ DELETE FROM patterns WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
 
 -- name: BallsByIDs :many
 SELECT squad_id, id, rev, hash, athlete_id, name, weight_lb, rg_in, differential_in, cover, surface_grit, retired, note
-FROM balls WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+FROM balls WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]) AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid);
 
 -- name: BallsAfter :many
 SELECT squad_id, id, rev, hash, athlete_id, name, weight_lb, rg_in, differential_in, cover, surface_grit, retired, note
@@ -70,7 +71,7 @@ DELETE FROM balls WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
 
 -- name: SessionsByIDs :many
 SELECT squad_id, id, rev, hash, kind, name, held_on, centre, lanes, pattern_id, athlete_id, note
-FROM sessions WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+FROM sessions WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]) AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id IS NULL OR athlete_id = sqlc.narg('athlete')::uuid);
 
 -- name: SessionsAfter :many
 SELECT squad_id, id, rev, hash, kind, name, held_on, centre, lanes, pattern_id, athlete_id, note
@@ -86,8 +87,9 @@ ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, kind, name, held_on, centre
 DELETE FROM sessions WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
 
 -- name: DrillsByIDs :many
-SELECT squad_id, id, rev, hash, name, rules, reps, pass_share, pattern_id, note
-FROM drills WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+SELECT d.squad_id, d.id, d.rev, d.hash, d.name, d.rules, d.reps, d.pass_share, d.pattern_id, d.note
+FROM drills AS d WHERE d.squad_id = @squad_id AND d.id = ANY(@ids::uuid[]) AND (sqlc.narg('athlete')::uuid IS NULL OR EXISTS (
+    SELECT 1 FROM assignments a WHERE a.squad_id = d.squad_id AND a.drill_id = d.id AND a.athlete_id = sqlc.narg('athlete')::uuid));
 
 -- name: DrillsAfter :many
 SELECT d.squad_id, d.id, d.rev, d.hash, d.name, d.rules, d.reps, d.pass_share, d.pattern_id, d.note
@@ -105,7 +107,7 @@ DELETE FROM drills WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
 
 -- name: AssignmentsByIDs :many
 SELECT squad_id, id, rev, hash, drill_id, athlete_id, assigned_on, due_on, note
-FROM assignments WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+FROM assignments WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]) AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid);
 
 -- name: AssignmentsAfter :many
 SELECT squad_id, id, rev, hash, drill_id, athlete_id, assigned_on, due_on, note
@@ -124,7 +126,7 @@ DELETE FROM assignments WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
 
 -- name: ShotsByIDs :many
 SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
-FROM shots WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
+FROM shots WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]) AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid);
 
 -- name: ShotsAfter :many
 SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
@@ -145,9 +147,14 @@ ORDER BY athlete_id, shot_order, id LIMIT @max_rows;
 -- name: ShotsForDrill :many
 SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note
 FROM shots s JOIN sessions n ON n.squad_id = s.squad_id AND n.id = s.session_id
-WHERE s.squad_id = @squad_id AND s.athlete_id = @athlete_id AND (s.drill_id = @drill_id OR s.drill_id IS NULL)
+WHERE s.squad_id = @squad_id AND s.athlete_id = @athlete_id AND (s.drill_id = @drill_id::uuid OR s.drill_id IS NULL AND NOT @only_named::boolean)
   AND (sqlc.narg('session_id')::uuid IS NULL OR s.session_id = sqlc.narg('session_id')::uuid)
   AND (sqlc.narg('from_day')::date IS NULL OR n.held_on >= sqlc.narg('from_day')::date)
   AND (sqlc.narg('to_day')::date IS NULL OR n.held_on <= sqlc.narg('to_day')::date)
 ORDER BY n.held_on, s.session_id, s.shot_order, s.id
 LIMIT @max_rows;
+
+-- name: AssignmentsOfDrill :many
+SELECT squad_id, id, rev, hash, drill_id, athlete_id, assigned_on, due_on, note FROM assignments
+WHERE squad_id = @squad_id AND drill_id = @drill_id AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+ORDER BY athlete_id, assigned_on, id;

@@ -23,7 +23,8 @@ SELECT rev FROM squads_clock WHERE squad_id = @squad_id;
 SELECT epoch FROM instance;
 
 -- name: SquadsOf :many
-SELECT squad_id::uuid AS squad_id, name::text AS name, role::text AS role, athlete_id
+SELECT squad_id::uuid AS squad_id, name::text AS name, role::text AS role,
+    coalesce(athlete_id, '00000000-0000-0000-0000-000000000000')::uuid AS athlete_id
 FROM squads_of(@user_id::uuid) AS s (squad_id, name, role, athlete_id);
 
 -- name: MembershipOfUser :one

@@ -1,0 +1,206 @@
+package api
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"strings"
+
+	"github.com/getkin/kin-openapi/openapi3"
+	"github.com/getkin/kin-openapi/openapi3filter"
+	"github.com/getkin/kin-openapi/routers"
+	"github.com/labstack/echo/v4"
+
+	"laneward/service"
+)
+
+// contract is the loaded contract: what each operation takes, by method and path.
+type contract struct {
+	document *openapi3.T
+	asJSON   []byte
+	routes   map[string]*routers.Route // by method and echo's path
+}
+
+func loadContract(text []byte) (*contract, error) {
+	document, err := openapi3.NewLoader().LoadFromData(text)
+	if err != nil {
+		return nil, fmt.Errorf("read the contract: %w", err)
+	}
+	asJSON, err := json.Marshal(document)
+	if err != nil {
+		return nil, fmt.Errorf("write the contract as JSON: %w", err)
+	}
+	c := &contract{document: document, asJSON: asJSON, routes: make(map[string]*routers.Route)}
+	for path, item := range document.Paths.Map() {
+		for method, operation := range item.Operations() {
+			c.routes[routeKey(method, echoPath(path))] = &routers.Route{Spec: document, Path: path, PathItem: item, Method: method, Operation: operation}
+		}
+	}
+	return c, nil
+}
+
+func routeKey(method, path string) string { return method + " " + path }
+
+// echoPath turns {name} into :name.
+func echoPath(path string) string {
+	return strings.NewReplacer("{", ":", "}", "").Replace(path)
+}
+
+// route returns the operation a request is for; nil when it is for none of the contract's.
+func (c *contract) route(ctx echo.Context) *routers.Route {
+	return c.routes[routeKey(ctx.Request().Method, ctx.Path())]
+}
+
+// readByHandler tells that the handler reads the body itself, item by item, because a bad item must not hold up the good ones.
+func readByHandler(route *routers.Route) bool {
+	flag, _ := route.Operation.Extensions["x-body-read-by-handler"].(bool)
+	return flag
+}
+
+// public tells that an operation needs no token.
+func public(route *routers.Route) bool {
+	return route.Operation.Security != nil && len(*route.Operation.Security) == 0
+}
+
+// check refuses a request that does not fit the contract, with every fault of its body. The generated code checks almost nothing.
+func (c *contract) check(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(ctx echo.Context) error {
+		route := c.route(ctx)
+		if route == nil {
+			return next(ctx)
+		}
+		params := make(map[string]string, len(ctx.ParamNames()))
+		for i, name := range ctx.ParamNames() {
+			params[name] = ctx.ParamValues()[i]
+		}
+		request := ctx.Request()
+		if err := checkQuery(request, route); err != nil {
+			return err
+		}
+		err := openapi3filter.ValidateRequest(request.Context(), &openapi3filter.RequestValidationInput{
+			Request: request, PathParams: params, Route: route,
+			Options: &openapi3filter.Options{
+				MultiError: true, ExcludeRequestBody: readByHandler(route), AuthenticationFunc: openapi3filter.NoopAuthenticationFunc,
+			},
+		})
+		if err != nil {
+			return contractError(err)
+		}
+		return next(ctx)
+	}
+}
+
+// checkQuery refuses a query parameter the operation does not have, which would otherwise be dropped in silence.
+func checkQuery(request *http.Request, route *routers.Route) error {
+	known := make(map[string]bool)
+	var names []string
+	for _, list := range []openapi3.Parameters{route.PathItem.Parameters, route.Operation.Parameters} {
+		for _, parameter := range list {
+			if parameter.Value.In == openapi3.ParameterInQuery {
+				known[parameter.Value.Name] = true
+				names = append(names, parameter.Value.Name)
+			}
+		}
+	}
+	for name := range request.URL.Query() {
+		if !known[name] {
+			detail := fmt.Sprintf("there is no query parameter %q here", name)
+			if len(names) > 0 {
+				detail += ": there is " + strings.Join(names, ", ")
+			}
+			return &service.Error{Code: service.Invalid, Detail: detail}
+		}
+	}
+	return nil
+}
+
+// contractError says what does not fit the contract, each fault with its place in the body.
+func contractError(err error) error {
+	var tooLarge *http.MaxBytesError
+	if errors.As(err, &tooLarge) {
+		return errTooLarge(tooLarge.Limit)
+	}
+	var faults []service.Fault
+	collect(err, "", &faults)
+	problem := &service.Error{Code: service.Invalid, Faults: faults, Detail: faults[0].Detail}
+	if faults[0].Pointer != "" {
+		problem.Detail = fmt.Sprintf("%s: %s", strings.TrimPrefix(faults[0].Pointer, "/"), faults[0].Detail)
+	}
+	if len(faults) > 1 {
+		problem.Detail = fmt.Sprintf("%d things need mending; the first: %s", len(faults), problem.Detail)
+	}
+	return problem
+}
+
+func collect(err error, prefix string, faults *[]service.Fault) {
+	var many openapi3.MultiError
+	var request *openapi3filter.RequestError
+	var schema *openapi3.SchemaError
+	switch {
+	case errors.As(err, &request) && request.Parameter != nil && !isMulti(err):
+		detail := fmt.Sprintf("%s %s: %s", request.Parameter.In, request.Parameter.Name, reason(request))
+		*faults = append(*faults, service.Fault{Code: "parameter", Detail: detail})
+	case isMulti(err) && errors.As(err, &many):
+		for _, one := range many {
+			collect(one, prefix, faults)
+		}
+	case errors.As(err, &request) && request.Err != nil && request.Err != err: //nolint:errorlint // identity ends the recursion
+		collect(request.Err, prefix, faults)
+	case errors.As(err, &schema):
+		*faults = append(*faults, service.Fault{Pointer: pointer(schema.JSONPointer()), Code: schema.SchemaField, Detail: schemaDetail(schema)})
+	default:
+		*faults = append(*faults, service.Fault{Code: "format", Detail: plainDetail(err)})
+	}
+}
+
+func isMulti(err error) bool {
+	_, ok := err.(openapi3.MultiError) //nolint:errorlint // the outermost error decides
+	return ok
+}
+
+func reason(request *openapi3filter.RequestError) string {
+	var schema *openapi3.SchemaError
+	if errors.As(request.Err, &schema) {
+		return schema.Reason
+	}
+	if request.Err != nil {
+		return request.Err.Error()
+	}
+	return request.Reason
+}
+
+// pointer writes a path as RFC 6901 does.
+func pointer(path []string) string {
+	var b strings.Builder
+	for _, part := range path {
+		b.WriteByte('/')
+		b.WriteString(strings.NewReplacer("~", "~0", "/", "~1").Replace(part))
+	}
+	return b.String()
+}
+
+func schemaDetail(err *openapi3.SchemaError) string {
+	switch err.SchemaField {
+	case "additionalProperties":
+		return "is no field here: check its spelling, or leave it out (" + err.Reason + ")"
+	case "enum":
+		allowed := make([]string, len(err.Schema.Enum))
+		for i, value := range err.Schema.Enum {
+			allowed[i] = fmt.Sprint(value)
+		}
+		return "is not one of " + strings.Join(allowed, ", ")
+	}
+	return err.Reason
+}
+
+func plainDetail(err error) string {
+	var parse *openapi3filter.ParseError
+	if errors.As(err, &parse) {
+		if parse.Cause != nil {
+			return "the body cannot be read: " + parse.Cause.Error()
+		}
+		return "the body cannot be read: " + parse.Error()
+	}
+	return err.Error()
+}

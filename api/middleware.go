@@ -1,0 +1,157 @@
+package api
+
+import (
+	"compress/gzip"
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"regexp"
+	"runtime/debug"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"laneward/service"
+)
+
+var goodRequestID = regexp.MustCompile(`^[A-Za-z0-9._-]{1,64}$`)
+
+// requestID gives every request an id, the client's own when it is a plain one.
+func requestID(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		id := c.Request().Header.Get(echo.HeaderXRequestID)
+		if !goodRequestID.MatchString(id) {
+			id = uuid.Must(uuid.NewV7()).String()
+		}
+		c.Response().Header().Set(echo.HeaderXRequestID, id)
+		return next(c)
+	}
+}
+
+// accessLog writes one line a request, with the route and not the address: ids of people and squads stay out of it, but for the squad's own.
+func accessLog(log *slog.Logger) echo.MiddlewareFunc {
+	return func(next echo.HandlerFunc) echo.HandlerFunc {
+		return func(c echo.Context) error {
+			start := time.Now()
+			if err := next(c); err != nil {
+				c.Error(err)
+			}
+			log.InfoContext(c.Request().Context(), "request", "request_id", c.Response().Header().Get(echo.HeaderXRequestID), "method", c.Request().Method,
+				"route", c.Path(), "squad", c.Param("squad_id"), "status", c.Response().Status, "bytes", c.Response().Size,
+				"duration_ms", float64(time.Since(start).Microseconds())/1000)
+			return nil
+		}
+	}
+}
+
+func recoverPanics(log *slog.Logger) echo.MiddlewareFunc {
+	return func(next echo.HandlerFunc) echo.HandlerFunc {
+		return func(c echo.Context) (err error) {
+			defer func() {
+				if r := recover(); r != nil {
+					if r == http.ErrAbortHandler { //nolint:errorlint // the value itself is the signal
+						panic(r)
+					}
+					log.ErrorContext(c.Request().Context(), "panic", "panic", fmt.Sprint(r), "stack", string(debug.Stack()))
+					err = fmt.Errorf("panic: %v", r)
+				}
+			}()
+			return next(c)
+		}
+	}
+}
+
+func securityHeaders(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		header := c.Response().Header()
+		header.Set("X-Content-Type-Options", "nosniff")
+		header.Set("Referrer-Policy", "no-referrer")
+		header.Set("X-Frame-Options", "DENY")
+		header.Set("Content-Security-Policy", "default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'")
+		if header.Get(echo.HeaderCacheControl) == "" {
+			header.Set(echo.HeaderCacheControl, "private, no-cache")
+		}
+		return next(c)
+	}
+}
+
+// The largest bodies, as they come and unpacked.
+const (
+	maxBody    = 2 << 20
+	maxLogBody = service.MaxLogBytes + 1<<20
+)
+
+// limitBody caps a body before and after unpacking, so that a small one cannot unpack to a huge one.
+func limitBody(contract *contract) echo.MiddlewareFunc {
+	return func(next echo.HandlerFunc) echo.HandlerFunc {
+		return func(c echo.Context) error {
+			limit := int64(maxBody)
+			if route := contract.route(c); route != nil && readByHandler(route) {
+				limit = maxLogBody
+			}
+			request := c.Request()
+			if request.ContentLength > limit {
+				return errTooLarge(limit)
+			}
+			request.Body = http.MaxBytesReader(c.Response(), request.Body, limit)
+			switch encoding := strings.ToLower(request.Header.Get(echo.HeaderContentEncoding)); encoding {
+			case "", "identity":
+			case "gzip":
+				unpacked, err := gzip.NewReader(request.Body)
+				if err != nil {
+					return &service.Error{Code: service.Invalid, Detail: "the body is said to be gzip and is not: send it plain, or pack it again"}
+				}
+				request.Body = http.MaxBytesReader(c.Response(), io.NopCloser(unpacked), limit)
+				request.Header.Del(echo.HeaderContentEncoding)
+				request.ContentLength = -1
+			default:
+				return echo.NewHTTPError(http.StatusUnsupportedMediaType, fmt.Sprintf("Content-Encoding %q is not read: send gzip or plain", encoding))
+			}
+			return next(c)
+		}
+	}
+}
+
+type userKey struct{}
+
+// authenticate finds out who asks, unless the operation is open to all.
+func (h *handlers) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		route := h.contract.route(c)
+		if route == nil || public(route) {
+			return h.withClient(next, c, uuid.Nil)
+		}
+		scheme, token, _ := strings.Cut(c.Request().Header.Get(echo.HeaderAuthorization), " ")
+		if !strings.EqualFold(scheme, "Bearer") || token == "" {
+			return &service.Error{Code: service.Unauthenticated, Detail: "send the header Authorization: Bearer with an access token; POST /v1/tokens gives one"}
+		}
+		user, err := h.service.Authenticate(strings.TrimSpace(token))
+		if err != nil {
+			return err
+		}
+		return h.withClient(next, c, user)
+	}
+}
+
+// client is who asks, and from where.
+type client struct {
+	user uuid.UUID
+	ip   string
+}
+
+func (h *handlers) withClient(next echo.HandlerFunc, c echo.Context, user uuid.UUID) error {
+	ctx := context.WithValue(c.Request().Context(), userKey{}, client{user: user, ip: c.RealIP()})
+	c.SetRequest(c.Request().WithContext(ctx))
+	return next(c)
+}
+
+func clientOf(ctx context.Context) client {
+	found, _ := ctx.Value(userKey{}).(client)
+	return found
+}
+
+func userOf(ctx context.Context) uuid.UUID { return clientOf(ctx).user }

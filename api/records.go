@@ -1,0 +1,103 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+
+	"github.com/google/uuid"
+
+	"laneward/service"
+)
+
+// handlers implements the generated strict interface: decode, one call of the service, convert.
+type handlers struct {
+	service  *service.Service
+	contract *contract
+	version  string
+}
+
+// decode turns a body of the contract into a record of the service: their JSON is one.
+func decode(kind service.Kind, body any) (service.Record, error) {
+	data, err := json.Marshal(body)
+	if err != nil {
+		return nil, fmt.Errorf("read a %s: %w", kind, err)
+	}
+	record, faults := service.Decode(kind, data)
+	if len(faults) > 0 {
+		return nil, service.InvalidError(faults)
+	}
+	return record, nil
+}
+
+func (h *handlers) get(ctx context.Context, squad uuid.UUID, kind service.Kind, id uuid.UUID, ifNoneMatch *string) (recordReply, error) {
+	record, err := h.service.Get(ctx, userOf(ctx), squad, kind, id)
+	if err != nil {
+		return recordReply{}, err
+	}
+	if notModified(ifNoneMatch, record.Revision()) {
+		return recordReply{status: http.StatusNotModified, rev: record.Revision()}, nil
+	}
+	return recordReply{status: http.StatusOK, rev: record.Revision(), record: record}, nil
+}
+
+func (h *handlers) list(ctx context.Context, squad uuid.UUID, kind service.Kind, limit *int, word *string) (pageReply, error) {
+	after, err := readCursor[int64](word)
+	if err != nil {
+		return pageReply{}, err
+	}
+	page, err := h.service.List(ctx, userOf(ctx), squad, kind, after, limitOf(limit))
+	if err != nil {
+		return pageReply{}, err
+	}
+	reply := pageReply{Items: page.Records}
+	if page.Records == nil {
+		reply.Items = []service.Record{}
+	}
+	if page.Next > 0 {
+		reply.Next, err = cursor(page.Next)
+	}
+	return reply, err
+}
+
+func (h *handlers) create(ctx context.Context, squad uuid.UUID, kind service.Kind, many string, body any) (recordReply, error) {
+	record, err := decode(kind, body)
+	if err != nil {
+		return recordReply{}, err
+	}
+	record, created, err := h.service.Create(ctx, userOf(ctx), squad, record)
+	if err != nil {
+		return recordReply{}, err
+	}
+	reply := recordReply{status: http.StatusOK, rev: record.Revision(), record: record}
+	if created {
+		reply.status = http.StatusCreated
+		reply.location = fmt.Sprintf("/v1/squads/%s/%s/%s", squad, many, record.Key())
+	}
+	return reply, nil
+}
+
+func (h *handlers) replace(ctx context.Context, squad uuid.UUID, kind service.Kind, id uuid.UUID, ifMatch *string, body any) (recordReply, error) {
+	base, err := h.baseOf(ctx, squad, kind, id, ifMatch)
+	if err != nil {
+		return recordReply{}, err
+	}
+	record, err := decode(kind, body)
+	if err != nil {
+		return recordReply{}, err
+	}
+	record, err = h.service.Replace(ctx, userOf(ctx), squad, id, base, record)
+	if err != nil {
+		return recordReply{}, err
+	}
+	return recordReply{status: http.StatusOK, rev: record.Revision(), record: record}, nil
+}
+
+func (h *handlers) remove(ctx context.Context, squad uuid.UUID, kind service.Kind, id uuid.UUID, ifMatch *string) (recordReply, error) {
+	base, err := h.baseOf(ctx, squad, kind, id, ifMatch)
+	if err != nil {
+		return recordReply{}, err
+	}
+	return recordReply{status: http.StatusNoContent}, h.service.Delete(ctx, userOf(ctx), squad, kind, id, base)
+}

@@ -1,0 +1,95 @@
+// Package api is the HTTP edge: it reads requests, asks the service, and writes answers. It holds no rule of the domain.
+package api
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"github.com/labstack/echo/v4"
+	"github.com/labstack/echo/v4/middleware"
+
+	"laneward/api/web"
+	"laneward/openapi"
+	"laneward/service"
+)
+
+// Config is what the edge stands on.
+type Config struct {
+	Service *service.Service
+	Log     *slog.Logger
+	Version string
+	// TrustedProxies are the networks whose X-Forwarded-For is believed.
+	TrustedProxies []*net.IPNet
+}
+
+// NewHandler returns the whole HTTP surface: the contract's operations and the pages.
+func NewHandler(config Config) (http.Handler, error) {
+	contract, err := loadContract(openapi.Contract)
+	if err != nil {
+		return nil, err
+	}
+	e := echo.New()
+	e.HideBanner, e.HidePort = true, true
+	e.HTTPErrorHandler = func(err error, c echo.Context) { writeError(config.Log, err, c) }
+	e.IPExtractor = echo.ExtractIPDirect()
+	if len(config.TrustedProxies) > 0 {
+		options := []echo.TrustOption{echo.TrustLoopback(false), echo.TrustLinkLocal(false), echo.TrustPrivateNet(false)}
+		for _, network := range config.TrustedProxies {
+			options = append(options, echo.TrustIPRange(network))
+		}
+		e.IPExtractor = echo.ExtractIPFromXFFHeader(options...)
+	}
+	e.Use(requestID, accessLog(config.Log), recoverPanics(config.Log), securityHeaders)
+	e.Use(middleware.GzipWithConfig(middleware.GzipConfig{MinLength: 1024}))
+
+	h := &handlers{service: config.Service, version: config.Version, contract: contract}
+	operations := e.Group("", limitBody(contract), h.authenticate, contract.check)
+	openapi.RegisterHandlers(operations, openapi.NewStrictHandler(h, nil))
+	pages, err := web.New(config.Service, config.Log)
+	if err != nil {
+		return nil, err
+	}
+	for _, method := range []string{http.MethodGet, http.MethodHead, http.MethodPost} {
+		e.Add(method, "/*", echo.WrapHandler(pages))
+	}
+	return e, nil
+}
+
+// The limits of one connection. Writing waits long enough for a large log to be stored and answered.
+const (
+	readHeaderTimeout = 10 * time.Second
+	readTimeout       = 2 * time.Minute
+	writeTimeout      = 3 * time.Minute
+	idleTimeout       = 2 * time.Minute
+	maxHeaderBytes    = 64 << 10
+	drainTime         = 20 * time.Second
+)
+
+// Serve answers requests on listener until ctx ends, then lets running requests finish for a while. It returns nil after a clean end.
+func Serve(ctx context.Context, listener net.Listener, handler http.Handler, log *slog.Logger) error {
+	server := &http.Server{
+		Handler: handler, ReadHeaderTimeout: readHeaderTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout,
+		IdleTimeout: idleTimeout, MaxHeaderBytes: maxHeaderBytes, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
+	}
+	failed := make(chan error, 1)
+	go func() { failed <- server.Serve(listener) }()
+	select {
+	case err := <-failed:
+		return fmt.Errorf("serve: %w", err)
+	case <-ctx.Done():
+	}
+	drain, cancel := context.WithTimeout(context.WithoutCancel(ctx), drainTime)
+	defer cancel()
+	if err := server.Shutdown(drain); err != nil {
+		return errors.Join(fmt.Errorf("requests were still running after %s: %w", drainTime, err), server.Close())
+	}
+	if err := <-failed; !errors.Is(err, http.ErrServerClosed) {
+		return fmt.Errorf("serve: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,264 @@
+package service
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+
+	"laneward/db"
+	"laneward/service/drill"
+	"laneward/service/shot"
+)
+
+// Score is how one athlete stands against a drill.
+type Score struct {
+	Athlete   *AthleteRecord
+	From, To  *Day // the days whose sessions count; nil open, and both nil when one session was asked for
+	Assigned  bool
+	Adherence drill.Adherence
+}
+
+// DrillScores is a drill and how its athletes stand against it.
+type DrillScores struct {
+	Drill  *DrillRecord
+	Scores []Score
+}
+
+// JudgedShot is one shot of an athlete and what the drill says of it.
+type JudgedShot struct {
+	Shot      *ShotRecord
+	Judgement drill.ShotJudgement
+}
+
+// DrillQuery asks for scores: of one drill, and if set of one athlete or of one session only.
+type DrillQuery struct {
+	Drill   uuid.UUID
+	Athlete *uuid.UUID
+	Session *uuid.UUID
+}
+
+// maxDrillShots bounds what one score looks at.
+const maxDrillShots = 50_000
+
+// Adherence judges the shots of each athlete the drill is assigned to, in sessions held from the day of assignment to the day it is due. Shots
+// thrown for another drill do not count; shots that name no drill do.
+func (s *Service) Adherence(ctx context.Context, user, squad uuid.UUID, query DrillQuery) (result DrillScores, err error) {
+	err = s.readSquad(ctx, user, squad, func(w *work) error {
+		result = DrillScores{}
+		tasks, err := w.drillTasks(ctx, query)
+		if err != nil {
+			return err
+		}
+		result.Drill = tasks.drill
+		for _, task := range tasks.athletes {
+			shots, err := w.shotsFor(ctx, query, task)
+			if err != nil {
+				return err
+			}
+			asked := tasks.drill.Drill()
+			plain := plainShots(shots)
+			score := Score{Athlete: task.athlete, From: task.from, To: task.to, Assigned: task.assigned}
+			score.Adherence = asked.Score(plain, asked.Judge(plain))
+			result.Scores = append(result.Scores, score)
+		}
+		return nil
+	})
+	return result, err
+}
+
+// Judgements judges one athlete's shots for a drill one by one, in the order thrown.
+func (s *Service) Judgements(ctx context.Context, user, squad uuid.UUID, query DrillQuery) (scores DrillScores, judged []JudgedShot, err error) {
+	err = s.readSquad(ctx, user, squad, func(w *work) error {
+		tasks, err := w.drillTasks(ctx, query)
+		if err != nil {
+			return err
+		}
+		task := tasks.athletes[0]
+		shots, err := w.shotsFor(ctx, query, task)
+		if err != nil {
+			return err
+		}
+		asked := tasks.drill.Drill()
+		plain := plainShots(shots)
+		judgements := asked.Judge(plain)
+		judged = make([]JudgedShot, len(shots))
+		for i := range shots {
+			judged[i] = JudgedShot{Shot: shots[i], Judgement: judgements[i]}
+		}
+		score := Score{Athlete: task.athlete, From: task.from, To: task.to, Assigned: task.assigned, Adherence: asked.Score(plain, judgements)}
+		scores = DrillScores{Drill: tasks.drill, Scores: []Score{score}}
+		return nil
+	})
+	return scores, judged, err
+}
+
+// task is what one athlete was asked to do: the drill, between two days.
+type task struct {
+	athlete  *AthleteRecord
+	from, to *Day
+	assigned bool
+}
+
+type drillTasks struct {
+	drill    *DrillRecord
+	athletes []task
+}
+
+// drillTasks finds the drill and whom it is assigned to. An athlete asked for by name is there even when it is not assigned.
+func (w *work) drillTasks(ctx context.Context, query DrillQuery) (tasks drillTasks, err error) {
+	found, err := w.get(ctx, KindDrill, query.Drill)
+	if err != nil {
+		return tasks, err
+	}
+	tasks.drill = found.(*DrillRecord)
+	only := query.Athlete
+	if w.athlete != nil {
+		if only != nil && *only != *w.athlete {
+			return tasks, fail(NotFound, "there is no athlete %s in the squad, or not for you", *only)
+		}
+		only = w.athlete
+	}
+	assignments, err := w.AssignmentsOfDrill(ctx, db.AssignmentsOfDrillParams{SquadID: w.squad, DrillID: query.Drill, Athlete: only})
+	if err != nil {
+		return tasks, err
+	}
+	spans := spansOf(assignments)
+	ids := make([]uuid.UUID, 0, len(spans)+1)
+	for id := range spans {
+		ids = append(ids, id)
+	}
+	if only != nil && len(ids) == 0 {
+		ids = append(ids, *only)
+	}
+	records, err := stores[KindAthlete].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
+	if err != nil {
+		return tasks, err
+	}
+	if only != nil && len(records) == 0 {
+		return tasks, fail(NotFound, "there is no athlete %s in the squad, or not for you", *only)
+	}
+	for _, record := range records {
+		one := task{athlete: record.Record.(*AthleteRecord)}
+		if span, ok := spans[record.Key()]; ok {
+			one.assigned = true
+			if query.Session == nil {
+				one.from, one.to = dayPointer(&span.from), dayPointer(span.to)
+			}
+		}
+		tasks.athletes = append(tasks.athletes, one)
+	}
+	slices.SortFunc(tasks.athletes, func(a, b task) int { return compareNames(a.athlete, b.athlete) })
+	return tasks, nil
+}
+
+// span is from the first day of assignment to the last day due; to is nil when an assignment has no such day.
+type span struct {
+	from time.Time
+	to   *time.Time
+}
+
+// spansOf joins the assignments of each athlete.
+func spansOf(assignments []db.Assignment) map[uuid.UUID]span {
+	spans := make(map[uuid.UUID]span)
+	for _, a := range assignments {
+		joined, ok := spans[a.AthleteID]
+		if !ok {
+			joined = span{from: a.AssignedOn, to: a.DueOn}
+		} else if joined.to != nil && (a.DueOn == nil || a.DueOn.After(*joined.to)) {
+			joined.to = a.DueOn
+		}
+		spans[a.AthleteID] = joined // in order of the day of assignment: from stays the first
+	}
+	return spans
+}
+
+func compareNames(a, b *AthleteRecord) int {
+	switch {
+	case a.Name < b.Name:
+		return -1
+	case a.Name > b.Name:
+		return 1
+	}
+	return slices.Compare(a.ID[:], b.ID[:])
+}
+
+// shotsFor reads the shots that count for a task. Somebody the drill is not assigned to is judged on the shots that name it only.
+func (w *work) shotsFor(ctx context.Context, query DrillQuery, task task) ([]*ShotRecord, error) {
+	params := db.ShotsForDrillParams{
+		SquadID: w.squad, AthleteID: task.athlete.ID, DrillID: query.Drill, SessionID: query.Session, MaxRows: maxDrillShots + 1,
+		OnlyNamed: !task.assigned && query.Session == nil, FromDay: timePointer(task.from), ToDay: timePointer(task.to),
+	}
+	found, err := w.ShotsForDrill(ctx, params)
+	if err != nil {
+		return nil, err
+	}
+	if len(found) > maxDrillShots {
+		return nil, fail(Invalid, "more than %d shots count for this drill: ask for one session", maxDrillShots)
+	}
+	shots := make([]*ShotRecord, len(found))
+	for i, row := range found {
+		record, _, err := shotOf(row)
+		if err != nil {
+			return nil, err
+		}
+		shots[i] = record.(*ShotRecord)
+	}
+	return shots, nil
+}
+
+func plainShots(records []*ShotRecord) []shot.Shot {
+	shots := make([]shot.Shot, len(records))
+	for i, record := range records {
+		shots[i] = record.Shot
+	}
+	return shots
+}
+
+// ReadSentence reads a rule from an English sentence, with the names of the balls the user may see in the squads they are in.
+func (s *Service) ReadSentence(sentence string) (rule drill.Rule, written string, err error) {
+	rule, err = drill.Parse(sentence, nil)
+	if err != nil {
+		return rule, "", &Error{Code: Invalid, Detail: err.Error(), Faults: []Fault{{Pointer: "/sentence", Code: "sentence", Detail: err.Error()}}}
+	}
+	return rule, rule.Sentence(nil), nil
+}
+
+// Shots lists a session's shots by athlete and order, after a place in that order.
+func (s *Service) Shots(ctx context.Context, user, squad, session uuid.UUID, after ShotPlace, limit int) (list []*ShotRecord, next *ShotPlace, err error) {
+	err = s.readSquad(ctx, user, squad, func(w *work) error {
+		if _, err := w.get(ctx, KindSession, session); err != nil {
+			return err
+		}
+		found, err := w.ShotsOfSession(ctx, db.ShotsOfSessionParams{
+			SquadID: squad, SessionID: session, Athlete: w.athlete, AfterAthlete: after.Athlete, AfterOrder: int32(after.Order), //nolint:gosec // at most shot.MaxOrder
+			AfterID: after.ID, MaxRows: int32(limit + 1), //nolint:gosec // at most 1001
+		})
+		if err != nil {
+			return err
+		}
+		list, next = nil, nil
+		if len(found) > limit {
+			found = found[:limit]
+			last := found[limit-1]
+			next = &ShotPlace{last.AthleteID, int(last.ShotOrder), last.ID}
+		}
+		for _, row := range found {
+			record, _, err := shotOf(row)
+			if err != nil {
+				return err
+			}
+			list = append(list, record.(*ShotRecord))
+		}
+		return nil
+	})
+	return list, next, err
+}
+
+// ShotPlace is a place in the order of a session's shots.
+type ShotPlace struct {
+	Athlete uuid.UUID `json:"a"`
+	Order   int       `json:"o"`
+	ID      uuid.UUID `json:"i"`
+}

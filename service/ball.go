@@ -1,0 +1,97 @@
+package service
+
+import (
+	"context"
+
+	"github.com/google/uuid"
+
+	"laneward/db"
+)
+
+// BallRecord is one ball of an athlete's arsenal.
+type BallRecord struct {
+	Head
+	AthleteID      uuid.UUID `json:"athlete_id"`
+	Name           string    `json:"name"`
+	WeightLB       float64   `json:"weight_lb"`
+	RGIn           *float64  `json:"rg_in,omitempty"`
+	DifferentialIn *float64  `json:"differential_in,omitempty"`
+	Cover          *string   `json:"cover,omitempty"`
+	SurfaceGrit    *int32    `json:"surface_grit,omitempty"`
+	Retired        bool      `json:"retired,omitempty"`
+	Note           string    `json:"note,omitempty"`
+}
+
+// Limits of a legal ball. Source: United States tenpin federation's equipment specification as relayed publicly: weight at most 16.00 lb,
+// no minimum; radius of gyration 2.460 to 2.800 in for balls of 13 lb and more (approvals from 1 July 2010); differential at most
+// 0.060 in (from 1 February 2005). Lighter balls have separate limits that we have no public source for: only the differential is held
+// against them.
+const (
+	maxBallLB         = 16.0
+	rgRuleFromLB      = 13.0
+	minRGIn           = 2.460
+	maxRGIn           = 2.800
+	maxDifferentialIn = 0.060
+)
+
+// covers are the cover stocks, in the trade's words; solid, hybrid and pearl are reactive.
+var covers = map[string]bool{"plastic": true, "urethane": true, "solid": true, "hybrid": true, "pearl": true}
+
+// Kind is [KindBall].
+func (*BallRecord) Kind() Kind { return KindBall }
+
+// Owner is the athlete whose ball it is.
+func (b *BallRecord) Owner() *uuid.UUID { return &b.AthleteID }
+
+// Parents is the athlete.
+func (b *BallRecord) Parents() []Ref { return []Ref{{KindAthlete, b.AthleteID, "/athlete_id"}} }
+
+// Faults lists what is wrong with the record, its legal limits among them.
+func (b *BallRecord) Faults() []Fault {
+	var f faults
+	f.name(b.Name)
+	f.note(b.Note)
+	f.add(!(b.WeightLB > 0 && b.WeightLB <= maxBallLB), "/weight_lb", "range", "%g lb is not legal: a ball weighs more than 0 and at most %.2f lb", b.WeightLB, maxBallLB)
+	if b.WeightLB >= rgRuleFromLB {
+		f.add(b.RGIn != nil && !(*b.RGIn >= minRGIn && *b.RGIn <= maxRGIn), "/rg_in", "range",
+			"is not legal for %g lb: the radius of gyration of a ball of 13 lb and more is %.3f to %.3f in", b.WeightLB, minRGIn, maxRGIn)
+	}
+	f.add(b.RGIn != nil && !(*b.RGIn > 1 && *b.RGIn < 4), "/rg_in", "range", "cannot be: a ball has a radius of about 4.3 in, so its radius of gyration lies between 1 and 4 in")
+	f.add(b.DifferentialIn != nil && !(*b.DifferentialIn >= 0 && *b.DifferentialIn <= maxDifferentialIn), "/differential_in", "range",
+		"is not legal: the differential is 0 to %.3f in", maxDifferentialIn)
+	f.add(b.Cover != nil && !covers[*b.Cover], "/cover", "unknown", "is unknown: write plastic, urethane, solid, hybrid or pearl")
+	f.add(b.SurfaceGrit != nil && !(*b.SurfaceGrit >= 100 && *b.SurfaceGrit <= 10000), "/surface_grit", "range", "is outside 100 to 10000 grit")
+	return f
+}
+
+var ballStore = store{
+	fresh: func() Record { return &BallRecord{} },
+	byIDs: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, ids []uuid.UUID, athlete *uuid.UUID) ([]stored, error) {
+		found, err := tx.BallsByIDs(ctx, db.BallsByIDsParams{SquadID: squad, IDs: ids, Athlete: athlete})
+		return rows(found, err, ballOf)
+	},
+	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, rev int64, limit int32, athlete *uuid.UUID) ([]stored, error) {
+		found, err := tx.BallsAfter(ctx, db.BallsAfterParams{SquadID: squad, After: rev, MaxRows: limit, Athlete: athlete})
+		return rows(found, err, ballOf)
+	},
+	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {
+		return finish(tx.PutBall(ctx, params(squad, records, ballParams)).Exec)
+	},
+	remove: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, ids []uuid.UUID) error {
+		return tx.RemoveBalls(ctx, db.RemoveBallsParams{SquadID: squad, IDs: ids})
+	},
+}
+
+func ballOf(row db.Ball) (Record, []byte, error) {
+	return &BallRecord{
+		Head: Head{row.ID, row.Rev}, AthleteID: row.AthleteID, Name: row.Name, WeightLB: row.WeightLB, RGIn: row.RGIn,
+		DifferentialIn: row.DifferentialIn, Cover: row.Cover, SurfaceGrit: row.SurfaceGrit, Retired: row.Retired, Note: row.Note,
+	}, row.Hash, nil
+}
+
+func ballParams(squad uuid.UUID, b *BallRecord, hash []byte) db.PutBallParams {
+	return db.PutBallParams{
+		SquadID: squad, ID: b.ID, Rev: b.Rev, Hash: hash, AthleteID: b.AthleteID, Name: b.Name, WeightLB: b.WeightLB, RGIn: b.RGIn,
+		DifferentialIn: b.DifferentialIn, Cover: b.Cover, SurfaceGrit: b.SurfaceGrit, Retired: b.Retired, Note: b.Note,
+	}
+}

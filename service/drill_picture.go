@@ -1,0 +1,118 @@
+package service
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"github.com/google/uuid"
+
+	"laneward/service/drill"
+	"laneward/service/lane"
+	"laneward/service/picture"
+	"laneward/service/shot"
+)
+
+// DrillPicture draws the lane as one athlete sees it: what the drill's board rule allows, and the judged shots over it. A drill without a
+// board rule shows the shots at their breakpoint.
+func (s *Service) DrillPicture(ctx context.Context, user, squad uuid.UUID, query DrillQuery, widthPx int) (picture.Scene, error) {
+	scores, judged, err := s.Judgements(ctx, user, squad, query)
+	if err != nil {
+		return picture.Scene{}, err
+	}
+	athlete, record := scores.Scores[0].Athlete, scores.Drill
+	drawn := picture.Lane{Side: athlete.Side, Title: athlete.Name + ": " + record.Name, WidthPx: widthPx, Caption: scores.Scores[0].Adherence.Reading}
+	at := boardRule(record.Rules)
+	if at >= 0 {
+		drawn.Corridors = []picture.Corridor{corridorOf(record.Rules[at], record.Sentences[at], judged)}
+	}
+	for _, one := range judged {
+		if mark, ok := markOf(one, record.Rules, at); ok {
+			drawn.Shots = append(drawn.Shots, mark)
+		}
+	}
+	scene, err := drawn.Scene()
+	if err != nil {
+		return scene, fmt.Errorf("draw drill %s for athlete %s: %w", record.ID, athlete.ID, err)
+	}
+	return scene, nil
+}
+
+// boardRule is the index of the first rule on a board, -1 when there is none.
+func boardRule(rules []drill.Rule) int {
+	for i, rule := range rules {
+		if rule.Measure == drill.Board {
+			return i
+		}
+	}
+	return -1
+}
+
+// corridorOf is what a board rule allows. A rule at the breakpoint holds over the distances at which the shots had theirs.
+func corridorOf(rule drill.Rule, sentence string, judged []JudgedShot) picture.Corridor {
+	low, high := rule.Edges()
+	fromFt, toFt := reachOf(rule, judged)
+	return picture.Corridor{
+		FromBoard: math.Max(low, lane.MinBoard), ToBoard: math.Min(high, lane.MaxBoard), FromFt: fromFt, ToFt: toFt, Sentence: sentence,
+	}
+}
+
+// The distances a breakpoint mostly lies at; used where no shot tells (common practice, no source).
+const (
+	usualBreakpointFromFt = 36.0
+	usualBreakpointToFt   = 46.0
+)
+
+func reachOf(rule drill.Rule, judged []JudgedShot) (fromFt, toFt float64) {
+	if rule.At != drill.Breakpoint {
+		ft := placeFt(rule, nil)
+		return ft, ft
+	}
+	fromFt, toFt = math.Inf(1), math.Inf(-1)
+	for _, one := range judged {
+		if ft := one.Shot.BreakpointFt; ft != nil {
+			fromFt, toFt = math.Min(fromFt, *ft), math.Max(toFt, *ft)
+		}
+	}
+	if math.IsInf(fromFt, 1) {
+		return usualBreakpointFromFt, usualBreakpointToFt
+	}
+	return fromFt, toFt
+}
+
+// placeFt is how far down the lane a board rule looks at a shot.
+func placeFt(rule drill.Rule, s *shot.Shot) float64 {
+	switch {
+	case rule.AtFt != nil:
+		return *rule.AtFt
+	case rule.At == drill.Laydown:
+		return 0
+	case rule.At == drill.Arrows:
+		return lane.ArrowsFt
+	case rule.At == drill.Entry:
+		return lane.LengthFt
+	case s != nil && s.BreakpointFt != nil:
+		return *s.BreakpointFt
+	}
+	return (usualBreakpointFromFt + usualBreakpointToFt) / 2
+}
+
+// markOf places a judged shot; ok is false when there is no board to place it at.
+func markOf(one JudgedShot, rules []drill.Rule, at int) (mark picture.Mark, ok bool) {
+	rule := drill.Rule{At: drill.Breakpoint}
+	var board *float64
+	if at >= 0 {
+		rule = rules[at]
+		if judged := one.Judgement.Rules[at]; judged.Basis != "" {
+			board = &judged.Value
+		}
+	} else {
+		board = one.Shot.BreakpointBoard
+	}
+	if board == nil {
+		return mark, false
+	}
+	mark = picture.Mark{Board: *board, Ft: placeFt(rule, &one.Shot.Shot), Verdict: picture.Verdict(one.Judgement.Verdict)}
+	mark.Label = fmt.Sprintf("shot %d: board %.4g, %s", one.Shot.Order, *board, one.Judgement.Verdict)
+	return mark, true
+}

@@ -1,0 +1,85 @@
+// Package service holds the use cases: what a coach, an athlete or an analyst can do, each in one transaction. It knows neither HTTP
+// nor SQL.
+package service
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"laneward/db"
+)
+
+// Code is the kind of a failure. There are few, and the edge maps each to one answer.
+type Code string
+
+// The kinds of failure.
+const (
+	Invalid         Code = "invalid"
+	Unauthenticated Code = "unauthenticated"
+	Forbidden       Code = "forbidden"
+	NotFound        Code = "not-found"
+	Conflict        Code = "conflict"
+	Stale           Code = "stale"
+	NeedsRevision   Code = "needs-revision"
+	Gone            Code = "gone"
+	TooLarge        Code = "too-large"
+	TooMany         Code = "too-many"
+	Unavailable     Code = "unavailable"
+	Internal        Code = "internal"
+)
+
+// Fault is one thing wrong with what was sent: where, as a JSON Pointer (RFC 6901), and what to do about it.
+type Fault struct {
+	Pointer string `json:"pointer"`
+	Code    string `json:"code,omitempty"`
+	Detail  string `json:"detail"`
+}
+
+// Error is what every use case fails with. Detail is for the person and says how to mend it; the wrapped cause is for the log.
+type Error struct {
+	Code       Code
+	Detail     string
+	Faults     []Fault
+	RetryAfter time.Duration
+	cause      error
+}
+
+func (e *Error) Error() string {
+	if e.cause != nil {
+		return fmt.Sprintf("%s: %s: %v", e.Code, e.Detail, e.cause)
+	}
+	return fmt.Sprintf("%s: %s", e.Code, e.Detail)
+}
+
+func (e *Error) Unwrap() error { return e.cause }
+
+func fail(code Code, format string, values ...any) *Error {
+	return &Error{Code: code, Detail: fmt.Sprintf(format, values...)}
+}
+
+// InvalidError says everything that is wrong with what was sent; faults must not be empty.
+func InvalidError(faults []Fault) *Error {
+	detail := faults[0].Detail
+	if len(faults) > 1 {
+		detail = fmt.Sprintf("%d things need mending; the first: %s", len(faults), detail)
+	}
+	return &Error{Code: Invalid, Detail: detail, Faults: faults}
+}
+
+// AsError returns err as one of this package's. A failure nobody foresaw is Internal; its cause is for the log only.
+func AsError(err error) *Error {
+	var known *Error
+	var constraint *db.ConstraintError
+	switch {
+	case errors.As(err, &known):
+		return known
+	case errors.Is(err, db.ErrNotFound):
+		return &Error{Code: NotFound, Detail: "there is no such thing, or not for you", cause: err}
+	case errors.Is(err, db.ErrUnavailable), db.IsRetry(err):
+		return &Error{Code: Unavailable, Detail: "the database does not answer just now: try again in a moment", RetryAfter: 2 * time.Second, cause: err}
+	case errors.As(err, &constraint) && constraint.InUse:
+		return &Error{Code: Conflict, Detail: fmt.Sprintf("%s still refer to it: delete those first", constraint.Table), cause: err}
+	}
+	return &Error{Code: Internal, Detail: "something went wrong on our side; the request id finds it in the log", cause: err}
+}

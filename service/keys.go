@@ -1,0 +1,190 @@
+package service
+
+import (
+	"crypto/ed25519"
+	"crypto/hkdf"
+	"crypto/rand"
+	"crypto/sha256"
+	"crypto/x509"
+	"encoding/base64"
+	"encoding/pem"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/golang-jwt/jwt/v5"
+	"github.com/google/uuid"
+)
+
+// Access tokens. Source of the choices: RFC 8725 (one pinned algorithm, issuer and audience checked), RFC 8037 (EdDSA), RFC 9068 (typ).
+const (
+	tokenIssuer   = "laneward"
+	tokenAudience = "laneward-api"
+	tokenType     = "at+jwt"
+	AccessTTL     = 15 * time.Minute
+	tokenLeeway   = 30 * time.Second
+)
+
+// Keys signs and checks access tokens. The first key signs; all of them check, so that a key can be changed without signing anyone out.
+type Keys struct {
+	signing key
+	all     map[string]key
+	order   []string
+}
+
+type key struct {
+	id      string
+	private ed25519.PrivateKey
+}
+
+// PublicKey is a key for checking, as RFC 7517 writes it.
+type PublicKey struct {
+	KeyType string `json:"kty"`
+	Curve   string `json:"crv"`
+	X       string `json:"x"`
+	ID      string `json:"kid"`
+	Alg     string `json:"alg"`
+	Use     string `json:"use"`
+}
+
+// NewKeys makes a set of one fresh key.
+func NewKeys() (*Keys, error) {
+	_, private, err := ed25519.GenerateKey(rand.Reader)
+	if err != nil {
+		return nil, fmt.Errorf("make a signing key: %w", err)
+	}
+	return newKeys([]ed25519.PrivateKey{private}), nil
+}
+
+func newKeys(private []ed25519.PrivateKey) *Keys {
+	k := &Keys{all: make(map[string]key, len(private))}
+	for _, p := range private {
+		public := p.Public().(ed25519.PublicKey)
+		sum := sha256.Sum256(public)
+		one := key{id: base64.RawURLEncoding.EncodeToString(sum[:9]), private: p}
+		k.all[one.id] = one
+		k.order = append(k.order, one.id)
+	}
+	k.signing = k.all[k.order[0]]
+	return k
+}
+
+// LoadKeys reads the PEM file of Ed25519 keys (PKCS #8) at path, or makes it, readable by its owner only, with one fresh key.
+// To change the key, put a new block in front and keep the old one for as long as a token lives.
+func LoadKeys(path string) (*Keys, error) {
+	data, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return makeKeyFile(path)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("read the signing keys: %w", err)
+	}
+	var private []ed25519.PrivateKey
+	for block, rest := pem.Decode(data); block != nil; block, rest = pem.Decode(rest) {
+		parsed, err := x509.ParsePKCS8PrivateKey(block.Bytes)
+		one, ok := parsed.(ed25519.PrivateKey)
+		if err != nil || !ok {
+			return nil, fmt.Errorf("signing keys in %s: each block must be an Ed25519 private key in PKCS #8", path)
+		}
+		private = append(private, one)
+	}
+	if len(private) == 0 {
+		return nil, fmt.Errorf("signing keys in %s: there is no PEM block; move the file away to have a new key made", path)
+	}
+	return newKeys(private), nil
+}
+
+func makeKeyFile(path string) (*Keys, error) {
+	keys, err := NewKeys()
+	if err != nil {
+		return nil, err
+	}
+	der, err := x509.MarshalPKCS8PrivateKey(keys.signing.private)
+	if err != nil {
+		return nil, fmt.Errorf("write the signing key: %w", err)
+	}
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return nil, fmt.Errorf("write the signing key: %w", err)
+	}
+	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if errors.Is(err, fs.ErrExist) {
+		return LoadKeys(path) // another process was faster
+	}
+	if err != nil {
+		return nil, fmt.Errorf("write the signing key: %w", err)
+	}
+	err = pem.Encode(file, &pem.Block{Type: "PRIVATE KEY", Bytes: der})
+	if err := errors.Join(err, file.Close()); err != nil {
+		return nil, fmt.Errorf("write the signing key: %w", err)
+	}
+	return keys, nil
+}
+
+// Public returns the keys for checking, the signing one first.
+func (k *Keys) Public() []PublicKey {
+	list := make([]PublicKey, len(k.order))
+	for i, id := range k.order {
+		public := k.all[id].private.Public().(ed25519.PublicKey)
+		list[i] = PublicKey{KeyType: "OKP", Curve: "Ed25519", X: base64.RawURLEncoding.EncodeToString(public), ID: id, Alg: "EdDSA", Use: "sig"}
+	}
+	return list
+}
+
+// secret derives a key for another purpose from the last key of the set, the one that stays longest when keys change.
+func (k *Keys) secret(purpose string) []byte {
+	last := k.all[k.order[len(k.order)-1]]
+	derived, err := hkdf.Key(sha256.New, last.private.Seed(), nil, "laneward "+purpose, 32)
+	if err != nil {
+		panic(err) // 32 bytes of SHA-256 output are always to be had
+	}
+	return derived
+}
+
+// sign makes an access token for a user.
+func (k *Keys) sign(user uuid.UUID, now time.Time) (string, error) {
+	token := jwt.NewWithClaims(jwt.SigningMethodEdDSA, jwt.RegisteredClaims{
+		Issuer: tokenIssuer, Audience: jwt.ClaimStrings{tokenAudience}, Subject: user.String(), ID: newID().String(),
+		IssuedAt: jwt.NewNumericDate(now), ExpiresAt: jwt.NewNumericDate(now.Add(AccessTTL)),
+	})
+	token.Header["kid"] = k.signing.id
+	token.Header["typ"] = tokenType
+	signed, err := token.SignedString(k.signing.private)
+	if err != nil {
+		return "", fmt.Errorf("sign an access token: %w", err)
+	}
+	return signed, nil
+}
+
+// Check returns the user an access token was made for. Every reason to refuse is one answer to the caller.
+func (k *Keys) check(text string, now time.Time) (uuid.UUID, error) {
+	parser := jwt.NewParser(
+		jwt.WithValidMethods([]string{jwt.SigningMethodEdDSA.Alg()}), jwt.WithIssuer(tokenIssuer), jwt.WithAudience(tokenAudience),
+		jwt.WithExpirationRequired(), jwt.WithIssuedAt(), jwt.WithLeeway(tokenLeeway), jwt.WithTimeFunc(func() time.Time { return now }),
+	)
+	var claims jwt.RegisteredClaims
+	_, err := parser.ParseWithClaims(text, &claims, func(token *jwt.Token) (any, error) {
+		if token.Header["typ"] != tokenType {
+			return nil, errors.New("not an access token")
+		}
+		id, _ := token.Header["kid"].(string)
+		found, ok := k.all[id]
+		if !ok {
+			return nil, errors.New("unknown key")
+		}
+		return found.private.Public(), nil
+	})
+	if err != nil {
+		return uuid.Nil, &Error{Code: Unauthenticated, Detail: "the access token is not valid or has run out: refresh it or sign in again", cause: err}
+	}
+	user, err := uuid.Parse(claims.Subject)
+	if err != nil {
+		return uuid.Nil, &Error{Code: Unauthenticated, Detail: "the access token names nobody: sign in again", cause: err}
+	}
+	return user, nil
+}
+
+// Authenticate returns the user an access token was made for.
+func (s *Service) Authenticate(token string) (uuid.UUID, error) { return s.keys.check(token, s.now()) }

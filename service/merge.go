@@ -1,0 +1,134 @@
+package service
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/google/uuid"
+)
+
+// Decode reads a record of a kind from the contract's JSON, strictly: an unknown field is a fault. The record is nil when the JSON cannot be
+// read as one; otherwise faults is everything wrong with what it says. An absent id stays zero.
+func Decode(kind Kind, data []byte) (Record, []Fault) {
+	found, ok := stores[kind]
+	if !ok {
+		return nil, []Fault{{Pointer: "/kind", Code: "unknown", Detail: fmt.Sprintf("%q is no kind of record", kind)}}
+	}
+	record := found.fresh()
+	decoder := json.NewDecoder(bytes.NewReader(data))
+	decoder.DisallowUnknownFields()
+	if err := decoder.Decode(record); err != nil {
+		return nil, []Fault{decodeFault(err)}
+	}
+	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
+		return nil, []Fault{{Code: "format", Detail: "more follows after the record: send one JSON object"}}
+	}
+	tidy(record)
+	return record, record.Faults()
+}
+
+func decodeFault(err error) Fault {
+	var wrong *json.UnmarshalTypeError
+	if errors.As(err, &wrong) {
+		return Fault{
+			Pointer: "/" + strings.ReplaceAll(wrong.Field, ".", "/"), Code: "format",
+			Detail: fmt.Sprintf("is a %s where a %s is wanted", wrong.Value, wrong.Type),
+		}
+	}
+	return Fault{Code: "format", Detail: strings.TrimPrefix(err.Error(), "json: ")}
+}
+
+// tidy brings a record into the one form it is stored and compared in.
+func tidy(record Record) {
+	switch r := record.(type) {
+	case *ShotRecord:
+		r.Shot = r.Canonical()
+	case *DrillRecord:
+		r.Sentences = nil
+	}
+}
+
+// mergeFields merges two edits of one record, given the version both began with, field by field. A field that both changed, and not to the
+// same value, is named in met. The id is not a field.
+func mergeFields(base, mine, theirs []byte) (merged []byte, met []string, err error) {
+	var was, my, their map[string]json.RawMessage
+	for data, into := range map[*[]byte]*map[string]json.RawMessage{&base: &was, &mine: &my, &theirs: &their} {
+		if err := json.Unmarshal(*data, into); err != nil {
+			return nil, nil, fmt.Errorf("merge: %w", err)
+		}
+	}
+	names := make(map[string]bool)
+	for _, fields := range []map[string]json.RawMessage{was, my, their} {
+		for name := range fields {
+			names[name] = true
+		}
+	}
+	for name := range names {
+		switch {
+		case equalJSON(my[name], was[name]), equalJSON(my[name], their[name]):
+			// theirs stands
+		case equalJSON(their[name], was[name]):
+			if value, ok := my[name]; ok {
+				their[name] = value
+			} else {
+				delete(their, name)
+			}
+		default:
+			met = append(met, name)
+		}
+	}
+	slices.Sort(met)
+	merged, err = json.Marshal(their)
+	return merged, met, err
+}
+
+// equalJSON compares two values as JSON, so that the database's spelling of a number or a space makes no difference.
+func equalJSON(a, b json.RawMessage) bool {
+	if len(a) == 0 || len(b) == 0 {
+		return len(a) == len(b)
+	}
+	var left, right any
+	if json.Unmarshal(a, &left) != nil || json.Unmarshal(b, &right) != nil {
+		return bytes.Equal(a, b)
+	}
+	x, errX := json.Marshal(left)
+	y, errY := json.Marshal(right)
+	return errX == nil && errY == nil && bytes.Equal(x, y)
+}
+
+// mayNot says why the member may not make the change, or "".
+func (w *work) mayNot(p *plan) string {
+	kind := p.change.Record.Kind()
+	switch {
+	case kind == KindSquad && p.change.Delete:
+		return "a squad cannot be deleted"
+	case w.role == Coach:
+		return ""
+	case w.role == Analyst:
+		return "an analyst reads everything and changes nothing: ask a coach"
+	}
+	mine := func(owner *uuid.UUID) bool { return owner != nil && *owner == *w.athlete }
+	if p.existing != nil && !mine(p.existing.Owner()) {
+		return "it is not yours: ask a coach"
+	}
+	if p.tomb != nil && !mine(p.tomb.AthleteID) {
+		return "it was not yours: ask a coach"
+	}
+	switch kind {
+	case KindShot, KindSession, KindBall:
+		if !p.change.Delete && !mine(p.change.Record.Owner()) {
+			return "an athlete keeps the own records only: set athlete_id to yours, or ask a coach"
+		}
+		return ""
+	case KindAthlete:
+		if p.existing != nil && !p.change.Delete {
+			return ""
+		}
+	}
+	return fmt.Sprintf("an athlete cannot do this to a %s: ask a coach", kind)
+}

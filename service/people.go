@@ -1,0 +1,340 @@
+package service
+
+import (
+	"context"
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/base64"
+	"errors"
+	"fmt"
+	"io"
+	"net/netip"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"laneward/db"
+)
+
+// How long a sign-in lasts, and how long a spent refresh token may be sent again because its answer was lost.
+const (
+	refreshTTL   = 90 * 24 * time.Hour
+	refreshGrace = 10 * time.Minute
+)
+
+// Tokens is what a sign-in gives.
+type Tokens struct {
+	User    uuid.UUID
+	Access  string
+	Refresh string
+}
+
+// NewUser is who signs up.
+type NewUser struct {
+	Email, Name, Password, Device string
+}
+
+// SignUp makes a user and signs them in.
+func (s *Service) SignUp(ctx context.Context, person NewUser) (tokens Tokens, err error) {
+	email := strings.ToLower(strings.TrimSpace(person.Email))
+	if detail := passwordFault(person.Password, email); detail != "" {
+		return tokens, InvalidError([]Fault{{Pointer: "/password", Code: "guessable", Detail: detail}})
+	}
+	hash, err := s.hashPassword(ctx, person.Password)
+	if err != nil {
+		return tokens, err
+	}
+	now := s.clock()
+	user := db.AddUserParams{ID: newID(), Email: email, Name: strings.TrimSpace(person.Name), PasswordHash: hash, CreatedAt: now}
+	err = s.db.Global(ctx, func(tx *db.Tx) error {
+		if err := tx.AddUser(ctx, user); err != nil {
+			return emailTaken(err)
+		}
+		tokens, err = s.startFamily(ctx, tx, user.ID, person.Device, now)
+		return err
+	})
+	return tokens, err
+}
+
+func emailTaken(err error) error {
+	err = db.Translate(err)
+	var constraint *db.ConstraintError
+	if errors.As(err, &constraint) && constraint.Constraint == "users_email_key" {
+		return fail(Conflict, "this address has signed up already: sign in instead")
+	}
+	return err
+}
+
+// startFamily signs a user in on a device.
+func (s *Service) startFamily(ctx context.Context, tx *db.Tx, user uuid.UUID, device string, now time.Time) (Tokens, error) {
+	family := db.AddRefreshFamilyParams{ID: newID(), UserID: user, Device: device, CreatedAt: now, ExpiresAt: now.Add(refreshTTL)}
+	if err := tx.AddRefreshFamily(ctx, family); err != nil {
+		return Tokens{}, err
+	}
+	first := make([]byte, 32)
+	if _, err := io.ReadFull(s.random, first); err != nil {
+		return Tokens{}, fmt.Errorf("make a refresh token: %w", err)
+	}
+	return s.issue(ctx, tx, user, family.ID, first, now)
+}
+
+// issue stores a refresh token's hash and answers with it and a fresh access token.
+func (s *Service) issue(ctx context.Context, tx *db.Tx, user, family uuid.UUID, refresh []byte, now time.Time) (Tokens, error) {
+	seed := make([]byte, 32)
+	if _, err := io.ReadFull(s.random, seed); err != nil {
+		return Tokens{}, fmt.Errorf("make a refresh token: %w", err)
+	}
+	row := db.AddRefreshTokenParams{Hash: tokenHash(refresh), FamilyID: family, NextSeed: seed, IssuedAt: now}
+	if err := tx.AddRefreshToken(ctx, row); err != nil {
+		return Tokens{}, err
+	}
+	return s.tokens(user, refresh, now)
+}
+
+func (s *Service) tokens(user uuid.UUID, refresh []byte, now time.Time) (Tokens, error) {
+	access, err := s.keys.sign(user, now)
+	return Tokens{User: user, Access: access, Refresh: base64.RawURLEncoding.EncodeToString(refresh)}, err
+}
+
+func tokenHash(token []byte) []byte {
+	sum := sha256.Sum256(token)
+	return sum[:]
+}
+
+// successor is the token that follows another. Whoever lost the answer asks again with the same token and gets the same one.
+func successor(token, seed []byte) []byte {
+	mac := hmac.New(sha256.New, seed)
+	mac.Write(token)
+	return mac.Sum(nil)
+}
+
+var errRefresh = fail(Unauthenticated, "the refresh token is not valid any more: sign in again; what you have not sent yet stays on your device")
+
+// Refresh trades a refresh token for new tokens. A spent token gives its unspent successor again for ten minutes on the same device;
+// used otherwise it ends the sign-in, for then it has been copied.
+func (s *Service) Refresh(ctx context.Context, refresh, device string) (tokens Tokens, err error) {
+	token, err := base64.RawURLEncoding.DecodeString(refresh)
+	if err != nil {
+		return tokens, errRefresh
+	}
+	now := s.clock()
+	refused := false
+	err = s.db.Global(ctx, func(tx *db.Tx) error {
+		refused = false
+		row, err := tx.LockRefreshToken(ctx, db.LockRefreshTokenParams{Hash: tokenHash(token)})
+		if err != nil {
+			return notFoundAs(err, errRefresh.Detail)
+		}
+		// Its state is read under the family's lock: a parallel use may have spent it meanwhile.
+		state, err := tx.RefreshToken(ctx, db.RefreshTokenParams{Hash: row.Hash})
+		if err != nil {
+			return err
+		}
+		next := successor(token, row.NextSeed)
+		switch {
+		case row.RevokedAt != nil || now.After(row.ExpiresAt):
+			refused = true
+			return nil
+		case state.SpentAt == nil:
+			if err := tx.SpendRefreshToken(ctx, db.SpendRefreshTokenParams{Hash: row.Hash, SpentAt: &now}); err != nil {
+				return err
+			}
+			tokens, err = s.issue(ctx, tx, row.UserID, row.FamilyID, next, now)
+			return err
+		case device == row.Device && now.Sub(*state.SpentAt) <= refreshGrace:
+			after, err := tx.RefreshToken(ctx, db.RefreshTokenParams{Hash: tokenHash(next)})
+			if err != nil {
+				return err
+			}
+			if after.SpentAt == nil {
+				tokens, err = s.tokens(row.UserID, next, now)
+				return err
+			}
+		}
+		refused = true
+		return tx.RevokeRefreshFamily(ctx, db.RevokeRefreshFamilyParams{ID: row.FamilyID, RevokedAt: &now})
+	})
+	if err == nil && refused {
+		err = errRefresh
+	}
+	if err != nil && AsError(err).Code == NotFound {
+		err = errRefresh
+	}
+	return tokens, err
+}
+
+// SignOut ends the sign-in that a refresh token belongs to. An unknown token is no error: it is signed out.
+func (s *Service) SignOut(ctx context.Context, refresh string) error {
+	token, err := base64.RawURLEncoding.DecodeString(refresh)
+	if err != nil {
+		return nil //nolint:nilerr // such a token signs nobody in
+	}
+	now := s.clock()
+	return s.db.Global(ctx, func(tx *db.Tx) error {
+		family, err := tx.RefreshFamilyOf(ctx, db.RefreshFamilyOfParams{Hash: tokenHash(token)})
+		if err = db.Translate(err); errors.Is(err, db.ErrNotFound) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		return tx.RevokeRefreshFamily(ctx, db.RevokeRefreshFamilyParams{ID: family.ID, RevokedAt: &now})
+	})
+}
+
+// The throttle of sign-ins: after freeFailures each further one doubles the wait, up to maxWait; an hour without one forgets them. An
+// account and a network are counted apart, so that neither guessing one password nor one password everywhere gets far.
+const (
+	freeFailures        = 5
+	freeNetworkFailures = 50
+	maxWait             = 15 * time.Minute
+	forgetAfter         = time.Hour
+)
+
+// dummyHash is checked when the account is unknown, so that the answer takes as long.
+const dummyHash = "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
+
+var errSignIn = fail(Unauthenticated, "the address or the password is wrong")
+
+// SignIn checks a password and signs the user in on a device. from is where the request comes from.
+func (s *Service) SignIn(ctx context.Context, email, password, device string, from netip.Addr) (tokens Tokens, err error) {
+	email = strings.ToLower(strings.TrimSpace(email))
+	now := s.clock()
+	subjects := map[string]int{"account:" + email: freeFailures, "network:" + network(from): freeNetworkFailures}
+	if err := s.throttle(ctx, subjects, now); err != nil {
+		return tokens, err
+	}
+	var user db.User
+	err = s.db.Global(ctx, func(tx *db.Tx) error {
+		user, err = tx.UserByEmail(ctx, db.UserByEmailParams{Email: email})
+		return err
+	})
+	known := err == nil
+	if err != nil && !errors.Is(err, db.ErrNotFound) {
+		return tokens, err
+	}
+	hash := dummyHash
+	if known {
+		hash = user.PasswordHash
+	}
+	ok, outdated, err := s.checkPassword(ctx, hash, password)
+	if err != nil {
+		return tokens, err
+	}
+	if !ok || !known {
+		return tokens, errors.Join(errSignIn, s.countFailure(ctx, subjects, now))
+	}
+	newHash := ""
+	if outdated {
+		if newHash, err = s.hashPassword(ctx, password); err != nil {
+			return tokens, err
+		}
+	}
+	err = s.db.Global(ctx, func(tx *db.Tx) error {
+		if newHash != "" {
+			if err := tx.SetPasswordHash(ctx, db.SetPasswordHashParams{ID: user.ID, PasswordHash: newHash}); err != nil {
+				return err
+			}
+		}
+		if err := tx.ForgetSignInFailures(ctx, db.ForgetSignInFailuresParams{Subject: "account:" + email}); err != nil {
+			return err
+		}
+		tokens, err = s.startFamily(ctx, tx, user.ID, device, now)
+		return err
+	})
+	return tokens, err
+}
+
+// network is the part of an address that one subscriber has: all of IPv4, the first 64 bits of IPv6.
+func network(from netip.Addr) string {
+	bits := 64
+	if from = from.Unmap(); from.Is4() {
+		bits = 32
+	}
+	prefix, err := from.Prefix(bits)
+	if err != nil {
+		return "unknown"
+	}
+	return prefix.String()
+}
+
+func (s *Service) throttle(ctx context.Context, subjects map[string]int, now time.Time) error {
+	return s.db.Global(ctx, func(tx *db.Tx) error {
+		for subject, free := range subjects {
+			row, err := tx.SignInFailures(ctx, db.SignInFailuresParams{Subject: subject})
+			if err = db.Translate(err); errors.Is(err, db.ErrNotFound) {
+				continue
+			}
+			if err != nil {
+				return err
+			}
+			until := row.LastFailedAt.Add(waitAfter(int(row.Failures) - free))
+			if now.Before(until) {
+				failure := fail(TooMany, "too many failed sign-ins: wait, then try again")
+				failure.RetryAfter = until.Sub(now).Round(time.Second) + time.Second
+				return failure
+			}
+		}
+		return nil
+	})
+}
+
+// waitAfter is how long to wait after so many failures beyond the free ones.
+func waitAfter(extra int) time.Duration {
+	if extra < 0 {
+		return 0
+	}
+	return min(maxWait, time.Second<<min(extra, 20))
+}
+
+func (s *Service) countFailure(ctx context.Context, subjects map[string]int, now time.Time) error {
+	return s.db.Global(ctx, func(tx *db.Tx) error {
+		for subject := range subjects {
+			row := db.CountSignInFailureParams{Subject: subject, FailedAt: now, ForgetBefore: now.Add(-forgetAfter)}
+			if _, err := tx.CountSignInFailure(ctx, row); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// Person is a user and the squads they are in.
+type Person struct {
+	ID     uuid.UUID
+	Email  string
+	Name   string
+	Squads []OwnSquad
+}
+
+// OwnSquad is a squad as one of its members sees it.
+type OwnSquad struct {
+	ID      uuid.UUID
+	Name    string
+	Role    Role
+	Athlete *uuid.UUID
+}
+
+// Me returns who the user is, and in which squads.
+func (s *Service) Me(ctx context.Context, user uuid.UUID) (me Person, err error) {
+	err = s.db.Global(ctx, func(tx *db.Tx) error {
+		row, err := tx.UserByID(ctx, db.UserByIDParams{ID: user})
+		if err != nil {
+			return notFoundAs(err, "your account is gone: sign up again")
+		}
+		squads, err := tx.SquadsOf(ctx, db.SquadsOfParams{UserID: user})
+		if err != nil {
+			return err
+		}
+		me = Person{ID: row.ID, Email: row.Email, Name: row.Name, Squads: make([]OwnSquad, len(squads))}
+		for i, squad := range squads {
+			me.Squads[i] = OwnSquad{ID: squad.SquadID, Name: squad.Name, Role: Role(squad.Role)}
+			if squad.AthleteID != uuid.Nil {
+				me.Squads[i].Athlete = &squad.AthleteID
+			}
+		}
+		return nil
+	})
+	return me, err
+}

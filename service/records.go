@@ -1,0 +1,158 @@
+package service
+
+import (
+	"context"
+	"slices"
+
+	"github.com/google/uuid"
+)
+
+// Page is some records in revision order. Next is the revision to go on after; 0 when there are no more.
+type Page struct {
+	Records []Record
+	Next    int64
+}
+
+// Get returns one record that the user may see.
+func (s *Service) Get(ctx context.Context, user, squad uuid.UUID, kind Kind, id uuid.UUID) (record Record, err error) {
+	err = s.readSquad(ctx, user, squad, func(w *work) error {
+		record, err = w.get(ctx, kind, id)
+		return err
+	})
+	return record, err
+}
+
+func (w *work) get(ctx context.Context, kind Kind, id uuid.UUID) (Record, error) {
+	found, err := stores[kind].byIDs(ctx, w.Tx, w.squad, []uuid.UUID{id}, w.athlete)
+	if err != nil {
+		return nil, err
+	}
+	if len(found) == 0 {
+		return nil, fail(NotFound, "there is no %s %s in the squad, or not for you", kind, id)
+	}
+	return found[0].Record, w.decorate(ctx, found[0].Record)
+}
+
+// decorate adds what is told with a record but is no part of it.
+func (w *work) decorate(ctx context.Context, records ...Record) error {
+	var drills []*DrillRecord
+	for _, record := range records {
+		if d, ok := record.(*DrillRecord); ok {
+			drills = append(drills, d)
+		}
+	}
+	if len(drills) == 0 {
+		return nil
+	}
+	return w.addSentences(ctx, drills)
+}
+
+// List returns the records of a kind that the user may see, changed after revision `after`, in revision order.
+func (s *Service) List(ctx context.Context, user, squad uuid.UUID, kind Kind, after int64, limit int) (page Page, err error) {
+	err = s.readSquad(ctx, user, squad, func(w *work) error {
+		found, err := stores[kind].after(ctx, w.Tx, w.squad, after, int32(limit+1), w.athlete) //nolint:gosec // the edge allows 1000
+		if err != nil {
+			return err
+		}
+		page = Page{}
+		if len(found) > limit {
+			found = found[:limit]
+			page.Next = found[limit-1].Revision()
+		}
+		for _, one := range found {
+			page.Records = append(page.Records, one.Record)
+		}
+		return w.decorate(ctx, page.Records...)
+	})
+	return page, err
+}
+
+// Create stores a new record; one without an id is given one. created is false when the same record is stored already.
+func (s *Service) Create(ctx context.Context, user, squad uuid.UUID, record Record) (result Record, created bool, err error) {
+	if found := record.Faults(); len(found) > 0 {
+		return nil, false, InvalidError(found)
+	}
+	id := record.Key()
+	if id == uuid.Nil {
+		id = newID()
+	}
+	record.stamp(id, 0)
+	outcome, err := s.applyOne(ctx, user, squad, Change{Record: record, Exact: true})
+	if err != nil {
+		return nil, false, err
+	}
+	if outcome.Record == nil { // stored once, and deleted since
+		return nil, false, fail(Conflict, "this record was stored before and has been deleted")
+	}
+	return outcome.Record, outcome.Status == StatusStored, nil
+}
+
+// Replace changes a record that stands at revision `base`; Stale when it stands at another by now.
+func (s *Service) Replace(ctx context.Context, user, squad uuid.UUID, id uuid.UUID, base int64, record Record) (Record, error) {
+	if record.Key() != uuid.Nil && record.Key() != id {
+		return nil, InvalidError([]Fault{{Pointer: "/id", Code: "mismatch", Detail: "is not the id of the address: leave it out or correct it"}})
+	}
+	record.stamp(id, base)
+	if found := record.Faults(); len(found) > 0 {
+		return nil, InvalidError(found)
+	}
+	outcome, err := s.applyOne(ctx, user, squad, Change{Record: record, Exact: true})
+	return outcome.Record, err
+}
+
+// Delete removes a record that stands at revision `base`; Stale when it stands at another by now.
+func (s *Service) Delete(ctx context.Context, user, squad uuid.UUID, kind Kind, id uuid.UUID, base int64) error {
+	record := stores[kind].fresh()
+	record.stamp(id, base)
+	_, err := s.applyOne(ctx, user, squad, Change{Record: record, Delete: true, Exact: true})
+	return err
+}
+
+// applyOne applies one change and turns an outcome that stored nothing into an error.
+func (s *Service) applyOne(ctx context.Context, user, squad uuid.UUID, change Change) (outcome Outcome, err error) {
+	base := change.Record.Revision()
+	err = s.inSquad(ctx, user, squad, func(w *work) error {
+		change.Record.stamp(change.Record.Key(), base) // the transaction may be run again
+		if err := w.mustSee(ctx, change); err != nil {
+			return err
+		}
+		outcomes, _, err := w.apply(ctx, []Change{change})
+		if err != nil {
+			return err
+		}
+		outcome = outcomes[0]
+		if err := outcome.err(base); err != nil {
+			return err
+		}
+		if outcome.Record != nil {
+			return w.decorate(ctx, outcome.Record)
+		}
+		return nil
+	})
+	return outcome, err
+}
+
+// mustSee fails when the change is to a record that the member may not see: it then does not exist for them.
+func (w *work) mustSee(ctx context.Context, change Change) error {
+	if change.Record.Revision() == 0 && !change.Delete {
+		return nil
+	}
+	_, err := w.get(ctx, change.Record.Kind(), change.Record.Key())
+	return err
+}
+
+func (o Outcome) err(base int64) error {
+	switch o.Status {
+	case StatusConflict:
+		code := Conflict
+		if base != 0 && o.Record != nil && o.Rev != base || o.Deleted {
+			code = Stale
+		}
+		return &Error{Code: code, Detail: o.Faults[0].Detail, Faults: o.Faults[1:]}
+	case StatusRefused:
+		return &Error{Code: o.Code, Detail: o.Faults[0].Detail}
+	case StatusWaiting:
+		return &Error{Code: Invalid, Detail: o.Faults[0].Detail, Faults: slices.Clone(o.Faults)}
+	}
+	return nil
+}

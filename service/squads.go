@@ -1,0 +1,262 @@
+package service
+
+import (
+	"context"
+	"encoding/base32"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"laneward/db"
+)
+
+// CreateSquad makes a squad with the user as its coach. created is false when the same user made the same squad before.
+func (s *Service) CreateSquad(ctx context.Context, user uuid.UUID, squad *SquadRecord) (result *SquadRecord, created bool, err error) {
+	if found := squad.Faults(); len(found) > 0 {
+		return nil, false, InvalidError(found)
+	}
+	if squad.ID == uuid.Nil {
+		squad.ID = newID()
+	}
+	id, now := squad.ID, s.clock()
+	err = s.db.InSquad(ctx, id, func(tx *db.Tx) error {
+		created = false
+		if row, err := tx.MembershipOfUser(ctx, db.MembershipOfUserParams{SquadID: id, UserID: user}); err == nil {
+			return s.sameSquad(ctx, tx, squad, row, &result)
+		}
+		person, err := tx.UserByID(ctx, db.UserByIDParams{ID: user})
+		if err != nil {
+			return err
+		}
+		first := db.PutSquadParams{SquadID: id, Name: squad.Name, Invented: squad.Invented, CreatedAt: now, Hash: []byte{}}
+		if err := tx.PutSquad(ctx, first); err != nil {
+			return idTaken(err)
+		}
+		if err := tx.StartClock(ctx, db.StartClockParams{SquadID: id}); err != nil {
+			return idTaken(err)
+		}
+		w := &work{Tx: tx, member: member{user: user, squad: id, role: Coach}, now: now}
+		squad.stamp(id, 0)
+		coach := &MemberRecord{Head: Head{ID: newID()}, UserID: user, Name: person.Name, Role: Coach}
+		if _, _, err := w.apply(ctx, []Change{{Record: squad}, {Record: coach}}); err != nil {
+			return err
+		}
+		result, created = squad, true
+		return nil
+	})
+	return result, created, err
+}
+
+func (s *Service) sameSquad(ctx context.Context, tx *db.Tx, squad *SquadRecord, _ db.Membership, result **SquadRecord) error {
+	found, err := oneSquad(ctx, tx, squad.ID)
+	if err != nil {
+		return err
+	}
+	*result = found[0].Record.(*SquadRecord)
+	if (*result).Name != squad.Name {
+		return fail(Conflict, "you have a squad of this id with another name: to rename it, replace it")
+	}
+	return nil
+}
+
+// idTaken hides whose the id is: a row of another squad is only known to the database.
+func idTaken(err error) error {
+	err = db.Translate(err)
+	var constraint *db.ConstraintError
+	if errors.As(err, &constraint) {
+		return fail(Conflict, "this id cannot be used: leave it out to be given one")
+	}
+	return err
+}
+
+// invitationTTL is how long a code works.
+const invitationTTL = 7 * 24 * time.Hour
+
+// Invitation lets one person join. Code is known only in the answer to its making.
+type Invitation struct {
+	ID        uuid.UUID
+	Code      string
+	Role      Role
+	AthleteID *uuid.UUID
+	ExpiresAt time.Time
+	UsedAt    *time.Time
+}
+
+// codeEncoding has no letters that look alike when read out: no I, O, 0 and 1.
+var codeEncoding = base32.NewEncoding("ABCDEFGHJKLMNPQRSTUVWXYZ23456789").WithPadding(base32.NoPadding)
+
+// Invite makes an invitation with a one-time code.
+func (s *Service) Invite(ctx context.Context, user, squad uuid.UUID, role Role, athlete *uuid.UUID) (made Invitation, err error) {
+	raw := make([]byte, 20)
+	if _, err := io.ReadFull(s.random, raw); err != nil {
+		return made, fmt.Errorf("make a code: %w", err)
+	}
+	code := codeEncoding.EncodeToString(raw)
+	as := MemberRecord{Name: "invited", Role: role, AthleteID: athlete}
+	if found := as.Faults(); len(found) > 0 {
+		return made, InvalidError(found)
+	}
+	err = s.inSquad(ctx, user, squad, func(w *work) error {
+		if err := w.mustCoach(); err != nil {
+			return err
+		}
+		if athlete != nil {
+			if _, err := w.get(ctx, KindAthlete, *athlete); err != nil {
+				return InvalidError([]Fault{{Pointer: "/athlete_id", Code: string(NotFound), Detail: "there is no such athlete in the squad"}})
+			}
+		}
+		row := db.PutInvitationParams{
+			SquadID: squad, ID: newID(), CodeHash: tokenHash([]byte(code)), Role: string(role), AthleteID: athlete, InvitedBy: user,
+			CreatedAt: w.now, ExpiresAt: w.now.Add(invitationTTL),
+		}
+		made = Invitation{ID: row.ID, Code: code, Role: role, AthleteID: athlete, ExpiresAt: row.ExpiresAt}
+		return w.PutInvitation(ctx, row)
+	})
+	return made, err
+}
+
+// Invitations lists a squad's invitations after an id; next is the id to go on after, zero on the last page.
+func (s *Service) Invitations(ctx context.Context, user, squad, after uuid.UUID, limit int) (list []Invitation, next uuid.UUID, err error) {
+	err = s.readSquad(ctx, user, squad, func(w *work) error {
+		if err := w.mustCoach(); err != nil {
+			return err
+		}
+		found, err := w.Invitations(ctx, db.InvitationsParams{SquadID: squad, After: after, MaxRows: int32(limit + 1)}) //nolint:gosec // at most 1001
+		if err != nil {
+			return err
+		}
+		list, next = nil, uuid.Nil
+		if len(found) > limit {
+			found = found[:limit]
+			next = found[limit-1].ID
+		}
+		for _, row := range found {
+			list = append(list, Invitation{ID: row.ID, Role: Role(row.Role), AthleteID: row.AthleteID, ExpiresAt: row.ExpiresAt, UsedAt: row.UsedAt})
+		}
+		return nil
+	})
+	return list, next, err
+}
+
+// Withdraw removes an invitation that has not been used.
+func (s *Service) Withdraw(ctx context.Context, user, squad, id uuid.UUID) error {
+	return s.inSquad(ctx, user, squad, func(w *work) error {
+		if err := w.mustCoach(); err != nil {
+			return err
+		}
+		n, err := w.RemoveInvitation(ctx, db.RemoveInvitationParams{SquadID: squad, ID: id})
+		if err == nil && n == 0 {
+			return fail(NotFound, "there is no such invitation, or it has been used")
+		}
+		return err
+	})
+}
+
+var errCode = fail(NotFound, "the code is wrong, used or too old: ask the coach for a new one")
+
+// Join spends an invitation's code and makes the user a member.
+func (s *Service) Join(ctx context.Context, user uuid.UUID, code string) (squad uuid.UUID, joined *MemberRecord, err error) {
+	hash := tokenHash([]byte(strings.ToUpper(strings.NewReplacer("-", "", " ", "").Replace(code))))
+	var person db.User
+	err = s.db.Global(ctx, func(tx *db.Tx) error {
+		if person, err = tx.UserByID(ctx, db.UserByIDParams{ID: user}); err != nil {
+			return err
+		}
+		found, err := tx.SquadOfInvitation(ctx, db.SquadOfInvitationParams{CodeHash: hash})
+		if err != nil || found == uuid.Nil {
+			return errCode
+		}
+		squad = found
+		return nil
+	})
+	if err != nil {
+		return squad, nil, err
+	}
+	now := s.clock()
+	err = s.db.InSquad(ctx, squad, func(tx *db.Tx) error {
+		row, err := tx.UseInvitation(ctx, db.UseInvitationParams{SquadID: squad, CodeHash: hash, UsedAt: &now})
+		if err != nil {
+			return notFoundAs(err, errCode.Detail)
+		}
+		if _, err := tx.MembershipOfUser(ctx, db.MembershipOfUserParams{SquadID: squad, UserID: user}); err == nil {
+			return fail(Conflict, "you are in this squad already; the code has not been used up")
+		}
+		// The coach who invited vouches for the new member.
+		w := &work{Tx: tx, member: member{user: row.InvitedBy, squad: squad, role: Coach}, now: now}
+		joined = &MemberRecord{Head: Head{ID: newID()}, UserID: user, Name: person.Name, Role: Role(row.Role), AthleteID: row.AthleteID}
+		_, _, err = w.apply(ctx, []Change{{Record: joined}})
+		return err
+	})
+	return squad, joined, err
+}
+
+// SetRole changes a member's role. The last coach stays one.
+func (s *Service) SetRole(ctx context.Context, user, squad, id uuid.UUID, base int64, role Role, athlete *uuid.UUID) (result *MemberRecord, err error) {
+	err = s.inSquad(ctx, user, squad, func(w *work) error {
+		record, err := w.memberToChange(ctx, id, role != Coach, base)
+		if err != nil {
+			return err
+		}
+		if err := w.mustCoach(); err != nil {
+			return err
+		}
+		record.Role, record.AthleteID = role, athlete
+		if found := record.Faults(); len(found) > 0 {
+			return InvalidError(found)
+		}
+		outcomes, _, err := w.apply(ctx, []Change{{Record: record, Exact: true}})
+		if err != nil {
+			return err
+		}
+		result = record
+		return outcomes[0].err(base)
+	})
+	return result, err
+}
+
+// RemoveMember takes a member out. A coach may remove anyone, a member themself; the last coach cannot leave.
+func (s *Service) RemoveMember(ctx context.Context, user, squad, id uuid.UUID, base int64) error {
+	return s.inSquad(ctx, user, squad, func(w *work) error {
+		record, err := w.memberToChange(ctx, id, true, base)
+		if err != nil {
+			return err
+		}
+		if w.role != Coach && record.UserID != user {
+			return fail(Forbidden, "only a coach may remove somebody else: ask one")
+		}
+		w.role = Coach // leaving is everybody's right
+		outcomes, _, err := w.apply(ctx, []Change{{Record: record, Delete: true, Exact: true}})
+		if err != nil {
+			return err
+		}
+		return outcomes[0].err(base)
+	})
+}
+
+// memberToChange reads a member under the squad's lock, and holds the last coach.
+func (w *work) memberToChange(ctx context.Context, id uuid.UUID, losesCoach bool, base int64) (*MemberRecord, error) {
+	if _, err := w.LockClock(ctx, db.LockClockParams{SquadID: w.squad}); err != nil {
+		return nil, err
+	}
+	found, err := w.get(ctx, KindMember, id)
+	if err != nil {
+		return nil, err
+	}
+	record := found.(*MemberRecord)
+	record.Rev = base
+	if record.Role != Coach || !losesCoach {
+		return record, nil
+	}
+	coaches, err := w.CountCoaches(ctx, db.CountCoachesParams{SquadID: w.squad})
+	if err != nil {
+		return nil, err
+	}
+	if coaches < 2 {
+		return nil, fail(Conflict, "a squad needs a coach: make somebody else one first")
+	}
+	return record, nil
+}

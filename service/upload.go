@@ -1,0 +1,235 @@
+package service
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"laneward/service/shot"
+)
+
+// The limits of one log, as it is when unpacked.
+const (
+	MaxLogRows  = 10_000
+	MaxLogBytes = 32 << 20
+)
+
+// LogFormat is a format a practice log arrives in.
+type LogFormat string
+
+// The formats of a log.
+const (
+	LogCSV    LogFormat = "csv"
+	LogNDJSON LogFormat = "ndjson"
+	LogJSON   LogFormat = "json"
+)
+
+// Log is a practice log to store. Athlete and Drill hold for the rows that do not say; Nil for none.
+type Log struct {
+	Format  LogFormat
+	Body    io.Reader
+	Session uuid.UUID
+	Athlete uuid.UUID
+	Drill   uuid.UUID
+}
+
+// RowOutcome is what became of one row of a log. Current is the shot as stored, when the row conflicts with it.
+type RowOutcome struct {
+	Row     int
+	ID      uuid.UUID
+	Status  Status
+	Faults  []Fault
+	Current *ShotRecord
+}
+
+// UploadResult is what became of a log: an outcome for each row in their order, and the squad's revision after it.
+type UploadResult struct {
+	Rev      int64
+	Outcomes []RowOutcome
+}
+
+// Upload stores the shots of a practice log. Rows are read and checked before the squad's lock is taken. A bad row never holds up the good
+// ones; a log that cannot be read as one stores nothing.
+func (s *Service) Upload(ctx context.Context, user, squad uuid.UUID, log Log) (result UploadResult, err error) {
+	names := newLogNames(log.Session)
+	err = s.readSquad(ctx, user, squad, func(w *work) error { return names.load(ctx, w, &log) })
+	if err != nil {
+		return result, err
+	}
+	result.Outcomes, err = readLog(log, names)
+	if err != nil {
+		return result, err
+	}
+	var changes []Change
+	var at []int
+	for i, row := range result.Outcomes {
+		if row.Status == "" {
+			changes = append(changes, Change{Record: row.Current, Exact: true})
+			at = append(at, i)
+		}
+	}
+	err = s.inSquad(ctx, user, squad, func(w *work) error {
+		for _, change := range changes {
+			change.Record.stamp(change.Record.Key(), 0)
+		}
+		outcomes, rev, err := w.apply(ctx, changes)
+		if err != nil {
+			return err
+		}
+		result.Rev = rev
+		for i, outcome := range outcomes {
+			result.Outcomes[at[i]].settle(outcome)
+		}
+		return nil
+	})
+	return result, err
+}
+
+// settle takes over what became of a row's change.
+func (r *RowOutcome) settle(outcome Outcome) {
+	r.Status, r.Faults, r.Current = outcome.Status, outcome.Faults, nil
+	switch outcome.Status {
+	case StatusWaiting:
+		r.Status = StatusRefused // a log names what is there already, so nothing is to be waited for
+	case StatusConflict:
+		r.Current, _ = outcome.Record.(*ShotRecord)
+		r.Faults = []Fault{{Code: string(Conflict), Detail: "another shot is stored under this id: nothing was changed. To correct a shot, replace it by its id"}}
+		if outcome.Deleted {
+			r.Faults[0].Detail = "this shot was stored before and has been deleted since"
+		}
+	}
+}
+
+// readLog reads and checks all rows. A row without a status is fit to be stored.
+func readLog(log Log, names *logNames) ([]RowOutcome, error) {
+	options := shot.Options{
+		SessionID: log.Session, AthleteID: log.Athlete, DrillID: log.Drill, MaxBytes: MaxLogBytes, MaxRows: MaxLogRows,
+		Athlete: names.athlete, Ball: names.ball, Drill: names.drill,
+	}
+	var source iter.Seq2[shot.Row, error]
+	switch log.Format {
+	case LogCSV:
+		source = shot.ReadCSV(log.Body, options)
+	case LogNDJSON:
+		source = shot.ReadNDJSON(log.Body, options)
+	case LogJSON:
+		source = shot.ReadJSON(log.Body, options)
+	default:
+		return nil, fail(Invalid, "%q is no format of a log: send text/csv, application/x-ndjson or application/json", log.Format)
+	}
+	var outcomes []RowOutcome
+	for row, err := range source {
+		if err != nil {
+			return nil, logError(err)
+		}
+		outcome := RowOutcome{Row: row.Number, ID: row.Shot.ID}
+		if len(row.Faults) > 0 {
+			outcome.Status, outcome.Faults = StatusRefused, shotFaults(row.Faults)
+		} else {
+			outcome.Current = &ShotRecord{Shot: row.Shot}
+		}
+		outcomes = append(outcomes, outcome)
+	}
+	if len(outcomes) == 0 {
+		return nil, fail(Invalid, "the log has no rows: nothing was stored")
+	}
+	return outcomes, nil
+}
+
+func logError(err error) error {
+	var broken *shot.LogError
+	if !errors.As(err, &broken) {
+		return fmt.Errorf("read a log: %w", err)
+	}
+	code := Invalid
+	switch broken.Code {
+	case shot.LogTooLarge, shot.LogTooLong:
+		code = TooLarge
+	}
+	return &Error{Code: code, Detail: broken.Error() + " (nothing of this log was stored)", cause: broken.Cause}
+}
+
+// logNames finds the athletes, balls and drills that a log calls by name.
+type logNames struct {
+	session  uuid.UUID
+	athletes map[string][]uuid.UUID
+	drills   map[string][]uuid.UUID
+	balls    map[uuid.UUID]map[string][]uuid.UUID
+}
+
+func newLogNames(session uuid.UUID) *logNames {
+	return &logNames{
+		session: session, athletes: map[string][]uuid.UUID{}, drills: map[string][]uuid.UUID{}, balls: map[uuid.UUID]map[string][]uuid.UUID{},
+	}
+}
+
+// maxNames is more athletes, balls or drills than a squad has.
+const maxNames = 10_000
+
+// load reads the names the user may see, and lets the session and the user say whose log it is when the request does not.
+func (n *logNames) load(ctx context.Context, w *work, log *Log) error {
+	found, err := w.get(ctx, KindSession, log.Session)
+	if err != nil {
+		return err
+	}
+	if log.Athlete == uuid.Nil {
+		if owner := found.Owner(); owner != nil {
+			log.Athlete = *owner
+		} else if w.athlete != nil {
+			log.Athlete = *w.athlete
+		}
+	}
+	for _, kind := range []Kind{KindAthlete, KindBall, KindDrill} {
+		list, err := stores[kind].after(ctx, w.Tx, w.squad, 0, maxNames, w.athlete)
+		if err != nil {
+			return err
+		}
+		for _, one := range list {
+			n.add(one.Record)
+		}
+	}
+	return nil
+}
+
+func (n *logNames) add(record Record) {
+	switch r := record.(type) {
+	case *AthleteRecord:
+		n.athletes[fold(r.Name)] = append(n.athletes[fold(r.Name)], r.ID)
+	case *DrillRecord:
+		n.drills[fold(r.Name)] = append(n.drills[fold(r.Name)], r.ID)
+	case *BallRecord:
+		own := n.balls[r.AthleteID]
+		if own == nil {
+			own = map[string][]uuid.UUID{}
+			n.balls[r.AthleteID] = own
+		}
+		own[fold(r.Name)] = append(own[fold(r.Name)], r.ID)
+	}
+}
+
+// fold makes names equal that differ in case and spaces only.
+func fold(name string) string { return strings.ToLower(strings.Join(strings.Fields(name), " ")) }
+
+func (n *logNames) athlete(name string) (uuid.UUID, error) { return theOne(n.athletes, "athlete", name) }
+
+func (n *logNames) drill(name string) (uuid.UUID, error) { return theOne(n.drills, "drill", name) }
+
+func (n *logNames) ball(athlete uuid.UUID, name string) (uuid.UUID, error) {
+	return theOne(n.balls[athlete], "ball of this athlete", name)
+}
+
+func theOne(ids map[string][]uuid.UUID, what, name string) (uuid.UUID, error) {
+	switch found := ids[fold(name)]; len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return uuid.Nil, fmt.Errorf("there is no %s called %q: check the name, or write the id", what, name)
+	default:
+		return uuid.Nil, fmt.Errorf("%d are called %q: write the id of the %s", len(found), name, what)
+	}
+}

@@ -1,0 +1,463 @@
+package service
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"github.com/google/uuid"
+
+	"laneward/db"
+)
+
+// Status is what became of one change.
+type Status string
+
+// The outcomes of a change. Same is a payload that was stored before: nothing is written. Waiting is a record whose parent is missing:
+// send it again when the parent has landed.
+const (
+	StatusStored   Status = "stored"
+	StatusSame     Status = "same"
+	StatusConflict Status = "conflict"
+	StatusRefused  Status = "refused"
+	StatusWaiting  Status = "waiting"
+)
+
+// Change asks to store a record or to delete one. The record's own revision is the one the change is based on, 0 for a new record.
+type Change struct {
+	Record Record
+	Delete bool
+	// Exact refuses to merge: anything but the current revision is a conflict.
+	Exact bool
+}
+
+// Outcome is what became of a change. Record is the record as it now stands: the stored one, or on a conflict the server's copy; nil with
+// Deleted when there is none any more.
+type Outcome struct {
+	Status  Status
+	Record  Record
+	Deleted bool
+	Rev     int64 // of Record, or of the deletion
+	Code    Code  // why it was refused or conflicts
+	Faults  []Fault
+}
+
+// plan is a change on its way: what stands in the database under its id, and what is to be written.
+type plan struct {
+	change   *Change
+	outcome  *Outcome
+	existing *stored
+	tomb     *db.Tombstone
+	write    Record // to put; nil for nothing, or for a deletion
+	hash     []byte
+}
+
+// apply is the one way anything of a squad is written. It locks the squad's counter, decides each change against what stands, gives the
+// accepted ones the next revisions, parents before children, and writes them; the lock is held to the commit, so that commit order is
+// revision order and no hole ever fills later. Records must be valid already, so that nothing slow happens under the lock.
+// It returns an outcome for every change, in their order, and the revision reached.
+func (w *work) apply(ctx context.Context, changes []Change) ([]Outcome, int64, error) {
+	outcomes := make([]Outcome, len(changes))
+	rev, err := w.LockClock(ctx, db.LockClockParams{SquadID: w.squad})
+	if err != nil {
+		return nil, 0, err
+	}
+	for _, round := range distinct(changes) {
+		plans := make([]*plan, len(round))
+		for i, at := range round {
+			plans[i] = &plan{change: &changes[at], outcome: &outcomes[at]}
+		}
+		if rev, err = w.applyRound(ctx, plans, rev); err != nil {
+			return nil, 0, err
+		}
+	}
+	return outcomes, rev, nil
+}
+
+// distinct splits changes into rounds in which no record appears twice, keeping the order for each record.
+func distinct(changes []Change) [][]int {
+	var rounds [][]int
+	seen := make(map[Ref]int, len(changes))
+	for i, change := range changes {
+		key := Ref{Kind: change.Record.Kind(), ID: change.Record.Key()}
+		round := seen[key]
+		seen[key] = round + 1
+		if round == len(rounds) {
+			rounds = append(rounds, nil)
+		}
+		rounds[round] = append(rounds[round], i)
+	}
+	return rounds
+}
+
+func (w *work) applyRound(ctx context.Context, plans []*plan, rev int64) (int64, error) {
+	if err := w.findExisting(ctx, plans); err != nil {
+		return 0, err
+	}
+	for _, p := range plans {
+		if err := w.decide(ctx, p); err != nil {
+			return 0, err
+		}
+	}
+	if err := w.checkParents(ctx, plans); err != nil {
+		return 0, err
+	}
+	next, err := w.remove(ctx, plans, rev)
+	if err != nil {
+		return 0, err
+	}
+	if next, err = w.put(ctx, plans, next); err != nil {
+		return 0, err
+	}
+	if next == rev {
+		return rev, nil
+	}
+	return w.AdvanceClock(ctx, db.AdvanceClockParams{SquadID: w.squad, ByRows: next - rev})
+}
+
+// byKind lists the plans of each kind, keeping their order.
+func byKind(plans []*plan, want func(*plan) bool) map[Kind][]*plan {
+	groups := make(map[Kind][]*plan)
+	for _, p := range plans {
+		if want(p) {
+			kind := p.change.Record.Kind()
+			groups[kind] = append(groups[kind], p)
+		}
+	}
+	return groups
+}
+
+func keys(plans []*plan) []uuid.UUID {
+	ids := make([]uuid.UUID, len(plans))
+	for i, p := range plans {
+		ids[i] = p.change.Record.Key()
+	}
+	return ids
+}
+
+// findExisting looks up what stands under each id: a record, or the tombstone of one.
+func (w *work) findExisting(ctx context.Context, plans []*plan) error {
+	for kind, group := range byKind(plans, func(*plan) bool { return true }) {
+		byID := make(map[uuid.UUID]*plan, len(group))
+		for _, p := range group {
+			byID[p.change.Record.Key()] = p
+		}
+		found, err := stores[kind].byIDs(ctx, w.Tx, w.squad, keys(group), nil)
+		if err != nil {
+			return err
+		}
+		for i := range found {
+			byID[found[i].Key()].existing = &found[i]
+		}
+		if len(found) == len(group) {
+			continue
+		}
+		tombs, err := w.TombstonesByIDs(ctx, db.TombstonesByIDsParams{SquadID: w.squad, Kind: string(kind), IDs: keys(group)})
+		if err != nil {
+			return err
+		}
+		for i := range tombs {
+			byID[tombs[i].ID].tomb = &tombs[i]
+		}
+	}
+	return nil
+}
+
+func (p *plan) refuse(code Code, pointer, detail string) {
+	*p.outcome = Outcome{Status: StatusRefused, Code: code, Faults: []Fault{{Pointer: pointer, Code: string(code), Detail: detail}}}
+}
+
+func (p *plan) conflict(detail string) {
+	*p.outcome = Outcome{Status: StatusConflict, Code: Conflict, Faults: []Fault{{Code: string(Conflict), Detail: detail}}}
+	p.showExisting()
+}
+
+func (p *plan) same() {
+	*p.outcome = Outcome{Status: StatusSame}
+	p.showExisting()
+}
+
+func (p *plan) showExisting() {
+	switch {
+	case p.existing != nil:
+		p.outcome.Record, p.outcome.Rev = p.existing.Record, p.existing.Revision()
+	case p.tomb != nil:
+		p.outcome.Deleted, p.outcome.Rev = true, p.tomb.Rev
+	}
+}
+
+// decide settles what is to become of one change, before parents are looked at.
+func (w *work) decide(ctx context.Context, p *plan) error {
+	if detail := w.mayNot(p); detail != "" {
+		// Whoever may not see the record learns no more than that there is none for them.
+		p.refuse(Forbidden, "", detail)
+		return nil
+	}
+	if p.change.Delete {
+		w.decideDelete(p)
+		return nil
+	}
+	body, err := payload(p.change.Record)
+	if err != nil {
+		return err
+	}
+	p.hash = hashOf(body)
+	base := p.change.Record.Revision()
+	switch {
+	case p.existing != nil && bytes.Equal(p.hash, p.existing.hash):
+		p.same()
+	case p.existing != nil && base == p.existing.Revision():
+		p.write = p.change.Record
+	case p.existing != nil:
+		return w.decideOlder(ctx, p, body)
+	case p.tomb != nil && base == p.tomb.Rev:
+		p.write = p.change.Record // written again in full knowledge of the deletion
+	case p.tomb != nil:
+		known, err := w.wasStored(ctx, p)
+		if err != nil {
+			return err
+		}
+		if known && base == 0 {
+			p.same() // stored once already, and deleted since
+			return nil
+		}
+		p.conflict("it has been deleted: to keep it, send it again with rev set to the deletion's")
+	case base != 0:
+		p.refuse(NotFound, "/rev", "there is no such record: leave rev out to store a new one")
+	default:
+		p.write = p.change.Record
+	}
+	return nil
+}
+
+func (w *work) decideDelete(p *plan) {
+	base := p.change.Record.Revision()
+	switch {
+	case p.existing != nil && base == p.existing.Revision():
+		// removed below
+	case p.existing != nil:
+		p.conflict("it has changed since: look at it again before you delete it")
+	case p.tomb != nil:
+		p.same()
+	default:
+		p.refuse(NotFound, "", "there is no such record")
+	}
+}
+
+// decideOlder settles a change that is based on something else than what stands now: a payload stored before is the same, an edit is
+// merged field by field where the fields do not meet, and all else is a conflict.
+func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
+	history, err := w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(p.change.Record.Kind()), ID: p.change.Record.Key()})
+	if err != nil {
+		return err
+	}
+	base := p.change.Record.Revision()
+	if base == 0 {
+		if slices.ContainsFunc(history, func(h db.History) bool { return bytes.Equal(h.Hash, p.hash) }) {
+			p.same()
+			return nil
+		}
+		p.conflict("another record is stored under this id: to change it, send rev with the revision you hold")
+		return nil
+	}
+	at := slices.IndexFunc(history, func(h db.History) bool { return h.Rev == base })
+	if p.change.Exact || at < 0 {
+		p.conflict(fmt.Sprintf("it has changed since revision %d: look at it again, then send your change with the revision it has now", base))
+		return nil
+	}
+	theirs, err := payload(p.existing.Record)
+	if err != nil {
+		return err
+	}
+	merged, met, err := mergeFields(history[at].Body, mine, theirs)
+	if err != nil {
+		return err
+	}
+	if len(met) > 0 {
+		p.conflict("it has changed since, in the same fields: choose between the two and send the choice with the revision it has now")
+		for _, field := range met {
+			p.outcome.Faults = append(p.outcome.Faults, Fault{Pointer: "/" + field, Code: string(Conflict), Detail: "was changed by both"})
+		}
+		return nil
+	}
+	return p.takeMerged(merged)
+}
+
+// takeMerged makes the merged payload what is written, unless it says what stands already.
+func (p *plan) takeMerged(merged []byte) error {
+	record, found := Decode(p.change.Record.Kind(), merged)
+	if record == nil || len(found) > 0 {
+		p.conflict("it has changed since, and the two changes together are not valid: look at it again")
+		return nil
+	}
+	body, err := payload(record)
+	if err != nil {
+		return err
+	}
+	if p.hash = hashOf(body); bytes.Equal(p.hash, p.existing.hash) {
+		p.same()
+		return nil
+	}
+	p.write = record
+	return nil
+}
+
+func (w *work) wasStored(ctx context.Context, p *plan) (bool, error) {
+	history, err := w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(p.change.Record.Kind()), ID: p.change.Record.Key()})
+	return slices.ContainsFunc(history, func(h db.History) bool { return bytes.Equal(h.Hash, p.hash) }), err
+}
+
+// checkParents turns away what refers to a record that is not there, or not for this member. A parent written in the same round counts.
+func (w *work) checkParents(ctx context.Context, plans []*plan) error {
+	known := make(map[Ref]bool)
+	for _, p := range plans {
+		if p.write != nil {
+			known[Ref{Kind: p.write.Kind(), ID: p.write.Key()}] = true
+		}
+	}
+	missing := make(map[Kind][]uuid.UUID)
+	asked := make(map[Ref]bool)
+	for _, p := range plans {
+		if p.write == nil {
+			continue
+		}
+		for _, ref := range p.write.Parents() {
+			key := Ref{Kind: ref.Kind, ID: ref.ID}
+			if !known[key] && !asked[key] {
+				asked[key] = true
+				missing[ref.Kind] = append(missing[ref.Kind], ref.ID)
+			}
+		}
+	}
+	for kind, ids := range missing {
+		found, err := stores[kind].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
+		if err != nil {
+			return err
+		}
+		for _, record := range found {
+			known[Ref{Kind: kind, ID: record.Key()}] = true
+		}
+	}
+	dropOrphans(plans, known)
+	return nil
+}
+
+// dropOrphans lets what lacks a parent wait, and then what lacks that, and so on down.
+func dropOrphans(plans []*plan, known map[Ref]bool) {
+	for dropped := true; dropped; {
+		dropped = false
+		for _, p := range plans {
+			if p.write == nil {
+				continue
+			}
+			for _, ref := range p.write.Parents() {
+				if known[Ref{Kind: ref.Kind, ID: ref.ID}] {
+					continue
+				}
+				detail := fmt.Sprintf("there is no %s %s in the squad, or not for you", ref.Kind, ref.ID)
+				*p.outcome = Outcome{Status: StatusWaiting, Code: NotFound, Faults: []Fault{{Pointer: ref.Pointer, Code: string(NotFound), Detail: detail}}}
+				if p.existing == nil {
+					delete(known, Ref{Kind: p.write.Kind(), ID: p.write.Key()})
+				}
+				p.write, dropped = nil, true
+				break
+			}
+		}
+	}
+}
+
+// remove deletes what is to be deleted, children before parents, and leaves tombstones with the revisions after rev.
+func (w *work) remove(ctx context.Context, plans []*plan, rev int64) (int64, error) {
+	groups := byKind(plans, func(p *plan) bool { return p.change.Delete && p.outcome.Status == "" })
+	for i := len(Kinds) - 1; i >= 0; i-- {
+		for _, p := range groups[Kinds[i]] {
+			err := w.Savepoint(ctx, func() error {
+				return stores[Kinds[i]].remove(ctx, w.Tx, w.squad, []uuid.UUID{p.change.Record.Key()})
+			})
+			var constraint *db.ConstraintError
+			if errors.As(err, &constraint) && constraint.InUse {
+				p.conflict(fmt.Sprintf("%s still refer to it: delete those first", constraint.Table))
+				p.outcome.Code = Conflict
+				continue
+			}
+			if err != nil {
+				return 0, err
+			}
+			rev++
+			if err := w.bury(ctx, p, rev); err != nil {
+				return 0, err
+			}
+		}
+	}
+	return rev, nil
+}
+
+func (w *work) bury(ctx context.Context, p *plan, rev int64) error {
+	kind, id := p.change.Record.Kind(), p.change.Record.Key()
+	if err := w.keepHistory(ctx, []*plan{p}); err != nil {
+		return err
+	}
+	tomb := db.PutTombstoneParams{
+		SquadID: w.squad, Kind: string(kind), ID: id, Rev: rev, AthleteID: p.existing.Owner(), DeletedBy: w.user, DeletedAt: w.now,
+	}
+	*p.outcome = Outcome{Status: StatusStored, Deleted: true, Rev: rev}
+	return finish(w.PutTombstone(ctx, []db.PutTombstoneParams{tomb}).Exec)
+}
+
+// put writes what is to be written, parents before children, with the revisions after rev.
+func (w *work) put(ctx context.Context, plans []*plan, rev int64) (int64, error) {
+	groups := byKind(plans, func(p *plan) bool { return p.write != nil })
+	for _, kind := range Kinds {
+		group := groups[kind]
+		if len(group) == 0 {
+			continue
+		}
+		if err := w.keepHistory(ctx, group); err != nil {
+			return 0, err
+		}
+		records := make([]stored, len(group))
+		var risen []uuid.UUID
+		for i, p := range group {
+			rev++
+			p.write.stamp(p.write.Key(), rev)
+			records[i] = stored{p.write, p.hash}
+			*p.outcome = Outcome{Status: StatusStored, Record: p.write, Rev: rev}
+			if p.tomb != nil {
+				risen = append(risen, p.write.Key())
+			}
+		}
+		if len(risen) > 0 {
+			if err := w.RemoveTombstones(ctx, db.RemoveTombstonesParams{SquadID: w.squad, Kind: string(kind), IDs: risen}); err != nil {
+				return 0, err
+			}
+		}
+		if err := stores[kind].put(ctx, w.Tx, w.squad, records); err != nil {
+			return 0, err
+		}
+	}
+	return rev, nil
+}
+
+// keepHistory sets aside the versions that the plans replace.
+func (w *work) keepHistory(ctx context.Context, plans []*plan) error {
+	var replaced []db.PutHistoryParams
+	for _, p := range plans {
+		if p.existing == nil {
+			continue
+		}
+		body, err := payload(p.existing.Record)
+		if err != nil {
+			return err
+		}
+		replaced = append(replaced, db.PutHistoryParams{
+			SquadID: w.squad, Kind: string(p.existing.Kind()), ID: p.existing.Key(), Rev: p.existing.Revision(), Hash: p.existing.hash,
+			Body: body, ReplacedBy: w.user, ReplacedAt: w.now,
+		})
+	}
+	if len(replaced) == 0 {
+		return nil
+	}
+	return finish(w.PutHistory(ctx, replaced).Exec)
+}
