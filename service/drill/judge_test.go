@@ -216,7 +216,7 @@ func TestShotOfSeveralRules(t *testing.T) {
 	}
 }
 
-// A session's first shot has no shot before it, whatever was thrown in the session before.
+// An athlete's first shot of a session has no shot before it, whatever was thrown in the session before or by another athlete.
 func TestMoveStaysInTheSession(t *testing.T) {
 	monday, tuesday := uuid.UUID{1}, uuid.UUID{2}
 	drill := Drill{Rules: []Rule{{Measure: Move, Of: Board, At: Laydown, Min: ptr(1.0)}}, Reps: 4, PassShare: 0.8}
@@ -225,8 +225,9 @@ func TestMoveStaysInTheSession(t *testing.T) {
 		{SessionID: monday, LaydownBoard: ptr(21.0)},
 		{SessionID: tuesday, LaydownBoard: ptr(22.0)},
 		{SessionID: tuesday, LaydownBoard: ptr(22.0)},
+		{SessionID: tuesday, AthleteID: uuid.UUID{3}, LaydownBoard: ptr(24.0)},
 	})
-	for i, want := range []Verdict{Unknown, Kept, Unknown, Broken} {
+	for i, want := range []Verdict{Unknown, Kept, Unknown, Broken, Unknown} {
 		if judged[i].Verdict != want {
 			t.Errorf("shot %d is %s, want %s", i+1, judged[i].Verdict, want)
 		}
