@@ -271,8 +271,14 @@ func TestCSVNames(t *testing.T) {
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("rows (-want +got):\n%s", diff)
 	}
-	if asked != 4 {
-		t.Errorf("asked for a name %d times, want once for each of 4", asked)
+	// The log's athlete does not stand in for one who is not known, nor is that one's ball looked for in the other's arsenal.
+	options.AthleteID = athlete2
+	rows, err = read(shot.ReadCSV(strings.NewReader("ball,time,athlete\nblue solid,"+rowTime+",Onna\n"), options))
+	if err != nil || len(rows) != 1 || summary(rows[0].Faults) != "athlete unknown" {
+		t.Errorf("an unknown athlete's ball: %+v, error %v", rows, err)
+	}
+	if asked != 5 {
+		t.Errorf("asked for a name %d times, want once for each of 4 and again for the second log", asked)
 	}
 }
 

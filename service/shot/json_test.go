@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 	"testing/iotest"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -97,6 +98,10 @@ func TestJSONRows(t *testing.T) {
 		{"point with text", `{"order": 1, "time": "2026-03-01T18:05:00Z", "track": [{"ft": "15", "board": 10}]}`, "track/0/ft format"},
 		{"point key unknown", `{"order": 1, "time": "2026-03-01T18:05:00Z", "track": [{"ft": 15, "board": 10, "x": 1}]}`, "track/0 unknown"},
 		{"point key twice", `{"order": 1, "time": "2026-03-01T18:05:00Z", "track": [{"ft": 15, "board": 10, "ft": 1}]}`, "track/0/ft repeated"},
+		{
+			"brackets and quotes in a point's key", `{"order": 1, "time": "2026-03-01T18:05:00Z", "track": [{"]}\"": 1, "ft": 15, "board": 10}], "tilt_deg": 91}`,
+			"track/0 unknown, tilt_deg range",
+		},
 		{"point not an object", `{"order": 1, "time": "2026-03-01T18:05:00Z", "track": [15]}`, "track/0 format"},
 		{"points not an array", `{"order": 1, "time": "2026-03-01T18:05:00Z", "track": {}}`, "track format"},
 		{"points turn back", `{"order": 1, "time": "2026-03-01T18:05:00Z", "track": [{"ft": 15, "board": 10}, {"ft": 14, "board": 10}]}`, "track/1/ft not_rising"},
@@ -117,6 +122,20 @@ func TestJSONRows(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// The readers yield shots in canonical form. A cmp of times would not tell zones apart.
+func TestReadersAreCanonical(t *testing.T) {
+	const at = "2026-03-01T18:05:00.123456789+01:00"
+	for format, rows := range map[string]iter.Seq2[shot.Row, error]{
+		"CSV":    shot.ReadCSV(strings.NewReader("time,order\n"+at+",1\n"), toSession),
+		"NDJSON": shot.ReadNDJSON(strings.NewReader(`{"order": 1, "track": [], "time": "`+at+`"}`), toSession),
+	} {
+		s := shotsOf(t, rows)[0]
+		if want := time.Date(2026, 3, 1, 17, 5, 0, 123_456_000, time.UTC); s.Time != want || s.Track != nil {
+			t.Errorf("%s: time %v and track %v, want %v and none", format, s.Time, s.Track, want)
+		}
 	}
 }
 
@@ -141,6 +160,15 @@ func TestNDJSONBadLineStopsNoOther(t *testing.T) {
 				t.Errorf("the good rows: %+v, %+v", rows[0], rows[2])
 			}
 		})
+	}
+}
+
+// The answer to a row is not many times its size.
+func TestFaultsAreLimited(t *testing.T) {
+	row := `{` + strings.Repeat(`"a": 1, `, 1000) + `"b": 1}`
+	rows, err := read(shot.ReadNDJSON(strings.NewReader(row), toSession))
+	if err != nil || len(rows) != 1 || len(rows[0].Faults) != shot.MaxFaults {
+		t.Errorf("%d rows, error %v; want one with %d faults", len(rows), err, shot.MaxFaults)
 	}
 }
 

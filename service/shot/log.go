@@ -261,21 +261,22 @@ func (in *intake) ball(row *Row) {
 // finish completes a row that has been read: what the log does not repeat in each row, the id, and every fault of the whole.
 func (in *intake) finish(row *Row) {
 	s := &row.Shot
-	if name := in.fieldName("session_id"); s.SessionID == uuid.Nil && !row.faulty(name) {
+	if s.SessionID == uuid.Nil {
 		s.SessionID = in.options.SessionID
-	} else if in.options.SessionID != uuid.Nil && s.SessionID != in.options.SessionID && !row.faulty(name) {
-		row.fault(name, CodeMismatch, fmt.Sprintf("the row belongs to session %s, but the log is sent to %s: send it there, or leave the session out",
-			s.SessionID, in.options.SessionID))
+	} else if in.options.SessionID != uuid.Nil && s.SessionID != in.options.SessionID {
+		row.fault(in.fieldName("session_id"), CodeMismatch, fmt.Sprintf("the row belongs to session %s, but the log is sent to %s: "+
+			"send it there, or leave the session out", s.SessionID, in.options.SessionID))
 	}
+	// A ball is not looked for in the arsenal of another than the row's athlete.
 	if s.AthleteID == uuid.Nil && !row.faulty(in.fieldName("athlete_id")) {
 		s.AthleteID = in.options.AthleteID
 	}
-	if s.DrillID == nil && in.options.DrillID != uuid.Nil && !row.faulty(in.fieldName("drill_id")) {
+	if s.DrillID == nil && in.options.DrillID != uuid.Nil {
 		s.DrillID = new(in.options.DrillID)
 	}
 	in.ball(row)
 	*s = s.Canonical()
-	if s.ID == uuid.Nil && !row.faulty(in.fieldName("id")) && s.SessionID != uuid.Nil && s.AthleteID != uuid.Nil && s.Order > 0 {
+	if s.ID == uuid.Nil && s.SessionID != uuid.Nil && s.AthleteID != uuid.Nil && s.Order > 0 {
 		s.ID = DeriveID(s.SessionID, s.AthleteID, s.Order)
 	}
 	read := len(row.Faults)

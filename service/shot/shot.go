@@ -76,7 +76,7 @@ func (s Shot) Canonical() Shot {
 }
 
 // DeriveID returns the id of a shot that was logged without one: the UUID version 5 (RFC 9562, section 5.5) of the name
-// "<athlete id>/<order>" in the session's id as the namespace, for example "4f0d…-…/12".
+// "<athlete id>/<order>" in the session's id as the namespace.
 //
 // The three are the shot's natural key. So a log sent twice names the same shots twice, and a row that was corrected and sent again
 // names the shot it corrects: nothing that was measured, nor the time, enters the id.
