@@ -47,7 +47,7 @@ func (a Adherence) Scene() (Scene, error) {
 	}
 	a.axis(c)
 	s.Desc = strings.Join(words, " ")
-	s.Height = c.y + margin
+	s.Height = math.Ceil(c.y + margin)
 	return s, nil
 }
 
@@ -136,9 +136,12 @@ func hatch(r Rect, gap float64) [][]XY {
 func (a Adherence) axis(c *column) {
 	for _, percent := range []int{0, 25, 50, 75, 100} {
 		x := c.x + c.width*float64(percent)/100
-		anchor := map[int]Anchor{0: Start, 100: End}[percent]
-		if anchor == "" {
-			anchor = Middle
+		anchor := Middle
+		switch percent {
+		case 0:
+			anchor = Start
+		case 100:
+			anchor = End
 		}
 		c.scene.add(Element{Layer: LayerFrame, Shape: Text{X: x, Y: c.y + 11, Size: sizeAxis, Anchor: anchor, Value: fmt.Sprintf("%d %%", percent)}, Fill: inkSoft})
 	}

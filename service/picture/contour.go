@@ -1,6 +1,9 @@
 package picture
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // contourLines returns where a grid crosses a level, by marching squares with linear interpolation, as stretches in grid coordinates (X is the
 // first index, Y the second). Squares with a NaN corner are left out. A saddle is split by the mean of its four corners.
@@ -16,12 +19,16 @@ func contourLines(grid [][]float64, level float64) [][]XY {
 			var cuts []XY
 			places := [4]XY{{float64(i), float64(j)}, {float64(i + 1), float64(j)}, {float64(i + 1), float64(j + 1)}, {float64(i), float64(j + 1)}}
 			for k := range 4 {
-				a, b := corners[k], corners[(k+1)%4]
+				from, to := k, (k+1)%4
+				if k >= 2 {
+					from, to = to, from // the neighbour square walks this edge this way: the same sum gives the same point
+				}
+				a, b := corners[from], corners[to]
 				if (a >= level) == (b >= level) {
 					continue
 				}
 				t := (level - a) / (b - a)
-				p, q := places[k], places[(k+1)%4]
+				p, q := places[from], places[to]
 				cuts = append(cuts, XY{p.X + t*(q.X-p.X), p.Y + t*(q.Y-p.Y)})
 			}
 			switch {
@@ -35,6 +42,8 @@ func contourLines(grid [][]float64, level float64) [][]XY {
 			}
 		}
 	}
+	// A corner that lies on the level itself leaves stretches without length.
+	lines = slices.DeleteFunc(lines, func(line []XY) bool { return line[0] == line[1] })
 	return joinLines(lines)
 }
 
@@ -73,9 +82,7 @@ func joinLines(lines [][]XY) [][]XY {
 		for to, ok := next(chain[0]); ok; to, ok = next(to) {
 			head = append(head, to)
 		}
-		for a, b := 0, len(head)-1; a < b; a, b = a+1, b-1 {
-			head[a], head[b] = head[b], head[a]
-		}
+		slices.Reverse(head)
 		joined = append(joined, append(head, chain...))
 	}
 	return joined

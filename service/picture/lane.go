@@ -1,6 +1,8 @@
 package picture
 
 import (
+	"math"
+
 	"laneward/service/lane"
 )
 
@@ -9,7 +11,7 @@ type Lane struct {
 	Side    lane.Side
 	Title   string
 	Caption string
-	WidthPx int // see checkWidth: 0 means DefaultWidthPx
+	WidthPx int // at most this wide; 0 means DefaultWidthPx. From WideWidthPx on, the legend stands beside the lane.
 
 	Film        *Film
 	Corridors   []Corridor
@@ -73,7 +75,8 @@ type Mark struct {
 }
 
 // Corridor is the part of the lane a rule allows. Boards are exact positions, so "board 10 or inside" is from 9.5 to lane.MaxBoard, and a side
-// without a bound lies at lane.MinBoard or lane.MaxBoard. FromFt equal to ToFt is a gate across the lane, such as a rule at the arrows.
+// without a bound lies at lane.MinBoard or lane.MaxBoard. FromFt equal to ToFt is a gate across the lane, such as a rule at the
+// arrows; a corridor shorter than 28 px is drawn that long.
 type Corridor struct {
 	FromBoard, ToBoard float64
 	FromFt, ToFt       float64
@@ -100,13 +103,15 @@ func (l Lane) Scene() (Scene, error) {
 
 	const margin = 12
 	if width >= WideWidthPx {
-		panel := newLanePanel(l.Side, 4, width*0.54, margin)
+		panel := newLanePanel(l.Side, 4, 4+min(0.56*width, widestPanelPx), margin)
 		l.drawLane(&s, panel)
-		side := &column{scene: &s, x: width*0.54 + 2*margin, y: margin, width: width*0.46 - 3*margin}
+		side := &column{scene: &s, x: panel.x1 + 2*margin, y: margin, zoom: 1.15}
+		side.width = min(width-margin-side.x, 480)
+		s.Width = side.x + side.width + margin
 		l.heading(side)
-		side.y += 6
+		side.gap(8)
 		l.legend(side)
-		s.Height = max(panel.end, side.y) + margin
+		s.Height = math.Ceil(max(panel.end, side.y) + margin)
 		return s, nil
 	}
 	all := &column{scene: &s, x: margin, y: margin, width: width - 2*margin}
@@ -115,7 +120,7 @@ func (l Lane) Scene() (Scene, error) {
 	l.drawLane(&s, panel)
 	all.y = panel.end + 10
 	l.legend(all)
-	s.Height = all.y + margin
+	s.Height = math.Ceil(all.y + margin)
 	return s, nil
 }
 
@@ -126,19 +131,24 @@ func (l Lane) heading(c *column) {
 	c.paragraph(l.Caption, sizeBody, false, inkSoft, 4)
 	for _, corridor := range l.Corridors {
 		c.gap(4)
-		c.key(corridorKey(l.Film != nil), corridor.Sentence, sizeBody, true)
+		c.key(corridor.key(l.Side, l.Film != nil), corridor.Sentence, sizeBody, true)
 	}
 }
 
 // drawLane draws everything that mirrors for a left-hander, from the bottom up.
 func (l Lane) drawLane(s *Scene, p lanePanel) {
-	p.drawBase(s, l.Film == nil)
+	p.drawBase(s)
 	if l.Film != nil {
 		l.Film.draw(s, p)
+	} else {
+		for _, corridor := range l.Corridors {
+			corridor.drawTint(s, p)
+		}
+		p.drawSeams(s)
 	}
 	p.drawMarkings(s, l.Film != nil)
 	for _, corridor := range l.Corridors {
-		corridor.draw(s, p, l.Film != nil)
+		corridor.draw(s, p)
 	}
 	p.drawFrame(s)
 	p.drawAxes(s, l.Side)

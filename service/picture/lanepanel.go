@@ -26,6 +26,8 @@ const (
 	edgePx    = 8
 	deckPx    = 92
 	maxUnitPx = 12
+
+	widestPanelPx = axisPx + edgePx + 2*gutterPx + maxUnitPx*lane.Boards
 )
 
 func newLanePanel(side lane.Side, x0, x1, top float64) lanePanel {
@@ -62,16 +64,17 @@ func (p lanePanel) inward() float64 {
 	return -1
 }
 
-// drawBase draws gutters and, where no film covers it, the bare lane.
-func (p lanePanel) drawBase(s *Scene, seams bool) {
+// drawBase draws the gutters and the bare lane.
+func (p lanePanel) drawBase(s *Scene) {
 	r := p.laneRect()
 	s.add(Element{Layer: LayerLane, Shape: Rects{
 		{X: r.X - gutterPx, Y: r.Y, W: gutterPx, H: r.H}, {X: r.X + r.W, Y: r.Y, W: gutterPx, H: r.H},
 	}, Fill: gutter})
 	s.add(Element{Layer: LayerLane, Shape: Rects{r}, Fill: maple})
-	if !seams {
-		return
-	}
+}
+
+// drawSeams draws the lines between boards.
+func (p lanePanel) drawSeams(s *Scene) {
 	var lines [][]XY
 	for board := 1; board < lane.Boards; board++ {
 		lines = append(lines, []XY{p.at(float64(board)+0.5, 0), p.at(float64(board)+0.5, lane.LengthFt)})
@@ -97,9 +100,9 @@ func (p lanePanel) drawMarkings(s *Scene, onFilm bool) {
 	var arrows [][]XY
 	for board := 5.0; board <= 35; board += 5 {
 		tip := p.at(board, arrowFt(board))
-		arrows = append(arrows, []XY{tip, {tip.X + 3.4, tip.Y + 11}, {tip.X, tip.Y + 8.4}, {tip.X - 3.4, tip.Y + 11}})
+		arrows = append(arrows, []XY{tip, {tip.X + 4.2, tip.Y + 13}, {tip.X, tip.Y + 10}, {tip.X - 4.2, tip.Y + 13}})
 	}
-	s.add(Element{Layer: LayerLane, Shape: Poly{Lines: arrows, Closed: true}, Fill: ink.alpha(0.85), Stroke: white.alpha(0.75), StrokeWidth: 1})
+	s.add(Element{Layer: LayerLane, Shape: Poly{Lines: arrows, Closed: true}, Fill: ink, Stroke: white, StrokeWidth: 1.2})
 }
 
 // arrowFt is where the tip of a board's arrow is drawn: a V whose middle arrow lies about 3 ft further down the lane than the outer ones
@@ -147,8 +150,7 @@ func (p lanePanel) drawPins(s *Scene, standing *lane.PinSet) {
 	s.add(Element{Layer: LayerPins, Shape: Rect{X: r.X - gutterPx, Y: p.deck, W: r.W + 2*gutterPx, H: deckPx}, Fill: rgb(0xeef1f5)})
 	_, headFt := lane.PinPosition(1)
 	_, backFt := lane.PinPosition(10)
-	const headPx, rowsPx = 14.0, 64.0
-	radius := min(10.5, p.unit*1.4)
+	const headPx, rowsPx, radius = 14.0, 64.0, 10.5
 	for n := 1; n <= 10; n++ {
 		x, ft := lane.PinPosition(n)
 		// The deck is the lane's own: x counts from the right gutter whoever bowls.

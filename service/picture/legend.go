@@ -13,12 +13,21 @@ type column struct {
 	layer Layer
 	x, y  float64
 	width float64
+	zoom  float64 // of text sizes, 0 for 1: a wide picture has room for larger letters
+}
+
+func (c *column) size(px float64) float64 {
+	if c.zoom == 0 {
+		return px
+	}
+	return px * c.zoom
 }
 
 func (c *column) gap(px float64) { c.y += px }
 
 // paragraph writes a wrapped text; an empty one takes no room.
 func (c *column) paragraph(text string, size float64, isBold bool, colour Colour, maxLines int) {
+	size = c.size(size)
 	c.lines(wrap(text, size, c.width, isBold, maxLines), c.x, size, isBold, colour)
 }
 
@@ -34,25 +43,31 @@ const keyPx = 34
 
 // key draws a sign about the middle of the first line, and its text beside it.
 func (c *column) key(sign func(s *Scene, layer Layer, middle XY), text string, size float64, isBold bool) {
-	lines := wrap(text, size, c.width-keyPx, isBold, 4)
+	c.wideKey(keyPx, sign, text, size, isBold)
+}
+
+func (c *column) wideKey(signPx float64, sign func(s *Scene, layer Layer, middle XY), text string, size float64, isBold bool) {
+	size = c.size(size)
+	lines := wrap(text, size, c.width-signPx, isBold, 4)
 	if len(lines) == 0 {
 		return
 	}
-	sign(c.scene, c.layer, XY{c.x + keyPx/2 - 4, c.y + size*0.68})
-	c.lines(lines, c.x+keyPx, size, isBold, ink)
+	sign(c.scene, c.layer, XY{c.x + signPx/2 - 4, c.y + size*0.68})
+	c.lines(lines, c.x+signPx, size, isBold, ink)
 	c.gap(3)
 }
 
-func corridorKey(onFilm bool) func(*Scene, Layer, XY) {
+// key draws a piece of the corridor's edge, on the side of the allowed part that it has on the lane.
+func (c Corridor) key(side lane.Side, onFilm bool) func(*Scene, Layer, XY) {
+	toward := 1.0
+	if (side == lane.Left) != (c.FromBoard <= lane.MinBoard) {
+		toward = -1
+	}
 	return func(s *Scene, layer Layer, m XY) {
-		start := len(s.Elements)
 		if !onFilm {
-			s.add(Element{Shape: Rect{X: m.X - 12, Y: m.Y - 7, W: 16, H: 14}, Fill: blue.alpha(0.16)})
+			s.add(Element{Layer: layer, Shape: Rect{X: m.X - 8 - 5*toward, Y: m.Y - 9, W: 16, H: 18}, Fill: corridorTint})
 		}
-		drawBoundary(s, m.X+4, m.Y-9, m.Y+9, 1)
-		for i := start; i < len(s.Elements); i++ {
-			s.Elements[i].Layer = layer
-		}
+		drawBoundary(s, layer, m.X+3*toward, m.Y-9, m.Y+9, toward)
 	}
 }
 
@@ -62,8 +77,12 @@ func (l Lane) legend(c *column) {
 	l.shotLegend(c)
 	l.pathLegend(c)
 	if len(l.Breakpoints) > 0 {
+		out := 1.0
+		if l.Side == lane.Left {
+			out = -1
+		}
 		c.key(func(s *Scene, layer Layer, m XY) {
-			s.add(Element{Layer: layer, Shape: breakpointShape(m, map[lane.Side]float64{lane.Right: 1, lane.Left: -1}[l.Side]), Fill: rgb(0xffd23f), Stroke: ink, StrokeWidth: 1.6})
+			s.add(Element{Layer: layer, Shape: breakpointShape(m, out), Fill: rgb(0xffd23f), Stroke: ink, StrokeWidth: 1.6})
 		}, "breakpoint", sizeSmall, false)
 	}
 	for _, spread := range l.Spreads {
@@ -98,16 +117,18 @@ func (l Lane) pathLegend(c *column) {
 		} else if label == "" {
 			label = "path " + pathLetter(i)
 		}
-		c.key(func(s *Scene, layer Layer, m XY) {
-			width, dash := pathStyle(i, path.Emphasis)
-			s.add(Element{Layer: layer, Shape: Poly{Lines: [][]XY{{{m.X - 13, m.Y}, {m.X + 13, m.Y}}}}, Stroke: ink, StrokeWidth: width, Dash: dash})
-			if len(l.Paths) > 1 {
-				drawLetter(s, layer, XY{m.X, m.Y}, pathLetter(i), path.Emphasis)
-			}
-		}, label, sizeSmall, path.Emphasis)
-		if len(l.Paths) > 1 {
-			c.gap(2)
+		width, dash := pathStyle(i, path.Emphasis)
+		if len(l.Paths) == 1 {
+			c.key(func(s *Scene, layer Layer, m XY) {
+				s.add(Element{Layer: layer, Shape: Poly{Lines: [][]XY{{{m.X - 13, m.Y}, {m.X + 13, m.Y}}}}, Stroke: ink, StrokeWidth: width, Dash: dash})
+			}, label, sizeSmall, path.Emphasis)
+			continue
 		}
+		c.wideKey(keyPx+26, func(s *Scene, layer Layer, m XY) {
+			s.add(Element{Layer: layer, Shape: Poly{Lines: [][]XY{{{m.X - 8, m.Y}, {m.X + 26, m.Y}}}}, Stroke: ink, StrokeWidth: width, Dash: dash})
+			drawLetter(s, layer, XY{m.X - 16, m.Y}, pathLetter(i), path.Emphasis)
+		}, label, sizeSmall, path.Emphasis)
+		c.gap(3)
 	}
 }
 
@@ -130,8 +151,8 @@ func (film *Film) legend(c *column) {
 			c.scene.add(Element{Layer: c.layer, Shape: Rects{{X: x0 + float64(level-1)*step, Y: c.y, W: step, H: height}}, Fill: levelColour(level)})
 		}
 		c.scene.add(Element{Layer: c.layer, Shape: Rect{X: x0, Y: c.y, W: step * filmLevels, H: height}, Stroke: inkSoft, StrokeWidth: 0.8})
-		for quarter := range 5 {
-			label(x0+step*filmLevels*float64(quarter)/4, figure(top*float64(quarter)/4))
+		for _, v := range ticks(0, top, 6) {
+			label(x0+step*filmLevels*v/top, tickText(v))
 		}
 	}
 	c.gap(height + 18)

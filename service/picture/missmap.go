@@ -46,29 +46,26 @@ func (m MissMap) Scene() (Scene, error) {
 	if err != nil {
 		return Scene{}, err
 	}
-	width = min(width, 720)
 	s := Scene{Width: width, Title: clean(m.Title), Desc: m.describe()}
 	if s.Title == "" {
 		s.Title = "Miss map"
 	}
-	const margin = 12
-	c := &column{scene: &s, layer: LayerFrame, x: margin, y: margin, width: width - 2*margin}
-	c.paragraph(m.Title, sizeTitle, true, ink, 3)
-	c.paragraph(m.Caption, sizeBody, false, inkSoft, 4)
-	c.gap(10)
-	plot := m.panel(width, c.y)
-	m.drawCells(&s, plot)
-	m.drawContours(&s, plot)
-	for _, spread := range m.Spreads {
-		spread.draw(&s, plot.at, plot.area, LayerSpread)
-	}
-	plot.drawAxes(&s, m.boardTicks(), ticks(plot.y0, plot.y1, 8), "laydown, board from the "+string(m.Side)+" gutter", "launch angle, degrees toward the gutter")
-	m.drawAims(&s, plot)
-	c.y = plot.area.Y + plot.area.H + plotFootPx + 8
-	c.layer = LayerLegend
-	m.legend(c)
-	s.Height = c.y + margin
+	plotPage(&s, m.Title, m.Caption, func(width, top float64) Rect {
+		plot := m.panel(width, top)
+		m.drawPlot(&s, plot)
+		return plot.area
+	}, m.legend)
 	return s, nil
+}
+
+func (m MissMap) drawPlot(s *Scene, plot plotPanel) {
+	m.drawCells(s, plot)
+	m.drawContours(s, plot)
+	for _, spread := range m.Spreads {
+		spread.draw(s, plot.at, plot.area, LayerSpread)
+	}
+	plot.drawAxes(s, m.boardTicks(), ticks(plot.y0, plot.y1, 8), "laydown, board from the "+string(m.Side)+" gutter", "launch angle, degrees toward the gutter")
+	m.drawAims(s, plot)
 }
 
 // panel fits whole px cells between the margins: columns from the width, rows so that the plot is about as high as wide.

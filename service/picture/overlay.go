@@ -8,28 +8,39 @@ import (
 	"laneward/service/lane"
 )
 
-// draw shows the allowed part of the lane: tinted on a bare lane, and on either kind bounded by a line whose teeth point to where the ball must not go.
-func (c Corridor) draw(s *Scene, p lanePanel, onFilm bool) {
+// corridorTint shades the allowed part of a bare lane. Film is left as it is: a tint would falsify its colours.
+var corridorTint = rgb(0xcfe3f1)
+
+// minCorridorPx is how long a corridor is drawn at least: a gate at one distance has no length of its own.
+const minCorridorPx = 28
+
+// area returns the rectangle a corridor is drawn as.
+func (c Corridor) area(p lanePanel) Rect {
 	a, b := p.at(c.FromBoard, c.FromFt), p.at(c.ToBoard, c.ToFt)
-	if c.FromFt == c.ToFt {
-		c.drawGate(s, a, b)
-		return
+	top, bottom := b.Y, a.Y
+	if grow := minCorridorPx - (bottom - top); grow > 0 {
+		top, bottom = max(p.top, top-grow/2), min(p.foul, bottom+grow/2)
 	}
-	area := Rect{X: min(a.X, b.X), Y: b.Y, W: math.Abs(b.X - a.X), H: a.Y - b.Y}
-	if !onFilm {
-		s.add(Element{Layer: LayerCorridor, Shape: area, Fill: blue.alpha(0.16), Tip: clean(c.Sentence)})
-	}
-	outward := -p.inward()
+	return Rect{X: min(a.X, b.X), Y: top, W: math.Abs(b.X - a.X), H: bottom - top}
+}
+
+func (c Corridor) drawTint(s *Scene, p lanePanel) {
+	s.add(Element{Layer: LayerCorridor, Shape: c.area(p), Fill: corridorTint, Tip: clean(c.Sentence)})
+}
+
+// draw bounds the allowed part of the lane by a line whose teeth point to where the ball must not go.
+func (c Corridor) draw(s *Scene, p lanePanel) {
+	area, outward := c.area(p), -p.inward()
 	if c.FromBoard > lane.MinBoard {
-		drawBoundary(s, a.X, b.Y, a.Y, outward)
+		drawBoundary(s, LayerCorridor, p.at(c.FromBoard, 0).X, area.Y, area.Y+area.H, outward)
 	}
 	if c.ToBoard < lane.MaxBoard {
-		drawBoundary(s, b.X, b.Y, a.Y, -outward)
+		drawBoundary(s, LayerCorridor, p.at(c.ToBoard, 0).X, area.Y, area.Y+area.H, -outward)
 	}
 	var ends [][]XY
-	for _, end := range []struct{ ft, y float64 }{{c.FromFt, a.Y}, {c.ToFt, b.Y}} {
-		if end.ft > 0 && end.ft < lane.LengthFt {
-			ends = append(ends, []XY{{area.X, end.y}, {area.X + area.W, end.y}})
+	for _, y := range []float64{area.Y, area.Y + area.H} {
+		if y > p.top && y < p.foul {
+			ends = append(ends, []XY{{area.X, y}, {area.X + area.W, y}})
 		}
 	}
 	if len(ends) > 0 {
@@ -38,23 +49,21 @@ func (c Corridor) draw(s *Scene, p lanePanel, onFilm bool) {
 	}
 }
 
-// drawGate shows a rule at one distance: a bar over the allowed boards with a post at each end.
-func (c Corridor) drawGate(s *Scene, a, b XY) {
-	bar := [][]XY{{a, b}, {{a.X, a.Y - 7}, {a.X, a.Y + 7}}, {{b.X, b.Y - 7}, {b.X, b.Y + 7}}}
-	s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: bar}, Stroke: white, StrokeWidth: 6})
-	s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: bar}, Stroke: blue, StrokeWidth: 3, Tip: clean(c.Sentence)})
-}
-
 // drawBoundary draws a line along the lane with teeth to one side.
-func drawBoundary(s *Scene, x, top, bottom, toward float64) {
+func drawBoundary(s *Scene, layer Layer, x, top, bottom, toward float64) {
 	line := [][]XY{{{x, top}, {x, bottom}}}
 	var teeth [][]XY
-	for y := top + 6; y+6 <= bottom; y += 12 {
-		teeth = append(teeth, []XY{{x, y}, {x + 7*toward, y + 3}, {x, y + 6}})
+	const pitch, tooth = 16.0, 9.0
+	count := math.Floor((bottom - top) / pitch)
+	for i := range int(count) {
+		y := top + (bottom-top-count*pitch)/2 + pitch*float64(i) + (pitch-tooth)/2
+		teeth = append(teeth, []XY{{x, y}, {x + tooth*toward, y + tooth/2}, {x, y + tooth}})
 	}
-	s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: line}, Stroke: white, StrokeWidth: 5.5})
-	s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: teeth, Closed: true}, Fill: blue, Stroke: white, StrokeWidth: 1})
-	s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: line}, Stroke: blue, StrokeWidth: 3})
+	s.add(Element{Layer: layer, Shape: Poly{Lines: line}, Stroke: white, StrokeWidth: 5.5})
+	if len(teeth) > 0 {
+		s.add(Element{Layer: layer, Shape: Poly{Lines: teeth, Closed: true}, Fill: blue, Stroke: white, StrokeWidth: 1.2})
+	}
+	s.add(Element{Layer: layer, Shape: Poly{Lines: line}, Stroke: blue, StrokeWidth: 3})
 }
 
 // pathStyle is how the n-th path is drawn: the chosen line solid and thick, the others told apart by dash.

@@ -43,7 +43,11 @@ func ticks(low, high float64, count int) []float64 {
 
 // tickText writes a tick without the noise of binary fractions.
 func tickText(v float64) string {
-	return strconv.FormatFloat(math.Round(v*1e6)/1e6, 'f', -1, 64)
+	v = math.Round(v*1e6) / 1e6
+	if v == 0 {
+		return "0" // never "-0"
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64)
 }
 
 // drawAxes draws frame, ticks, numbers and titles; plotAxisPx to the side of the y axis and plotFootPx below hold them.
@@ -78,3 +82,33 @@ const (
 	plotAxisPx = 52
 	plotFootPx = 42
 )
+
+// plotPage lays out heading, plot and legend: one below the other on a phone, the legend beside the plot on a wide picture, which shrinks to what
+// it needs. The plot is drawn into the width from 0 by a function that returns its frame.
+func plotPage(s *Scene, title, caption string, draw func(width, top float64) Rect, legend func(*column)) {
+	const margin = 12
+	c := &column{scene: s, layer: LayerFrame, x: margin, y: margin, width: s.Width - 2*margin}
+	wide := s.Width >= WideWidthPx
+	plotWidth := s.Width
+	if wide {
+		plotWidth = min(0.58*s.Width, 600)
+		c.zoom = 1.15
+		c.width = min(c.width, plotWidth+360)
+	}
+	c.paragraph(title, sizeTitle, true, ink, 3)
+	c.paragraph(caption, sizeBody, false, inkSoft, 4)
+	c.gap(10)
+	top := c.y
+	area := draw(plotWidth, top)
+	bottom := area.Y + area.H + plotFootPx
+	c.layer = LayerLegend
+	if wide {
+		c.x, c.y = plotWidth+2*margin, top
+		c.width = min(s.Width-margin-c.x, 360)
+		s.Width = c.x + c.width + margin
+	} else {
+		c.y = bottom + 8
+	}
+	legend(c)
+	s.Height = math.Ceil(max(bottom, c.y) + margin)
+}

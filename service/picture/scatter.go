@@ -33,23 +33,16 @@ func (sc Scatter) Scene() (Scene, error) {
 	if err != nil {
 		return Scene{}, err
 	}
-	width = min(width, 720)
 	s := Scene{Width: width, Title: clean(sc.Title)}
 	if s.Title == "" {
 		s.Title = "Spread of shots"
 	}
 	s.Desc = fmt.Sprintf("%s by %s and %s.", plural(len(sc.Dots), "shot"), clean(sc.XTitle), clean(sc.YTitle))
-	const margin = 12
-	c := &column{scene: &s, layer: LayerFrame, x: margin, y: margin, width: width - 2*margin}
-	c.paragraph(sc.Title, sizeTitle, true, ink, 3)
-	c.paragraph(sc.Caption, sizeBody, false, inkSoft, 4)
-	c.gap(10)
-	plot := sc.panel(width, c.y)
-	sc.drawPlot(&s, plot)
-	c.y = plot.area.Y + plot.area.H + plotFootPx + 8
-	c.layer = LayerLegend
-	sc.legend(c)
-	s.Height = c.y + margin
+	plotPage(&s, sc.Title, sc.Caption, func(width, top float64) Rect {
+		plot := sc.panel(width, top)
+		sc.drawPlot(&s, plot)
+		return plot.area
+	}, sc.legend)
 	return s, nil
 }
 
@@ -98,6 +91,9 @@ func (sc Scatter) drawPlot(s *Scene, p plotPanel) {
 		lines = append(lines, []XY{p.at(p.x0, v), p.at(p.x1, v)})
 	}
 	s.add(Element{Layer: LayerLane, Shape: Poly{Lines: lines}, Stroke: hairline, StrokeWidth: 0.8})
+	for _, spread := range sc.Spreads {
+		spread.draw(s, p.at, p.area, LayerSpread)
+	}
 	radius := markRadius(len(sc.Dots))
 	for _, v := range verdictOrder {
 		for _, d := range sc.Dots {
@@ -105,9 +101,6 @@ func (sc Scatter) drawPlot(s *Scene, p plotPanel) {
 				drawMark(s, LayerShots, p.at(d.X, d.Y), v, radius, clean(d.Label))
 			}
 		}
-	}
-	for _, spread := range sc.Spreads {
-		spread.draw(s, p.at, p.area, LayerSpread)
 	}
 	p.drawAxes(s, xTicks, yTicks, clean(sc.XTitle), clean(sc.YTitle))
 }

@@ -19,19 +19,16 @@ func (s Scene) SVG() []byte {
 		id, id, num(s.Width), num(s.Height), num(s.Width), num(s.Height))
 	w.printf(`style="max-width:100%%;height:auto" font-family="Go,'Helvetica Neue',Helvetica,Arial,sans-serif">` + "\n")
 	w.printf("<title id=\"%s-t\">%s</title>\n<desc id=\"%s-d\">%s</desc>\n", id, escape(s.Title), id, escape(s.Desc))
-	layer := Layer("")
-	for _, e := range s.Elements {
-		if e.Layer != layer {
-			if layer != "" {
-				w.printf("</g>\n")
-			}
-			layer = e.Layer
-			w.printf(`<g class="%s">`+"\n", escape(string(layer)))
+	w.printf("<rect width=\"%s\" height=\"%s\" fill=\"%s\"/>\n", num(s.Width), num(s.Height), white.Hex())
+	for start := 0; start < len(s.Elements); {
+		end := start + 1
+		for end < len(s.Elements) && s.Elements[end].Layer == s.Elements[start].Layer {
+			end++
 		}
-		w.element(e)
-	}
-	if layer != "" {
+		w.printf("<g class=\"%s\">\n", escape(string(s.Elements[start].Layer)))
+		w.layer(s.Elements[start:end])
 		w.printf("</g>\n")
+		start = end
 	}
 	w.printf("</svg>\n")
 	return []byte(w.String())
@@ -56,9 +53,32 @@ type svgWriter struct{ strings.Builder }
 
 func (w *svgWriter) printf(format string, args ...any) { fmt.Fprintf(w, format, args...) }
 
-func (w *svgWriter) element(e Element) {
+// layer writes the elements of one layer; neighbours painted alike share a group, which keeps a picture of many shots small.
+func (w *svgWriter) layer(elements []Element) {
+	for start := 0; start < len(elements); {
+		paint := svgPaint(elements[start])
+		end := start + 1
+		for end < len(elements) && svgPaint(elements[end]) == paint {
+			end++
+		}
+		if end-start >= 3 {
+			w.printf("<g%s>\n", paint)
+			for _, e := range elements[start:end] {
+				w.element(e, "")
+			}
+			w.printf("</g>\n")
+		} else {
+			for _, e := range elements[start:end] {
+				w.element(e, paint)
+			}
+		}
+		start = end
+	}
+}
+
+func (w *svgWriter) element(e Element, paint string) {
 	name, attributes, content := svgShape(e.Shape)
-	w.printf("<%s%s%s", name, attributes, svgPaint(e))
+	w.printf("<%s%s%s", name, attributes, paint)
 	if e.Tip != "" {
 		content += "<title>" + escape(e.Tip) + "</title>"
 	}
@@ -89,7 +109,11 @@ func svgShape(shape Shape) (name, attributes, content string) {
 		var d strings.Builder
 		for _, line := range s.Lines {
 			for i, p := range line {
-				d.WriteString(map[bool]string{true: "M", false: "L"}[i == 0] + num(p.X) + " " + num(p.Y))
+				command := "L"
+				if i == 0 {
+					command = "M"
+				}
+				d.WriteString(command + num(p.X) + " " + num(p.Y))
 			}
 			if s.Closed {
 				d.WriteString("z")
@@ -103,6 +127,10 @@ func svgShape(shape Shape) (name, attributes, content string) {
 		}
 		if s.Anchor != Start && s.Anchor != "" {
 			attributes += ` text-anchor="` + string(s.Anchor) + `"`
+		}
+		if len(s.Value) > 2 {
+			// Whatever font a reader's machine has, the text keeps the room it was given.
+			attributes += fmt.Sprintf(` textLength="%s" lengthAdjust="spacingAndGlyphs"`, num(textWidth(s.Value, s.Size, s.Bold)))
 		}
 		if s.TurnDeg != 0 {
 			attributes += fmt.Sprintf(` transform="rotate(%s %s %s)"`, num(s.TurnDeg), num(s.X), num(s.Y))

@@ -92,8 +92,17 @@ func textWidth(text string, sizePx float64, isBold bool) float64 {
 	return width
 }
 
-// clean turns a caller's text into one printable line: runs of white space become one blank, control characters go.
+// maxRunes is how much of a caller's text is looked at: far more than any place in a picture holds.
+const maxRunes = 600
+
+// clean turns a caller's text into one printable line: runs of white space become one blank, control characters go, and so does what is
+// beyond maxRunes.
 func clean(text string) string {
+	if len(text) > maxRunes {
+		if runes := []rune(text); len(runes) > maxRunes {
+			text = string(runes[:maxRunes-1]) + "…"
+		}
+	}
 	printable := strings.Map(func(r rune) rune {
 		if unicode.IsSpace(r) {
 			return ' '
