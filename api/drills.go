@@ -14,8 +14,8 @@ import (
 	"laneward/service/drill"
 )
 
-func (h *handlers) ReadSentence(_ context.Context, r openapi.ReadSentenceRequestObject) (openapi.ReadSentenceResponseObject, error) {
-	rule, sentence, err := h.service.ReadSentence(r.Body.Sentence)
+func (h *handlers) ReadSentence(ctx context.Context, r openapi.ReadSentenceRequestObject) (openapi.ReadSentenceResponseObject, error) {
+	rule, sentence, err := h.service.ReadSentence(ctx, userOf(ctx), r.SquadID, r.Body.Sentence)
 	if err != nil {
 		return nil, err
 	}

@@ -26,6 +26,8 @@ type DB struct {
 type Options struct {
 	MaxConns         int32
 	StatementTimeout time.Duration
+	// Host tells where the server is now, for one that may move; nil when it stays where the URL says.
+	Host func() string
 }
 
 // Open connects to the database at url, whose user must be a member of [ServiceRole], and checks that it answers and holds this
@@ -48,6 +50,12 @@ func Open(ctx context.Context, url string, options Options) (*DB, error) {
 	params["application_name"] = "laneward"
 	params["statement_timeout"] = fmt.Sprint(timeout.Milliseconds())
 	params["idle_in_transaction_session_timeout"] = fmt.Sprint(timeout.Milliseconds())
+	if options.Host != nil {
+		config.BeforeConnect = func(_ context.Context, connect *pgx.ConnConfig) error {
+			connect.Host = options.Host()
+			return nil
+		}
+	}
 	pool, err := pgxpool.NewWithConfig(ctx, config)
 	if err != nil {
 		return nil, fmt.Errorf("open the database: %w", withoutURL(err))

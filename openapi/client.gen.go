@@ -129,24 +129,6 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/me (the `GetMe` operationId).
 	GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
-	// ReadSentenceWithBody Read a rule from an English sentence
-	//
-	// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged.
-	//
-	// Takes any type of body and a specified content type.
-	//
-	// Corresponds with POST /v1/rules/read (the `ReadSentence` operationId).
-	ReadSentenceWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
-
-	// ReadSentence Read a rule from an English sentence
-	//
-	// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged.
-	//
-	// Takes a body of the `application/json` content type.
-	//
-	// Corresponds with POST /v1/rules/read (the `ReadSentence` operationId).
-	ReadSentence(ctx context.Context, body ReadSentenceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
-
 	// CreateSquadWithBody Make a squad; you are its coach
 	//
 	// Takes any type of body and a specified content type.
@@ -527,6 +509,24 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/squads/{squad_id}/patterns/{pattern_id} (the `ReplacePattern` operationId).
 	ReplacePattern(ctx context.Context, squadID SquadID, patternID PatternID, params *ReplacePatternParams, body ReplacePatternJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ReadSentenceWithBody Read a rule from an English sentence
+	//
+	// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/rules/read (the `ReadSentence` operationId).
+	ReadSentenceWithBody(ctx context.Context, squadID SquadID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ReadSentence Read a rule from an English sentence
+	//
+	// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/rules/read (the `ReadSentence` operationId).
+	ReadSentence(ctx context.Context, squadID SquadID, body ReadSentenceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListSessions List the squad's sessions you may see, in revision order
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/sessions (the `ListSessions` operationId).
@@ -796,44 +796,6 @@ func (c *Client) AcceptInvitation(ctx context.Context, body AcceptInvitationJSON
 // Corresponds with GET /v1/me (the `GetMe` operationId).
 func (c *Client) GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetMeRequest(c.Server)
-	if err != nil {
-		return nil, err
-	}
-	req = req.WithContext(ctx)
-	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
-		return nil, err
-	}
-	return c.Client.Do(req)
-}
-
-// ReadSentenceWithBody Read a rule from an English sentence
-//
-// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged.
-//
-// Takes any type of body and a specified content type.
-//
-// Corresponds with POST /v1/rules/read (the `ReadSentence` operationId).
-func (c *Client) ReadSentenceWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewReadSentenceRequestWithBody(c.Server, contentType, body)
-	if err != nil {
-		return nil, err
-	}
-	req = req.WithContext(ctx)
-	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
-		return nil, err
-	}
-	return c.Client.Do(req)
-}
-
-// ReadSentence Read a rule from an English sentence
-//
-// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged.
-//
-// Takes a body of the `application/json` content type.
-//
-// Corresponds with POST /v1/rules/read (the `ReadSentence` operationId).
-func (c *Client) ReadSentence(ctx context.Context, body ReadSentenceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewReadSentenceRequest(c.Server, body)
 	if err != nil {
 		return nil, err
 	}
@@ -1734,6 +1696,44 @@ func (c *Client) ReplacePattern(ctx context.Context, squadID SquadID, patternID 
 	return c.Client.Do(req)
 }
 
+// ReadSentenceWithBody Read a rule from an English sentence
+//
+// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/rules/read (the `ReadSentence` operationId).
+func (c *Client) ReadSentenceWithBody(ctx context.Context, squadID SquadID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReadSentenceRequestWithBody(c.Server, squadID, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ReadSentence Read a rule from an English sentence
+//
+// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/rules/read (the `ReadSentence` operationId).
+func (c *Client) ReadSentence(ctx context.Context, squadID SquadID, body ReadSentenceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReadSentenceRequest(c.Server, squadID, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListSessions List the squad's sessions you may see, in revision order
 //
 // Corresponds with GET /v1/squads/{squad_id}/sessions (the `ListSessions` operationId).
@@ -2284,46 +2284,6 @@ func NewGetMeRequest(server string) (*http.Request, error) {
 	if err != nil {
 		return nil, err
 	}
-
-	return req, nil
-}
-
-// NewReadSentenceRequest calls the generic ReadSentence builder with application/json body
-func NewReadSentenceRequest(server string, body ReadSentenceJSONRequestBody) (*http.Request, error) {
-	var bodyReader io.Reader
-	buf, err := json.Marshal(body)
-	if err != nil {
-		return nil, err
-	}
-	bodyReader = bytes.NewReader(buf)
-	return NewReadSentenceRequestWithBody(server, "application/json", bodyReader)
-}
-
-// NewReadSentenceRequestWithBody constructs an http.Request for the ReadSentence method, with any body, and a specified content type
-func NewReadSentenceRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
-	var err error
-
-	serverURL, err := url.Parse(server)
-	if err != nil {
-		return nil, err
-	}
-
-	operationPath := fmt.Sprintf("/v1/rules/read")
-	if operationPath[0] == '/' {
-		operationPath = "." + operationPath
-	}
-
-	queryURL, err := serverURL.Parse(operationPath)
-	if err != nil {
-		return nil, err
-	}
-
-	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
-	if err != nil {
-		return nil, err
-	}
-
-	req.Header.Add("Content-Type", contentType)
 
 	return req, nil
 }
@@ -4573,6 +4533,53 @@ func NewReplacePatternRequestWithBody(server string, squadID SquadID, patternID 
 	return req, nil
 }
 
+// NewReadSentenceRequest calls the generic ReadSentence builder with application/json body
+func NewReadSentenceRequest(server string, squadID SquadID, body ReadSentenceJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewReadSentenceRequestWithBody(server, squadID, "application/json", bodyReader)
+}
+
+// NewReadSentenceRequestWithBody constructs an http.Request for the ReadSentence method, with any body, and a specified content type
+func NewReadSentenceRequestWithBody(server string, squadID SquadID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/rules/read", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewListSessionsRequest constructs an http.Request for the ListSessions method
 func NewListSessionsRequest(server string, squadID SquadID, params *ListSessionsParams) (*http.Request, error) {
 	var err error
@@ -5470,24 +5477,6 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/me (the `GetMe` operationId).
 	GetMeWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetMeResponse, error)
 
-	// ReadSentenceWithBodyWithResponse Read a rule from an English sentence
-	//
-	// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged.
-	//
-	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
-	//
-	// Corresponds with POST /v1/rules/read (the `ReadSentence` operationId).
-	ReadSentenceWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReadSentenceResponse, error)
-
-	// ReadSentenceWithResponse Read a rule from an English sentence
-	//
-	// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged.
-	//
-	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
-	//
-	// Corresponds with POST /v1/rules/read (the `ReadSentence` operationId).
-	ReadSentenceWithResponse(ctx context.Context, body ReadSentenceJSONRequestBody, reqEditors ...RequestEditorFn) (*ReadSentenceResponse, error)
-
 	// CreateSquadWithBodyWithResponse Make a squad; you are its coach
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -5913,6 +5902,24 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/squads/{squad_id}/patterns/{pattern_id} (the `ReplacePattern` operationId).
 	ReplacePatternWithResponse(ctx context.Context, squadID SquadID, patternID PatternID, params *ReplacePatternParams, body ReplacePatternJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplacePatternResponse, error)
+
+	// ReadSentenceWithBodyWithResponse Read a rule from an English sentence
+	//
+	// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/rules/read (the `ReadSentence` operationId).
+	ReadSentenceWithBodyWithResponse(ctx context.Context, squadID SquadID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReadSentenceResponse, error)
+
+	// ReadSentenceWithResponse Read a rule from an English sentence
+	//
+	// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/rules/read (the `ReadSentence` operationId).
+	ReadSentenceWithResponse(ctx context.Context, squadID SquadID, body ReadSentenceJSONRequestBody, reqEditors ...RequestEditorFn) (*ReadSentenceResponse, error)
 
 	// ListSessionsWithResponse List the squad's sessions you may see, in revision order
 	//
@@ -6378,54 +6385,6 @@ func (r GetMeResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetMeResponse) ContentType() string {
-	if r.HTTPResponse != nil {
-		return r.HTTPResponse.Header.Get("Content-Type")
-	}
-	return ""
-}
-
-type ReadSentenceResponse struct {
-	Body         []byte
-	HTTPResponse *http.Response
-	// JSON200 the response for an HTTP 200 `application/json` response
-	JSON200 *ReadRule
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetJSON200 returns the response for an HTTP 200 `application/json` response
-func (r ReadSentenceResponse) GetJSON200() *ReadRule {
-	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ReadSentenceResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
-}
-
-// GetBody returns the raw response body bytes
-func (r ReadSentenceResponse) GetBody() []byte {
-	return r.Body
-}
-
-// Status returns HTTPResponse.Status
-func (r ReadSentenceResponse) Status() string {
-	if r.HTTPResponse != nil {
-		return r.HTTPResponse.Status
-	}
-	return http.StatusText(0)
-}
-
-// StatusCode returns HTTPResponse.StatusCode
-func (r ReadSentenceResponse) StatusCode() int {
-	if r.HTTPResponse != nil {
-		return r.HTTPResponse.StatusCode
-	}
-	return 0
-}
-
-// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
-func (r ReadSentenceResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -8417,6 +8376,54 @@ func (r ReplacePatternResponse) ContentType() string {
 	return ""
 }
 
+type ReadSentenceResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ReadRule
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ReadSentenceResponse) GetJSON200() *ReadRule {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ReadSentenceResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ReadSentenceResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ReadSentenceResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ReadSentenceResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ReadSentenceResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListSessionsResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -9223,36 +9230,6 @@ func (c *ClientWithResponses) GetMeWithResponse(ctx context.Context, reqEditors 
 	return ParseGetMeResponse(rsp)
 }
 
-// ReadSentenceWithBodyWithResponse Read a rule from an English sentence
-//
-// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged.
-//
-// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
-//
-// Corresponds with POST /v1/rules/read (the `ReadSentence` operationId).
-func (c *ClientWithResponses) ReadSentenceWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReadSentenceResponse, error) {
-	rsp, err := c.ReadSentenceWithBody(ctx, contentType, body, reqEditors...)
-	if err != nil {
-		return nil, err
-	}
-	return ParseReadSentenceResponse(rsp)
-}
-
-// ReadSentenceWithResponse Read a rule from an English sentence
-//
-// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged.
-//
-// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
-//
-// Corresponds with POST /v1/rules/read (the `ReadSentence` operationId).
-func (c *ClientWithResponses) ReadSentenceWithResponse(ctx context.Context, body ReadSentenceJSONRequestBody, reqEditors ...RequestEditorFn) (*ReadSentenceResponse, error) {
-	rsp, err := c.ReadSentence(ctx, body, reqEditors...)
-	if err != nil {
-		return nil, err
-	}
-	return ParseReadSentenceResponse(rsp)
-}
-
 // CreateSquadWithBodyWithResponse Make a squad; you are its coach
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -9985,6 +9962,36 @@ func (c *ClientWithResponses) ReplacePatternWithResponse(ctx context.Context, sq
 	return ParseReplacePatternResponse(rsp)
 }
 
+// ReadSentenceWithBodyWithResponse Read a rule from an English sentence
+//
+// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/rules/read (the `ReadSentence` operationId).
+func (c *ClientWithResponses) ReadSentenceWithBodyWithResponse(ctx context.Context, squadID SquadID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReadSentenceResponse, error) {
+	rsp, err := c.ReadSentenceWithBody(ctx, squadID, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReadSentenceResponse(rsp)
+}
+
+// ReadSentenceWithResponse Read a rule from an English sentence
+//
+// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/rules/read (the `ReadSentence` operationId).
+func (c *ClientWithResponses) ReadSentenceWithResponse(ctx context.Context, squadID SquadID, body ReadSentenceJSONRequestBody, reqEditors ...RequestEditorFn) (*ReadSentenceResponse, error) {
+	rsp, err := c.ReadSentence(ctx, squadID, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReadSentenceResponse(rsp)
+}
+
 // ListSessionsWithResponse List the squad's sessions you may see, in revision order
 //
 // Returns a wrapper object for the known response body format(s).
@@ -10473,39 +10480,6 @@ func ParseGetMeResponse(rsp *http.Response) (*GetMeResponse, error) {
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
 		var dest Me
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.JSON200 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
-	}
-
-	return response, nil
-}
-
-// ParseReadSentenceResponse parses an HTTP response from a ReadSentenceWithResponse call
-func ParseReadSentenceResponse(rsp *http.Response) (*ReadSentenceResponse, error) {
-	bodyBytes, err := io.ReadAll(rsp.Body)
-	defer func() { _ = rsp.Body.Close() }()
-	if err != nil {
-		return nil, err
-	}
-
-	response := &ReadSentenceResponse{
-		Body:         bodyBytes,
-		HTTPResponse: rsp,
-	}
-
-	switch {
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
-		var dest ReadRule
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}
@@ -12173,6 +12147,39 @@ func ParseReplacePatternResponse(rsp *http.Response) (*ReplacePatternResponse, e
 			headers.ETag = &value
 		}
 		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseReadSentenceResponse parses an HTTP response from a ReadSentenceWithResponse call
+func ParseReadSentenceResponse(rsp *http.Response) (*ReadSentenceResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ReadSentenceResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ReadRule
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
 	}
 
 	return response, nil

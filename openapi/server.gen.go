@@ -1353,9 +1353,6 @@ type ReplaceShotParams struct {
 // AcceptInvitationJSONRequestBody defines body for AcceptInvitation for application/json ContentType.
 type AcceptInvitationJSONRequestBody = InvitationCode
 
-// ReadSentenceJSONRequestBody defines body for ReadSentence for application/json ContentType.
-type ReadSentenceJSONRequestBody = Sentence
-
 // CreateSquadJSONRequestBody defines body for CreateSquad for application/json ContentType.
 type CreateSquadJSONRequestBody = Squad
 
@@ -1398,6 +1395,9 @@ type CreatePatternJSONRequestBody = Pattern
 // ReplacePatternJSONRequestBody defines body for ReplacePattern for application/json ContentType.
 type ReplacePatternJSONRequestBody = Pattern
 
+// ReadSentenceJSONRequestBody defines body for ReadSentence for application/json ContentType.
+type ReadSentenceJSONRequestBody = Sentence
+
 // CreateSessionJSONRequestBody defines body for CreateSession for application/json ContentType.
 type CreateSessionJSONRequestBody = Session
 
@@ -1439,9 +1439,6 @@ type ServerInterface interface {
 	// GetMe Who you are, and in which squads
 	// (GET /v1/me)
 	GetMe(ctx echo.Context) error
-	// ReadSentence Read a rule from an English sentence
-	// (POST /v1/rules/read)
-	ReadSentence(ctx echo.Context) error
 	// CreateSquad Make a squad; you are its coach
 	// (POST /v1/squads)
 	CreateSquad(ctx echo.Context) error
@@ -1553,6 +1550,9 @@ type ServerInterface interface {
 	// ReplacePattern Replace one pattern
 	// (PUT /v1/squads/{squad_id}/patterns/{pattern_id})
 	ReplacePattern(ctx echo.Context, squadID SquadID, patternID PatternID, params ReplacePatternParams) error
+	// ReadSentence Read a rule from an English sentence
+	// (POST /v1/squads/{squad_id}/rules/read)
+	ReadSentence(ctx echo.Context, squadID SquadID) error
 	// ListSessions List the squad's sessions you may see, in revision order
 	// (GET /v1/squads/{squad_id}/sessions)
 	ListSessions(ctx echo.Context, squadID SquadID, params ListSessionsParams) error
@@ -1653,15 +1653,6 @@ func (w *ServerInterfaceWrapper) GetMe(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetMe(ctx)
-	return err
-}
-
-// ReadSentence converts echo context to params.
-func (w *ServerInterfaceWrapper) ReadSentence(ctx echo.Context) error {
-	var err error
-
-	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ReadSentence(ctx)
 	return err
 }
 
@@ -2960,6 +2951,22 @@ func (w *ServerInterfaceWrapper) ReplacePattern(ctx echo.Context) error {
 	return err
 }
 
+// ReadSentence converts echo context to params.
+func (w *ServerInterfaceWrapper) ReadSentence(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ReadSentence(ctx, squadID)
+	return err
+}
+
 // ListSessions converts echo context to params.
 func (w *ServerInterfaceWrapper) ListSessions(ctx echo.Context) error {
 	var err error
@@ -3441,7 +3448,6 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/readyz", wrapper.GetReady, options.OperationMiddlewares["getReady"]...)
 	router.POST(options.BaseURL+"/v1/invitations/accept", wrapper.AcceptInvitation, options.OperationMiddlewares["acceptInvitation"]...)
 	router.GET(options.BaseURL+"/v1/me", wrapper.GetMe, options.OperationMiddlewares["getMe"]...)
-	router.POST(options.BaseURL+"/v1/rules/read", wrapper.ReadSentence, options.OperationMiddlewares["readSentence"]...)
 	router.POST(options.BaseURL+"/v1/squads", wrapper.CreateSquad, options.OperationMiddlewares["createSquad"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id", wrapper.GetSquad, options.OperationMiddlewares["getSquad"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id", wrapper.ReplaceSquad, options.OperationMiddlewares["replaceSquad"]...)
@@ -3479,6 +3485,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/patterns/:pattern_id", wrapper.DeletePattern, options.OperationMiddlewares["deletePattern"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/patterns/:pattern_id", wrapper.GetPattern, options.OperationMiddlewares["getPattern"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/patterns/:pattern_id", wrapper.ReplacePattern, options.OperationMiddlewares["replacePattern"]...)
+	router.POST(options.BaseURL+"/v1/squads/:squad_id/rules/read", wrapper.ReadSentence, options.OperationMiddlewares["readSentence"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/sessions", wrapper.ListSessions, options.OperationMiddlewares["listSessions"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/sessions", wrapper.CreateSession, options.OperationMiddlewares["createSession"]...)
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/sessions/:session_id", wrapper.DeleteSession, options.OperationMiddlewares["deleteSession"]...)
@@ -3716,45 +3723,6 @@ type GetMedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetMedefaultApplicationProblemPlusJSONResponse) VisitGetMeResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ReadSentenceRequestObject struct {
-	Body *ReadSentenceJSONRequestBody
-}
-
-type ReadSentenceResponseObject interface {
-	VisitReadSentenceResponse(w http.ResponseWriter) error
-}
-
-type ReadSentence200JSONResponse ReadRule
-
-func (response ReadSentence200JSONResponse) VisitReadSentenceResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ReadSentencedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ReadSentencedefaultApplicationProblemPlusJSONResponse) VisitReadSentenceResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -5692,6 +5660,46 @@ func (response ReplacePatterndefaultApplicationProblemPlusJSONResponse) VisitRep
 	return err
 }
 
+type ReadSentenceRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+	Body    *ReadSentenceJSONRequestBody
+}
+
+type ReadSentenceResponseObject interface {
+	VisitReadSentenceResponse(w http.ResponseWriter) error
+}
+
+type ReadSentence200JSONResponse ReadRule
+
+func (response ReadSentence200JSONResponse) VisitReadSentenceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadSentencedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ReadSentencedefaultApplicationProblemPlusJSONResponse) VisitReadSentenceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListSessionsRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  ListSessionsParams
@@ -6372,9 +6380,6 @@ type StrictServerInterface interface {
 	// GetMe Who you are, and in which squads
 	// (GET /v1/me)
 	GetMe(ctx context.Context, request GetMeRequestObject) (GetMeResponseObject, error)
-	// ReadSentence Read a rule from an English sentence
-	// (POST /v1/rules/read)
-	ReadSentence(ctx context.Context, request ReadSentenceRequestObject) (ReadSentenceResponseObject, error)
 	// CreateSquad Make a squad; you are its coach
 	// (POST /v1/squads)
 	CreateSquad(ctx context.Context, request CreateSquadRequestObject) (CreateSquadResponseObject, error)
@@ -6486,6 +6491,9 @@ type StrictServerInterface interface {
 	// ReplacePattern Replace one pattern
 	// (PUT /v1/squads/{squad_id}/patterns/{pattern_id})
 	ReplacePattern(ctx context.Context, request ReplacePatternRequestObject) (ReplacePatternResponseObject, error)
+	// ReadSentence Read a rule from an English sentence
+	// (POST /v1/squads/{squad_id}/rules/read)
+	ReadSentence(ctx context.Context, request ReadSentenceRequestObject) (ReadSentenceResponseObject, error)
 	// ListSessions List the squad's sessions you may see, in revision order
 	// (GET /v1/squads/{squad_id}/sessions)
 	ListSessions(ctx context.Context, request ListSessionsRequestObject) (ListSessionsResponseObject, error)
@@ -6697,52 +6705,6 @@ func (sh *strictHandler) GetMe(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(GetMeResponseObject); ok {
 		return validResponse.VisitGetMeResponse(ctx.Response())
-	} else if response != nil {
-		return fmt.Errorf("unexpected response type: %T", response)
-	}
-	return nil
-}
-
-// ReadSentence operation middleware
-func (sh *strictHandler) ReadSentence(ctx echo.Context) error {
-	var request ReadSentenceRequestObject
-
-	var body ReadSentenceJSONRequestBody
-	var err error
-	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
-		// A request validator built on kin-openapi's openapi3filter with
-		// KeepValidatedValue leaves the value it validated on the body. Bind
-		// that value, matching member names exactly, so the handler receives
-		// what was validated instead of a second, case-insensitive decode.
-		// Otherwise bind only the request body, so that path and query
-		// parameters are not also bound into the body struct.
-		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
-			err = binder.BindBody(ctx, &body)
-		}
-	} else {
-		// A custom binder is installed on the Echo instance; defer to it
-		// entirely, since echo.Binder does not expose body-only binding and
-		// the binder may do more than decode (for example call ctx.Validate).
-		err = ctx.Bind(&body)
-	}
-	if err != nil {
-		return err
-	}
-	request.Body = &body
-
-	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
-		return sh.ssi.ReadSentence(ctx.Request().Context(), request.(ReadSentenceRequestObject))
-	}
-	for _, middleware := range sh.middlewares {
-		handler = middleware(handler, "ReadSentence")
-	}
-
-	response, err := handler(ctx, request)
-
-	if err != nil {
-		return err
-	} else if validResponse, ok := response.(ReadSentenceResponseObject); ok {
-		return validResponse.VisitReadSentenceResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -8040,6 +8002,54 @@ func (sh *strictHandler) ReplacePattern(ctx echo.Context, squadID SquadID, patte
 		return err
 	} else if validResponse, ok := response.(ReplacePatternResponseObject); ok {
 		return validResponse.VisitReplacePatternResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ReadSentence operation middleware
+func (sh *strictHandler) ReadSentence(ctx echo.Context, squadID SquadID) error {
+	var request ReadSentenceRequestObject
+
+	request.SquadID = squadID
+
+	var body ReadSentenceJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ReadSentence(ctx.Request().Context(), request.(ReadSentenceRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ReadSentence")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ReadSentenceResponseObject); ok {
+		return validResponse.VisitReadSentenceResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

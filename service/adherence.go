@@ -216,13 +216,24 @@ func plainShots(records []*ShotRecord) []shot.Shot {
 	return shots
 }
 
-// ReadSentence reads a rule from an English sentence, with the names of the balls the user may see in the squads they are in.
-func (s *Service) ReadSentence(sentence string) (rule drill.Rule, written string, err error) {
-	rule, err = drill.Parse(sentence, nil)
-	if err != nil {
-		return rule, "", &Error{Code: Invalid, Detail: err.Error(), Faults: []Fault{{Pointer: "/sentence", Code: "sentence", Detail: err.Error()}}}
-	}
-	return rule, rule.Sentence(nil), nil
+// ReadSentence reads a rule from an English sentence, with the names of the squad's balls, and writes it back in words.
+func (s *Service) ReadSentence(ctx context.Context, user, squad uuid.UUID, sentence string) (rule drill.Rule, written string, err error) {
+	err = s.readSquad(ctx, user, squad, func(w *work) error {
+		balls, err := w.BallsAfter(ctx, db.BallsAfterParams{SquadID: squad, MaxRows: maxNames, Athlete: w.athlete})
+		if err != nil {
+			return err
+		}
+		names := make(drill.BallNames, len(balls))
+		for _, ball := range balls {
+			names[ball.ID] = ball.Name
+		}
+		if rule, err = drill.Parse(sentence, names); err != nil {
+			return &Error{Code: Invalid, Detail: err.Error(), Faults: []Fault{{Pointer: "/sentence", Code: "sentence", Detail: err.Error()}}}
+		}
+		written = rule.Sentence(names)
+		return nil
+	})
+	return rule, written, err
 }
 
 // Shots lists a session's shots by athlete and order, after a place in that order.

@@ -106,7 +106,7 @@ func makeKeyFile(path string) (*Keys, error) {
 	if err != nil {
 		return nil, fmt.Errorf("write the signing key: %w", err)
 	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return nil, fmt.Errorf("write the signing key: %w", err)
 	}
 	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)

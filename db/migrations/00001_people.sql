@@ -85,6 +85,6 @@ CREATE TABLE squads_clock (
     CONSTRAINT squads_clock_squad FOREIGN KEY (squad_id) REFERENCES squads (squad_id) ON DELETE CASCADE DEFERRABLE INITIALLY IMMEDIATE
 ) WITH (fillfactor = 50);
 
-GRANT SELECT ON instance TO laneward_service;
+GRANT SELECT ON instance, goose_db_version TO laneward_service;
 GRANT SELECT, INSERT, UPDATE ON users TO laneward_service;
 GRANT SELECT, INSERT, UPDATE, DELETE ON refresh_families, refresh_tokens, sign_in_failures TO laneward_service;

@@ -1,0 +1,15 @@
+// Command laneward is the whole program: the server, its database when it has none, and the client commands.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	os.Exit(run(ctx, environment{args: os.Args[1:], getenv: os.Getenv, stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr}))
+}

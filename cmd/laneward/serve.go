@@ -1,0 +1,111 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"path/filepath"
+
+	"laneward/api"
+	"laneward/db"
+	"laneward/service"
+)
+
+// serverFlags are how the server runs.
+type serverFlags struct {
+	databaseFlags
+	Listen       string   `env:"LANEWARD_LISTEN" default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Address to listen on; port 0 takes a free one (${default})."`
+	SigningKeys  string   `env:"LANEWARD_SIGNING_KEYS_FILE" placeholder:"FILE" help:"PEM file of the Ed25519 keys that sign access tokens; made when absent (signing-keys.pem in the state directory)."`
+	TrustedProxy []string `env:"LANEWARD_TRUSTED_PROXY" placeholder:"CIDR" help:"Networks whose X-Forwarded-For is believed."`
+	LogFormat    string   `env:"LANEWARD_LOG_FORMAT" enum:"json,text" default:"json" help:"json or text (${default})."`
+}
+
+// running is a server that answers.
+type running struct {
+	address string // host:port it listens on
+	service *service.Service
+}
+
+// serve runs the server until ctx ends. ready is called once, when it listens.
+func (f serverFlags) serve(ctx context.Context, log *slog.Logger, ready func(running) error) (err error) {
+	proxies, err := f.proxies()
+	if err != nil {
+		return &exitError{exitUsage, err}
+	}
+	keyFile := f.SigningKeys
+	if keyFile == "" {
+		keyFile = filepath.Join(f.StateDir, "signing-keys.pem")
+	}
+	keys, err := service.LoadKeys(keyFile)
+	if err != nil {
+		return err
+	}
+	database, err := f.open(ctx, log)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, database.close(log)) }()
+	svc := service.New(service.Config{DB: database.DB, Keys: keys, Log: log})
+	handler, err := api.NewHandler(api.Config{Service: svc, Log: log, Version: version(), TrustedProxies: proxies})
+	if err != nil {
+		return err
+	}
+	var listening net.ListenConfig
+	listener, err := listening.Listen(ctx, "tcp", f.Listen)
+	if err != nil {
+		return fmt.Errorf("listen on %s: %w", f.Listen, err)
+	}
+	log.Info("listening", "address", listener.Addr().String())
+	serving, stop := context.WithCancel(ctx)
+	defer stop()
+	served := make(chan error, 1)
+	go func() { served <- api.Serve(serving, listener, handler, log) }()
+	if err := ready(running{address: listener.Addr().String(), service: svc}); err != nil {
+		stop()
+		return errors.Join(err, <-served)
+	}
+	return <-served
+}
+
+func (f serverFlags) proxies() ([]*net.IPNet, error) {
+	networks := make([]*net.IPNet, len(f.TrustedProxy))
+	for i, text := range f.TrustedProxy {
+		_, network, err := net.ParseCIDR(text)
+		if err != nil {
+			return nil, fmt.Errorf("trusted proxy %q is no network: write it as 10.0.0.0/8", text)
+		}
+		networks[i] = network
+	}
+	return networks, nil
+}
+
+type serveCommand struct {
+	serverFlags
+}
+
+// Run serves until the program is told to stop.
+func (c *serveCommand) Run(ctx context.Context, env environment) error {
+	return c.serve(ctx, newLog(env.stderr, c.LogFormat), func(running) error { return nil })
+}
+
+type migrateCommand struct {
+	databaseFlags
+}
+
+// Run migrates the database and says so.
+func (c *migrateCommand) Run(ctx context.Context, env environment) error {
+	address, err := c.url()
+	if err != nil {
+		return &exitError{exitUsage, err}
+	}
+	if address == "" {
+		return &exitError{exitUsage, errors.New("name the database by LANEWARD_DATABASE_URL or --database-url-file; a server with its own Postgres migrates it by itself")}
+	}
+	if err := db.Migrate(ctx, address); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(env.stdout, "The database holds schema %s.\n", db.MigrationsHash())
+	return err
+}
