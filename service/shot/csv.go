@@ -22,7 +22,8 @@ import (
 // feed. A blank cell was not measured; a row that is blank throughout is passed over. Blanks around a cell do not count, but for a note.
 //
 // A log without the column order takes each row's number for it, also where a row between has faults, so that mending a row moves no
-// other. A log with several athletes then has gaps in each one's order.
+// other. A log with several athletes then has gaps in each one's order. A row put in or taken out moves those after it to other shots: a log
+// that grows in the middle, or a session in several logs, needs the column.
 //
 // The last line needs no line end, so a log that was cut within its last cell looks whole: r must fail when the log is not.
 //
