@@ -79,24 +79,24 @@ func TestScoreOfNothing(t *testing.T) {
 	}
 }
 
-// 23 kept shots in a row meet 80 % against 70 % (ln 19 / ln (0.8/0.7) = 22.05); later shots count all the same.
+// 11 kept shots in a row meet 80 % against 60 % (ln 19 / ln (0.8/0.6) = 10.24); later shots count all the same.
 func TestVerdictReadsAllShots(t *testing.T) {
 	boards := make([]float64, 0, 60)
-	for range 23 {
+	for range 11 {
 		boards = append(boards, 12)
 	}
 	shots := logOf(boards...)
 	a := playInside.Score(shots, playInside.Judge(shots))
-	if a.Verdict != Met || a.Evidence.DecidedAt != 23 || a.Evidence.Progress != 1 {
-		t.Errorf("23 of 23: %s at %d", a.Verdict, a.Evidence.DecidedAt)
+	if a.Verdict != Met || a.Evidence.DecidedAt != 11 || a.Evidence.Progress != 1 {
+		t.Errorf("11 of 11: %s at %d", a.Verdict, a.Evidence.DecidedAt)
 	}
 	for range 30 {
 		boards = append(boards, 5)
 	}
 	shots = logOf(boards...)
 	a = playInside.Score(shots, playInside.Judge(shots))
-	if a.Verdict != NotMet || a.Evidence.DecidedAt != 23 {
-		t.Errorf("23 of 53: %s, first decided at %d", a.Verdict, a.Evidence.DecidedAt)
+	if a.Verdict != NotMet || a.Evidence.DecidedAt != 11 {
+		t.Errorf("11 of 41: %s, first decided at %d", a.Verdict, a.Evidence.DecidedAt)
 	}
 	if a.Trend.Sign() != -1 {
 		t.Errorf("the fall is not seen: %+v", a.Trend)
@@ -188,7 +188,7 @@ func TestReading(t *testing.T) {
 		},
 		"never kept": {
 			playInside, outcome(nil, 7, 5, 2, 2),
-			"Did as asked on 0 of 5 judged shots (0 %, asked for 80 %), too few shots to call it; 2 of 5 struck off the corridor: " +
+			"Did as asked on 0 of 5 judged shots (0 %, asked for 80 %), so the drill is not met; 2 of 5 struck off the corridor: " +
 				"do not count those 2 as the line working.",
 		},
 		"two rules": {

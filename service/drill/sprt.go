@@ -9,17 +9,19 @@ import "math"
 // probabilities to at most Alpha/(1-Beta) and Beta/(1-Alpha), and their sum to at most Alpha + Beta, however often one looks.
 type SequentialTest struct{ P0, P1, Alpha, Beta float64 }
 
-// The test of a drill. The width is chosen: a smaller one asks for many more shots than a practice has.
+// The test of a drill. The width is chosen so that a practice of 30 shots mostly decides at 80 %: half the width would ask for about a
+// hundred.
 const (
 	testError = 0.05 // of either kind
-	testWidth = 0.10 // how far below the pass share an athlete has to be to have not met it
+	testWidth = 0.20 // how far below the pass share an athlete has to be to have not met it
 )
 
-// TestFor returns the test of a pass share: the share itself against one 0.10 lower (half of it, where that is more than the share
-// less 0.10), with 5 % error of either kind. Between the two shares the test is indifferent. Against a pass share of 1 one broken
+// TestFor returns the test of a pass share: the share itself against one 0.20 lower (half of it, where that is more than the share
+// less 0.20), with 5 % error of either kind. Between the two shares the test is indifferent. Against a pass share of 1 one broken
 // shot decides.
 func TestFor(passShare float64) SequentialTest {
-	return SequentialTest{P0: math.Max(passShare-testWidth, passShare/2), P1: passShare, Alpha: testError, Beta: testError}
+	fail := math.Round(math.Max(passShare-testWidth, passShare/2)*1e6) / 1e6 // 0.6, and not 0.6000000000000001
+	return SequentialTest{P0: fail, P1: passShare, Alpha: testError, Beta: testError}
 }
 
 // Limits returns the log likelihood ratios at which the test takes P0 (low) and P1 (high).

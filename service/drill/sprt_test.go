@@ -122,7 +122,7 @@ func TestErrorRateOfAnyOneLook(t *testing.T) {
 }
 
 func TestSharesToldApart(t *testing.T) {
-	for _, c := range []struct{ pass, fail float64 }{{1, 0.9}, {0.8, 0.7}, {0.2, 0.1}, {0.1, 0.05}, {0.05, 0.025}} {
+	for _, c := range []struct{ pass, fail float64 }{{1, 0.8}, {0.8, 0.6}, {0.4, 0.2}, {0.2, 0.1}, {0.05, 0.025}} {
 		test := TestFor(c.pass)
 		near(t, "fail share", test.P0, c.fail, 1e-12)
 		if test.P1 != c.pass {
@@ -133,9 +133,9 @@ func TestSharesToldApart(t *testing.T) {
 
 func TestEveryShotKeptAsked(t *testing.T) {
 	test := TestFor(1)
-	// ln 19 / ln (1 / 0.9) = 27.9
-	if test.Decide(27, 0) != TooFewShots || test.Decide(28, 0) != Met {
-		t.Error("28 kept shots in a row should meet a pass share of 1, and 27 not")
+	// ln 19 / ln (1 / 0.8) = 13.2
+	if test.Decide(13, 0) != TooFewShots || test.Decide(14, 0) != Met {
+		t.Error("14 kept shots in a row should meet a pass share of 1, and 13 not")
 	}
 	if test.Decide(1000, 1) != NotMet {
 		t.Error("one broken shot should be enough")
@@ -145,8 +145,8 @@ func TestEveryShotKeptAsked(t *testing.T) {
 		t.Errorf("evidence after a broken shot: %+v", e)
 	}
 	e = test.evidence(10, 0)
-	if *e.KeptToMet != 18 || *e.BrokenToNotMet != 1 {
-		t.Errorf("18 more kept or 1 broken decide, got %d and %d", *e.KeptToMet, *e.BrokenToNotMet)
+	if *e.KeptToMet != 4 || *e.BrokenToNotMet != 1 {
+		t.Errorf("4 more kept or 1 broken decide, got %d and %d", *e.KeptToMet, *e.BrokenToNotMet)
 	}
 }
 
