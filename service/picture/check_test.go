@@ -142,7 +142,8 @@ func TestPathsEndInTheGutterAndAtThePins(t *testing.T) {
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
 			line := p.trace(Path{Points: test.points})
-			end := line[len(line)-1]
+			last := line[len(line)-1]
+			end := p.at(last.Board, last.Ft)
 			if math.Hypot(end.X-test.want.X, end.Y-test.want.Y) > 1e-9 {
 				t.Errorf("ends at %v, want %v", end, test.want)
 			}

@@ -154,7 +154,7 @@ func (l Lane) drawLane(s *Scene, p lanePanel) {
 	p.drawAxes(s, l.Side)
 	p.drawPins(s, l.Standing)
 	for _, spread := range l.Spreads {
-		spread.draw(s, func(board, ft float64) XY { return p.at(board, ft) }, p.laneRect(), LayerSpread)
+		spread.draw(s, p.at, bounds, LayerSpread)
 	}
 	taken := drawPaths(s, p, l.Paths)
 	drawMarks(s, p, l.Shots)

@@ -47,10 +47,14 @@ func newLanePanel(side lane.Side, x0, x1, top float64) lanePanel {
 	return p
 }
 
-// at returns where a board, as the athlete counts it, and a distance lie on the canvas.
+// at returns where a board, as the athlete counts it, and a distance lie on the canvas. Boards are measured from the middle and snapped, so that the
+// two hands' pictures mirror each other to the last bit.
 func (p lanePanel) at(board, ft float64) XY {
-	return XY{p.right - (p.side.X(board)-lane.MinBoard)*p.unit, p.foul - ft*p.unit}
+	return XY{(p.left+p.right)/2 + p.inward()*snap((board-lane.CentreBoard)*p.unit), p.foul - ft*p.unit}
 }
+
+// bounds is the lane in boards and feet.
+var bounds = Rect{X: lane.MinBoard, Y: 0, W: lane.MaxBoard - lane.MinBoard, H: lane.LengthFt}
 
 func (p lanePanel) laneRect() Rect {
 	return Rect{X: p.left, Y: p.top, W: p.right - p.left, H: p.foul - p.top}
@@ -154,7 +158,7 @@ func (p lanePanel) drawPins(s *Scene, standing *lane.PinSet) {
 	for n := 1; n <= 10; n++ {
 		x, ft := lane.PinPosition(n)
 		// The deck is the lane's own: x counts from the right gutter whoever bowls.
-		at := XY{p.right - (x-lane.MinBoard)*p.unit, p.top - headPx - rowsPx*(ft-headFt)/(backFt-headFt)}
+		at := XY{(p.left+p.right)/2 - snap((x-lane.CentreBoard)*p.unit), p.top - headPx - rowsPx*(ft-headFt)/(backFt-headFt)}
 		if standing != nil && !standing.Has(n) {
 			s.add(Element{Layer: LayerPins, Shape: Circle{at.X, at.Y, 4}, Fill: white, Stroke: gutter, StrokeWidth: 1.5})
 			continue

@@ -82,24 +82,25 @@ func reflect(s Scene, sum float64) Scene {
 	return mirrored
 }
 
-// strokes breaks a scene into sorted lines of text, one a cell, line, disc or word, so that the order of drawing does not count. Signs in the legend are
+// strokes breaks a scene into sorted lines of text, one a cell, line, disc or word, so that the order of drawing does not count; numbers are
+// compared to the last bit. Signs in the legend are
 // left out: they point as on the lane. What a pin or an axis is called depends on the hand, so there only the place counts.
 func strokes(s Scene) []string {
 	var all []string
 	for _, e := range s.Elements {
-		paint := fmt.Sprintf("%s %v %v %.4f ", e.Layer, e.Fill, e.Stroke, e.StrokeWidth)
+		paint := fmt.Sprintf("%s %v %v %v ", e.Layer, e.Fill, e.Stroke, e.StrokeWidth)
 		switch v := e.Shape.(type) {
 		case Text:
 			word := v.Value
 			if e.Layer == LayerPins || strings.HasSuffix(word, " gutter") {
 				word = "?"
 			}
-			all = append(all, fmt.Sprintf("%stext %.4f %.4f %.4f %.4f %s %s", paint, v.X, v.Y, v.Size, math.Abs(v.TurnDeg), v.Anchor, word))
+			all = append(all, fmt.Sprintf("%stext %v %v %v %v %s %s", paint, v.X, v.Y, v.Size, math.Abs(v.TurnDeg), v.Anchor, word))
 		case Circle:
-			all = append(all, fmt.Sprintf("%sdisc %.4f %.4f %.4f", paint, v.X, v.Y, v.R))
+			all = append(all, fmt.Sprintf("%sdisc %v %v %v", paint, v.X, v.Y, v.R))
 		case Rect:
 			if e.Layer.mirrored() {
-				all = append(all, fmt.Sprintf("%srect %.4f %.4f %.4f %.4f", paint, v.X, v.Y, v.W, v.H))
+				all = append(all, fmt.Sprintf("%srect %v %v %v %v", paint, v.X, v.Y, v.W, v.H))
 			}
 		case Rects:
 			all = append(all, columns(paint, v)...)
@@ -110,7 +111,7 @@ func strokes(s Scene) []string {
 			for _, line := range v.Lines {
 				var corners []string
 				for _, p := range line {
-					corners = append(corners, fmt.Sprintf("%.4f %.4f", p.X, p.Y))
+					corners = append(corners, fmt.Sprintf("%v %v", p.X, p.Y))
 				}
 				slices.Sort(corners)
 				all = append(all, paint+strings.Join(corners, ", "))
@@ -141,7 +142,7 @@ func columns(paint string, rects Rects) []string {
 				joined = append(joined, span)
 			}
 		}
-		all = append(all, fmt.Sprintf("%scolumn %.4f %v", paint, x, joined))
+		all = append(all, fmt.Sprintf("%scolumn %v %v", paint, x, joined))
 	}
 	return all
 }

@@ -62,7 +62,7 @@ func (m MissMap) drawPlot(s *Scene, plot plotPanel) {
 	m.drawCells(s, plot)
 	m.drawContours(s, plot)
 	for _, spread := range m.Spreads {
-		spread.draw(s, plot.at, plot.area, LayerSpread)
+		spread.draw(s, plot.at, plot.bounds(), LayerSpread)
 	}
 	plot.drawAxes(s, m.boardTicks(), ticks(plot.y0, plot.y1, 8), "laydown, board from the "+string(m.Side)+" gutter", "launch angle, degrees toward the gutter")
 	m.drawAims(s, plot)

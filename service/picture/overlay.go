@@ -79,9 +79,13 @@ func pathLetter(index int) string { return string(rune('A' + index)) }
 
 // drawPaths draws the chosen lines last, so that they lie on top, and returns the places of the letters. One path alone needs no letter.
 func drawPaths(s *Scene, p lanePanel, paths []Path) (taken []Rect) {
+	traces := make([][]Point, len(paths))
 	lines := make([][]XY, len(paths))
 	for i, path := range paths {
-		lines[i] = p.trace(path)
+		traces[i] = p.trace(path)
+		for _, point := range traces[i] {
+			lines[i] = append(lines[i], p.at(point.Board, point.Ft))
+		}
 	}
 	for _, emphasised := range []bool{false, true} {
 		for i, path := range paths {
@@ -98,11 +102,11 @@ func drawPaths(s *Scene, p lanePanel, paths []Path) (taken []Rect) {
 		return nil
 	}
 	const radius = 8.5
-	for i, line := range lines {
-		if len(line) < 2 {
+	for i, trace := range traces {
+		if len(trace) < 2 {
 			continue
 		}
-		at := letterPlace(lines, i, taken, p)
+		at := letterPlace(traces, i, taken, p)
 		taken = append(taken, Rect{X: at.X - radius, Y: at.Y - radius, W: 2 * radius, H: 2 * radius})
 		drawLetter(s, LayerPaths, at, pathLetter(i), paths[i].Emphasis)
 	}
@@ -119,11 +123,11 @@ func drawLetter(s *Scene, layer Layer, at XY, letter string, emphasis bool) {
 	s.add(Element{Layer: layer, Shape: Text{X: at.X, Y: at.Y + 4, Size: 11, Bold: true, Anchor: Middle, Value: letter}, Fill: text})
 }
 
-// trace turns a path into canvas points, cut at the pins and where the ball has dropped to the middle of a gutter.
-func (p lanePanel) trace(path Path) []XY {
+// trace cuts a path at the pins and where the ball has dropped to the middle of a gutter as drawn.
+func (p lanePanel) trace(path Path) []Point {
 	reach := gutterPx / p.unit / 2
 	low, high := lane.MinBoard-reach, lane.MaxBoard+reach
-	var line []XY
+	var line []Point
 	for i, point := range path.Points {
 		end, done := point, false
 		if i > 0 {
@@ -131,7 +135,7 @@ func (p lanePanel) trace(path Path) []XY {
 		} else if point.Board < low || point.Board > high || point.Ft > lane.LengthFt {
 			return nil
 		}
-		line = append(line, p.at(end.Board, end.Ft))
+		line = append(line, end)
 		if done {
 			break
 		}
@@ -164,41 +168,42 @@ func cutStretch(from, to Point, low, high float64) (end Point, cut bool) {
 }
 
 // letterPlace picks the spot of a path, between 2 and 40 ft, that is furthest from the other paths and from letters already set.
-func letterPlace(lines [][]XY, index int, taken []Rect, p lanePanel) XY {
-	best, bestGap := lines[index][0], math.Inf(-1)
+func letterPlace(traces [][]Point, index int, taken []Rect, p lanePanel) XY {
+	best := p.at(traces[index][0].Board, traces[index][0].Ft)
+	bestGap := math.Inf(-1)
 	for ft := 2.0; ft <= 40; ft++ {
-		y := p.at(lane.CentreBoard, ft).Y
-		x, ok := crossing(lines[index], y)
+		board, ok := crossing(traces[index], ft)
 		if !ok {
 			continue
 		}
-		gap := 40.0 // further apart than this is no better
-		for other, line := range lines {
-			if otherX, ok := crossing(line, y); ok && other != index {
-				gap = min(gap, math.Abs(otherX-x))
+		place := p.at(board, ft)
+		gap := 40.0 // px; further apart than this is no better
+		for other, trace := range traces {
+			if otherBoard, ok := crossing(trace, ft); ok && other != index {
+				gap = min(gap, math.Abs(otherBoard-board)*p.unit)
 			}
 		}
 		for _, t := range taken {
-			gap = min(gap, math.Hypot(t.X+t.W/2-x, t.Y+t.H/2-y)-10)
+			gap = min(gap, math.Hypot(t.X+t.W/2-place.X, t.Y+t.H/2-place.Y)-10)
 		}
 		if gap > bestGap+1e-9 {
-			best, bestGap = XY{x, y}, gap
+			best, bestGap = place, gap
 		}
 	}
 	return best
 }
 
-// crossing returns where a line first meets a height of the canvas.
-func crossing(line []XY, y float64) (x float64, ok bool) {
-	for i := 1; i < len(line); i++ {
-		a, b := line[i-1], line[i]
-		if (a.Y-y)*(b.Y-y) > 0 {
+// crossing returns the board at which a path first reaches a distance.
+func crossing(trace []Point, ft float64) (board float64, ok bool) {
+	for i := 1; i < len(trace); i++ {
+		a, b := trace[i-1], trace[i]
+		if ft < a.Ft || ft > b.Ft {
 			continue
 		}
-		if a.Y == b.Y {
-			return a.X, true
+		if a.Ft == b.Ft {
+			return a.Board, true
 		}
-		return a.X + (b.X-a.X)*(y-a.Y)/(b.Y-a.Y), true
+		return a.Board + (b.Board-a.Board)*(ft-a.Ft)/(b.Ft-a.Ft), true
 	}
 	return 0, false
 }

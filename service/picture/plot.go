@@ -15,13 +15,17 @@ type plotPanel struct {
 	layer      Layer
 }
 
+// at returns where a point lies on the canvas, measured from the middle and snapped as on the lane.
 func (p plotPanel) at(x, y float64) XY {
-	share := (x - p.x0) / (p.x1 - p.x0)
+	right := snap(((x-p.x0)/(p.x1-p.x0) - 0.5) * p.area.W)
 	if p.growsLeft {
-		share = 1 - share
+		right = -right
 	}
-	return XY{p.area.X + share*p.area.W, p.area.Y + p.area.H*(1-(y-p.y0)/(p.y1-p.y0))}
+	return XY{p.area.X + p.area.W/2 + right, p.area.Y + p.area.H*(1-(y-p.y0)/(p.y1-p.y0))}
 }
+
+// bounds is the plot in the units of its axes.
+func (p plotPanel) bounds() Rect { return Rect{X: p.x0, Y: p.y0, W: p.x1 - p.x0, H: p.y1 - p.y0} }
 
 // ticks returns at most about count round values within low ... high, steps of 1, 2 or 5 times a power of ten.
 func ticks(low, high float64, count int) []float64 {

@@ -92,7 +92,7 @@ func (sc Scatter) drawPlot(s *Scene, p plotPanel) {
 	}
 	s.add(Element{Layer: LayerLane, Shape: Poly{Lines: lines}, Stroke: hairline, StrokeWidth: 0.8})
 	for _, spread := range sc.Spreads {
-		spread.draw(s, p.at, p.area, LayerSpread)
+		spread.draw(s, p.at, p.bounds(), LayerSpread)
 	}
 	radius := markRadius(len(sc.Dots))
 	for _, v := range verdictOrder {

@@ -59,6 +59,8 @@ type Element struct {
 type Shape interface {
 	// mirror reflects the shape in the vertical line x -> sum - x.
 	mirror(sum float64) Shape
+	// snapped rounds the shape's x coordinates by snap.
+	snapped() Shape
 }
 
 // XY is a point of the canvas in px, y down.
@@ -175,8 +177,49 @@ func (r Rect) grow(by float64) Rect {
 	return Rect{X: r.X - by, Y: r.Y - by, W: r.W + 2*by, H: r.H + 2*by}
 }
 
-// add appends an element.
-func (s *Scene) add(e Element) { s.Elements = append(s.Elements, e) }
+// add appends an element, its x coordinates snapped.
+func (s *Scene) add(e Element) {
+	e.Shape = e.Shape.snapped()
+	s.Elements = append(s.Elements, e)
+}
+
+// snap rounds an x coordinate or a width to 1/1024 px. Sums of such numbers are exact, so the two hands' pictures mirror each other to the last bit.
+func snap(px float64) float64 { return math.RoundToEven(px*1024) / 1024 }
+
+func (r Rect) snapped() Shape {
+	r.X, r.W = snap(r.X), snap(r.W)
+	return r
+}
+
+func (r Rects) snapped() Shape {
+	out := make(Rects, len(r))
+	for i, rect := range r {
+		out[i] = rect.snapped().(Rect)
+	}
+	return out
+}
+
+func (c Circle) snapped() Shape {
+	c.X = snap(c.X)
+	return c
+}
+
+func (p Poly) snapped() Shape {
+	lines := make([][]XY, len(p.Lines))
+	for i, line := range p.Lines {
+		lines[i] = make([]XY, len(line))
+		for j, point := range line {
+			lines[i][j] = XY{snap(point.X), point.Y}
+		}
+	}
+	p.Lines = lines
+	return p
+}
+
+func (t Text) snapped() Shape {
+	t.X = snap(t.X)
+	return t
+}
 
 // The widths a picture may be asked for, in px; zero means DefaultWidthPx, a phone's. From WideWidthPx on the legend stands beside the lane.
 const (

@@ -58,23 +58,28 @@ func (sp Spread) Ellipse(share float64, steps int) [][2]float64 {
 	return points
 }
 
-// draw draws the ellipses and their middle, cut at the edge of the plot.
-func (sp Spread) draw(s *Scene, at func(x, y float64) XY, plot Rect, layer Layer) {
+// draw draws the ellipses and their middle, cut at the bounds of the plot (in the spread's own units); at places a point on the canvas.
+func (sp Spread) draw(s *Scene, at func(x, y float64) XY, bounds Rect, layer Layer) {
 	for i, share := range sp.coverage() {
 		points := sp.Ellipse(share, 96)
 		ring := make([]XY, 0, len(points)+1)
 		for _, p := range append(points, points[0]) {
-			ring = append(ring, at(p[0], p[1]))
+			ring = append(ring, XY{p[0], p[1]})
 		}
-		lines := clipLine(ring, plot)
+		lines := clipLine(ring, bounds)
 		if len(lines) == 0 {
 			continue
+		}
+		for _, line := range lines {
+			for k, p := range line {
+				line[k] = at(p.X, p.Y)
+			}
 		}
 		s.add(Element{Layer: layer, Shape: Poly{Lines: lines}, Stroke: white, StrokeWidth: 4.2})
 		s.add(Element{Layer: layer, Shape: Poly{Lines: lines}, Stroke: ink, StrokeWidth: 1.8, Dash: coverageDash(i), Tip: fmt.Sprintf("%s %% of the spread", figure(100*share))})
 	}
 	middle := at(sp.MeanX, sp.MeanY)
-	if plot.holds(middle) {
+	if bounds.holds(XY{sp.MeanX, sp.MeanY}) {
 		plus := Poly{Lines: [][]XY{{{middle.X - 5, middle.Y}, {middle.X + 5, middle.Y}}, {{middle.X, middle.Y - 5}, {middle.X, middle.Y + 5}}}}
 		s.add(Element{Layer: layer, Shape: plus, Stroke: white, StrokeWidth: 4.2})
 		s.add(Element{Layer: layer, Shape: plus, Stroke: ink, StrokeWidth: 1.8})
