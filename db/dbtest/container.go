@@ -107,16 +107,13 @@ func startContainer(ctx context.Context) (*keptServer, error) {
 	if err := setContainerEnvironment(host); err != nil {
 		return nil, err
 	}
+	log.SetDefault(log.NewNoopLogger()) // it would write into the tests' own output
 	password := rand.Text()
 	options := []testcontainers.ContainerCustomizer{
 		testcontainers.WithEnv(map[string]string{"POSTGRES_PASSWORD": password}),
 		testcontainers.WithExposedPorts(containerPort),
 		testcontainers.WithCmd(append([]string{"postgres"}, commandSettings()...)...),
 		testcontainers.WithWaitStrategyAndDeadline(time.Minute, wait.ForListeningPort(containerPort)),
-		testcontainers.CustomizeRequestOption(func(req *testcontainers.GenericContainerRequest) error {
-			req.Logger = log.NewNoopLogger()
-			return nil
-		}),
 	}
 	if local(host) {
 		options = append(options, testcontainers.WithHostConfigModifier(func(config *container.HostConfig) {

@@ -84,8 +84,8 @@ const leftAfter = 2 * time.Hour
 // sweep drops the databases and roles of test processes that were killed: they stay on a server that outlives its tests.
 func sweep(ctx context.Context, conn *pgx.Conn, now time.Time) error {
 	rows, err := conn.Query(ctx, `
-		SELECT datname FROM pg_database WHERE starts_with(datname, $1)
-		UNION SELECT rolname FROM pg_roles WHERE starts_with(rolname, $1)`, namePrefix)
+		(SELECT datname FROM pg_database UNION SELECT rolname FROM pg_roles)
+		EXCEPT SELECT datname FROM pg_stat_activity`)
 	if err != nil {
 		return err
 	}
@@ -94,12 +94,11 @@ func sweep(ctx context.Context, conn *pgx.Conn, now time.Time) error {
 		return err
 	}
 	for _, name := range names {
-		made, ok := madeAt(name)
-		if !ok || now.Sub(made) < leftAfter {
+		if made, ok := madeAt(name); !ok || now.Sub(made) < leftAfter {
 			continue
 		}
 		if _, err := conn.Exec(ctx, "DROP DATABASE IF EXISTS "+quote(name)); hasCode(err, objectInUse) {
-			continue
+			continue // somebody has connected just now
 		} else if err != nil {
 			return err
 		}
@@ -110,9 +109,13 @@ func sweep(ctx context.Context, conn *pgx.Conn, now time.Time) error {
 	return nil
 }
 
-// madeAt reads the time from a name that [databaseName] made.
+// madeAt reads the time from a name that [databaseName] made; it is false for other names.
 func madeAt(name string) (time.Time, bool) {
-	stamp, _, _ := strings.Cut(strings.TrimPrefix(name, namePrefix), "_")
+	rest, ours := strings.CutPrefix(name, namePrefix)
+	stamp, _, whole := strings.Cut(rest, "_")
+	if !ours || !whole {
+		return time.Time{}, false
+	}
 	seconds, err := strconv.ParseInt(stamp, 10, 64)
 	return time.Unix(seconds, 0), err == nil
 }
