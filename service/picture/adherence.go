@@ -90,7 +90,7 @@ func (r AdherenceRow) draw(c *column) {
 	}
 	y := c.y
 	x := func(share float64) float64 { return c.x + share*c.width }
-	s.add(Element{Layer: LayerFrame, Shape: Rect{X: c.x, Y: y, W: c.width, H: barPx}, Fill: rgb(0xeef1f5)})
+	s.add(Element{Layer: LayerFrame, Shape: Rect{X: c.x, Y: y, W: c.width, H: barPx}, Fill: mist})
 	if r.Judged > 0 {
 		share := float64(r.Kept) / float64(r.Judged)
 		s.add(Element{Layer: LayerFrame, Shape: Rect{X: c.x, Y: y, W: share * c.width, H: barPx}, Fill: blue})

@@ -36,6 +36,8 @@ var (
 	blue      = rgb(0x005a96)
 	vermilion = rgb(0xb83a00)
 	notKnown  = rgb(0xd9dde2)
+	amber     = rgb(0xffd23f) // breakpoints
+	mist      = rgb(0xeef1f5) // pin deck, empty part of a bar
 )
 
 // ContrastRatio returns the contrast of two opaque colours, 1 to 21. Source: WCAG 2.2, relative luminance and contrast ratio; level AA asks

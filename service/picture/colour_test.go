@@ -16,7 +16,7 @@ func TestCividisRisesForEveryReader(t *testing.T) {
 	for name, matrix := range readers {
 		t.Run(name, func(t *testing.T) {
 			previous := -1.0
-			// Eighths of the map: steps as fine as the film's sixteen levels must rise as well.
+			// The film's sixteen levels are the finest steps a reader has to tell apart.
 			for i := range filmLevels + 1 {
 				light := lightness(Cividis(float64(i)/filmLevels), matrix)
 				if light < previous+2 {

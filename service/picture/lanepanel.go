@@ -151,7 +151,7 @@ func (p lanePanel) drawAxes(s *Scene, side lane.Side) {
 // drawPins draws the deck: the pins' places across the lane are to scale, their rows are pulled apart so that they can be read.
 func (p lanePanel) drawPins(s *Scene, standing *lane.PinSet) {
 	r := p.laneRect()
-	s.add(Element{Layer: LayerPins, Shape: Rect{X: r.X - gutterPx, Y: p.deck, W: r.W + 2*gutterPx, H: deckPx}, Fill: rgb(0xeef1f5)})
+	s.add(Element{Layer: LayerPins, Shape: Rect{X: r.X - gutterPx, Y: p.deck, W: r.W + 2*gutterPx, H: deckPx}, Fill: mist})
 	_, headFt := lane.PinPosition(1)
 	_, backFt := lane.PinPosition(10)
 	const headPx, rowsPx, radius = 14.0, 64.0, 10.5

@@ -82,7 +82,7 @@ func (l Lane) legend(c *column) {
 			out = -1
 		}
 		c.key(func(s *Scene, layer Layer, m XY) {
-			s.add(Element{Layer: layer, Shape: breakpointShape(m, out), Fill: rgb(0xffd23f), Stroke: ink, StrokeWidth: 1.6})
+			s.add(Element{Layer: layer, Shape: breakpointShape(m, out), Fill: amber, Stroke: ink, StrokeWidth: 1.6})
 		}, "breakpoint", sizeSmall, false)
 	}
 	for _, spread := range l.Spreads {

@@ -217,7 +217,7 @@ func drawBreakpoints(s *Scene, p lanePanel, breakpoints []Breakpoint, taken []Re
 	}
 	for _, b := range breakpoints {
 		at := p.at(b.Board, b.Ft)
-		s.add(Element{Layer: LayerLabels, Shape: breakpointShape(at, out), Fill: rgb(0xffd23f), Stroke: ink, StrokeWidth: 1.6, Tip: "Breakpoint " + b.label()})
+		s.add(Element{Layer: LayerLabels, Shape: breakpointShape(at, out), Fill: amber, Stroke: ink, StrokeWidth: 1.6, Tip: "Breakpoint " + b.label()})
 		taken = append(taken, drawPill(s, p, at, b.label(), taken))
 	}
 }
