@@ -50,7 +50,11 @@ func (s *ShotRecord) Faults() []Fault { return shotFaults(shot.Validate(s.Shot))
 func shotFaults(found []shot.Fault) []Fault {
 	var f faults
 	for _, fault := range found {
-		f.add(true, "/"+fault.Field, string(fault.Code), "%s", fault.Detail)
+		pointer := ""
+		if fault.Field != "" { // else it is the row as a whole
+			pointer = "/" + fault.Field
+		}
+		f.add(true, pointer, string(fault.Code), "%s", fault.Detail)
 	}
 	return f
 }

@@ -36,6 +36,7 @@ const (
 // commands is every command of the program.
 type commands struct {
 	Serve   serveCommand   `cmd:"" help:"Run the server, with a Postgres of its own when none is named."`
+	Demo    demoCommand    `cmd:"" help:"Serve an invented squad to look at and try."`
 	Migrate migrateCommand `cmd:"" help:"Bring a database to this program's schema."`
 
 	Version kong.VersionFlag `help:"Print the version and exit."`
