@@ -1,0 +1,80 @@
+package line
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"math"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+var update = flag.Bool("update", false, "write golden files")
+
+func TestCompare(t *testing.T) {
+	house, flat := usual(t, "house_like.json"), usual(t, "flat_long.json")
+	same, err := Compare(context.Background(), house, house, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if *same.Move != (Move{}) || same.AOnB.PocketShare != same.A.Lines[0].PocketShare {
+		t.Errorf("compared with itself: %+v, carried %g of %g", *same.Move, same.AOnB.PocketShare, same.A.Lines[0].PocketShare)
+	}
+	stages := map[string]bool{}
+	both, err := Compare(context.Background(), house, flat, func(p Progress) { stages[p.Stage] = true })
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !stages["a: first lines"] || !stages["b: final"] {
+		t.Errorf("stages %v", stages)
+	}
+	// A line that is best on one pattern does not beat the other pattern's own.
+	if both.AOnB.PocketShare > both.B.Lines[0].PocketShare || both.BOnA.PocketShare > both.A.Lines[0].PocketShare {
+		t.Errorf("carried lines beat the own ones: %+v, %+v", both.AOnB, both.BOnA)
+	}
+	if got := both.A.Lines[0].FeetBoard + both.Move.FeetBoards; math.Abs(got-both.B.Lines[0].FeetBoard) > 1e-9 {
+		t.Errorf("the move leads to %g, B stands at %g", got, both.B.Lines[0].FeetBoard)
+	}
+	straight := house
+	straight.Athlete.RevRPM = 0
+	lone, err := Compare(context.Background(), straight, house, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if lone.AOnB != nil || lone.BOnA == nil || lone.Move != nil || !strings.HasPrefix(lone.Summary, "Only B has a line") {
+		t.Errorf("%+v", lone)
+	}
+}
+
+func TestGoldenWording(t *testing.T) {
+	var text strings.Builder
+	house, flat := usual(t, "house_like.json"), usual(t, "flat_long.json")
+	for _, request := range []Request{house, flat} {
+		fmt.Fprintf(&text, "%s\n", request.Film.Name)
+		for _, line := range find(t, request).Lines {
+			fmt.Fprintf(&text, "%d. feet %.1f, target %.1f, launch %.2f deg, breakpoint %.1f at %.0f ft; %s\n   %s\n", line.Rank, line.FeetBoard,
+				line.TargetBoard, line.LaunchAngleDeg, line.Path.BreakpointBoard, line.Path.BreakpointFt, line.Corridor.Drill, line.Reason)
+		}
+	}
+	comparison, err := Compare(context.Background(), house, flat, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	fmt.Fprintf(&text, "%s\n", comparison.Summary)
+	const golden = "testdata/wording.golden"
+	if *update {
+		if err := os.WriteFile(golden, []byte(text.String()), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(golden)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(string(want), text.String()); diff != "" {
+		t.Errorf("wording (-want +got):\n%s", diff)
+	}
+}
