@@ -63,8 +63,8 @@ type MeasureEstimate struct {
 const (
 	// defaultWeight is how many pairs the default counts for: with 10 pairs own and default weigh the same. Our choice.
 	defaultWeight = 10
-	// moveLimit is how many default deviations two shots may lie apart before the difference counts as a move and is cut to that.
-	moveLimit = 6
+	// moveLimit is how many default deviations two shots may lie apart; a larger difference is another target, not a miss.
+	moveLimit = 8
 	// measurementFloor keeps a stated measurement error from explaining all of the scatter.
 	measurementFloor = 0.25
 )
@@ -96,8 +96,8 @@ var measures = []measure{
 }
 
 // EstimateScatter estimates one athlete's scatter. What the athlete intended is not recorded, so it compares consecutive shots of a session
-// with the same ball: of two independent shots of deviation s, the difference has mean size 2 s/sqrt(pi). A stated measurement
-// error is taken out in squares. Few pairs leave the result near [AssumedScatter]. The order of shots does not matter.
+// with the same ball: of two independent shots of deviation s, the difference has mean size 2 s/sqrt(pi). A difference of more than 8
+// default deviations is another target and left out; smaller moves count as scatter. A stated measurement error is taken out in squares. Few pairs leave the result near [AssumedScatter]. The order of shots does not matter.
 func EstimateScatter(shots []shot.Shot) Estimate {
 	pairs := consecutive(shots)
 	estimate := Estimate{Scatter: AssumedScatter()}
@@ -107,7 +107,7 @@ func EstimateScatter(shots []shot.Shot) Estimate {
 		*used = row.Used
 		estimate.Measures = append(estimate.Measures, row)
 	}
-	row := correlation(pairs, estimate.Scatter.ArrowsAngleCorrelation)
+	row := correlation(pairs, AssumedScatter())
 	estimate.Scatter.ArrowsAngleCorrelation = row.Used
 	estimate.Measures = append(estimate.Measures, row)
 	return estimate
@@ -138,11 +138,11 @@ func (m measure) estimate(pairs [][2]*shot.Shot, standard float64) MeasureEstima
 	sum, errors := 0.0, 0.0
 	for _, pair := range pairs {
 		a, b := m.value(pair[0]), m.value(pair[1])
-		if a == nil || b == nil {
+		if a == nil || b == nil || math.Abs(*a-*b) > moveLimit*standard {
 			continue
 		}
 		row.Pairs++
-		sum += min(math.Abs(*a-*b), moveLimit*standard)
+		sum += math.Abs(*a - *b)
 		for _, s := range pair {
 			if e := m.errorOf(s); e != nil {
 				errors += *e * *e / 2
@@ -158,7 +158,8 @@ func (m measure) estimate(pairs [][2]*shot.Shot, standard float64) MeasureEstima
 	return row
 }
 
-func correlation(pairs [][2]*shot.Shot, standard float64) MeasureEstimate {
+func correlation(pairs [][2]*shot.Shot, assumed Scatter) MeasureEstimate {
+	standard := assumed.ArrowsAngleCorrelation
 	row := MeasureEstimate{Name: "arrows_angle_correlation", Default: standard}
 	var xx, xy, yy float64
 	for _, pair := range pairs {
@@ -167,6 +168,9 @@ func correlation(pairs [][2]*shot.Shot, standard float64) MeasureEstimate {
 			continue
 		}
 		x, y := *a.ArrowsBoard-*b.ArrowsBoard, *a.LaunchAngleDeg-*b.LaunchAngleDeg
+		if math.Abs(x) > moveLimit*assumed.ArrowsBoards || math.Abs(y) > moveLimit*assumed.LaunchAngleDeg {
+			continue
+		}
 		xx, xy, yy = xx+x*x, xy+x*y, yy+y*y
 		row.Pairs++
 	}

@@ -42,8 +42,8 @@ func within(t *testing.T, what string, got, want, share float64) {
 func TestScatterIsRecovered(t *testing.T) {
 	truth := Scatter{ArrowsBoards: 1.6, LaunchAngleDeg: 0.5, SpeedMPH: 0.2, RevRPM: 20, ArrowsAngleCorrelation: -0.5}
 	shots := invented(2000, truth, 1)
-	for i := 1000; i < 2000; i++ { // a move of the target half way is no miss
-		*shots[i].ArrowsBoard += 8
+	for i := range shots { // a move to another target after every tenth shot is no miss
+		*shots[i].ArrowsBoard += float64(i / 10 % 2 * 14)
 	}
 	got := EstimateScatter(shots).Scatter
 	within(t, "arrows", got.ArrowsBoards, truth.ArrowsBoards, 0.06)

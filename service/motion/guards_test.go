@@ -76,6 +76,44 @@ func TestStopsShort(t *testing.T) {
 	}
 }
 
+// On a film the ball meets more and more friction on its way to a stop; fast and accurate agree on where that is.
+func TestStopsShortOnFilm(t *testing.T) {
+	film, release := readFilm(t, "house-like"), Release{8, 0, 4, 600, 180, 0}
+	path, err := Trace(FilmSurface(film, NominalFriction(), lane.Right), DefaultBall(), release, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	table, err := NewTable(film, NominalFriction(), lane.Right)
+	if err != nil {
+		t.Fatal(err)
+	}
+	fast := table.Run(DefaultBall(), release)
+	if !path.Short || !fast.Short {
+		t.Fatalf("accurate: %+v\nfast: %+v, want both short", path.Outcome, fast)
+	}
+	near(t, "end", fast.EndFt, path.EndFt, 0.05)
+}
+
+// One long step whose ends are on the lane and whose vertex is not ends in the gutter, where the vertex lies beyond the edge.
+func TestGutterInsideOneStep(t *testing.T) {
+	release, muG := Release{25, 3.5, 17.5, 400, 60, 15}, 0.05*lane.StandardGravityMPS
+	wide := newWalk(newLaunch(DefaultBall(), release))
+	wide.edge = math.Inf(1)
+	wide.glide(lane.LengthFt*lane.MetresPerFoot, muG)
+	narrow := newWalk(newLaunch(DefaultBall(), release))
+	vertex := (wide.out.BreakpointBoard - lane.CentreBoard) * lane.BoardWidthM
+	ends := max(math.Abs(wide.y0), math.Abs(wide.y))
+	narrow.edge = (ends - vertex) / 2
+	if !wide.turned || -vertex <= ends {
+		t.Fatalf("the case is no case: vertex %g m, end %g m", vertex, wide.y)
+	}
+	narrow.glide(lane.LengthFt*lane.MetresPerFoot, muG)
+	if !narrow.ended || !narrow.out.Gutter || narrow.x >= wide.out.BreakpointFt*lane.MetresPerFoot {
+		t.Errorf("ended %v, gutter %v at %g m", narrow.ended, narrow.out.Gutter, narrow.x)
+	}
+	near(t, "where it fell", narrow.y, -narrow.edge, 1e-12)
+}
+
 func TestGutters(t *testing.T) {
 	for _, c := range []struct {
 		name    string
