@@ -10,7 +10,7 @@
 //
 // So the state is (x, y, J), the velocity is linear in J, and the rolled-out velocity does not depend on the oil: the oil decides where
 // the ball turns, and whether it has finished turning at the pins. A rolling ball runs straight; rolling resistance is zero.
-// (Standard mechanics; the mass cancels. Not in the model: flare, hooking of the axis, a lane that is not level.)
+// (Standard mechanics; the mass cancels. Not in the model: flare, migration of the axis, a lane that is not level.)
 //
 // # Conventions
 //

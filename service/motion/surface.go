@@ -51,7 +51,8 @@ func FilmSurface(film *oil.Film, friction Friction, side lane.Side) Surface {
 	return NewSurface(func(board, ft float64) float64 { return friction.Mu(film.UnitsAt(board, ft)) })
 }
 
-// traceStepFt is the step of an accurate path. Against halving it again, paths over films move less than 1e-5 board at the pins.
+// traceStepFt is the step of an accurate path. Against an eighth of it, 300 paths moved at most 2e-5 board at the pins over smooth films and
+// 1e-4 over one with hard edges.
 const traceStepFt = 1.0 / 64
 
 // EveryFoot is the usual stations: 0, 1, ... 60 ft.
