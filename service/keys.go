@@ -169,6 +169,9 @@ func (k *Keys) check(text string, now time.Time) (uuid.UUID, error) {
 		if token.Header["typ"] != tokenType {
 			return nil, errors.New("not an access token")
 		}
+		if _, ok := token.Header["crit"]; ok {
+			return nil, errors.New("a critical extension nobody here understands") // RFC 7515, section 4.1.11
+		}
 		id, _ := token.Header["kid"].(string)
 		found, ok := k.all[id]
 		if !ok {
