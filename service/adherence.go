@@ -113,6 +113,11 @@ func (w *work) drillTasks(ctx context.Context, query DrillQuery) (tasks drillTas
 		return tasks, err
 	}
 	tasks.drill = found.(*DrillRecord)
+	if query.Session != nil {
+		if _, err := w.get(ctx, KindSession, *query.Session); err != nil {
+			return tasks, err
+		}
+	}
 	only := query.Athlete
 	if w.athlete != nil {
 		if only != nil && *only != *w.athlete {
