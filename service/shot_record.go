@@ -44,8 +44,14 @@ func (s *ShotRecord) Parents() []Ref {
 	return refs
 }
 
-// Faults lists what is wrong with the shot.
-func (s *ShotRecord) Faults() []Fault { return shotFaults(shot.Validate(s.Shot)) }
+// Faults lists what is wrong with the shot. Whoever stores it gives it the id that it lacks, as with every record.
+func (s *ShotRecord) Faults() []Fault {
+	checked := s.Shot
+	if checked.ID == uuid.Nil {
+		checked.ID = newID()
+	}
+	return shotFaults(shot.Validate(checked))
+}
 
 func shotFaults(found []shot.Fault) []Fault {
 	var f faults
