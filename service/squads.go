@@ -212,8 +212,11 @@ func (s *Service) SetRole(ctx context.Context, user, squad, id uuid.UUID, base i
 		if err != nil {
 			return err
 		}
-		result = record
-		return outcomes[0].err(base)
+		if err := outcomes[0].err(base); err != nil {
+			return err
+		}
+		result = outcomes[0].Record.(*MemberRecord)
+		return nil
 	})
 	return result, err
 }
