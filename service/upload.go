@@ -177,6 +177,9 @@ func (n *logNames) load(ctx context.Context, w *work, log *Log) error {
 	if err != nil {
 		return err
 	}
+	if w.role == Analyst {
+		return fail(Forbidden, "an analyst reads everything and changes nothing: ask a coach to upload the log")
+	}
 	if log.Athlete == uuid.Nil {
 		if owner := found.Owner(); owner != nil {
 			log.Athlete = *owner
