@@ -4,6 +4,7 @@ package pgprivate
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -31,7 +32,9 @@ const (
 type home struct {
 	dir, cluster string
 	account      account
-	lock         *os.File
+	// lock is held by flock. Its text is, line by line, the process that owns the server and the socket's directory: what the next owner
+	// needs to name the one and to remove the other.
+	lock *os.File
 }
 
 // openHome creates the directory when absent and takes its lock. [ErrInUse] names the process that has it.
@@ -55,26 +58,49 @@ func openHome(dir string, account account) (*home, error) {
 		return nil, fmt.Errorf("lock the data directory: %w", err)
 	}
 	h := &home{dir: dir, cluster: filepath.Join(dir, clusterName), account: account, lock: lock}
-	if err := syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
-		defer func() { _ = lock.Close() }() // nothing was written
-		if !errors.Is(err, syscall.EWOULDBLOCK) {
-			return nil, fmt.Errorf("lock the data directory %s: %w", dir, err)
-		}
-		holder, readErr := io.ReadAll(io.LimitReader(lock, 32))
-		if readErr != nil || len(holder) == 0 {
-			holder = []byte("unknown")
-		}
-		return nil, fmt.Errorf("%w: %s belongs to running process %s: stop that, or choose another directory", ErrInUse, dir, bytes.TrimSpace(holder))
-	}
-	if err := errors.Join(lock.Truncate(0), writeAt(lock, strconv.Itoa(os.Getpid())+"\n")); err != nil {
-		return nil, errors.Join(fmt.Errorf("lock the data directory: %w", err), lock.Close())
+	if err := h.takeLock(); err != nil {
+		return nil, errors.Join(err, lock.Close())
 	}
 	return h, nil
 }
 
-func writeAt(file *os.File, text string) error {
-	_, err := file.WriteAt([]byte(text), 0)
-	return err
+func (h *home) takeLock() error {
+	err := syscall.Flock(int(h.lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
+	if err != nil && !errors.Is(err, syscall.EWOULDBLOCK) {
+		return fmt.Errorf("lock the data directory %s: %w", h.dir, err)
+	}
+	owner, socketDir, readErr := h.readLock()
+	switch {
+	case readErr != nil:
+		return readErr
+	case err != nil:
+		return fmt.Errorf("%w: %s belongs to a running process (%s): stop that, or choose another directory",
+			ErrInUse, h.dir, cmp.Or(owner, "just starting"))
+	}
+	if err := removeSocketDir(socketDir); err != nil { // of an owner that was killed
+		return err
+	}
+	return h.writeLock("")
+}
+
+// readLock returns what the owner wrote, empty where nothing is written.
+func (h *home) readLock() (owner, socketDir string, err error) {
+	text, err := io.ReadAll(io.NewSectionReader(h.lock, 0, 4096))
+	if err != nil {
+		return "", "", fmt.Errorf("read the lock of the data directory: %w", err)
+	}
+	lines := append(strings.Split(string(text), "\n"), "", "")
+	return lines[0], lines[1], nil
+}
+
+func (h *home) writeLock(socketDir string) error {
+	if err := h.lock.Truncate(0); err != nil {
+		return fmt.Errorf("write the lock of the data directory: %w", err)
+	}
+	if _, err := h.lock.WriteAt(fmt.Appendf(nil, "%d\n%s\n", os.Getpid(), socketDir), 0); err != nil {
+		return fmt.Errorf("write the lock of the data directory: %w", err)
+	}
+	return nil
 }
 
 // close lets go of the lock; a second call does nothing.
@@ -174,18 +200,36 @@ func (h *home) handOver() error {
 	return nil
 }
 
-// makeSocketDir makes the short-named directory of the socket, open to the server's account (and root) alone.
+// makeSocketDir makes the directory of the socket and records it, for the next owner to remove should this one be killed.
 func (h *home) makeSocketDir() (string, error) {
-	dir, err := os.MkdirTemp(socketDirParent, socketDirPrefix) // mode 0700
+	dir, err := newSocketDir(h.account)
 	if err != nil {
 		return "", fmt.Errorf("make the socket's directory: %w", err)
 	}
-	if !h.account.own() {
-		if err := os.Lchown(dir, h.account.uid, h.account.gid); err != nil {
-			return "", errors.Join(err, os.Remove(dir))
-		}
+	if err := h.writeLock(dir); err != nil {
+		return "", errors.Join(err, os.Remove(dir))
 	}
 	return dir, nil
+}
+
+// newSocketDir makes a short-named directory that is open to the server's account (and root) alone.
+func newSocketDir(account account) (string, error) {
+	dir, err := os.MkdirTemp(socketDirParent, socketDirPrefix) // mode 0700
+	if err != nil || account.own() {
+		return dir, err
+	}
+	if err := os.Lchown(dir, account.uid, account.gid); err != nil {
+		return "", errors.Join(err, os.Remove(dir))
+	}
+	return dir, nil
+}
+
+// removeSocketDir removes a directory that [home.makeSocketDir] made, and nothing else.
+func removeSocketDir(dir string) error {
+	if filepath.Dir(dir) != socketDirParent || !strings.HasPrefix(filepath.Base(dir), socketDirPrefix) {
+		return nil
+	}
+	return os.RemoveAll(dir)
 }
 
 // openLog opens the server's log for appending, turned over first when it has grown large.

@@ -15,53 +15,35 @@ import (
 	"time"
 )
 
-// clearLeftovers ends a server that outlived its owner, and clears what a crash left.
+// clearLeftovers ends a server that outlived its owner, and clears what a crash left in the cluster.
 func (h *home) clearLeftovers(ctx context.Context, logger *slog.Logger) error {
-	left, err := h.readPIDFile()
+	pid, err := h.serverPID()
 	if err != nil {
 		return err
 	}
-	if err := h.stopOrphan(ctx, left.pid, orphanPatience, logger); err != nil {
+	if err := h.stopOrphan(ctx, pid, orphanPatience, logger); err != nil {
 		return err
-	}
-	if left.pid == 0 {
-		return nil
-	}
-	if filepath.Dir(left.socketDir) == socketDirParent && strings.HasPrefix(filepath.Base(left.socketDir), socketDirPrefix) {
-		if err := os.RemoveAll(left.socketDir); err != nil {
-			return err
-		}
 	}
 	return h.removeStalePIDFile()
 }
 
-// pidFile is what a server wrote about itself when it started: the zero value when there is none, as after a clean end.
-type pidFile struct {
-	pid       int
-	socketDir string
-}
-
 const pidFileName = "postmaster.pid"
 
-// readPIDFile reads postmaster.pid: line 1 is the process, line 5 the socket directory (PostgreSQL documentation, "Database File Layout").
-func (h *home) readPIDFile() (pidFile, error) {
+// serverPID is the process that the last server wrote into the first line of postmaster.pid, 0 when it has ended in order.
+func (h *home) serverPID() (int, error) {
 	text, err := os.ReadFile(filepath.Join(h.cluster, pidFileName))
 	if errors.Is(err, os.ErrNotExist) {
-		return pidFile{}, nil
+		return 0, nil
 	}
 	if err != nil {
-		return pidFile{}, err
+		return 0, err
 	}
-	lines := strings.Split(string(text), "\n")
-	pid, err := strconv.Atoi(strings.TrimSpace(lines[0]))
+	line, _, _ := strings.Cut(string(text), "\n")
+	pid, err := strconv.Atoi(strings.TrimSpace(line))
 	if err != nil || pid <= 0 {
-		return pidFile{}, nil // cut short while it was written: Postgres puts it right
+		return 0, nil // cut short while it was written: Postgres puts it right
 	}
-	left := pidFile{pid: pid}
-	if len(lines) >= 5 {
-		left.socketDir = lines[4]
-	}
-	return left, nil
+	return pid, nil
 }
 
 // orphanPatience is how long a server left behind may take for its clean shutdown, a checkpoint included, before it is cut off.
@@ -112,8 +94,8 @@ func signalProcess(pid int, sig syscall.Signal) error {
 // removeStalePIDFile removes the file of a dead server whose process id has gone to another program (small ids come round quickly in
 // a container), for Postgres would take that program for a server and refuse to start. Where the id is free, Postgres clears the file itself.
 func (h *home) removeStalePIDFile() error {
-	left, err := h.readPIDFile()
-	if err != nil || left.pid == 0 || errors.Is(syscall.Kill(left.pid, 0), syscall.ESRCH) {
+	pid, err := h.serverPID()
+	if err != nil || pid == 0 || errors.Is(syscall.Kill(pid, 0), syscall.ESRCH) {
 		return err
 	}
 	if !canFindServers {

@@ -126,7 +126,7 @@ func startIn(ctx context.Context, home *home, config Config, logger *slog.Logger
 	}
 	server := &Server{socketDir: socketDir, home: home, logger: logger, done: make(chan struct{})}
 	if err := server.launch(binaries, config.Settings); err != nil {
-		return nil, errors.Join(err, os.RemoveAll(socketDir))
+		return nil, errors.Join(err, removeSocketDir(socketDir))
 	}
 	if err := server.awaitReady(ctx); err != nil {
 		return nil, err
@@ -203,7 +203,7 @@ func (s *Server) finish(waitErr error) {
 	default:
 		err = fmt.Errorf("the private Postgres in %s ended (%w); its log ends:\n%s", s.home.dir, waitErr, s.home.logTail(s.logStart))
 	}
-	s.err = errors.Join(err, os.RemoveAll(s.socketDir), s.home.close())
+	s.err = errors.Join(err, removeSocketDir(s.socketDir), s.home.close())
 	close(s.done)
 }
 

@@ -13,6 +13,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -355,7 +356,7 @@ func startOrphan(t *testing.T, dir string) (*exec.Cmd, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	sockets, err := home.makeSocketDir()
+	sockets, err := newSocketDir(account)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -695,7 +696,7 @@ func TestAsAnOrdinaryUser(t *testing.T) {
 	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: account.credential()}
 	out, err := cmd.CombinedOutput()
 	if err != nil {
-		t.Errorf("%v:\n%s", err, out)
+		t.Errorf("%v:\n%s", err, regexp.MustCompile(`(?m)^\s*=== .*\n`).ReplaceAll(out, nil))
 	}
 	if !strings.Contains(string(out), "--- PASS: TestServerKilled") {
 		t.Errorf("the tests did not run:\n%s", out)
