@@ -180,4 +180,3 @@ func logFormat(contentType string) (service.LogFormat, error) {
 	}
 	return "", &service.Error{Code: codeMedia, Detail: "set Content-Type to text/csv, application/x-ndjson or application/json: a log comes in one of these"}
 }
-

@@ -139,12 +139,13 @@ func (h *handlers) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
 
 // client is who asks, and from where.
 type client struct {
-	user uuid.UUID
-	ip   string
+	user   uuid.UUID
+	ip     string
+	accept string // the media type asked for
 }
 
 func (h *handlers) withClient(next echo.HandlerFunc, c echo.Context, user uuid.UUID) error {
-	ctx := context.WithValue(c.Request().Context(), userKey{}, client{user: user, ip: c.RealIP()})
+	ctx := context.WithValue(c.Request().Context(), userKey{}, client{user: user, ip: c.RealIP(), accept: c.Request().Header.Get(echo.HeaderAccept)})
 	c.SetRequest(c.Request().WithContext(ctx))
 	return next(c)
 }

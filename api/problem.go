@@ -31,6 +31,7 @@ var answers = map[service.Code]struct {
 	service.Gone:            {http.StatusGone, "No longer there"},
 	service.TooLarge:        {http.StatusRequestEntityTooLarge, "Too large"},
 	service.TooMany:         {http.StatusTooManyRequests, "Too many tries"},
+	service.TooOld:          {http.StatusUpgradeRequired, "Your client is too old"},
 	service.Unavailable:     {http.StatusServiceUnavailable, "Not just now"},
 	service.Internal:        {http.StatusInternalServerError, "Our fault"},
 }
@@ -61,6 +62,10 @@ func writeError(log *slog.Logger, err error, c echo.Context) {
 		for _, fault := range known.Faults {
 			*problem.Errors = append(*problem.Errors, faultOf(fault))
 		}
+	}
+	var gone *goneError
+	if errors.As(err, &gone) {
+		problem.Snapshot = &gone.snapshot
 	}
 	header := c.Response().Header()
 	header.Set(echo.HeaderContentType, "application/problem+json")

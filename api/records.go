@@ -16,6 +16,20 @@ type handlers struct {
 	service  *service.Service
 	contract *contract
 	version  string
+	draining chan struct{} // closed when streams are to end
+}
+
+// untilDrained ends a stream's context when the server is about to stop.
+func (h *handlers) untilDrained(ctx context.Context) (context.Context, context.CancelFunc) {
+	ctx, cancel := context.WithCancel(ctx)
+	go func() {
+		select {
+		case <-h.draining:
+			cancel()
+		case <-ctx.Done():
+		}
+	}()
+	return ctx, cancel
 }
 
 // decode turns a body of the contract into a record of the service: their JSON is one.

@@ -8,6 +8,8 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"strings"
+	"sync"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -27,8 +29,17 @@ type Config struct {
 	TrustedProxies []*net.IPNet
 }
 
-// NewHandler returns the whole HTTP surface: the contract's operations and the pages.
-func NewHandler(config Config) (http.Handler, error) {
+// Handler is the whole HTTP surface: the contract's operations and the pages.
+type Handler struct {
+	http.Handler
+	drain func()
+}
+
+// Drain ends the streams that would otherwise never end.
+func (h *Handler) Drain() { h.drain() }
+
+// NewHandler returns the whole HTTP surface.
+func NewHandler(config Config) (*Handler, error) {
 	contract, err := loadContract(openapi.Contract)
 	if err != nil {
 		return nil, err
@@ -45,9 +56,9 @@ func NewHandler(config Config) (http.Handler, error) {
 		e.IPExtractor = echo.ExtractIPFromXFFHeader(options...)
 	}
 	e.Use(requestID, accessLog(config.Log), recoverPanics(config.Log), securityHeaders)
-	e.Use(middleware.GzipWithConfig(middleware.GzipConfig{MinLength: 1024}))
+	e.Use(middleware.GzipWithConfig(middleware.GzipConfig{MinLength: 1024, Skipper: isLive}))
 
-	h := &handlers{service: config.Service, version: config.Version, contract: contract}
+	h := &handlers{service: config.Service, version: config.Version, contract: contract, draining: make(chan struct{})}
 	operations := e.Group("", limitBody(contract), h.authenticate, contract.check)
 	openapi.RegisterHandlers(operations, openapi.NewStrictHandler(h, nil))
 	pages, err := web.New(config.Service, config.Log)
@@ -57,8 +68,11 @@ func NewHandler(config Config) (http.Handler, error) {
 	for _, method := range []string{http.MethodGet, http.MethodHead, http.MethodPost} {
 		e.Add(method, "/*", echo.WrapHandler(pages))
 	}
-	return e, nil
+	return &Handler{Handler: e, drain: sync.OnceFunc(func() { close(h.draining) })}, nil
 }
+
+// isLive tells a stream of events, each of which has to go out at once and is too small to pack.
+func isLive(c echo.Context) bool { return strings.HasSuffix(c.Path(), "/live") }
 
 // The limits of one connection. Writing waits long enough for a large log to be stored and answered.
 const (
@@ -71,11 +85,12 @@ const (
 )
 
 // Serve answers requests on listener until ctx ends, then lets running requests finish for a while. It returns nil after a clean end.
-func Serve(ctx context.Context, listener net.Listener, handler http.Handler, log *slog.Logger) error {
+func Serve(ctx context.Context, listener net.Listener, handler *Handler, log *slog.Logger) error {
 	server := &http.Server{
 		Handler: handler, ReadHeaderTimeout: readHeaderTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout,
 		IdleTimeout: idleTimeout, MaxHeaderBytes: maxHeaderBytes, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
 	}
+	server.RegisterOnShutdown(handler.Drain)
 	failed := make(chan error, 1)
 	go func() { failed <- server.Serve(listener) }()
 	select {

@@ -204,6 +204,7 @@ type Squad struct {
 type SquadsClock struct {
 	SquadID uuid.UUID
 	Rev     int64
+	Floor   int64
 }
 
 type Tombstone struct {

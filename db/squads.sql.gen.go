@@ -43,6 +43,39 @@ func (q *Queries) Clock(ctx context.Context, arg ClockParams) (int64, error) {
 	return rev, err
 }
 
+const clocksOf = `-- name: ClocksOf :many
+SELECT squad_id::uuid AS squad_id, rev::bigint AS rev FROM clocks_of($1::uuid[]) AS c (squad_id, rev)
+`
+
+type ClocksOfParams struct {
+	SquadIDs []uuid.UUID
+}
+
+type ClocksOfRow struct {
+	SquadID uuid.UUID
+	Rev     int64
+}
+
+func (q *Queries) ClocksOf(ctx context.Context, arg ClocksOfParams) ([]ClocksOfRow, error) {
+	rows, err := q.db.Query(ctx, clocksOf, arg.SquadIDs)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []ClocksOfRow
+	for rows.Next() {
+		var i ClocksOfRow
+		if err := rows.Scan(&i.SquadID, &i.Rev); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const countCoaches = `-- name: CountCoaches :one
 SELECT count(*) FROM memberships WHERE squad_id = $1 AND role = 'coach'
 `
@@ -67,6 +100,26 @@ func (q *Queries) Epoch(ctx context.Context) (uuid.UUID, error) {
 	var epoch uuid.UUID
 	err := row.Scan(&epoch)
 	return epoch, err
+}
+
+const feedFloor = `-- name: FeedFloor :one
+SELECT rev, floor FROM squads_clock WHERE squad_id = $1
+`
+
+type FeedFloorParams struct {
+	SquadID uuid.UUID
+}
+
+type FeedFloorRow struct {
+	Rev   int64
+	Floor int64
+}
+
+func (q *Queries) FeedFloor(ctx context.Context, arg FeedFloorParams) (FeedFloorRow, error) {
+	row := q.db.QueryRow(ctx, feedFloor, arg.SquadID)
+	var i FeedFloorRow
+	err := row.Scan(&i.Rev, &i.Floor)
+	return i, err
 }
 
 const historyOf = `-- name: HistoryOf :many

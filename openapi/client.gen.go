@@ -327,6 +327,11 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/squads/{squad_id}/balls/{ball_id} (the `ReplaceBall` operationId).
 	ReplaceBall(ctx context.Context, squadID SquadID, ballID BallID, params *ReplaceBallParams, body ReplaceBallJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// GetDigest Count and sum of what you may see, to prove a device holds the same
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
+	GetDigest(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListDrills List the squad's drills you may see, in revision order
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/drills (the `ListDrills` operationId).
@@ -400,6 +405,16 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id}/athletes/{athlete_id}/lane.svg (the `GetDrillPicture` operationId).
 	GetDrillPicture(ctx context.Context, squadID SquadID, drillID DrillID, athleteID AthleteID, params *GetDrillPictureParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// GetFeed What changed after a cursor, in revision order
+	//
+	// The latest state of each changed record, deletions included, parents before children. As NDJSON (`Accept: application/x-ndjson`) it
+	// streams to the end: a line an item, and after each page a line with the page's `cursor`. 404 for a cursor of another squad, 400 for
+	// one that is not ours; 410 with the snapshot's address when it cannot be gone on from (after a restore, when what you may see has
+	// changed, or when it is older than the deletions kept).
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/feed (the `GetFeed` operationId).
+	GetFeed(ctx context.Context, squadID SquadID, params *GetFeedParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListInvitations List invitations
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/invitations (the `ListInvitations` operationId).
@@ -427,6 +442,14 @@ type ClientInterface interface {
 	//
 	// Corresponds with DELETE /v1/squads/{squad_id}/invitations/{invitation_id} (the `DeleteInvitation` operationId).
 	DeleteInvitation(ctx context.Context, squadID SquadID, invitationID InvitationID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetLive The feed's tail as server-sent events
+	//
+	// Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
+	// says where the feed stands. A reader that falls behind is dropped and pulls.
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/live (the `GetLive` operationId).
+	GetLive(ctx context.Context, squadID SquadID, params *GetLiveParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListMembers List the squad's members; an athlete sees only themself
 	//
@@ -508,6 +531,19 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/squads/{squad_id}/patterns/{pattern_id} (the `ReplacePattern` operationId).
 	ReplacePattern(ctx context.Context, squadID SquadID, patternID PatternID, params *ReplacePatternParams, body ReplacePatternJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PushWithBody Send a device's changes
+	//
+	// Any mix of records, committed in pieces of at most 1,000, an outcome for each in the order sent: `stored`, `same` (stored before;
+	// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
+	// send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
+	// revision it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
+	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/push (the `Push` operationId).
+	PushWithBody(ctx context.Context, squadID SquadID, params *PushParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ReadSentenceWithBody Read a rule from an English sentence
 	//
@@ -629,6 +665,14 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/squads/{squad_id}/shots/{shot_id} (the `ReplaceShot` operationId).
 	ReplaceShot(ctx context.Context, squadID SquadID, shotID ShotID, params *ReplaceShotParams, body ReplaceShotJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetSnapshot A first copy of everything you may see, page by page
+	//
+	// Records as they stood at the revision the snapshot began at. Go on with `page` until a page has a `cursor` instead, then with the feed
+	// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end.
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/snapshot (the `GetSnapshot` operationId).
+	GetSnapshot(ctx context.Context, squadID SquadID, params *GetSnapshotParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// SignInWithBody Sign in with a password
 	//
@@ -1264,6 +1308,21 @@ func (c *Client) ReplaceBall(ctx context.Context, squadID SquadID, ballID BallID
 	return c.Client.Do(req)
 }
 
+// GetDigest Count and sum of what you may see, to prove a device holds the same
+//
+// Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
+func (c *Client) GetDigest(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetDigestRequest(c.Server, squadID)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListDrills List the squad's drills you may see, in revision order
 //
 // Corresponds with GET /v1/squads/{squad_id}/drills (the `ListDrills` operationId).
@@ -1437,6 +1496,26 @@ func (c *Client) GetDrillPicture(ctx context.Context, squadID SquadID, drillID D
 	return c.Client.Do(req)
 }
 
+// GetFeed What changed after a cursor, in revision order
+//
+// The latest state of each changed record, deletions included, parents before children. As NDJSON (`Accept: application/x-ndjson`) it
+// streams to the end: a line an item, and after each page a line with the page's `cursor`. 404 for a cursor of another squad, 400 for
+// one that is not ours; 410 with the snapshot's address when it cannot be gone on from (after a restore, when what you may see has
+// changed, or when it is older than the deletions kept).
+//
+// Corresponds with GET /v1/squads/{squad_id}/feed (the `GetFeed` operationId).
+func (c *Client) GetFeed(ctx context.Context, squadID SquadID, params *GetFeedParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetFeedRequest(c.Server, squadID, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListInvitations List invitations
 //
 // Corresponds with GET /v1/squads/{squad_id}/invitations (the `ListInvitations` operationId).
@@ -1495,6 +1574,24 @@ func (c *Client) CreateInvitation(ctx context.Context, squadID SquadID, body Cre
 // Corresponds with DELETE /v1/squads/{squad_id}/invitations/{invitation_id} (the `DeleteInvitation` operationId).
 func (c *Client) DeleteInvitation(ctx context.Context, squadID SquadID, invitationID InvitationID, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewDeleteInvitationRequest(c.Server, squadID, invitationID)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetLive The feed's tail as server-sent events
+//
+// Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
+// says where the feed stands. A reader that falls behind is dropped and pulls.
+//
+// Corresponds with GET /v1/squads/{squad_id}/live (the `GetLive` operationId).
+func (c *Client) GetLive(ctx context.Context, squadID SquadID, params *GetLiveParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetLiveRequest(c.Server, squadID, params)
 	if err != nil {
 		return nil, err
 	}
@@ -1686,6 +1783,29 @@ func (c *Client) ReplacePatternWithBody(ctx context.Context, squadID SquadID, pa
 // Corresponds with PUT /v1/squads/{squad_id}/patterns/{pattern_id} (the `ReplacePattern` operationId).
 func (c *Client) ReplacePattern(ctx context.Context, squadID SquadID, patternID PatternID, params *ReplacePatternParams, body ReplacePatternJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewReplacePatternRequest(c.Server, squadID, patternID, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PushWithBody Send a device's changes
+//
+// Any mix of records, committed in pieces of at most 1,000, an outcome for each in the order sent: `stored`, `same` (stored before;
+// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
+// send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
+// revision it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
+// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/push (the `Push` operationId).
+func (c *Client) PushWithBody(ctx context.Context, squadID SquadID, params *PushParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPushRequestWithBody(c.Server, squadID, params, contentType, body)
 	if err != nil {
 		return nil, err
 	}
@@ -1957,6 +2077,24 @@ func (c *Client) ReplaceShotWithBody(ctx context.Context, squadID SquadID, shotI
 // Corresponds with PUT /v1/squads/{squad_id}/shots/{shot_id} (the `ReplaceShot` operationId).
 func (c *Client) ReplaceShot(ctx context.Context, squadID SquadID, shotID ShotID, params *ReplaceShotParams, body ReplaceShotJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewReplaceShotRequest(c.Server, squadID, shotID, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetSnapshot A first copy of everything you may see, page by page
+//
+// Records as they stood at the revision the snapshot began at. Go on with `page` until a page has a `cursor` instead, then with the feed
+// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end.
+//
+// Corresponds with GET /v1/squads/{squad_id}/snapshot (the `GetSnapshot` operationId).
+func (c *Client) GetSnapshot(ctx context.Context, squadID SquadID, params *GetSnapshotParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetSnapshotRequest(c.Server, squadID, params)
 	if err != nil {
 		return nil, err
 	}
@@ -3342,6 +3480,40 @@ func NewReplaceBallRequestWithBody(server string, squadID SquadID, ballID BallID
 	return req, nil
 }
 
+// NewGetDigestRequest constructs an http.Request for the GetDigest method
+func NewGetDigestRequest(server string, squadID SquadID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/digest", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewListDrillsRequest constructs an http.Request for the ListDrills method
 func NewListDrillsRequest(server string, squadID SquadID, params *ListDrillsParams) (*http.Request, error) {
 	var err error
@@ -3873,6 +4045,103 @@ func NewGetDrillPictureRequest(server string, squadID SquadID, drillID DrillID, 
 	return req, nil
 }
 
+// NewGetFeedRequest constructs an http.Request for the GetFeed method
+func NewGetFeedRequest(server string, squadID SquadID, params *GetFeedParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/feed", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.After != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Schema != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "schema", *params.Schema, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.WaitFor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "wait_for", *params.WaitFor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int64"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewListInvitationsRequest constructs an http.Request for the ListInvitations method
 func NewListInvitationsRequest(server string, squadID SquadID, params *ListInvitationsParams) (*http.Request, error) {
 	var err error
@@ -4029,6 +4298,94 @@ func NewDeleteInvitationRequest(server string, squadID SquadID, invitationID Inv
 	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetLiveRequest constructs an http.Request for the GetLive method
+func NewGetLiveRequest(server string, squadID SquadID, params *GetLiveParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/live", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.After != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Schema != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "schema", *params.Schema, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.LastEventID != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Last-Event-ID", *params.LastEventID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("Last-Event-ID", headerParam0)
+		}
+
 	}
 
 	return req, nil
@@ -4529,6 +4886,81 @@ func NewReplacePatternRequestWithBody(server string, squadID SquadID, patternID 
 		}
 
 	}
+
+	return req, nil
+}
+
+// NewPushRequestWithBody constructs an http.Request for the Push method, with any body, and a specified content type
+func NewPushRequestWithBody(server string, squadID SquadID, params *PushParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/push", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Atomic != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "atomic", *params.Atomic, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Schema != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "schema", *params.Schema, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
 
 	return req, nil
 }
@@ -5224,6 +5656,91 @@ func NewReplaceShotRequestWithBody(server string, squadID SquadID, shotID ShotID
 	return req, nil
 }
 
+// NewGetSnapshotRequest constructs an http.Request for the GetSnapshot method
+func NewGetSnapshotRequest(server string, squadID SquadID, params *GetSnapshotParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/snapshot", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Page != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "page", *params.Page, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Schema != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "schema", *params.Schema, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewSignInRequest calls the generic SignIn builder with application/json body
 func NewSignInRequest(server string, body SignInJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -5695,6 +6212,13 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/squads/{squad_id}/balls/{ball_id} (the `ReplaceBall` operationId).
 	ReplaceBallWithResponse(ctx context.Context, squadID SquadID, ballID BallID, params *ReplaceBallParams, body ReplaceBallJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplaceBallResponse, error)
 
+	// GetDigestWithResponse Count and sum of what you may see, to prove a device holds the same
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
+	GetDigestWithResponse(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*GetDigestResponse, error)
+
 	// ListDrillsWithResponse List the squad's drills you may see, in revision order
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -5780,6 +6304,18 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id}/athletes/{athlete_id}/lane.svg (the `GetDrillPicture` operationId).
 	GetDrillPictureWithResponse(ctx context.Context, squadID SquadID, drillID DrillID, athleteID AthleteID, params *GetDrillPictureParams, reqEditors ...RequestEditorFn) (*GetDrillPictureResponse, error)
 
+	// GetFeedWithResponse What changed after a cursor, in revision order
+	//
+	// The latest state of each changed record, deletions included, parents before children. As NDJSON (`Accept: application/x-ndjson`) it
+	// streams to the end: a line an item, and after each page a line with the page's `cursor`. 404 for a cursor of another squad, 400 for
+	// one that is not ours; 410 with the snapshot's address when it cannot be gone on from (after a restore, when what you may see has
+	// changed, or when it is older than the deletions kept).
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/feed (the `GetFeed` operationId).
+	GetFeedWithResponse(ctx context.Context, squadID SquadID, params *GetFeedParams, reqEditors ...RequestEditorFn) (*GetFeedResponse, error)
+
 	// ListInvitationsWithResponse List invitations
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -5811,6 +6347,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with DELETE /v1/squads/{squad_id}/invitations/{invitation_id} (the `DeleteInvitation` operationId).
 	DeleteInvitationWithResponse(ctx context.Context, squadID SquadID, invitationID InvitationID, reqEditors ...RequestEditorFn) (*DeleteInvitationResponse, error)
+
+	// GetLiveWithResponse The feed's tail as server-sent events
+	//
+	// Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
+	// says where the feed stands. A reader that falls behind is dropped and pulls.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/live (the `GetLive` operationId).
+	GetLiveWithResponse(ctx context.Context, squadID SquadID, params *GetLiveParams, reqEditors ...RequestEditorFn) (*GetLiveResponse, error)
 
 	// ListMembersWithResponse List the squad's members; an athlete sees only themself
 	//
@@ -5902,6 +6448,19 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/squads/{squad_id}/patterns/{pattern_id} (the `ReplacePattern` operationId).
 	ReplacePatternWithResponse(ctx context.Context, squadID SquadID, patternID PatternID, params *ReplacePatternParams, body ReplacePatternJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplacePatternResponse, error)
+
+	// PushWithBodyWithResponse Send a device's changes
+	//
+	// Any mix of records, committed in pieces of at most 1,000, an outcome for each in the order sent: `stored`, `same` (stored before;
+	// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
+	// send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
+	// revision it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
+	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/push (the `Push` operationId).
+	PushWithBodyWithResponse(ctx context.Context, squadID SquadID, params *PushParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PushResponse, error)
 
 	// ReadSentenceWithBodyWithResponse Read a rule from an English sentence
 	//
@@ -6035,6 +6594,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/squads/{squad_id}/shots/{shot_id} (the `ReplaceShot` operationId).
 	ReplaceShotWithResponse(ctx context.Context, squadID SquadID, shotID ShotID, params *ReplaceShotParams, body ReplaceShotJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplaceShotResponse, error)
+
+	// GetSnapshotWithResponse A first copy of everything you may see, page by page
+	//
+	// Records as they stood at the revision the snapshot began at. Go on with `page` until a page has a `cursor` instead, then with the feed
+	// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/snapshot (the `GetSnapshot` operationId).
+	GetSnapshotWithResponse(ctx context.Context, squadID SquadID, params *GetSnapshotParams, reqEditors ...RequestEditorFn) (*GetSnapshotResponse, error)
 
 	// SignInWithBodyWithResponse Sign in with a password
 	//
@@ -7406,6 +7975,54 @@ func (r ReplaceBallResponse) ContentType() string {
 	return ""
 }
 
+type GetDigestResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Digests
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetDigestResponse) GetJSON200() *Digests {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetDigestResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetDigestResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetDigestResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetDigestResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetDigestResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListDrillsResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -7819,6 +8436,54 @@ func (r GetDrillPictureResponse) ContentType() string {
 	return ""
 }
 
+type GetFeedResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *FeedPage
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetFeedResponse) GetJSON200() *FeedPage {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetFeedResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetFeedResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetFeedResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetFeedResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetFeedResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListInvitationsResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -7950,6 +8615,47 @@ func (r DeleteInvitationResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r DeleteInvitationResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetLiveResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetLiveResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetLiveResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetLiveResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetLiveResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetLiveResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -8370,6 +9076,54 @@ func (r ReplacePatternResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ReplacePatternResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type PushResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PushResult
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PushResponse) GetJSON200() *PushResult {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PushResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PushResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PushResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PushResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PushResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -8948,6 +9702,54 @@ func (r ReplaceShotResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ReplaceShotResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetSnapshotResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SnapshotPage
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetSnapshotResponse) GetJSON200() *SnapshotPage {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetSnapshotResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetSnapshotResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetSnapshotResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetSnapshotResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetSnapshotResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -9604,6 +10406,19 @@ func (c *ClientWithResponses) ReplaceBallWithResponse(ctx context.Context, squad
 	return ParseReplaceBallResponse(rsp)
 }
 
+// GetDigestWithResponse Count and sum of what you may see, to prove a device holds the same
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
+func (c *ClientWithResponses) GetDigestWithResponse(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*GetDigestResponse, error) {
+	rsp, err := c.GetDigest(ctx, squadID, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetDigestResponse(rsp)
+}
+
 // ListDrillsWithResponse List the squad's drills you may see, in revision order
 //
 // Returns a wrapper object for the known response body format(s).
@@ -9749,6 +10564,24 @@ func (c *ClientWithResponses) GetDrillPictureWithResponse(ctx context.Context, s
 	return ParseGetDrillPictureResponse(rsp)
 }
 
+// GetFeedWithResponse What changed after a cursor, in revision order
+//
+// The latest state of each changed record, deletions included, parents before children. As NDJSON (`Accept: application/x-ndjson`) it
+// streams to the end: a line an item, and after each page a line with the page's `cursor`. 404 for a cursor of another squad, 400 for
+// one that is not ours; 410 with the snapshot's address when it cannot be gone on from (after a restore, when what you may see has
+// changed, or when it is older than the deletions kept).
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/squads/{squad_id}/feed (the `GetFeed` operationId).
+func (c *ClientWithResponses) GetFeedWithResponse(ctx context.Context, squadID SquadID, params *GetFeedParams, reqEditors ...RequestEditorFn) (*GetFeedResponse, error) {
+	rsp, err := c.GetFeed(ctx, squadID, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetFeedResponse(rsp)
+}
+
 // ListInvitationsWithResponse List invitations
 //
 // Returns a wrapper object for the known response body format(s).
@@ -9803,6 +10636,22 @@ func (c *ClientWithResponses) DeleteInvitationWithResponse(ctx context.Context, 
 		return nil, err
 	}
 	return ParseDeleteInvitationResponse(rsp)
+}
+
+// GetLiveWithResponse The feed's tail as server-sent events
+//
+// Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
+// says where the feed stands. A reader that falls behind is dropped and pulls.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/squads/{squad_id}/live (the `GetLive` operationId).
+func (c *ClientWithResponses) GetLiveWithResponse(ctx context.Context, squadID SquadID, params *GetLiveParams, reqEditors ...RequestEditorFn) (*GetLiveResponse, error) {
+	rsp, err := c.GetLive(ctx, squadID, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetLiveResponse(rsp)
 }
 
 // ListMembersWithResponse List the squad's members; an athlete sees only themself
@@ -9960,6 +10809,25 @@ func (c *ClientWithResponses) ReplacePatternWithResponse(ctx context.Context, sq
 		return nil, err
 	}
 	return ParseReplacePatternResponse(rsp)
+}
+
+// PushWithBodyWithResponse Send a device's changes
+//
+// Any mix of records, committed in pieces of at most 1,000, an outcome for each in the order sent: `stored`, `same` (stored before;
+// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
+// send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
+// revision it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
+// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/push (the `Push` operationId).
+func (c *ClientWithResponses) PushWithBodyWithResponse(ctx context.Context, squadID SquadID, params *PushParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PushResponse, error) {
+	rsp, err := c.PushWithBody(ctx, squadID, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePushResponse(rsp)
 }
 
 // ReadSentenceWithBodyWithResponse Read a rule from an English sentence
@@ -10183,6 +11051,22 @@ func (c *ClientWithResponses) ReplaceShotWithResponse(ctx context.Context, squad
 		return nil, err
 	}
 	return ParseReplaceShotResponse(rsp)
+}
+
+// GetSnapshotWithResponse A first copy of everything you may see, page by page
+//
+// Records as they stood at the revision the snapshot began at. Go on with `page` until a page has a `cursor` instead, then with the feed
+// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/squads/{squad_id}/snapshot (the `GetSnapshot` operationId).
+func (c *ClientWithResponses) GetSnapshotWithResponse(ctx context.Context, squadID SquadID, params *GetSnapshotParams, reqEditors ...RequestEditorFn) (*GetSnapshotResponse, error) {
+	rsp, err := c.GetSnapshot(ctx, squadID, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetSnapshotResponse(rsp)
 }
 
 // SignInWithBodyWithResponse Sign in with a password
@@ -11383,6 +12267,39 @@ func ParseReplaceBallResponse(rsp *http.Response) (*ReplaceBallResponse, error) 
 	return response, nil
 }
 
+// ParseGetDigestResponse parses an HTTP response from a GetDigestWithResponse call
+func ParseGetDigestResponse(rsp *http.Response) (*GetDigestResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetDigestResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Digests
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseListDrillsResponse parses an HTTP response from a ListDrillsWithResponse call
 func ParseListDrillsResponse(rsp *http.Response) (*ListDrillsResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -11712,6 +12629,42 @@ func ParseGetDrillPictureResponse(rsp *http.Response) (*GetDrillPictureResponse,
 	return response, nil
 }
 
+// ParseGetFeedResponse parses an HTTP response from a GetFeedWithResponse call
+func ParseGetFeedResponse(rsp *http.Response) (*GetFeedResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetFeedResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest FeedPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (application/x-ndjson) unsupported
+
+	}
+
+	return response, nil
+}
+
 // ParseListInvitationsResponse parses an HTTP response from a ListInvitationsWithResponse call
 func ParseListInvitationsResponse(rsp *http.Response) (*ListInvitationsResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -11795,6 +12748,32 @@ func ParseDeleteInvitationResponse(rsp *http.Response) (*DeleteInvitationRespons
 	case rsp.StatusCode == 204:
 		break // No content-type
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetLiveResponse parses an HTTP response from a GetLiveWithResponse call
+func ParseGetLiveResponse(rsp *http.Response) (*GetLiveResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetLiveResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -12147,6 +13126,42 @@ func ParseReplacePatternResponse(rsp *http.Response) (*ReplacePatternResponse, e
 			headers.ETag = &value
 		}
 		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParsePushResponse parses an HTTP response from a PushWithResponse call
+func ParsePushResponse(rsp *http.Response) (*PushResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PushResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PushResult
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (application/x-ndjson) unsupported
+
 	}
 
 	return response, nil
@@ -12617,6 +13632,42 @@ func ParseReplaceShotResponse(rsp *http.Response) (*ReplaceShotResponse, error) 
 			headers.ETag = &value
 		}
 		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetSnapshotResponse parses an HTTP response from a GetSnapshotWithResponse call
+func ParseGetSnapshotResponse(rsp *http.Response) (*GetSnapshotResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetSnapshotResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SnapshotPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (application/x-ndjson) unsupported
+
 	}
 
 	return response, nil

@@ -116,6 +116,63 @@ func (e HealthStatus) Valid() bool {
 	}
 }
 
+// Defines values for ItemScope.
+const (
+	Added   ItemScope = "added"
+	Removed ItemScope = "removed"
+)
+
+// Valid indicates whether the value is a known member of the ItemScope enum.
+func (e ItemScope) Valid() bool {
+	switch e {
+	case Added:
+		return true
+	case Removed:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for Kind.
+const (
+	KindAssignment Kind = "assignment"
+	KindAthlete    Kind = "athlete"
+	KindBall       Kind = "ball"
+	KindDrill      Kind = "drill"
+	KindMember     Kind = "member"
+	KindPattern    Kind = "pattern"
+	KindSession    Kind = "session"
+	KindShot       Kind = "shot"
+	KindSquad      Kind = "squad"
+)
+
+// Valid indicates whether the value is a known member of the Kind enum.
+func (e Kind) Valid() bool {
+	switch e {
+	case KindAssignment:
+		return true
+	case KindAthlete:
+		return true
+	case KindBall:
+		return true
+	case KindDrill:
+		return true
+	case KindMember:
+		return true
+	case KindPattern:
+		return true
+	case KindSession:
+		return true
+	case KindShot:
+		return true
+	case KindSquad:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for LoadDirection.
 const (
 	Back LoadDirection = "back"
@@ -128,6 +185,33 @@ func (e LoadDirection) Valid() bool {
 	case Back:
 		return true
 	case Out:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PushOutcomeOutcome.
+const (
+	PushOutcomeOutcomeConflict PushOutcomeOutcome = "conflict"
+	PushOutcomeOutcomeRefused  PushOutcomeOutcome = "refused"
+	PushOutcomeOutcomeSame     PushOutcomeOutcome = "same"
+	PushOutcomeOutcomeStored   PushOutcomeOutcome = "stored"
+	PushOutcomeOutcomeWaiting  PushOutcomeOutcome = "waiting"
+)
+
+// Valid indicates whether the value is a known member of the PushOutcomeOutcome enum.
+func (e PushOutcomeOutcome) Valid() bool {
+	switch e {
+	case PushOutcomeOutcomeConflict:
+		return true
+	case PushOutcomeOutcomeRefused:
+		return true
+	case PushOutcomeOutcomeSame:
+		return true
+	case PushOutcomeOutcomeStored:
+		return true
+	case PushOutcomeOutcomeWaiting:
 		return true
 	default:
 		return false
@@ -157,22 +241,22 @@ func (e Role) Valid() bool {
 
 // Defines values for RowOutcomeOutcome.
 const (
-	Conflict RowOutcomeOutcome = "conflict"
-	Refused  RowOutcomeOutcome = "refused"
-	Same     RowOutcomeOutcome = "same"
-	Stored   RowOutcomeOutcome = "stored"
+	RowOutcomeOutcomeConflict RowOutcomeOutcome = "conflict"
+	RowOutcomeOutcomeRefused  RowOutcomeOutcome = "refused"
+	RowOutcomeOutcomeSame     RowOutcomeOutcome = "same"
+	RowOutcomeOutcomeStored   RowOutcomeOutcome = "stored"
 )
 
 // Valid indicates whether the value is a known member of the RowOutcomeOutcome enum.
 func (e RowOutcomeOutcome) Valid() bool {
 	switch e {
-	case Conflict:
+	case RowOutcomeOutcomeConflict:
 		return true
-	case Refused:
+	case RowOutcomeOutcomeRefused:
 		return true
-	case Same:
+	case RowOutcomeOutcomeSame:
 		return true
-	case Stored:
+	case RowOutcomeOutcomeStored:
 		return true
 	default:
 		return false
@@ -356,6 +440,9 @@ func (e Verdict) Valid() bool {
 	}
 }
 
+// AnyRecord The record, in its kind's own shape.
+type AnyRecord map[string]interface{}
+
 // Assignment defines model for Assignment.
 type Assignment struct {
 	AssignedOn openapi_types.Date  `json:"assigned_on"`
@@ -517,6 +604,20 @@ type Difference struct {
 	Value *float64 `json:"value,omitempty"`
 }
 
+// Digest How many records, and the sum modulo 2^64 of their parts, in decimal.
+type Digest struct {
+	Count int64  `json:"count"`
+	Sum   string `json:"sum"`
+}
+
+// Digests defines model for Digests.
+type Digests struct {
+	Kinds map[string]Digest `json:"kinds"`
+
+	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
+	Rev Rev `json:"rev"`
+}
+
 // Drill defines model for Drill.
 type Drill struct {
 	ID   *ID   `json:"id,omitempty"`
@@ -582,6 +683,19 @@ type Fault struct {
 	Pointer string `json:"pointer"`
 }
 
+// FeedPage defines model for FeedPage.
+type FeedPage struct {
+	Cursor string `json:"cursor"`
+
+	// Digest How many records, and the sum modulo 2^64 of their parts, in decimal.
+	Digest Digest `json:"digest"`
+	Items  []Item `json:"items"`
+	More   bool   `json:"more"`
+
+	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
+	Rev Rev `json:"rev"`
+}
+
 // Health defines model for Health.
 type Health struct {
 	Status  HealthStatus `json:"status"`
@@ -626,6 +740,26 @@ type Invite struct {
 	Role      Role                `json:"role"`
 }
 
+// Item defines model for Item.
+type Item struct {
+	// Deleted It has been deleted.
+	Deleted *bool `json:"deleted,omitempty"`
+	ID      ID    `json:"id"`
+	Kind    Kind  `json:"kind"`
+
+	// Record The record, in its kind's own shape.
+	Record *AnyRecord `json:"record,omitempty"`
+
+	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
+	Rev Rev `json:"rev"`
+
+	// Scope It came into your sight by another change, or it left it and is to be dropped.
+	Scope *ItemScope `json:"scope,omitempty"`
+}
+
+// ItemScope It came into your sight by another change, or it left it and is to be dropped.
+type ItemScope string
+
 // Judgements defines model for Judgements.
 type Judgements struct {
 	Drill Drill           `json:"drill"`
@@ -658,6 +792,9 @@ type Key struct {
 type KeySet struct {
 	Keys []Key `json:"keys"`
 }
+
+// Kind defines model for Kind.
+type Kind string
 
 // LaterAgainstEarlier The kept share of the later half of the judged shots against that of the earlier half.
 type LaterAgainstEarlier struct {
@@ -777,9 +914,12 @@ type Problem struct {
 	Errors    *[]Fault `json:"errors,omitempty"`
 	Instance  *string  `json:"instance,omitempty"`
 	RequestID string   `json:"request_id"`
-	Status    int      `json:"status"`
-	Title     string   `json:"title"`
-	Type      string   `json:"type"`
+
+	// Snapshot With 410 on a cursor, where to begin again.
+	Snapshot *string `json:"snapshot,omitempty"`
+	Status   int     `json:"status"`
+	Title    string  `json:"title"`
+	Type     string  `json:"type"`
 }
 
 // Proportion A count out of those that could tell, with its 95 % Wilson interval. Without any, share is absent and the interval is 0 to 1.
@@ -789,6 +929,53 @@ type Proportion struct {
 	Low   Share  `json:"low"`
 	Of    Count  `json:"of"`
 	Share *Share `json:"share,omitempty"`
+}
+
+// PushItem defines model for PushItem.
+type PushItem struct {
+	Deleted *bool `json:"deleted,omitempty"`
+	ID      *ID   `json:"id,omitempty"`
+	Kind    Kind  `json:"kind"`
+
+	// Record The record, in its kind's own shape.
+	Record *AnyRecord `json:"record,omitempty"`
+
+	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
+	Rev *Rev `json:"rev,omitempty"`
+}
+
+// PushItems defines model for PushItems.
+type PushItems struct {
+	Items []PushItem `json:"items"`
+}
+
+// PushOutcome defines model for PushOutcome.
+type PushOutcome struct {
+	Deleted *bool    `json:"deleted,omitempty"`
+	Errors  *[]Fault `json:"errors,omitempty"`
+	ID      *ID      `json:"id,omitempty"`
+
+	// Index The item's place in the push, from 0.
+	Index   int                `json:"index"`
+	Kind    *string            `json:"kind,omitempty"`
+	Outcome PushOutcomeOutcome `json:"outcome"`
+
+	// Record The record, in its kind's own shape.
+	Record *AnyRecord `json:"record,omitempty"`
+
+	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
+	Rev *Rev `json:"rev,omitempty"`
+}
+
+// PushOutcomeOutcome defines model for PushOutcome.Outcome.
+type PushOutcomeOutcome string
+
+// PushResult defines model for PushResult.
+type PushResult struct {
+	Outcomes []PushOutcome `json:"outcomes"`
+
+	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
+	Rev Rev `json:"rev"`
 }
 
 // ReadRule defines model for ReadRule.
@@ -988,6 +1175,22 @@ type SignUp struct {
 	Password string `json:"password"`
 }
 
+// SnapshotPage defines model for SnapshotPage.
+type SnapshotPage struct {
+	// Cursor Where the feed goes on; on the last page only.
+	Cursor *string `json:"cursor,omitempty"`
+
+	// Digest How many records, and the sum modulo 2^64 of their parts, in decimal.
+	Digest Digest `json:"digest"`
+	Items  []Item `json:"items"`
+
+	// Page Where the next page begins; absent on the last.
+	Page *string `json:"page,omitempty"`
+
+	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
+	Rev Rev `json:"rev"`
+}
+
 // Squad defines model for Squad.
 type Squad struct {
 	ID *ID `json:"id,omitempty"`
@@ -1041,6 +1244,9 @@ type UploadResult struct {
 // Verdict defines model for Verdict.
 type Verdict string
 
+// After defines model for After.
+type After = string
+
 // AssignmentID defines model for AssignmentID.
 type AssignmentID = openapi_types.UUID
 
@@ -1052,6 +1258,9 @@ type AthleteID = openapi_types.UUID
 
 // BallID defines model for BallID.
 type BallID = openapi_types.UUID
+
+// ClientSchema defines model for ClientSchema.
+type ClientSchema = int
 
 // Cursor defines model for Cursor.
 type Cursor = string
@@ -1073,6 +1282,9 @@ type Limit = int
 
 // MemberID defines model for MemberID.
 type MemberID = openapi_types.UUID
+
+// PageSize defines model for PageSize.
+type PageSize = int
 
 // PatternID defines model for PatternID.
 type PatternID = openapi_types.UUID
@@ -1230,6 +1442,21 @@ type GetDrillPictureParams struct {
 	SessionID *SessionFilter `form:"session_id,omitempty" json:"session_id,omitempty"`
 }
 
+// GetFeedParams defines parameters for GetFeed.
+type GetFeedParams struct {
+	// After The cursor to go on from; without one, from the beginning.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items a page, 1 to 5000.
+	Limit *PageSize `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Schema The version of the records your client understands.
+	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+
+	// WaitFor Wait up to ten seconds until the squad has reached this revision, to read your own writes.
+	WaitFor *int64 `form:"wait_for,omitempty" json:"wait_for,omitempty"`
+}
+
 // ListInvitationsParams defines parameters for ListInvitations.
 type ListInvitationsParams struct {
 	// Limit At most so many items, 1 to 1000.
@@ -1237,6 +1464,18 @@ type ListInvitationsParams struct {
 
 	// Cursor The `next` of the page before.
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// GetLiveParams defines parameters for GetLive.
+type GetLiveParams struct {
+	// After The cursor to go on from; without one, from the beginning.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Schema The version of the records your client understands.
+	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+
+	// LastEventID The cursor to go on from; it wins over `after`.
+	LastEventID *string `json:"Last-Event-ID,omitempty"`
 }
 
 // ListMembersParams defines parameters for ListMembers.
@@ -1285,6 +1524,15 @@ type GetPatternParams struct {
 type ReplacePatternParams struct {
 	// IfMatch The ETag the change is based on. Without it the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// PushParams defines parameters for Push.
+type PushParams struct {
+	// Atomic Store everything or nothing; at most 1,000 items then.
+	Atomic *bool `form:"atomic,omitempty" json:"atomic,omitempty"`
+
+	// Schema The version of the records your client understands.
+	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
 }
 
 // ListSessionsParams defines parameters for ListSessions.
@@ -1348,6 +1596,18 @@ type GetShotParams struct {
 type ReplaceShotParams struct {
 	// IfMatch The ETag the change is based on. Without it the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// GetSnapshotParams defines parameters for GetSnapshot.
+type GetSnapshotParams struct {
+	// Page The `page` of the page before.
+	Page *string `form:"page,omitempty" json:"page,omitempty"`
+
+	// Limit At most so many items a page, 1 to 5000.
+	Limit *PageSize `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Schema The version of the records your client understands.
+	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
 }
 
 // AcceptInvitationJSONRequestBody defines body for AcceptInvitation for application/json ContentType.
@@ -1493,6 +1753,9 @@ type ServerInterface interface {
 	// ReplaceBall Replace one ball
 	// (PUT /v1/squads/{squad_id}/balls/{ball_id})
 	ReplaceBall(ctx echo.Context, squadID SquadID, ballID BallID, params ReplaceBallParams) error
+	// GetDigest Count and sum of what you may see, to prove a device holds the same
+	// (GET /v1/squads/{squad_id}/digest)
+	GetDigest(ctx echo.Context, squadID SquadID) error
 	// ListDrills List the squad's drills you may see, in revision order
 	// (GET /v1/squads/{squad_id}/drills)
 	ListDrills(ctx echo.Context, squadID SquadID, params ListDrillsParams) error
@@ -1517,6 +1780,9 @@ type ServerInterface interface {
 	// GetDrillPicture The lane with the corridor and the shots over it
 	// (GET /v1/squads/{squad_id}/drills/{drill_id}/athletes/{athlete_id}/lane.svg)
 	GetDrillPicture(ctx echo.Context, squadID SquadID, drillID DrillID, athleteID AthleteID, params GetDrillPictureParams) error
+	// GetFeed What changed after a cursor, in revision order
+	// (GET /v1/squads/{squad_id}/feed)
+	GetFeed(ctx echo.Context, squadID SquadID, params GetFeedParams) error
 	// ListInvitations List invitations
 	// (GET /v1/squads/{squad_id}/invitations)
 	ListInvitations(ctx echo.Context, squadID SquadID, params ListInvitationsParams) error
@@ -1526,6 +1792,9 @@ type ServerInterface interface {
 	// DeleteInvitation Withdraw an invitation that has not been used
 	// (DELETE /v1/squads/{squad_id}/invitations/{invitation_id})
 	DeleteInvitation(ctx echo.Context, squadID SquadID, invitationID InvitationID) error
+	// GetLive The feed's tail as server-sent events
+	// (GET /v1/squads/{squad_id}/live)
+	GetLive(ctx echo.Context, squadID SquadID, params GetLiveParams) error
 	// ListMembers List the squad's members; an athlete sees only themself
 	// (GET /v1/squads/{squad_id}/members)
 	ListMembers(ctx echo.Context, squadID SquadID, params ListMembersParams) error
@@ -1550,6 +1819,9 @@ type ServerInterface interface {
 	// ReplacePattern Replace one pattern
 	// (PUT /v1/squads/{squad_id}/patterns/{pattern_id})
 	ReplacePattern(ctx echo.Context, squadID SquadID, patternID PatternID, params ReplacePatternParams) error
+	// Push Send a device's changes
+	// (POST /v1/squads/{squad_id}/push)
+	Push(ctx echo.Context, squadID SquadID, params PushParams) error
 	// ReadSentence Read a rule from an English sentence
 	// (POST /v1/squads/{squad_id}/rules/read)
 	ReadSentence(ctx echo.Context, squadID SquadID) error
@@ -1583,6 +1855,9 @@ type ServerInterface interface {
 	// ReplaceShot Replace one shot
 	// (PUT /v1/squads/{squad_id}/shots/{shot_id})
 	ReplaceShot(ctx echo.Context, squadID SquadID, shotID ShotID, params ReplaceShotParams) error
+	// GetSnapshot A first copy of everything you may see, page by page
+	// (GET /v1/squads/{squad_id}/snapshot)
+	GetSnapshot(ctx echo.Context, squadID SquadID, params GetSnapshotParams) error
 	// SignIn Sign in with a password
 	// (POST /v1/tokens)
 	SignIn(ctx echo.Context) error
@@ -2277,6 +2552,22 @@ func (w *ServerInterfaceWrapper) ReplaceBall(ctx echo.Context) error {
 	return err
 }
 
+// GetDigest converts echo context to params.
+func (w *ServerInterfaceWrapper) GetDigest(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetDigest(ctx, squadID)
+	return err
+}
+
 // ListDrills converts echo context to params.
 func (w *ServerInterfaceWrapper) ListDrills(ctx echo.Context) error {
 	var err error
@@ -2579,6 +2870,52 @@ func (w *ServerInterfaceWrapper) GetDrillPicture(ctx echo.Context) error {
 	return err
 }
 
+// GetFeed converts echo context to params.
+func (w *ServerInterfaceWrapper) GetFeed(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetFeedParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "schema" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "schema", ctx.QueryParams(), &params.Schema, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter schema: %s", err))
+	}
+
+	// ------------- Optional query parameter "wait_for" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "wait_for", ctx.QueryParams(), &params.WaitFor, runtime.BindQueryParameterOptions{Type: "integer", Format: "int64"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter wait_for: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetFeed(ctx, squadID, params)
+	return err
+}
+
 // ListInvitations converts echo context to params.
 func (w *ServerInterfaceWrapper) ListInvitations(ctx echo.Context) error {
 	var err error
@@ -2648,6 +2985,55 @@ func (w *ServerInterfaceWrapper) DeleteInvitation(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.DeleteInvitation(ctx, squadID, invitationID)
+	return err
+}
+
+// GetLive converts echo context to params.
+func (w *ServerInterfaceWrapper) GetLive(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetLiveParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "schema" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "schema", ctx.QueryParams(), &params.Schema, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter schema: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "Last-Event-ID" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Last-Event-ID")]; found {
+		var LastEventID string
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Last-Event-ID, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Last-Event-ID", valueList[0], &LastEventID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Last-Event-ID: %s", err))
+		}
+
+		params.LastEventID = &LastEventID
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetLive(ctx, squadID, params)
 	return err
 }
 
@@ -2948,6 +3334,38 @@ func (w *ServerInterfaceWrapper) ReplacePattern(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ReplacePattern(ctx, squadID, patternID, params)
+	return err
+}
+
+// Push converts echo context to params.
+func (w *ServerInterfaceWrapper) Push(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PushParams
+	// ------------- Optional query parameter "atomic" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "atomic", ctx.QueryParams(), &params.Atomic, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter atomic: %s", err))
+	}
+
+	// ------------- Optional query parameter "schema" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "schema", ctx.QueryParams(), &params.Schema, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter schema: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.Push(ctx, squadID, params)
 	return err
 }
 
@@ -3359,6 +3777,45 @@ func (w *ServerInterfaceWrapper) ReplaceShot(ctx echo.Context) error {
 	return err
 }
 
+// GetSnapshot converts echo context to params.
+func (w *ServerInterfaceWrapper) GetSnapshot(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetSnapshotParams
+	// ------------- Optional query parameter "page" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "page", ctx.QueryParams(), &params.Page, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter page: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "schema" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "schema", ctx.QueryParams(), &params.Schema, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter schema: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetSnapshot(ctx, squadID, params)
+	return err
+}
+
 // SignIn converts echo context to params.
 func (w *ServerInterfaceWrapper) SignIn(ctx echo.Context) error {
 	var err error
@@ -3466,6 +3923,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/balls/:ball_id", wrapper.DeleteBall, options.OperationMiddlewares["deleteBall"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/balls/:ball_id", wrapper.GetBall, options.OperationMiddlewares["getBall"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/balls/:ball_id", wrapper.ReplaceBall, options.OperationMiddlewares["replaceBall"]...)
+	router.GET(options.BaseURL+"/v1/squads/:squad_id/digest", wrapper.GetDigest, options.OperationMiddlewares["getDigest"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/drills", wrapper.ListDrills, options.OperationMiddlewares["listDrills"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/drills", wrapper.CreateDrill, options.OperationMiddlewares["createDrill"]...)
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/drills/:drill_id", wrapper.DeleteDrill, options.OperationMiddlewares["deleteDrill"]...)
@@ -3474,9 +3932,11 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/drills/:drill_id/adherence", wrapper.GetAdherence, options.OperationMiddlewares["getAdherence"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/drills/:drill_id/athletes/:athlete_id/judgements", wrapper.GetJudgements, options.OperationMiddlewares["getJudgements"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/drills/:drill_id/athletes/:athlete_id/lane.svg", wrapper.GetDrillPicture, options.OperationMiddlewares["getDrillPicture"]...)
+	router.GET(options.BaseURL+"/v1/squads/:squad_id/feed", wrapper.GetFeed, options.OperationMiddlewares["getFeed"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/invitations", wrapper.ListInvitations, options.OperationMiddlewares["listInvitations"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/invitations", wrapper.CreateInvitation, options.OperationMiddlewares["createInvitation"]...)
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/invitations/:invitation_id", wrapper.DeleteInvitation, options.OperationMiddlewares["deleteInvitation"]...)
+	router.GET(options.BaseURL+"/v1/squads/:squad_id/live", wrapper.GetLive, options.OperationMiddlewares["getLive"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/members", wrapper.ListMembers, options.OperationMiddlewares["listMembers"]...)
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/members/:member_id", wrapper.DeleteMember, options.OperationMiddlewares["deleteMember"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/members/:member_id", wrapper.ReplaceMember, options.OperationMiddlewares["replaceMember"]...)
@@ -3485,6 +3945,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/patterns/:pattern_id", wrapper.DeletePattern, options.OperationMiddlewares["deletePattern"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/patterns/:pattern_id", wrapper.GetPattern, options.OperationMiddlewares["getPattern"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/patterns/:pattern_id", wrapper.ReplacePattern, options.OperationMiddlewares["replacePattern"]...)
+	router.POST(options.BaseURL+"/v1/squads/:squad_id/push", wrapper.Push, options.OperationMiddlewares["push"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/rules/read", wrapper.ReadSentence, options.OperationMiddlewares["readSentence"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/sessions", wrapper.ListSessions, options.OperationMiddlewares["listSessions"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/sessions", wrapper.CreateSession, options.OperationMiddlewares["createSession"]...)
@@ -3496,6 +3957,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/shots/:shot_id", wrapper.DeleteShot, options.OperationMiddlewares["deleteShot"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/shots/:shot_id", wrapper.GetShot, options.OperationMiddlewares["getShot"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/shots/:shot_id", wrapper.ReplaceShot, options.OperationMiddlewares["replaceShot"]...)
+	router.GET(options.BaseURL+"/v1/squads/:squad_id/snapshot", wrapper.GetSnapshot, options.OperationMiddlewares["getSnapshot"]...)
 	router.POST(options.BaseURL+"/v1/tokens", wrapper.SignIn, options.OperationMiddlewares["signIn"]...)
 	router.POST(options.BaseURL+"/v1/tokens/refresh", wrapper.RefreshTokens, options.OperationMiddlewares["refreshTokens"]...)
 	router.POST(options.BaseURL+"/v1/tokens/revoke", wrapper.SignOut, options.OperationMiddlewares["signOut"]...)
@@ -4744,6 +5206,45 @@ func (response ReplaceBalldefaultApplicationProblemPlusJSONResponse) VisitReplac
 	return err
 }
 
+type GetDigestRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+}
+
+type GetDigestResponseObject interface {
+	VisitGetDigestResponse(w http.ResponseWriter) error
+}
+
+type GetDigest200JSONResponse Digests
+
+func (response GetDigest200JSONResponse) VisitGetDigestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetDigestdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetDigestdefaultApplicationProblemPlusJSONResponse) VisitGetDigestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListDrillsRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  ListDrillsParams
@@ -5147,6 +5648,89 @@ func (response GetDrillPicturedefaultApplicationProblemPlusJSONResponse) VisitGe
 	return err
 }
 
+type GetFeedRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+	Params  GetFeedParams
+}
+
+type GetFeedResponseObject interface {
+	VisitGetFeedResponse(w http.ResponseWriter) error
+}
+
+type GetFeed200JSONResponse FeedPage
+
+func (response GetFeed200JSONResponse) VisitGetFeedResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetFeed200ApplicationXNdjsonResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetFeed200ApplicationXNdjsonResponse) VisitGetFeedResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/x-ndjson")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	flusher, ok := w.(http.Flusher)
+	if !ok {
+		// If w doesn't support flushing, fall back to io.Copy.
+		_, err := io.Copy(w, response.Body)
+		return err
+	}
+	// text/event-stream messages are typically small; use a
+	// modest buffer and flush after each chunk so clients see
+	// events immediately instead of waiting on OS buffering.
+	buf := make([]byte, 4096)
+	for {
+		n, err := response.Body.Read(buf)
+		if n > 0 {
+			if _, writeErr := w.Write(buf[:n]); writeErr != nil {
+				return writeErr
+			}
+			flusher.Flush()
+		}
+		if err != nil {
+			if err == io.EOF {
+				return nil
+			}
+			return err
+		}
+	}
+}
+
+type GetFeeddefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetFeeddefaultApplicationProblemPlusJSONResponse) VisitGetFeedResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListInvitationsRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  ListInvitationsParams
@@ -5250,6 +5834,75 @@ type DeleteInvitationdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response DeleteInvitationdefaultApplicationProblemPlusJSONResponse) VisitDeleteInvitationResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetLiveRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+	Params  GetLiveParams
+}
+
+type GetLiveResponseObject interface {
+	VisitGetLiveResponse(w http.ResponseWriter) error
+}
+
+type GetLive200TextEventStreamResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetLive200TextEventStreamResponse) VisitGetLiveResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/event-stream")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	flusher, ok := w.(http.Flusher)
+	if !ok {
+		// If w doesn't support flushing, fall back to io.Copy.
+		_, err := io.Copy(w, response.Body)
+		return err
+	}
+	// text/event-stream messages are typically small; use a
+	// modest buffer and flush after each chunk so clients see
+	// events immediately instead of waiting on OS buffering.
+	buf := make([]byte, 4096)
+	for {
+		n, err := response.Body.Read(buf)
+		if n > 0 {
+			if _, writeErr := w.Write(buf[:n]); writeErr != nil {
+				return writeErr
+			}
+			flusher.Flush()
+		}
+		if err != nil {
+			if err == io.EOF {
+				return nil
+			}
+			return err
+		}
+	}
+}
+
+type GetLivedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetLivedefaultApplicationProblemPlusJSONResponse) VisitGetLiveResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -5649,6 +6302,91 @@ type ReplacePatterndefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ReplacePatterndefaultApplicationProblemPlusJSONResponse) VisitReplacePatternResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PushRequestObject struct {
+	SquadID     SquadID `json:"squad_id"`
+	Params      PushParams
+	ContentType string
+	Body        io.Reader
+}
+
+type PushResponseObject interface {
+	VisitPushResponse(w http.ResponseWriter) error
+}
+
+type Push200JSONResponse PushResult
+
+func (response Push200JSONResponse) VisitPushResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type Push200ApplicationXNdjsonResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response Push200ApplicationXNdjsonResponse) VisitPushResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/x-ndjson")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	flusher, ok := w.(http.Flusher)
+	if !ok {
+		// If w doesn't support flushing, fall back to io.Copy.
+		_, err := io.Copy(w, response.Body)
+		return err
+	}
+	// text/event-stream messages are typically small; use a
+	// modest buffer and flush after each chunk so clients see
+	// events immediately instead of waiting on OS buffering.
+	buf := make([]byte, 4096)
+	for {
+		n, err := response.Body.Read(buf)
+		if n > 0 {
+			if _, writeErr := w.Write(buf[:n]); writeErr != nil {
+				return writeErr
+			}
+			flusher.Flush()
+		}
+		if err != nil {
+			if err == io.EOF {
+				return nil
+			}
+			return err
+		}
+	}
+}
+
+type PushdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PushdefaultApplicationProblemPlusJSONResponse) VisitPushResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -6210,6 +6948,89 @@ func (response ReplaceShotdefaultApplicationProblemPlusJSONResponse) VisitReplac
 	return err
 }
 
+type GetSnapshotRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+	Params  GetSnapshotParams
+}
+
+type GetSnapshotResponseObject interface {
+	VisitGetSnapshotResponse(w http.ResponseWriter) error
+}
+
+type GetSnapshot200JSONResponse SnapshotPage
+
+func (response GetSnapshot200JSONResponse) VisitGetSnapshotResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetSnapshot200ApplicationXNdjsonResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetSnapshot200ApplicationXNdjsonResponse) VisitGetSnapshotResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/x-ndjson")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	flusher, ok := w.(http.Flusher)
+	if !ok {
+		// If w doesn't support flushing, fall back to io.Copy.
+		_, err := io.Copy(w, response.Body)
+		return err
+	}
+	// text/event-stream messages are typically small; use a
+	// modest buffer and flush after each chunk so clients see
+	// events immediately instead of waiting on OS buffering.
+	buf := make([]byte, 4096)
+	for {
+		n, err := response.Body.Read(buf)
+		if n > 0 {
+			if _, writeErr := w.Write(buf[:n]); writeErr != nil {
+				return writeErr
+			}
+			flusher.Flush()
+		}
+		if err != nil {
+			if err == io.EOF {
+				return nil
+			}
+			return err
+		}
+	}
+}
+
+type GetSnapshotdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetSnapshotdefaultApplicationProblemPlusJSONResponse) VisitGetSnapshotResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type SignInRequestObject struct {
 	Body *SignInJSONRequestBody
 }
@@ -6434,6 +7255,9 @@ type StrictServerInterface interface {
 	// ReplaceBall Replace one ball
 	// (PUT /v1/squads/{squad_id}/balls/{ball_id})
 	ReplaceBall(ctx context.Context, request ReplaceBallRequestObject) (ReplaceBallResponseObject, error)
+	// GetDigest Count and sum of what you may see, to prove a device holds the same
+	// (GET /v1/squads/{squad_id}/digest)
+	GetDigest(ctx context.Context, request GetDigestRequestObject) (GetDigestResponseObject, error)
 	// ListDrills List the squad's drills you may see, in revision order
 	// (GET /v1/squads/{squad_id}/drills)
 	ListDrills(ctx context.Context, request ListDrillsRequestObject) (ListDrillsResponseObject, error)
@@ -6458,6 +7282,9 @@ type StrictServerInterface interface {
 	// GetDrillPicture The lane with the corridor and the shots over it
 	// (GET /v1/squads/{squad_id}/drills/{drill_id}/athletes/{athlete_id}/lane.svg)
 	GetDrillPicture(ctx context.Context, request GetDrillPictureRequestObject) (GetDrillPictureResponseObject, error)
+	// GetFeed What changed after a cursor, in revision order
+	// (GET /v1/squads/{squad_id}/feed)
+	GetFeed(ctx context.Context, request GetFeedRequestObject) (GetFeedResponseObject, error)
 	// ListInvitations List invitations
 	// (GET /v1/squads/{squad_id}/invitations)
 	ListInvitations(ctx context.Context, request ListInvitationsRequestObject) (ListInvitationsResponseObject, error)
@@ -6467,6 +7294,9 @@ type StrictServerInterface interface {
 	// DeleteInvitation Withdraw an invitation that has not been used
 	// (DELETE /v1/squads/{squad_id}/invitations/{invitation_id})
 	DeleteInvitation(ctx context.Context, request DeleteInvitationRequestObject) (DeleteInvitationResponseObject, error)
+	// GetLive The feed's tail as server-sent events
+	// (GET /v1/squads/{squad_id}/live)
+	GetLive(ctx context.Context, request GetLiveRequestObject) (GetLiveResponseObject, error)
 	// ListMembers List the squad's members; an athlete sees only themself
 	// (GET /v1/squads/{squad_id}/members)
 	ListMembers(ctx context.Context, request ListMembersRequestObject) (ListMembersResponseObject, error)
@@ -6491,6 +7321,9 @@ type StrictServerInterface interface {
 	// ReplacePattern Replace one pattern
 	// (PUT /v1/squads/{squad_id}/patterns/{pattern_id})
 	ReplacePattern(ctx context.Context, request ReplacePatternRequestObject) (ReplacePatternResponseObject, error)
+	// Push Send a device's changes
+	// (POST /v1/squads/{squad_id}/push)
+	Push(ctx context.Context, request PushRequestObject) (PushResponseObject, error)
 	// ReadSentence Read a rule from an English sentence
 	// (POST /v1/squads/{squad_id}/rules/read)
 	ReadSentence(ctx context.Context, request ReadSentenceRequestObject) (ReadSentenceResponseObject, error)
@@ -6524,6 +7357,9 @@ type StrictServerInterface interface {
 	// ReplaceShot Replace one shot
 	// (PUT /v1/squads/{squad_id}/shots/{shot_id})
 	ReplaceShot(ctx context.Context, request ReplaceShotRequestObject) (ReplaceShotResponseObject, error)
+	// GetSnapshot A first copy of everything you may see, page by page
+	// (GET /v1/squads/{squad_id}/snapshot)
+	GetSnapshot(ctx context.Context, request GetSnapshotRequestObject) (GetSnapshotResponseObject, error)
 	// SignIn Sign in with a password
 	// (POST /v1/tokens)
 	SignIn(ctx context.Context, request SignInRequestObject) (SignInResponseObject, error)
@@ -7366,6 +8202,31 @@ func (sh *strictHandler) ReplaceBall(ctx echo.Context, squadID SquadID, ballID B
 	return nil
 }
 
+// GetDigest operation middleware
+func (sh *strictHandler) GetDigest(ctx echo.Context, squadID SquadID) error {
+	var request GetDigestRequestObject
+
+	request.SquadID = squadID
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetDigest(ctx.Request().Context(), request.(GetDigestRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetDigest")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetDigestResponseObject); ok {
+		return validResponse.VisitGetDigestResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListDrills operation middleware
 func (sh *strictHandler) ListDrills(ctx echo.Context, squadID SquadID, params ListDrillsParams) error {
 	var request ListDrillsRequestObject
@@ -7627,6 +8488,32 @@ func (sh *strictHandler) GetDrillPicture(ctx echo.Context, squadID SquadID, dril
 	return nil
 }
 
+// GetFeed operation middleware
+func (sh *strictHandler) GetFeed(ctx echo.Context, squadID SquadID, params GetFeedParams) error {
+	var request GetFeedRequestObject
+
+	request.SquadID = squadID
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetFeed(ctx.Request().Context(), request.(GetFeedRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetFeed")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetFeedResponseObject); ok {
+		return validResponse.VisitGetFeedResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListInvitations operation middleware
 func (sh *strictHandler) ListInvitations(ctx echo.Context, squadID SquadID, params ListInvitationsParams) error {
 	var request ListInvitationsRequestObject
@@ -7721,6 +8608,32 @@ func (sh *strictHandler) DeleteInvitation(ctx echo.Context, squadID SquadID, inv
 		return err
 	} else if validResponse, ok := response.(DeleteInvitationResponseObject); ok {
 		return validResponse.VisitDeleteInvitationResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetLive operation middleware
+func (sh *strictHandler) GetLive(ctx echo.Context, squadID SquadID, params GetLiveParams) error {
+	var request GetLiveRequestObject
+
+	request.SquadID = squadID
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetLive(ctx.Request().Context(), request.(GetLiveRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetLive")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetLiveResponseObject); ok {
+		return validResponse.VisitGetLiveResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -8002,6 +8915,35 @@ func (sh *strictHandler) ReplacePattern(ctx echo.Context, squadID SquadID, patte
 		return err
 	} else if validResponse, ok := response.(ReplacePatternResponseObject); ok {
 		return validResponse.VisitReplacePatternResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// Push operation middleware
+func (sh *strictHandler) Push(ctx echo.Context, squadID SquadID, params PushParams) error {
+	var request PushRequestObject
+
+	request.SquadID = squadID
+	request.Params = params
+	request.ContentType = ctx.Request().Header.Get("Content-Type")
+
+	request.Body = ctx.Request().Body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.Push(ctx.Request().Context(), request.(PushRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "Push")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PushResponseObject); ok {
+		return validResponse.VisitPushResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -8389,6 +9331,32 @@ func (sh *strictHandler) ReplaceShot(ctx echo.Context, squadID SquadID, shotID S
 		return err
 	} else if validResponse, ok := response.(ReplaceShotResponseObject); ok {
 		return validResponse.VisitReplaceShotResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetSnapshot operation middleware
+func (sh *strictHandler) GetSnapshot(ctx echo.Context, squadID SquadID, params GetSnapshotParams) error {
+	var request GetSnapshotRequestObject
+
+	request.SquadID = squadID
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetSnapshot(ctx.Request().Context(), request.(GetSnapshotRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetSnapshot")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetSnapshotResponseObject); ok {
+		return validResponse.VisitGetSnapshotResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -25,6 +25,7 @@ const (
 	Gone            Code = "gone"
 	TooLarge        Code = "too-large"
 	TooMany         Code = "too-many"
+	TooOld          Code = "client-too-old"
 	Unavailable     Code = "unavailable"
 	Internal        Code = "internal"
 )

@@ -20,6 +20,10 @@ type Service struct {
 	random io.Reader
 	log    *slog.Logger
 	hashes chan struct{} // bounds how many passwords are hashed at once: each takes 19 MiB
+	live   *live
+	tails  *tails
+	// cursorKey signs the cursors of feeds and snapshots.
+	cursorKey []byte
 }
 
 // Config is what a service stands on. Now and Random default to the machine's.
@@ -43,6 +47,9 @@ func New(config Config) *Service {
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}
+	s.live = newLive(s)
+	s.tails = &tails{service: s, running: make(map[tailKey]*broadcast)}
+	s.cursorKey = s.keys.secret("cursors")
 	return s
 }
 
@@ -91,29 +98,52 @@ func (m member) mustCoach() error {
 type work struct {
 	*db.Tx
 	member
-	now time.Time
+	now     time.Time
+	reached int64 // the revision reached by what was written; 0 when nothing was
 }
 
 // inSquad runs a use case that writes. Whoever is no member learns nothing: the squad does not exist for them.
 func (s *Service) inSquad(ctx context.Context, user, squad uuid.UUID, do func(w *work) error) error {
-	return s.db.InSquad(ctx, squad, s.asMember(ctx, user, squad, do))
+	return s.commit(ctx, squad, func(tx *db.Tx) (*work, error) {
+		w, err := s.asMember(ctx, tx, user, squad)
+		if err != nil {
+			return nil, err
+		}
+		return w, do(w)
+	})
+}
+
+// commit runs a transaction that may write, and wakes whoever follows the squad once it has been committed.
+func (s *Service) commit(ctx context.Context, squad uuid.UUID, do func(tx *db.Tx) (*work, error)) error {
+	var done *work
+	err := s.db.InSquad(ctx, squad, func(tx *db.Tx) (err error) {
+		done, err = do(tx)
+		return err
+	})
+	if err == nil && done != nil && done.reached > 0 {
+		s.live.wake(squad, done.reached)
+	}
+	return err
 }
 
 // readSquad runs a use case that reads at one moment.
 func (s *Service) readSquad(ctx context.Context, user, squad uuid.UUID, do func(w *work) error) error {
-	return s.db.ReadSquad(ctx, squad, s.asMember(ctx, user, squad, do))
+	return s.db.ReadSquad(ctx, squad, func(tx *db.Tx) error {
+		w, err := s.asMember(ctx, tx, user, squad)
+		if err != nil {
+			return err
+		}
+		return do(w)
+	})
 }
 
-func (s *Service) asMember(ctx context.Context, user, squad uuid.UUID, do func(w *work) error) func(tx *db.Tx) error {
-	now := s.clock()
-	return func(tx *db.Tx) error {
-		row, err := tx.MembershipOfUser(ctx, db.MembershipOfUserParams{SquadID: squad, UserID: user})
-		if err != nil {
-			return notFoundAs(err, "there is no such squad, or you are not in it")
-		}
-		who := member{user: user, squad: squad, role: Role(row.Role), athlete: row.AthleteID}
-		return do(&work{Tx: tx, member: who, now: now})
+func (s *Service) asMember(ctx context.Context, tx *db.Tx, user, squad uuid.UUID) (*work, error) {
+	row, err := tx.MembershipOfUser(ctx, db.MembershipOfUserParams{SquadID: squad, UserID: user})
+	if err != nil {
+		return nil, notFoundAs(err, "there is no such squad, or you are not in it")
 	}
+	who := member{user: user, squad: squad, role: Role(row.Role), athlete: row.AthleteID}
+	return &work{Tx: tx, member: who, now: s.clock()}, nil
 }
 
 // notFoundAs says a missing row in the caller's words and passes any other error.

@@ -125,4 +125,3 @@ func shotRow(squad uuid.UUID, s *ShotRecord, hash []byte) db.Shot {
 	}
 	return row
 }
-

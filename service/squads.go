@@ -23,44 +23,52 @@ func (s *Service) CreateSquad(ctx context.Context, user uuid.UUID, squad *SquadR
 		squad.ID = newID()
 	}
 	id, now := squad.ID, s.clock()
-	err = s.db.InSquad(ctx, id, func(tx *db.Tx) error {
+	err = s.commit(ctx, id, func(tx *db.Tx) (*work, error) {
 		created = false
-		if row, err := tx.MembershipOfUser(ctx, db.MembershipOfUserParams{SquadID: id, UserID: user}); err == nil {
-			return s.sameSquad(ctx, tx, squad, row, &result)
+		_, err := tx.MembershipOfUser(ctx, db.MembershipOfUserParams{SquadID: id, UserID: user})
+		if err == nil {
+			result, err = sameSquad(ctx, tx, squad)
+			return nil, err
 		}
-		person, err := tx.UserByID(ctx, db.UserByIDParams{ID: user})
-		if err != nil {
-			return err
-		}
-		first := db.PutSquadParams{SquadID: id, Name: squad.Name, Invented: squad.Invented, CreatedAt: now, Hash: []byte{}}
-		if err := tx.PutSquad(ctx, first); err != nil {
-			return idTaken(err)
-		}
-		if err := tx.StartClock(ctx, db.StartClockParams{SquadID: id}); err != nil {
-			return idTaken(err)
+		if err = db.Translate(err); !errors.Is(err, db.ErrNotFound) {
+			return nil, err
 		}
 		w := &work{Tx: tx, member: member{user: user, squad: id, role: Coach}, now: now}
-		squad.stamp(id, 0)
-		coach := &MemberRecord{Head: Head{ID: newID()}, UserID: user, Name: person.Name, Role: Coach}
-		if _, _, err := w.apply(ctx, []Change{{Record: squad}, {Record: coach}}); err != nil {
-			return err
-		}
 		result, created = squad, true
-		return nil
+		return w, w.found(ctx, squad)
 	})
 	return result, created, err
 }
 
-func (s *Service) sameSquad(ctx context.Context, tx *db.Tx, squad *SquadRecord, _ db.Membership, result **SquadRecord) error {
-	found, err := oneSquad(ctx, tx, squad.ID)
+// found stores a new squad with the user as its first member.
+func (w *work) found(ctx context.Context, squad *SquadRecord) error {
+	person, err := w.UserByID(ctx, db.UserByIDParams{ID: w.user})
 	if err != nil {
 		return err
 	}
-	*result = found[0].Record.(*SquadRecord)
-	if (*result).Name != squad.Name {
-		return fail(Conflict, "you have a squad of this id with another name: to rename it, replace it")
+	first := db.PutSquadParams{SquadID: w.squad, Name: squad.Name, Invented: squad.Invented, CreatedAt: w.now, Hash: []byte{}}
+	if err := w.PutSquad(ctx, first); err != nil {
+		return idTaken(err)
 	}
-	return nil
+	if err := w.StartClock(ctx, db.StartClockParams{SquadID: w.squad}); err != nil {
+		return idTaken(err)
+	}
+	squad.stamp(w.squad, 0)
+	coach := &MemberRecord{Head: Head{ID: newID()}, UserID: w.user, Name: person.Name, Role: Coach}
+	_, _, err = w.apply(ctx, []Change{{Record: squad}, {Record: coach}})
+	return err
+}
+
+func sameSquad(ctx context.Context, tx *db.Tx, squad *SquadRecord) (*SquadRecord, error) {
+	found, err := oneSquad(ctx, tx, squad.ID)
+	if err != nil {
+		return nil, err
+	}
+	stands := found[0].Record.(*SquadRecord)
+	if stands.Name != squad.Name {
+		return nil, fail(Conflict, "you have a squad of this id with another name: to rename it, replace it")
+	}
+	return stands, nil
 }
 
 // idTaken hides whose the id is: a row of another squad is only known to the database.
@@ -177,19 +185,23 @@ func (s *Service) Join(ctx context.Context, user uuid.UUID, code string) (squad 
 		return squad, nil, err
 	}
 	now := s.clock()
-	err = s.db.InSquad(ctx, squad, func(tx *db.Tx) error {
+	err = s.commit(ctx, squad, func(tx *db.Tx) (*work, error) {
 		row, err := tx.UseInvitation(ctx, db.UseInvitationParams{SquadID: squad, CodeHash: hash, UsedAt: &now})
 		if err != nil {
-			return notFoundAs(err, errCode.Detail)
+			return nil, notFoundAs(err, errCode.Detail)
 		}
-		if _, err := tx.MembershipOfUser(ctx, db.MembershipOfUserParams{SquadID: squad, UserID: user}); err == nil {
-			return fail(Conflict, "you are in this squad already; the code has not been used up")
+		_, err = tx.MembershipOfUser(ctx, db.MembershipOfUserParams{SquadID: squad, UserID: user})
+		if err == nil {
+			return nil, fail(Conflict, "you are in this squad already; the code has not been used up")
+		}
+		if err = db.Translate(err); !errors.Is(err, db.ErrNotFound) {
+			return nil, err
 		}
 		// The coach who invited vouches for the new member.
 		w := &work{Tx: tx, member: member{user: row.InvitedBy, squad: squad, role: Coach}, now: now}
 		joined = &MemberRecord{Head: Head{ID: newID()}, UserID: user, Name: person.Name, Role: Role(row.Role), AthleteID: row.AthleteID}
 		_, _, err = w.apply(ctx, []Change{{Record: joined}})
-		return err
+		return w, err
 	})
 	return squad, joined, err
 }

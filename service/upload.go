@@ -218,7 +218,9 @@ func (n *logNames) add(record Record) {
 // fold makes names equal that differ in case and spaces only.
 func fold(name string) string { return strings.ToLower(strings.Join(strings.Fields(name), " ")) }
 
-func (n *logNames) athlete(name string) (uuid.UUID, error) { return theOne(n.athletes, "athlete", name) }
+func (n *logNames) athlete(name string) (uuid.UUID, error) {
+	return theOne(n.athletes, "athlete", name)
+}
 
 func (n *logNames) drill(name string) (uuid.UUID, error) { return theOne(n.drills, "drill", name) }
 

@@ -114,7 +114,8 @@ func (w *work) applyRound(ctx context.Context, plans []*plan, rev int64) (int64,
 	if next == rev {
 		return rev, nil
 	}
-	return w.AdvanceClock(ctx, db.AdvanceClockParams{SquadID: w.squad, ByRows: next - rev})
+	w.reached, err = w.AdvanceClock(ctx, db.AdvanceClockParams{SquadID: w.squad, ByRows: next - rev})
+	return w.reached, err
 }
 
 // byKind lists the plans of each kind, keeping their order.
@@ -206,6 +207,8 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	p.hash = hashOf(body)
 	base := p.change.Record.Revision()
 	switch {
+	case p.movesOwner():
+		p.refuse(Invalid, "/athlete_id", "cannot change: devices hold what is their athlete's. Delete the record and store a new one")
 	case p.existing != nil && bytes.Equal(p.hash, p.existing.hash):
 		p.same()
 	case p.existing != nil && base == p.existing.Revision():
@@ -231,6 +234,18 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	}
 	return nil
 }
+
+// movesOwner tells that a change would give a record to another athlete, whose old device would never hear that it is gone. A member may
+// become another athlete: that changes what the device may see, and its cursor with it.
+func (p *plan) movesOwner() bool {
+	if p.change.Record.Kind() == KindMember {
+		return false
+	}
+	owner := p.change.Record.Owner()
+	return p.existing != nil && !sameID(p.existing.Owner(), owner) || p.existing == nil && p.tomb != nil && !sameID(p.tomb.AthleteID, owner)
+}
+
+func sameID(a, b *uuid.UUID) bool { return a == nil && b == nil || a != nil && b != nil && *a == *b }
 
 func (w *work) decideDelete(p *plan) {
 	base := p.change.Record.Revision()

@@ -1,14 +1,237 @@
 // Package web serves the pages a person looks at, from the same use cases as the API.
+//
+// A page needs no script: what there is only reads a coach's sentence back while it is being typed. Styles and scripts are files of our own,
+// as the edge's content security policy asks.
 package web
 
 import (
+	"context"
+	"errors"
+	"fmt"
 	"log/slog"
 	"net/http"
+	"net/netip"
+
+	"github.com/google/uuid"
 
 	"laneward/service"
 )
 
+// site is the pages over one service.
+type site struct {
+	svc    *service.Service
+	log    *slog.Logger
+	pages  pages
+	assets assets
+}
+
 // New returns the pages as one handler, mounted at the root below everything of the contract.
 func New(svc *service.Service, log *slog.Logger) (http.Handler, error) {
-	return http.NotFoundHandler(), nil
+	files, err := loadAssets()
+	if err != nil {
+		return nil, err
+	}
+	loaded, err := loadPages(files)
+	if err != nil {
+		return nil, err
+	}
+	s := &site{svc: svc, log: log, pages: loaded, assets: files}
+	sameOrigin := http.NewCrossOriginProtection()
+	sameOrigin.SetDenyHandler(s.open(func(*visit) error { return errForeignForm }))
+	return sameOrigin.Handler(s.routes()), nil
+}
+
+var errForeignForm = &service.Error{
+	Code: service.Forbidden, Detail: "this form was sent from another site, so nothing was changed: open the page here and send it again",
+}
+
+func (s *site) routes() http.Handler {
+	mux := http.NewServeMux()
+	mux.Handle("GET /static/{file}", s.assets)
+	for pattern, page := range map[string]page{
+		"GET /problems":  problemsPage,
+		"GET /sign-in":   signInPage,
+		"POST /sign-in":  signIn,
+		"GET /sign-up":   signUpPage,
+		"POST /sign-up":  signUp,
+		"POST /sign-out": signOut,
+		"/":              func(*visit) error { return errNoPage },
+	} {
+		mux.Handle(pattern, s.open(page))
+	}
+	mux.Handle("GET /{$}", s.open(homePage))
+	for pattern, page := range map[string]page{
+		"GET /squads":  squadsPage,
+		"POST /squads": makeSquad,
+		"POST /join":   joinSquad,
+
+		"GET /squads/{squad}":              squadPage,
+		"GET /squads/{squad}/people":       peoplePage,
+		"POST /squads/{squad}/athletes":    addAthlete,
+		"POST /squads/{squad}/invitations": invite,
+
+		"GET /squads/{squad}/drills/new":                                 newDrillPage,
+		"POST /squads/{squad}/drills/new":                                newDrill,
+		"POST /squads/{squad}/drills/reading":                            readingPart,
+		"GET /squads/{squad}/drills/{drill}":                             drillPage,
+		"POST /squads/{squad}/drills/{drill}/assignments":                assignDrill,
+		"GET /squads/{squad}/drills/{drill}/athletes/{athlete}/lane.svg": laneSVG,
+		"GET /squads/{squad}/drills/{drill}/athletes/{athlete}/lane.png": lanePNG,
+
+		"GET /squads/{squad}/sessions/new":             newSessionPage,
+		"POST /squads/{squad}/sessions/new":            newSession,
+		"GET /squads/{squad}/sessions/{session}":       sessionPage,
+		"POST /squads/{squad}/sessions/{session}/logs": uploadLog,
+		"GET /squads/{squad}/patterns/{pattern}":       patternPage,
+	} {
+		mux.Handle(pattern, s.signedIn(page))
+	}
+	return mux
+}
+
+var errNoPage = &service.Error{Code: service.NotFound, Detail: "there is no page at this address: go to the start and look from there"}
+
+// visit is one request for a page.
+type visit struct {
+	*http.Request
+	w    http.ResponseWriter
+	site *site
+	me   *service.Person // nil when signed out
+}
+
+// page answers a visit, or fails with the service's error.
+type page func(v *visit) error
+
+// maxForm bounds a form; a log is bounded by [service.MaxLogBytes].
+const maxForm = 1 << 20
+
+// open serves a page to everybody, and tells it who looks when they are signed in.
+func (s *site) open(p page) http.Handler {
+	return s.serve(func(v *visit) error {
+		user, err := v.user()
+		if err == nil {
+			err = v.meet(user)
+		}
+		if err != nil && !signedOut(err) {
+			return err
+		}
+		return p(v)
+	})
+}
+
+// signedIn serves a page to who is signed in, and sends everybody else to do so first.
+func (s *site) signedIn(p page) http.Handler {
+	return s.serve(func(v *visit) error {
+		user, err := v.user()
+		if err == nil {
+			err = v.meet(user)
+		}
+		if err != nil && signedOut(err) && v.Method == http.MethodGet {
+			return v.toSignIn()
+		}
+		if err != nil {
+			return err
+		}
+		return p(v)
+	})
+}
+
+func (s *site) serve(p page) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		limit := int64(maxForm)
+		if r.Method == http.MethodPost && isLog(r) {
+			limit = service.MaxLogBytes + maxForm
+		}
+		r.Body = http.MaxBytesReader(w, r.Body, limit)
+		w.Header().Set("Cache-Control", "private, no-store")
+		v := &visit{Request: r, w: w, site: s}
+		if err := p(v); err != nil {
+			v.fail(err)
+		}
+	})
+}
+
+func signedOut(err error) bool { return service.AsError(err).Code == service.Unauthenticated }
+
+// meet finds out who the user is. Somebody whose account is gone is signed out.
+func (v *visit) meet(user uuid.UUID) error {
+	me, err := v.site.svc.Me(v.Context(), user)
+	if err != nil {
+		if service.AsError(err).Code == service.NotFound {
+			v.forgetTokens()
+			return errSignedOut
+		}
+		return err
+	}
+	v.me = &me
+	return nil
+}
+
+// id reads an id of the address; what is none leads nowhere.
+func (v *visit) id(name string) (uuid.UUID, error) {
+	id, err := uuid.Parse(v.PathValue(name))
+	if err != nil {
+		return uuid.Nil, errNoPage
+	}
+	return id, nil
+}
+
+// squad is the squad of the address as the visitor sees it.
+func (v *visit) squad() (service.OwnSquad, error) {
+	id, err := v.id("squad")
+	if err != nil {
+		return service.OwnSquad{}, err
+	}
+	for _, own := range v.me.Squads {
+		if own.ID == id {
+			return own, nil
+		}
+	}
+	return service.OwnSquad{}, &service.Error{Code: service.NotFound, Detail: "there is no such squad, or you are not in it"}
+}
+
+// squadAnd reads the squad of the address and one more id.
+func (v *visit) squadAnd(name string) (own service.OwnSquad, id uuid.UUID, err error) {
+	if own, err = v.squad(); err == nil {
+		id, err = v.id(name)
+	}
+	return own, id, err
+}
+
+// form reads a posted form; one that is cut or too large is the sender's to mend.
+func (v *visit) form() error {
+	err := v.ParseForm()
+	var large *http.MaxBytesError
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &large):
+		return &service.Error{Code: service.TooLarge, Detail: fmt.Sprintf("the form is larger than %d bytes: send less at once", large.Limit)}
+	}
+	return &service.Error{Code: service.Invalid, Detail: "the form did not arrive whole: send it again"}
+}
+
+// goTo answers a form that was taken: the browser asks for the page anew, so that reloading it sends nothing twice.
+func (v *visit) goTo(address string) error {
+	http.Redirect(v.w, v.Request, address, http.StatusSeeOther)
+	return nil
+}
+
+type clientKey struct{}
+
+// WithClient tells the pages from which address a request comes, where that is not the connection's: behind a proxy that the edge trusts.
+func WithClient(ctx context.Context, from netip.Addr) context.Context {
+	return context.WithValue(ctx, clientKey{}, from)
+}
+
+// from is the address the request comes from; the zero address when it is not known.
+func (v *visit) from() netip.Addr {
+	if told, ok := v.Context().Value(clientKey{}).(netip.Addr); ok {
+		return told
+	}
+	connection, err := netip.ParseAddrPort(v.RemoteAddr)
+	if err != nil {
+		return netip.Addr{} // counted with all the others that are not known
+	}
+	return connection.Addr()
 }

@@ -48,14 +48,15 @@ func (p demoPerson) throw(random *rand.Rand, film *oil.Film, session *service.Se
 // aim searches the line that turns nearest to a board and meets the pocket.
 func (p demoPerson) aim(table *motion.Table, breakpoint float64) motion.Release {
 	best, least := p.release(20, 2), math.Inf(1)
-	for laydown := 8.0; laydown <= 36; laydown += 0.5 {
+	for laydown := 8.0; laydown <= 32; laydown += 0.5 {
 		for angle := -1.0; angle <= 6; angle += 0.1 {
 			release := p.release(laydown, angle)
 			out := table.Run(motion.DefaultBall(), release)
 			if !out.Reaches() {
 				continue
 			}
-			cost := math.Abs(out.PinBoard-17.5) + 2*math.Abs(out.BreakpointBoard-breakpoint)
+			cost := math.Abs(out.PinBoard-17.5) + 2*math.Abs(out.BreakpointBoard-breakpoint) + 0.3*math.Abs(out.EntryAngleDeg-5)
+			cost += 0.3 * math.Max(0, 36-out.BreakpointFt) // a line that turns early leaves nothing for the back of the lane
 			if cost < least {
 				best, least = release, cost
 			}
@@ -106,7 +107,7 @@ func (p demoPerson) read(random *rand.Rand, release motion.Release, path motion.
 // common sense of the trade (common practice, no source): near board 17.5 at four to seven degrees most shots strike.
 func inventedLeave(random *rand.Rand, board, angleDeg float64) lane.PinSet {
 	off := board - 17.5
-	strike := 0.8 * math.Exp(-off*off/1.4) * math.Exp(-math.Pow((angleDeg-5.5)/4, 2))
+	strike := 0.85 * math.Exp(-off*off/4) * math.Exp(-math.Pow((angleDeg-5.5)/5, 2))
 	if random.Float64() < strike {
 		return 0
 	}

@@ -58,22 +58,33 @@ var demoLoads = []struct {
 	loads    []oil.Load
 }{
 	{"Invented Longshore", 47, []oil.Load{
-		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 4, ULPerBoard: 50, StartFt: 0, EndFt: 34},
-		{Direction: oil.Out, FromBoard: 6, ToBoard: 34, Count: 1, ULPerBoard: 50, StartFt: 0, EndFt: 40},
-		{Direction: oil.Back, FromBoard: 2, ToBoard: 38, Count: 3, ULPerBoard: 50, StartFt: 12, EndFt: 47},
-		{Direction: oil.Back, FromBoard: 9, ToBoard: 31, Count: 2, ULPerBoard: 50, StartFt: 4, EndFt: 42},
+		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 4, ULPerBoard: 80, StartFt: 0, EndFt: 34},
+		{Direction: oil.Out, FromBoard: 6, ToBoard: 34, Count: 1, ULPerBoard: 80, StartFt: 0, EndFt: 40},
+		{Direction: oil.Back, FromBoard: 2, ToBoard: 38, Count: 3, ULPerBoard: 80, StartFt: 12, EndFt: 47},
+		{Direction: oil.Back, FromBoard: 9, ToBoard: 31, Count: 2, ULPerBoard: 80, StartFt: 4, EndFt: 42},
 	}},
 	{"Invented Midwater", 42, []oil.Load{
-		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 2, ULPerBoard: 50, StartFt: 0, EndFt: 26},
-		{Direction: oil.Out, FromBoard: 8, ToBoard: 32, Count: 3, ULPerBoard: 50, StartFt: 0, EndFt: 36},
-		{Direction: oil.Back, FromBoard: 2, ToBoard: 38, Count: 1, ULPerBoard: 50, StartFt: 10, EndFt: 42},
-		{Direction: oil.Back, FromBoard: 11, ToBoard: 29, Count: 4, ULPerBoard: 50, StartFt: 2, EndFt: 38},
+		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 2, ULPerBoard: 80, StartFt: 0, EndFt: 26},
+		{Direction: oil.Out, FromBoard: 8, ToBoard: 32, Count: 3, ULPerBoard: 80, StartFt: 0, EndFt: 36},
+		{Direction: oil.Back, FromBoard: 2, ToBoard: 38, Count: 1, ULPerBoard: 80, StartFt: 10, EndFt: 42},
+		{Direction: oil.Back, FromBoard: 11, ToBoard: 29, Count: 4, ULPerBoard: 80, StartFt: 2, EndFt: 38},
 	}},
 	{"Invented Homefire", 40, []oil.Load{
-		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 1, ULPerBoard: 50, StartFt: 0, EndFt: 18},
-		{Direction: oil.Out, FromBoard: 11, ToBoard: 29, Count: 6, ULPerBoard: 50, StartFt: 0, EndFt: 36},
-		{Direction: oil.Back, FromBoard: 9, ToBoard: 31, Count: 4, ULPerBoard: 50, StartFt: 2, EndFt: 40},
+		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 1, ULPerBoard: 70, StartFt: 0, EndFt: 18},
+		{Direction: oil.Out, FromBoard: 11, ToBoard: 29, Count: 6, ULPerBoard: 70, StartFt: 0, EndFt: 36},
+		{Direction: oil.Back, FromBoard: 9, ToBoard: 31, Count: 4, ULPerBoard: 70, StartFt: 2, EndFt: 40},
 	}},
+}
+
+// demoDrills are what the coach of the example asks for; sessions take turns at them.
+var demoDrills = []struct {
+	name, sentence string
+	reps           int32
+	pass           float64
+}{
+	{"Play inside", "Keep the ball at board 10 or inside", 30, 0.8},
+	{"Cross inside", "Keep the ball between boards 18 and 28 at the arrows", 30, 0.7},
+	{"Hold the speed", "Keep the speed between 16 and 18 mph", 30, 0.8},
 }
 
 // askedBoard is where the example's drill wants the ball: at board 10 or inside.
@@ -162,25 +173,18 @@ func (m *demoMaker) athletes(ctx context.Context) error {
 // demoDays is how far back the example's two weeks begin.
 const demoDays = 14
 
-func (m *demoMaker) day(n int) service.Day { return service.Day{Time: m.today.AddDate(0, 0, n-demoDays)} }
+func (m *demoMaker) day(n int) service.Day {
+	return service.Day{Time: m.today.AddDate(0, 0, n-demoDays)}
+}
 
 func (m *demoMaker) drills(ctx context.Context) error {
-	long := demoID(demoLoads[0].name)
-	for _, d := range []struct {
-		name, sentence string
-		reps           int32
-		pass           float64
-	}{
-		{"Play inside", "Keep the ball at board 10 or inside", 30, 0.8},
-		{"Cross inside", "Keep the ball between boards 14 and 24 at the arrows", 30, 0.7},
-		{"Hold the speed", "Keep the speed between 16 and 18 mph", 30, 0.8},
-	} {
+	for _, d := range demoDrills {
 		rule, err := drill.Parse(d.sentence, nil)
 		if err != nil {
 			return err
 		}
 		record := &service.DrillRecord{
-			Head: service.Head{ID: demoID(d.name)}, Name: d.name, Rules: []drill.Rule{rule}, Reps: d.reps, PassShare: d.pass, PatternID: &long, Note: "Invented.",
+			Head: service.Head{ID: demoID(d.name)}, Name: d.name, Rules: []drill.Rule{rule}, Reps: d.reps, PassShare: d.pass, Note: "Invented.",
 		}
 		if err := m.store(ctx, record); err != nil {
 			return err
@@ -246,19 +250,20 @@ func (m *demoMaker) practise(ctx context.Context, index int, p demoPerson) error
 		if err != nil {
 			return err
 		}
-		if err := m.upload(ctx, session.ID, shots); err != nil {
+		if err := m.upload(ctx, session.ID, demoID(demoDrills[(n-1)%len(demoDrills)].name), shots); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (m *demoMaker) upload(ctx context.Context, session uuid.UUID, shots []shot.Shot) error {
+func (m *demoMaker) upload(ctx context.Context, session, thrownFor uuid.UUID, shots []shot.Shot) error {
 	var body bytes.Buffer
 	if err := json.NewEncoder(&body).Encode(shots); err != nil {
 		return err
 	}
-	result, err := m.svc.Upload(ctx, m.coach, m.squad, service.Log{Format: service.LogJSON, Body: &body, Session: session})
+	log := service.Log{Format: service.LogJSON, Body: &body, Session: session, Drill: thrownFor}
+	result, err := m.svc.Upload(ctx, m.coach, m.squad, log)
 	if err != nil {
 		return err
 	}

@@ -76,3 +76,9 @@ VALUES (@squad_id, @kind, @id, @rev, @hash, @body, @replaced_by, @replaced_at);
 -- name: HistoryOf :many
 SELECT squad_id, kind, id, rev, hash, body, replaced_by, replaced_at FROM history
 WHERE squad_id = @squad_id AND kind = @kind AND id = @id ORDER BY rev;
+
+-- name: FeedFloor :one
+SELECT rev, floor FROM squads_clock WHERE squad_id = @squad_id;
+
+-- name: ClocksOf :many
+SELECT squad_id::uuid AS squad_id, rev::bigint AS rev FROM clocks_of(@squad_ids::uuid[]) AS c (squad_id, rev);

@@ -1,0 +1,179 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"laneward/openapi"
+	"laneward/openapi/client"
+)
+
+// defaultServer is where a server on the same computer listens unless told otherwise.
+const defaultServer = "http://127.0.0.1:8080"
+
+// clientFlags are what every client command has.
+type clientFlags struct {
+	Server string `env:"LANEWARD_SERVER" placeholder:"URL" help:"Server to talk to; without it the one signed in to last, else ${default_server}."`
+	JSON   bool   `name:"json" help:"Print the server's JSON."`
+	Quiet  bool   `short:"q" help:"Print no messages, and of a new record its id alone."`
+}
+
+// squadFlags are what a command inside a squad has.
+type squadFlags struct {
+	clientFlags
+	Squad string `env:"LANEWARD_SQUAD" placeholder:"NAME" help:"Squad, by name or id; without it the only one you are in."`
+}
+
+func (f clientFlags) console(env environment) console {
+	return console{env: env, json: f.JSON, quiet: f.Quiet}
+}
+
+// connection is a client command at work.
+type connection struct {
+	console
+	*client.Client
+}
+
+func (f clientFlags) connect(env environment) (connection, error) {
+	out := f.console(env)
+	store := client.OpenStore(configDir(env))
+	server := f.Server
+	if server == "" {
+		held, err := store.Load()
+		if err != nil {
+			return connection{}, err
+		}
+		server = held.Server
+	}
+	if server == "" {
+		server = defaultServer
+	}
+	made, err := client.New(client.Config{Server: server, Store: store, Agent: "laneward/" + version(), Notify: func(err error, wait time.Duration) {
+		if wait >= time.Second {
+			out.say("%v; trying again in %s", err, wait.Round(time.Second))
+		}
+	}})
+	if err != nil {
+		return connection{}, &exitError{exitUsage, err}
+	}
+	return connection{out, made}, nil
+}
+
+// squadConnection is a client command at work inside a squad.
+type squadConnection struct {
+	connection
+	squad   uuid.UUID
+	athlete *uuid.UUID // whom the user is in the squad, if one of its athletes
+	book    *book
+}
+
+func (f squadFlags) enter(ctx context.Context, env environment) (*squadConnection, error) {
+	opened, err := f.connect(env)
+	if err != nil {
+		return nil, err
+	}
+	me, err := opened.Me(ctx)
+	if err != nil {
+		return nil, err
+	}
+	squad, err := chooseSquad(me.Value.Squads, f.Squad)
+	if err != nil {
+		return nil, err
+	}
+	inside := &squadConnection{connection: opened, squad: squad.SquadID, athlete: squad.AthleteID}
+	inside.book = &book{connection: inside, names: make(map[client.Kind]map[uuid.UUID]string)}
+	return inside, nil
+}
+
+// chooseSquad finds the squad a person means.
+func chooseSquad(squads []openapi.MySquad, text string) (openapi.MySquad, error) {
+	if text == "" {
+		switch len(squads) {
+		case 0:
+			return openapi.MySquad{}, &exitError{exitNotFound, fmt.Errorf("you are in no squad yet: make one with laneward squad create NAME, or join one with laneward join CODE")}
+		case 1:
+			return squads[0], nil
+		}
+		return openapi.MySquad{}, usage("you are in %d squads: say which with --squad (%s)", len(squads), squadNames(squads))
+	}
+	for _, same := range []func(a, b string) bool{func(a, b string) bool { return a == b }, strings.EqualFold} {
+		var found []openapi.MySquad
+		for _, squad := range squads {
+			if same(squad.Name, text) || same(squad.SquadID.String(), text) {
+				found = append(found, squad)
+			}
+		}
+		switch {
+		case len(found) == 1:
+			return found[0], nil
+		case len(found) > 1:
+			ids := make([]string, len(found))
+			for i, squad := range found {
+				ids[i] = squad.SquadID.String()
+			}
+			return openapi.MySquad{}, usage("%d of your squads are called %q: name one by its id, %s", len(found), text, strings.Join(ids, " or "))
+		}
+	}
+	if len(squads) == 0 {
+		return openapi.MySquad{}, &exitError{exitNotFound, fmt.Errorf("you are not in a squad %q, nor in any other yet", text)}
+	}
+	return openapi.MySquad{}, &exitError{exitNotFound, fmt.Errorf("you are not in a squad %q: yours are %s", text, squadNames(squads))}
+}
+
+func squadNames(squads []openapi.MySquad) string {
+	names := make([]string, len(squads))
+	for i, squad := range squads {
+		names[i] = squad.Name
+	}
+	return strings.Join(names, ", ")
+}
+
+// find returns the record a person means by an id or a name.
+func (c *squadConnection) find(ctx context.Context, kind client.Kind, text string) (client.Record, error) {
+	return c.Find(ctx, c.squad, kind, text)
+}
+
+// findID is find for what may be left out: nil for "".
+func (c *squadConnection) findID(ctx context.Context, kind client.Kind, text string) (*uuid.UUID, error) {
+	if text == "" {
+		return nil, nil //nolint:nilnil // nothing was named, and nothing is meant
+	}
+	record, err := c.find(ctx, kind, text)
+	return &record.ID, err
+}
+
+// book knows the names of records by their ids, a kind at a time when first asked.
+type book struct {
+	connection *squadConnection
+	names      map[client.Kind]map[uuid.UUID]string
+}
+
+// name returns a record's name; the id where the user may not see the record, and "" for nil.
+func (b *book) name(ctx context.Context, kind client.Kind, id *uuid.UUID) (string, error) {
+	if id == nil {
+		return "", nil
+	}
+	names, known := b.names[kind]
+	if !known {
+		names = make(map[uuid.UUID]string)
+		for record, err := range b.connection.Records(ctx, b.connection.squad, kind) {
+			if err != nil {
+				return "", err
+			}
+			called, err := client.Decode[struct{ Name string }](record)
+			if err != nil {
+				return "", err
+			}
+			names[record.ID] = called.Name
+		}
+		b.names[kind] = names
+	}
+	if name, known := names[*id]; known {
+		return name, nil
+	}
+	return id.String(), nil
+}

@@ -1,0 +1,103 @@
+package client
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/google/uuid"
+)
+
+// Find returns the one record of a kind that a person means by an id or a name. Upper and lower case are the same unless that makes the
+// difference between two. A session can also be called by its day, or by its name and day. It fails with [NotFound], naming those there
+// are, or with [Ambiguous], listing the ids to choose from.
+func (c *Client) Find(ctx context.Context, squad uuid.UUID, kind Kind, text string) (Record, error) {
+	if id, err := uuid.Parse(text); err == nil {
+		return c.Get(ctx, squad, kind, id)
+	}
+	all, err := c.All(ctx, squad, kind)
+	if err != nil {
+		return Record{}, err
+	}
+	return Pick(all, kind, text)
+}
+
+// Pick is [Client.Find] among records that are at hand.
+func Pick(all []Record, kind Kind, text string) (Record, error) {
+	text = strings.Join(strings.Fields(text), " ")
+	for _, same := range []func(a, b string) bool{func(a, b string) bool { return a == b }, strings.EqualFold} {
+		var found []Record
+		for _, record := range all {
+			if slices.ContainsFunc(callings(record), func(called string) bool { return same(called, text) }) {
+				found = append(found, record)
+			}
+		}
+		switch {
+		case len(found) == 1:
+			return found[0], nil
+		case len(found) > 1:
+			return Record{}, ambiguous(kind, text, found)
+		}
+	}
+	return Record{}, unknown(all, kind, text)
+}
+
+type named struct {
+	Name string `json:"name"`
+	Date string `json:"date"`
+}
+
+func nameOf(record Record) named {
+	var known named
+	if err := json.Unmarshal(record.JSON, &known); err != nil {
+		return named{} // it has no name to be called by
+	}
+	known.Name = strings.Join(strings.Fields(known.Name), " ")
+	return known
+}
+
+// callings are the names a record answers to.
+func callings(record Record) []string {
+	known := nameOf(record)
+	if known.Date == "" {
+		return []string{known.Name}
+	}
+	return []string{known.Name, known.Date, known.Name + " " + known.Date, known.Date + " " + known.Name}
+}
+
+func ambiguous(kind Kind, text string, found []Record) error {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%d %s are called %q: name one by its id", len(found), kind.Plural(), text)
+	for _, record := range found {
+		known := nameOf(record)
+		fmt.Fprintf(&b, "\n  %s  %s", record.ID, strings.TrimSpace(known.Name+"  "+known.Date))
+	}
+	return &Error{Code: Ambiguous, Detail: b.String()}
+}
+
+// fewNames is how many names are told to somebody who missed one.
+const fewNames = 12
+
+func unknown(all []Record, kind Kind, text string) error {
+	if kind == Assignment {
+		return fail(NotFound, "there is no assignment %q: name it by its id", text)
+	}
+	if len(all) == 0 {
+		return fail(NotFound, "there is no %s %q: the squad has none yet", kind, text)
+	}
+	var names []string
+	for _, record := range all {
+		if name := nameOf(record).Name; !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	slices.Sort(names)
+	more := ""
+	if len(names) > fewNames {
+		more = fmt.Sprintf(" and %d more", len(names)-fewNames)
+		names = names[:fewNames]
+	}
+	return fail(NotFound, "there is no %s %q: there is %s%s", kind, text, strings.Join(names, ", "), more)
+}

@@ -1,0 +1,98 @@
+package client
+
+import (
+	"context"
+	"os"
+
+	"laneward/openapi"
+)
+
+// deviceName is what this device signs in as: the name it has on its network.
+func deviceName() string {
+	name, err := os.Hostname()
+	if err != nil || name == "" {
+		return "computer"
+	}
+	return name[:min(len(name), 100)]
+}
+
+// SignUp makes a user and signs them in on this device.
+func (c *Client) SignUp(ctx context.Context, email, name, password string) error {
+	device := deviceName()
+	answer, err := c.open.SignUpWithResponse(ctx, openapi.SignUp{Email: email, Name: name, Password: password, Device: device})
+	if err != nil {
+		return err
+	}
+	tokens, err := answerOf(answer.JSON201, answer.Body, answer.HTTPResponse)
+	if err != nil {
+		return err
+	}
+	return c.signedIn(ctx, email, device, tokens.Value)
+}
+
+// SignIn signs a user in on this device. Whoever was signed in to the same server before is replaced.
+func (c *Client) SignIn(ctx context.Context, email, password string) error {
+	device := deviceName()
+	answer, err := c.open.SignInWithResponse(ctx, openapi.SignIn{Email: email, Password: password, Device: device})
+	if err != nil {
+		return err
+	}
+	tokens, err := answerOf(answer.JSON201, answer.Body, answer.HTTPResponse)
+	if err != nil {
+		return err
+	}
+	return c.signedIn(ctx, email, device, tokens.Value)
+}
+
+func (c *Client) signedIn(ctx context.Context, email, device string, tokens openapi.Tokens) error {
+	signIn := SignIn{UserID: tokens.UserID, Email: email, Device: device}
+	signIn.take(tokens, c.clock.now())
+	var before SignIn
+	err := c.store.Update(ctx, func(held *Credentials) error {
+		before = held.SignIns[c.server]
+		held.Server = c.server
+		held.SignIns[c.server] = signIn
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	c.keeper.remember(signIn)
+	return c.end(ctx, before)
+}
+
+// end ends a sign-in on the server.
+func (c *Client) end(ctx context.Context, signIn SignIn) error {
+	if signIn.RefreshToken == "" {
+		return nil
+	}
+	_, err := c.open.SignOutWithResponse(resend(ctx), openapi.Refresh{RefreshToken: signIn.RefreshToken, Device: signIn.Device})
+	return err
+}
+
+// SignOut ends the sign-in on the server and forgets it here. With forget it is forgotten here even when the server cannot be told.
+// It returns the sign-in that ended; nobody's is no error.
+func (c *Client) SignOut(ctx context.Context, forget bool) (ended SignIn, err error) {
+	err = c.store.Update(ctx, func(held *Credentials) error {
+		ended = held.SignIns[c.server]
+		if err := c.end(ctx, ended); err != nil && !forget {
+			return err
+		}
+		delete(held.SignIns, c.server)
+		if held.Server == c.server {
+			held.Server = ""
+		}
+		return nil
+	})
+	c.keeper.remember(SignIn{})
+	return ended, err
+}
+
+// Me asks who is signed in, and in which squads.
+func (c *Client) Me(ctx context.Context) (Answer[openapi.Me], error) {
+	answer, err := c.api.GetMeWithResponse(ctx)
+	if err != nil {
+		return Answer[openapi.Me]{}, err
+	}
+	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
+}

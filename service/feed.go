@@ -1,0 +1,317 @@
+package service
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+
+	"laneward/db"
+)
+
+// Item is one entry of a squad's feed: the latest state of a record, or that it is gone.
+type Item struct {
+	Kind    Kind      `json:"kind"`
+	ID      uuid.UUID `json:"id"`
+	Rev     int64     `json:"rev"`
+	Record  Record    `json:"record,omitempty"`
+	Deleted bool      `json:"deleted,omitempty"`
+	// Scope is "added" when the record came into sight by another change, such as a drill by its assignment, and "removed" when the
+	// device is to drop it although it stands.
+	Scope string `json:"scope,omitempty"`
+}
+
+// The changes of scope.
+const (
+	ScopeAdded   = "added"
+	ScopeRemoved = "removed"
+)
+
+// FeedPage is some items in revision order, parents before children, and the cursor to go on from.
+type FeedPage struct {
+	Items  []Item
+	Cursor string
+	More   bool
+	Rev    int64 // the squad's revision when the page was read
+	Digest Digest
+}
+
+// FeedQuery asks for what changed after a cursor. WaitFor waits until the squad has reached a revision, to read one's own writes.
+type FeedQuery struct {
+	After   string
+	Limit   int
+	WaitFor int64
+	Schema  int
+}
+
+// feedWait bounds how long a reader may wait for a revision.
+const feedWait = 10 * time.Second
+
+// Feed returns what changed after a cursor. A cursor of another squad is NotFound; one from before a restore, from a time when the member saw
+// something else, of another client schema, or older than the tombstones kept is Gone: begin again with a snapshot.
+func (s *Service) Feed(ctx context.Context, user, squad uuid.UUID, query FeedQuery) (page FeedPage, err error) {
+	if err := checkSchema(query.Schema); err != nil {
+		return page, err
+	}
+	if query.WaitFor > 0 {
+		if err := s.waitFor(ctx, user, squad, query.WaitFor); err != nil {
+			return page, err
+		}
+	}
+	err = s.readSquad(ctx, user, squad, func(w *work) error {
+		place, err := s.feedPlace(ctx, w, query)
+		if err != nil {
+			return err
+		}
+		page, err = s.feedPage(ctx, w, place, query.Limit)
+		return err
+	})
+	return page, err
+}
+
+func checkSchema(schema int) error {
+	switch {
+	case schema < OldestSchema:
+		return fail(TooOld, "this client speaks schema %d and the oldest still understood is %d: update it; what it has not sent stays on the device", schema, OldestSchema)
+	case schema > Schema:
+		return fail(Invalid, "this client speaks schema %d and the server %d: the server is older, try again when it has been updated", schema, Schema)
+	}
+	return nil
+}
+
+// SchemaError tells a client that speaks another schema than this server what to do.
+func SchemaError(schema int) error { return checkSchema(schema) }
+
+// CheckCursor reports why a reader cannot go on from a cursor, or nil.
+func (s *Service) CheckCursor(ctx context.Context, user, squad uuid.UUID, query FeedQuery) error {
+	if err := checkSchema(query.Schema); err != nil {
+		return err
+	}
+	return s.readSquad(ctx, user, squad, func(w *work) error {
+		_, err := s.feedPlace(ctx, w, query)
+		return err
+	})
+}
+
+// feedPlace is where a reader stands. No cursor is the beginning of all.
+func (s *Service) feedPlace(ctx context.Context, w *work, query FeedQuery) (cursor, error) {
+	epoch, err := w.Epoch(ctx)
+	if err != nil {
+		return cursor{}, db.Translate(err)
+	}
+	here := cursor{epoch: epoch, squad: w.squad, scope: w.scope(), schema: uint16(query.Schema)} //nolint:gosec // checked
+	if query.After == "" {
+		return here, nil
+	}
+	place, err := s.readCursor(query.After)
+	if err != nil {
+		return place, err
+	}
+	if err := w.mayFollow(ctx, place, here); err != nil {
+		return place, err
+	}
+	if place.kind != 0 {
+		return place, fail(Invalid, "this is a place in a snapshot: read on there until it gives a cursor for the feed")
+	}
+	return place, nil
+}
+
+// mayFollow tells whether a reader may go on from a place, or why they have to begin again.
+func (w *work) mayFollow(ctx context.Context, place, here cursor) error {
+	if place.squad != w.squad {
+		return fail(NotFound, "this cursor belongs to another squad")
+	}
+	again := func(why string) error {
+		return &Error{Code: Gone, Detail: why + ": read a snapshot and go on from there; what you have not sent yet stays yours"}
+	}
+	floor, err := w.FeedFloor(ctx, db.FeedFloorParams{SquadID: w.squad})
+	if err != nil {
+		return db.Translate(err)
+	}
+	switch {
+	case place.epoch != here.epoch:
+		return again("the server's data was restored since")
+	case place.scope != here.scope:
+		return again("what you may see has changed since")
+	case place.schema != here.schema:
+		return again("your client has learnt new records since")
+	case place.kind == 0 && place.rev < floor.Floor:
+		return again("the cursor is older than the deletions still remembered")
+	case place.rev > floor.Rev:
+		return again("the cursor is ahead of the server")
+	}
+	return nil
+}
+
+// feedPage reads the items after a place.
+func (s *Service) feedPage(ctx context.Context, w *work, place cursor, limit int) (page FeedPage, err error) {
+	rev, err := w.Clock(ctx, db.ClockParams{SquadID: w.squad})
+	if err != nil {
+		return page, db.Translate(err)
+	}
+	items, more, err := w.itemsAfter(ctx, place.rev, limit)
+	if err != nil {
+		return page, err
+	}
+	// Without more, everything up to the squad's revision has been looked at, also what this member may not see.
+	next := place
+	next.rev = rev
+	if more {
+		next.rev = items[len(items)-1].Rev
+	}
+	if items, err = w.completeItems(ctx, items, next.rev); err != nil {
+		return page, err
+	}
+	return FeedPage{Items: items, Cursor: s.writeCursor(next), More: more, Rev: rev, Digest: digestOf(items)}, nil
+}
+
+// itemsAfter merges all kinds and the tombstones by revision.
+func (w *work) itemsAfter(ctx context.Context, rev int64, limit int) (items []Item, more bool, err error) {
+	for _, kind := range Kinds {
+		found, err := stores[kind].after(ctx, w.Tx, w.squad, rev, int32(limit+1), w.athlete) //nolint:gosec // at most some thousands
+		if err != nil {
+			return nil, false, err
+		}
+		for _, one := range found {
+			items = append(items, Item{Kind: kind, ID: one.Key(), Rev: one.Revision(), Record: one.Record})
+		}
+	}
+	tombs, err := w.TombstonesAfter(ctx, db.TombstonesAfterParams{SquadID: w.squad, After: rev, MaxRows: int32(limit + 1), Athlete: w.athlete}) //nolint:gosec // as above
+	if err != nil {
+		return nil, false, db.Translate(err)
+	}
+	for _, tomb := range tombs {
+		items = append(items, Item{Kind: Kind(tomb.Kind), ID: tomb.ID, Rev: tomb.Rev, Deleted: true})
+	}
+	slices.SortFunc(items, func(a, b Item) int { return int(a.Rev - b.Rev) })
+	if len(items) > limit {
+		return items[:limit], true, nil
+	}
+	return items, false, nil
+}
+
+// completeItems adds what has to come along so that parents precede children: a parent that has changed again after the page, and for an
+// athlete the drill that an assignment brings into sight or takes out of it.
+func (w *work) completeItems(ctx context.Context, items []Item, upto int64) ([]Item, error) {
+	first, err := w.lateParents(ctx, items, upto)
+	if err != nil {
+		return nil, err
+	}
+	if w.athlete == nil {
+		return append(first, items...), nil
+	}
+	complete := first
+	for _, item := range items {
+		if item.Kind != KindAssignment {
+			complete = append(complete, item)
+			continue
+		}
+		if complete, err = w.withDrill(ctx, complete, item); err != nil {
+			return nil, err
+		}
+	}
+	return complete, nil
+}
+
+// lateParents are the parents of the page's records that stand at a revision after the page.
+func (w *work) lateParents(ctx context.Context, items []Item, upto int64) ([]Item, error) {
+	wanted := make(map[Kind]map[uuid.UUID]bool)
+	for _, item := range items {
+		if item.Record == nil {
+			continue
+		}
+		for _, ref := range item.Record.Parents() {
+			if wanted[ref.Kind] == nil {
+				wanted[ref.Kind] = make(map[uuid.UUID]bool)
+			}
+			wanted[ref.Kind][ref.ID] = true
+		}
+	}
+	var late []Item
+	for _, kind := range Kinds {
+		ids := make([]uuid.UUID, 0, len(wanted[kind]))
+		for id := range wanted[kind] {
+			ids = append(ids, id)
+		}
+		if len(ids) == 0 {
+			continue
+		}
+		found, err := stores[kind].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
+		if err != nil {
+			return nil, err
+		}
+		for _, one := range found {
+			if one.Revision() > upto {
+				late = append(late, Item{Kind: kind, ID: one.Key(), Rev: one.Revision(), Record: one.Record})
+			}
+		}
+	}
+	return late, nil
+}
+
+// withDrill adds an assignment and, before or after it, what it does to the sight of its drill.
+func (w *work) withDrill(ctx context.Context, items []Item, item Item) ([]Item, error) {
+	if assigned, ok := item.Record.(*AssignmentRecord); ok {
+		found, err := stores[KindDrill].byIDs(ctx, w.Tx, w.squad, []uuid.UUID{assigned.DrillID}, w.athlete)
+		if err != nil {
+			return nil, err
+		}
+		for _, one := range found {
+			items = append(items, Item{Kind: KindDrill, ID: one.Key(), Rev: one.Revision(), Record: one.Record, Scope: ScopeAdded})
+		}
+		return append(items, item), nil
+	}
+	items = append(items, item)
+	last, err := w.lastVersion(ctx, KindAssignment, item.ID)
+	if err != nil || last == nil {
+		return items, err
+	}
+	gone := last.(*AssignmentRecord)
+	visible, err := stores[KindDrill].byIDs(ctx, w.Tx, w.squad, []uuid.UUID{gone.DrillID}, w.athlete)
+	if err != nil {
+		return nil, err
+	}
+	if len(visible) == 0 {
+		items = append(items, Item{Kind: KindDrill, ID: gone.DrillID, Rev: item.Rev, Scope: ScopeRemoved})
+	}
+	return items, nil
+}
+
+// lastVersion is what a deleted record said, nil when that has been erased.
+func (w *work) lastVersion(ctx context.Context, kind Kind, id uuid.UUID) (Record, error) {
+	history, err := w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(kind), ID: id})
+	if err != nil || len(history) == 0 {
+		return nil, db.Translate(err)
+	}
+	record := stores[kind].fresh()
+	if err := json.Unmarshal(history[len(history)-1].Body, record); err != nil {
+		return nil, fmt.Errorf("read the history of %s %s: %w", kind, id, err)
+	}
+	return record, nil
+}
+
+// waitFor returns when the squad has reached a revision, or after a while, whichever is first.
+func (s *Service) waitFor(ctx context.Context, user, squad uuid.UUID, rev int64) error {
+	ctx, cancel := context.WithTimeout(ctx, feedWait)
+	defer cancel()
+	woken, done := s.live.follow(squad)
+	defer done()
+	for {
+		var now int64
+		err := s.readSquad(ctx, user, squad, func(w *work) (err error) {
+			now, err = w.Clock(ctx, db.ClockParams{SquadID: squad})
+			return err
+		})
+		if err != nil || now >= rev {
+			return err
+		}
+		select {
+		case <-woken:
+		case <-ctx.Done():
+			return fail(Unavailable, "the squad has not reached revision %d within %s: is it a revision of this squad?", rev, feedWait)
+		}
+	}
+}

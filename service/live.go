@@ -1,0 +1,110 @@
+package service
+
+import (
+	"context"
+	"sync"
+	"time"
+
+	"github.com/google/uuid"
+
+	"laneward/db"
+)
+
+// live wakes whoever follows a squad when it has changed: at once for writes of this process, and by a cheap poll of the counters for
+// those of others. It never asks the database to notify inside a write, which would serialise all commits.
+type live struct {
+	service *Service
+	mu      sync.Mutex
+	squads  map[uuid.UUID]*followed
+	polling bool
+}
+
+// followed is one squad that somebody follows.
+type followed struct {
+	rev       int64
+	followers map[chan struct{}]bool
+}
+
+// pollEvery is how often the counters of followed squads are looked at, for what other processes wrote.
+const pollEvery = 200 * time.Millisecond
+
+func newLive(s *Service) *live { return &live{service: s, squads: make(map[uuid.UUID]*followed)} }
+
+// follow returns a channel that receives something soon after each change of the squad, and what ends it. Changes that come while the
+// follower is busy are one.
+func (l *live) follow(squad uuid.UUID) (woken <-chan struct{}, done func()) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	f := l.squads[squad]
+	if f == nil {
+		f = &followed{followers: make(map[chan struct{}]bool)}
+		l.squads[squad] = f
+	}
+	wake := make(chan struct{}, 1)
+	f.followers[wake] = true
+	if !l.polling {
+		l.polling = true
+		go l.poll()
+	}
+	return wake, func() {
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		delete(f.followers, wake)
+		if len(f.followers) == 0 && l.squads[squad] == f {
+			delete(l.squads, squad)
+		}
+	}
+}
+
+// wake tells the followers of a squad that it has reached a revision.
+func (l *live) wake(squad uuid.UUID, rev int64) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	f := l.squads[squad]
+	if f == nil || rev <= f.rev {
+		return
+	}
+	f.rev = rev
+	for follower := range f.followers {
+		select {
+		case follower <- struct{}{}:
+		default: // it has not looked since it was woken last
+		}
+	}
+}
+
+// followedSquads lists the squads that somebody follows; with none it ends the polling.
+func (l *live) followedSquads() []uuid.UUID {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	squads := make([]uuid.UUID, 0, len(l.squads))
+	for squad := range l.squads {
+		squads = append(squads, squad)
+	}
+	l.polling = len(squads) > 0
+	return squads
+}
+
+// poll looks at the counters until nobody follows anything. A database that is away for a while is no reason to end: followers find the
+// changes when it is back.
+func (l *live) poll() {
+	for {
+		time.Sleep(pollEvery)
+		squads := l.followedSquads()
+		if len(squads) == 0 {
+			return
+		}
+		ctx, cancel := context.WithTimeout(context.Background(), 10*pollEvery)
+		err := l.service.db.Global(ctx, func(tx *db.Tx) error {
+			clocks, err := tx.ClocksOf(ctx, db.ClocksOfParams{SquadIDs: squads})
+			for _, clock := range clocks {
+				l.wake(clock.SquadID, clock.Rev)
+			}
+			return err
+		})
+		cancel()
+		if err != nil {
+			l.service.log.Warn("the counters cannot be read", "err", err)
+		}
+	}
+}

@@ -1,0 +1,139 @@
+package service
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+
+	"github.com/google/uuid"
+)
+
+// The limits of a push: items to a piece, which is one transaction, and to a push as a whole.
+const (
+	PushPiece    = 1_000
+	MaxPushItems = 100_000
+)
+
+// PushItem is one change a device made. Record is the contract's JSON of its kind, with rev the revision the change is based on. Deleted
+// asks to delete the record named by ID and Rev.
+type PushItem struct {
+	Kind    Kind            `json:"kind"`
+	ID      uuid.UUID       `json:"id"`
+	Rev     int64           `json:"rev,omitempty"`
+	Record  json.RawMessage `json:"record,omitempty"`
+	Deleted bool            `json:"deleted,omitempty"`
+}
+
+// PushOutcome is what became of an item. Record is set where the device does not hold what stands now: on a conflict, and when two edits
+// were merged.
+type PushOutcome struct {
+	Kind    Kind
+	ID      uuid.UUID
+	Status  Status
+	Rev     int64
+	Record  Record
+	Deleted bool
+	Faults  []Fault
+}
+
+// Push stores a piece of a device's changes, at most [PushPiece], in one transaction, and returns an outcome for each in their order and the
+// revision reached. Parents may come in any order within it. With atomic nothing is stored unless everything is.
+func (s *Service) Push(ctx context.Context, user, squad uuid.UUID, items []PushItem, atomic bool) (outcomes []PushOutcome, rev int64, err error) {
+	outcomes = make([]PushOutcome, len(items))
+	var at []int
+	for i, item := range items {
+		outcomes[i] = PushOutcome{Kind: item.Kind, ID: item.ID}
+		if _, found := item.decode(); len(found) > 0 {
+			outcomes[i].Status, outcomes[i].Faults = StatusRefused, found
+		} else {
+			at = append(at, i)
+		}
+	}
+	err = s.inSquad(ctx, user, squad, func(w *work) error {
+		changes := make([]Change, len(at))
+		for n, i := range at {
+			changes[n], _ = items[i].decode() // anew: the transaction may be run again, and stamps what it stores
+		}
+		applied, reached, err := w.apply(ctx, changes)
+		if err != nil {
+			return err
+		}
+		rev = reached
+		for n, i := range at {
+			outcomes[i].settle(applied[n], changes[n].Record)
+		}
+		if atomic && !allStored(outcomes) {
+			return errHeldBack
+		}
+		return nil
+	})
+	if err == errHeldBack { //nolint:errorlint // our own signal, handed up unwrapped
+		return holdBack(outcomes), 0, nil
+	}
+	return outcomes, rev, err
+}
+
+var errHeldBack = fail(Conflict, "nothing was stored, because not everything could be")
+
+func allStored(outcomes []PushOutcome) bool {
+	for _, o := range outcomes {
+		if o.Status != StatusStored && o.Status != StatusSame {
+			return false
+		}
+	}
+	return true
+}
+
+// holdBack tells of items that were fit to be stored that they were not.
+func holdBack(outcomes []PushOutcome) []PushOutcome {
+	for i := range outcomes {
+		if outcomes[i].Status == StatusStored {
+			outcomes[i].Status, outcomes[i].Rev, outcomes[i].Record, outcomes[i].Deleted = StatusRefused, 0, nil, false
+			outcomes[i].Faults = []Fault{{Code: "held-back", Detail: "is in order, but the push was to be stored whole or not at all: mend the others and send it again"}}
+		}
+	}
+	return outcomes
+}
+
+// decode reads an item into a change.
+func (i PushItem) decode() (Change, []Fault) {
+	found, ok := stores[i.Kind]
+	switch {
+	case !ok:
+		return Change{}, []Fault{{Pointer: "/kind", Code: "unknown", Detail: fmt.Sprintf("%q is no kind of record", i.Kind)}}
+	case i.Kind == KindSquad || i.Kind == KindMember:
+		return Change{}, []Fault{{Pointer: "/kind", Code: "kind", Detail: fmt.Sprintf("a %s is not changed by a push: use its own address", i.Kind)}}
+	case i.Deleted && len(i.Record) > 0:
+		return Change{}, []Fault{{Pointer: "/record", Code: "mismatch", Detail: "a deletion has no record: leave it out"}}
+	case i.Deleted:
+		record := found.fresh()
+		record.stamp(i.ID, i.Rev)
+		return Change{Record: record, Delete: true}, nil
+	}
+	record, wrong := Decode(i.Kind, i.Record)
+	for n := range wrong {
+		wrong[n].Pointer = "/record" + wrong[n].Pointer
+	}
+	if len(wrong) > 0 {
+		return Change{}, wrong
+	}
+	switch id := record.Key(); {
+	case id == uuid.Nil:
+		record.stamp(i.ID, record.Revision())
+	case i.ID != uuid.Nil && i.ID != id:
+		return Change{}, []Fault{{Pointer: "/record/id", Code: "mismatch", Detail: "is not the item's id"}}
+	}
+	if record.Key() == uuid.Nil {
+		return Change{}, []Fault{{Pointer: "/id", Code: "required", Detail: "give the record an id, a UUIDv7: it is how it is known when it is sent again"}}
+	}
+	return Change{Record: record}, nil
+}
+
+func (o *PushOutcome) settle(applied Outcome, sent Record) {
+	o.Status, o.Rev, o.Deleted, o.Faults = applied.Status, applied.Rev, applied.Deleted, applied.Faults
+	o.ID, o.Record = sent.Key(), nil
+	merged := applied.Status == StatusStored && applied.Record != nil && applied.Record != sent
+	if merged || applied.Status == StatusConflict || applied.Status == StatusSame && sent.Revision() != 0 && applied.Rev != sent.Revision() {
+		o.Record = applied.Record
+	}
+}

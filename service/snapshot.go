@@ -1,0 +1,93 @@
+package service
+
+import (
+	"context"
+
+	"github.com/google/uuid"
+
+	"laneward/db"
+)
+
+// SnapshotQuery asks for a page of a first copy. Page is the place the page before gave, "" to begin.
+type SnapshotQuery struct {
+	Page   string
+	Limit  int
+	Schema int
+}
+
+// SnapshotPage is some records as they stood at revision Rev, parents before children. Page is where the next one begins; on the last it is ""
+// and Cursor says where the feed goes on. What changed meanwhile is not in the snapshot: the feed brings it.
+type SnapshotPage struct {
+	Items  []Item
+	Page   string
+	Cursor string
+	Rev    int64
+	Digest Digest
+}
+
+// Snapshot reads a page of a first copy of what a member may see.
+func (s *Service) Snapshot(ctx context.Context, user, squad uuid.UUID, query SnapshotQuery) (page SnapshotPage, err error) {
+	if err := checkSchema(query.Schema); err != nil {
+		return page, err
+	}
+	err = s.readSquad(ctx, user, squad, func(w *work) error {
+		place, err := s.snapshotPlace(ctx, w, query)
+		if err != nil {
+			return err
+		}
+		page, err = s.snapshotPage(ctx, w, place, query.Limit)
+		return err
+	})
+	return page, err
+}
+
+// snapshotPlace is where a reader stands: kind is the place in Kinds counted from 1.
+func (s *Service) snapshotPlace(ctx context.Context, w *work, query SnapshotQuery) (cursor, error) {
+	epoch, err := w.Epoch(ctx)
+	if err != nil {
+		return cursor{}, db.Translate(err)
+	}
+	rev, err := w.Clock(ctx, db.ClockParams{SquadID: w.squad})
+	if err != nil {
+		return cursor{}, db.Translate(err)
+	}
+	here := cursor{epoch: epoch, squad: w.squad, scope: w.scope(), schema: uint16(query.Schema), rev: rev, kind: 1} //nolint:gosec // checked
+	if query.Page == "" {
+		return here, nil
+	}
+	place, err := s.readCursor(query.Page)
+	if err != nil {
+		return place, err
+	}
+	if place.kind == 0 || int(place.kind) > len(Kinds) {
+		return place, fail(Invalid, "this is a cursor of the feed: ask for the snapshot without a page to begin it")
+	}
+	return place, w.mayFollow(ctx, place, here)
+}
+
+func (s *Service) snapshotPage(ctx context.Context, w *work, place cursor, limit int) (page SnapshotPage, err error) {
+	page.Rev = place.rev
+	for ; int(place.kind) <= len(Kinds); place.kind, place.within = place.kind+1, 0 {
+		kind := Kinds[place.kind-1]
+		room := limit - len(page.Items)
+		found, err := stores[kind].after(ctx, w.Tx, w.squad, place.within, int32(room+1), w.athlete) //nolint:gosec // at most some thousands
+		if err != nil {
+			return page, err
+		}
+		for i, one := range found {
+			if one.Revision() > place.rev {
+				break // changed since the snapshot began: the feed brings it
+			}
+			if i == room {
+				page.Page = s.writeCursor(place)
+				page.Digest = digestOf(page.Items)
+				return page, nil
+			}
+			page.Items = append(page.Items, Item{Kind: kind, ID: one.Key(), Rev: one.Revision(), Record: one.Record})
+			place.within = one.Revision()
+		}
+	}
+	place.kind, place.within = 0, 0
+	page.Cursor, page.Digest = s.writeCursor(place), digestOf(page.Items)
+	return page, nil
+}

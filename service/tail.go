@@ -1,0 +1,283 @@
+package service
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"sync"
+	"time"
+
+	"github.com/google/uuid"
+
+	"laneward/db"
+)
+
+// TailEvent is one item of a live tail. Cursor is where a reader that has this item goes on.
+type TailEvent struct {
+	Cursor string
+	Rev    int64
+	Data   []byte // the item as JSON
+}
+
+// tailKey names what several tails have in common: they see the same items.
+type tailKey struct {
+	squad uuid.UUID
+	scope uint64
+}
+
+// broadcast reads a squad's feed once for all tails that see the same, and hands each batch to all of them.
+type broadcast struct {
+	who         member
+	from        int64
+	subscribers map[chan tailBatch]bool
+}
+
+// tailBatch is what one reading found. Members tells that a membership changed: each tail then looks whether it may still read.
+type tailBatch struct {
+	events  []TailEvent
+	upto    int64
+	members bool
+}
+
+const (
+	tailBuffer   = 64                   // batches a slow tail may lie behind before it is dropped
+	tailGather   = 3 * time.Millisecond // waits for commits that follow at once, so that they go out together
+	tailPageSize = 1_000
+	// tailLife ends a tail, so that a stolen token does not read for ever; the reader comes back with its cursor.
+	tailLife = AccessTTL
+)
+
+// tails are the running broadcasts.
+type tails struct {
+	service *Service
+	mu      sync.Mutex
+	running map[tailKey]*broadcast
+}
+
+// Tail sends what changes in a squad after a cursor, first what is there already, until ctx ends, the reader may no longer read, or send
+// fails. idle is called when nothing has come for a while, to keep the connection alive. An error before the first send is the reader's
+// to hear; a nil error means that the tail has ended and may be taken up again at the last cursor.
+func (s *Service) Tail(ctx context.Context, user, squad uuid.UUID, query FeedQuery, every time.Duration, send func([]TailEvent) error, idle func() error) error {
+	ctx, cancel := context.WithTimeout(ctx, tailLife)
+	defer cancel()
+	var who member
+	err := s.readSquad(ctx, user, squad, func(w *work) error {
+		who = w.member
+		_, err := s.feedPlace(ctx, w, query)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	batches, leave, err := s.tails.join(ctx, who)
+	if err != nil {
+		return err
+	}
+	defer leave()
+	seen, err := s.catchUp(ctx, user, squad, query, send)
+	if err != nil {
+		return err
+	}
+	return s.followBatches(ctx, user, squad, batches, seen, every, send, idle)
+}
+
+// catchUp sends what there is already and returns the revision reached.
+func (s *Service) catchUp(ctx context.Context, user, squad uuid.UUID, query FeedQuery, send func([]TailEvent) error) (int64, error) {
+	query.Limit, query.WaitFor = tailPageSize, 0
+	for {
+		page, err := s.Feed(ctx, user, squad, query)
+		if err != nil {
+			return 0, err
+		}
+		events, err := eventsOf(page.Items)
+		if err != nil {
+			return 0, err
+		}
+		place, err := s.readCursor(page.Cursor)
+		if err != nil {
+			return 0, err
+		}
+		for i := range events {
+			at := place
+			at.rev = min(page.Items[i].Rev, place.rev) // a parent that came along has its turn again later
+			events[i].Cursor = s.writeCursor(at)
+		}
+		// Whatever is only told by where the feed stands is told by an event without an item.
+		if err := send(append(events, TailEvent{Cursor: page.Cursor, Rev: place.rev})); err != nil {
+			return 0, err
+		}
+		query.After = page.Cursor
+		if !page.More {
+			return place.rev, nil
+		}
+	}
+}
+
+func eventsOf(items []Item) ([]TailEvent, error) {
+	events := make([]TailEvent, len(items))
+	for i, item := range items {
+		data, err := json.Marshal(item)
+		if err != nil {
+			return nil, fmt.Errorf("write %s %s: %w", item.Kind, item.ID, err)
+		}
+		events[i] = TailEvent{Rev: item.Rev, Data: data}
+	}
+	return events, nil
+}
+
+func (s *Service) followBatches(ctx context.Context, user, squad uuid.UUID, batches <-chan tailBatch, seen int64, every time.Duration,
+	send func([]TailEvent) error, idle func() error,
+) error {
+	quiet := time.NewTicker(every)
+	defer quiet.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-quiet.C:
+			if err := idle(); err != nil {
+				return nil //nolint:nilerr // the reader has gone
+			}
+		case batch, open := <-batches:
+			if !open {
+				return nil // too slow: it comes back with its cursor and pulls
+			}
+			if batch.members {
+				if err := s.readSquad(ctx, user, squad, func(*work) error { return nil }); err != nil {
+					return nil //nolint:nilerr // no longer a member, which the next request is told
+				}
+			}
+			fresh := batch.events
+			for len(fresh) > 0 && fresh[0].Rev <= seen {
+				fresh = fresh[1:]
+			}
+			if len(fresh) > 0 {
+				if err := send(fresh); err != nil {
+					return nil //nolint:nilerr // the reader has gone
+				}
+				quiet.Reset(every)
+			}
+			seen = max(seen, batch.upto)
+		}
+	}
+}
+
+// join subscribes to the broadcast of what a member sees, and starts it when it is the first.
+func (t *tails) join(ctx context.Context, who member) (<-chan tailBatch, func(), error) {
+	key := tailKey{who.squad, who.scope()}
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	b := t.running[key]
+	if b == nil {
+		b = &broadcast{who: who, subscribers: make(map[chan tailBatch]bool)}
+		err := t.service.db.InSquad(ctx, who.squad, func(tx *db.Tx) (err error) {
+			b.from, err = tx.Clock(ctx, db.ClockParams{SquadID: who.squad})
+			return err
+		})
+		if err != nil {
+			return nil, nil, err
+		}
+		t.running[key] = b
+		go t.run(key, b)
+	}
+	batches := make(chan tailBatch, tailBuffer)
+	b.subscribers[batches] = true
+	return batches, func() {
+		t.mu.Lock()
+		defer t.mu.Unlock()
+		delete(b.subscribers, batches)
+	}, nil
+}
+
+// run reads on whenever the squad is woken, until nobody listens. A database that is away is waited for.
+func (t *tails) run(key tailKey, b *broadcast) {
+	woken, done := t.service.live.follow(key.squad)
+	defer done()
+	check := time.NewTicker(time.Second)
+	defer check.Stop()
+	for {
+		select {
+		case <-woken:
+			time.Sleep(tailGather)
+			t.readOn(b)
+		case <-check.C:
+		}
+		t.mu.Lock()
+		if len(b.subscribers) == 0 {
+			delete(t.running, key)
+			t.mu.Unlock()
+			return
+		}
+		t.mu.Unlock()
+	}
+}
+
+const tailReadLimit = 10 * time.Second
+
+// readOn reads what is new and hands it out.
+func (t *tails) readOn(b *broadcast) {
+	for more := true; more; {
+		ctx, cancel := context.WithTimeout(context.Background(), tailReadLimit)
+		batch, again, err := t.service.readBatch(ctx, b)
+		cancel()
+		if err != nil {
+			t.service.log.Warn("a live tail cannot read", "squad", b.who.squad, "err", err)
+			time.Sleep(pollEvery)
+			continue
+		}
+		more = again
+		b.from = batch.upto
+		t.hand(b, batch)
+	}
+}
+
+// hand gives a batch to every subscriber; one that lies too far behind is dropped and has to pull.
+func (t *tails) hand(b *broadcast, batch tailBatch) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	for subscriber := range b.subscribers {
+		select {
+		case subscriber <- batch:
+		default:
+			delete(b.subscribers, subscriber)
+			close(subscriber)
+		}
+	}
+}
+
+// readBatch reads the items after a broadcast's place as the feed would, and writes their events.
+func (s *Service) readBatch(ctx context.Context, b *broadcast) (batch tailBatch, more bool, err error) {
+	err = s.db.ReadSquad(ctx, b.who.squad, func(tx *db.Tx) error {
+		w := &work{Tx: tx, member: b.who, now: s.clock()}
+		place, err := s.feedPlace(ctx, w, FeedQuery{Schema: Schema})
+		if err != nil {
+			return err
+		}
+		place.rev = b.from
+		page, err := s.feedPage(ctx, w, place, tailPageSize)
+		if err != nil {
+			return err
+		}
+		more = page.More
+		batch, err = s.batchOf(page, place)
+		return err
+	})
+	return batch, more, err
+}
+
+func (s *Service) batchOf(page FeedPage, place cursor) (batch tailBatch, err error) {
+	if batch.events, err = eventsOf(page.Items); err != nil {
+		return batch, err
+	}
+	end, err := s.readCursor(page.Cursor)
+	if err != nil {
+		return batch, err
+	}
+	batch.upto = end.rev
+	for i, item := range page.Items {
+		place.rev = min(item.Rev, end.rev)
+		batch.events[i].Cursor = s.writeCursor(place)
+		batch.members = batch.members || item.Kind == KindMember
+	}
+	return batch, nil
+}
