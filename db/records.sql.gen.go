@@ -434,6 +434,188 @@ func (q *Queries) DrillsByIDs(ctx context.Context, arg DrillsByIDsParams) ([]Dri
 	return items, nil
 }
 
+const eraseAssignments = `-- name: EraseAssignments :execrows
+WITH gone AS (
+    DELETE FROM assignments WHERE squad_id = $1 AND athlete_id = $3::uuid RETURNING id
+)
+INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
+SELECT $1, 'assignment', id, $2::bigint + row_number() OVER (ORDER BY id), $3::uuid, $4, $5 FROM gone
+`
+
+type EraseAssignmentsParams struct {
+	SquadID   uuid.UUID
+	AfterRev  int64
+	Athlete   uuid.UUID
+	DeletedBy uuid.UUID
+	DeletedAt time.Time
+}
+
+func (q *Queries) EraseAssignments(ctx context.Context, arg EraseAssignmentsParams) (int64, error) {
+	result, err := q.db.Exec(ctx, eraseAssignments,
+		arg.SquadID,
+		arg.AfterRev,
+		arg.Athlete,
+		arg.DeletedBy,
+		arg.DeletedAt,
+	)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
+const eraseAthletes = `-- name: EraseAthletes :execrows
+WITH gone AS (
+    DELETE FROM athletes WHERE squad_id = $1 AND id = $3::uuid RETURNING id
+)
+INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
+SELECT $1, 'athlete', id, $2::bigint + row_number() OVER (ORDER BY id), $3::uuid, $4, $5 FROM gone
+`
+
+type EraseAthletesParams struct {
+	SquadID   uuid.UUID
+	AfterRev  int64
+	Athlete   uuid.UUID
+	DeletedBy uuid.UUID
+	DeletedAt time.Time
+}
+
+func (q *Queries) EraseAthletes(ctx context.Context, arg EraseAthletesParams) (int64, error) {
+	result, err := q.db.Exec(ctx, eraseAthletes,
+		arg.SquadID,
+		arg.AfterRev,
+		arg.Athlete,
+		arg.DeletedBy,
+		arg.DeletedAt,
+	)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
+const eraseBalls = `-- name: EraseBalls :execrows
+WITH gone AS (
+    DELETE FROM balls WHERE squad_id = $1 AND athlete_id = $3::uuid RETURNING id
+)
+INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
+SELECT $1, 'ball', id, $2::bigint + row_number() OVER (ORDER BY id), $3::uuid, $4, $5 FROM gone
+`
+
+type EraseBallsParams struct {
+	SquadID   uuid.UUID
+	AfterRev  int64
+	Athlete   uuid.UUID
+	DeletedBy uuid.UUID
+	DeletedAt time.Time
+}
+
+func (q *Queries) EraseBalls(ctx context.Context, arg EraseBallsParams) (int64, error) {
+	result, err := q.db.Exec(ctx, eraseBalls,
+		arg.SquadID,
+		arg.AfterRev,
+		arg.Athlete,
+		arg.DeletedBy,
+		arg.DeletedAt,
+	)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
+const eraseMemberships = `-- name: EraseMemberships :execrows
+WITH gone AS (
+    DELETE FROM memberships WHERE squad_id = $1 AND athlete_id = $3::uuid RETURNING id
+)
+INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
+SELECT $1, 'member', id, $2::bigint + row_number() OVER (ORDER BY id), $3::uuid, $4, $5 FROM gone
+`
+
+type EraseMembershipsParams struct {
+	SquadID   uuid.UUID
+	AfterRev  int64
+	Athlete   uuid.UUID
+	DeletedBy uuid.UUID
+	DeletedAt time.Time
+}
+
+func (q *Queries) EraseMemberships(ctx context.Context, arg EraseMembershipsParams) (int64, error) {
+	result, err := q.db.Exec(ctx, eraseMemberships,
+		arg.SquadID,
+		arg.AfterRev,
+		arg.Athlete,
+		arg.DeletedBy,
+		arg.DeletedAt,
+	)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
+const eraseSessions = `-- name: EraseSessions :execrows
+WITH gone AS (
+    DELETE FROM sessions WHERE squad_id = $1 AND athlete_id = $3::uuid RETURNING id
+)
+INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
+SELECT $1, 'session', id, $2::bigint + row_number() OVER (ORDER BY id), $3::uuid, $4, $5 FROM gone
+`
+
+type EraseSessionsParams struct {
+	SquadID   uuid.UUID
+	AfterRev  int64
+	Athlete   uuid.UUID
+	DeletedBy uuid.UUID
+	DeletedAt time.Time
+}
+
+func (q *Queries) EraseSessions(ctx context.Context, arg EraseSessionsParams) (int64, error) {
+	result, err := q.db.Exec(ctx, eraseSessions,
+		arg.SquadID,
+		arg.AfterRev,
+		arg.Athlete,
+		arg.DeletedBy,
+		arg.DeletedAt,
+	)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
+const eraseShots = `-- name: EraseShots :execrows
+
+WITH gone AS (
+    DELETE FROM shots WHERE squad_id = $1 AND athlete_id = $3::uuid RETURNING id
+)
+INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
+SELECT $1, 'shot', id, $2::bigint + row_number() OVER (ORDER BY id), $3::uuid, $4, $5 FROM gone
+`
+
+type EraseShotsParams struct {
+	SquadID   uuid.UUID
+	AfterRev  int64
+	Athlete   uuid.UUID
+	DeletedBy uuid.UUID
+	DeletedAt time.Time
+}
+
+// Erasing an athlete removes each kind as one set; the tombstones say no more than which ids are gone.
+func (q *Queries) EraseShots(ctx context.Context, arg EraseShotsParams) (int64, error) {
+	result, err := q.db.Exec(ctx, eraseShots,
+		arg.SquadID,
+		arg.AfterRev,
+		arg.Athlete,
+		arg.DeletedBy,
+		arg.DeletedAt,
+	)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected(), nil
+}
+
 const membershipsAfter = `-- name: MembershipsAfter :many
 SELECT squad_id, id, rev, hash, user_id, name, role, athlete_id
 FROM memberships WHERE squad_id = $1 AND rev > $2 AND ($3::uuid IS NULL OR athlete_id = $3::uuid)
@@ -716,6 +898,35 @@ type RemoveShotsParams struct {
 func (q *Queries) RemoveShots(ctx context.Context, arg RemoveShotsParams) error {
 	_, err := q.db.Exec(ctx, removeShots, arg.SquadID, arg.IDs)
 	return err
+}
+
+const sessionIDsOfShots = `-- name: SessionIDsOfShots :many
+SELECT DISTINCT session_id FROM shots WHERE squad_id = $1 AND athlete_id = $2
+`
+
+type SessionIDsOfShotsParams struct {
+	SquadID   uuid.UUID
+	AthleteID uuid.UUID
+}
+
+func (q *Queries) SessionIDsOfShots(ctx context.Context, arg SessionIDsOfShotsParams) ([]uuid.UUID, error) {
+	rows, err := q.db.Query(ctx, sessionIDsOfShots, arg.SquadID, arg.AthleteID)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []uuid.UUID
+	for rows.Next() {
+		var session_id uuid.UUID
+		if err := rows.Scan(&session_id); err != nil {
+			return nil, err
+		}
+		items = append(items, session_id)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
 }
 
 const sessionsAfter = `-- name: SessionsAfter :many

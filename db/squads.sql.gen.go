@@ -102,6 +102,22 @@ func (q *Queries) Epoch(ctx context.Context) (uuid.UUID, error) {
 	return epoch, err
 }
 
+const eraseHistory = `-- name: EraseHistory :exec
+DELETE FROM history h
+WHERE h.squad_id = $1 AND (h.body ->> 'athlete_id' = $2::uuid::text OR h.kind = 'athlete' AND h.id = $2::uuid)
+`
+
+type EraseHistoryParams struct {
+	SquadID uuid.UUID
+	Athlete uuid.UUID
+}
+
+// EraseHistory removes what the history says of an athlete.
+func (q *Queries) EraseHistory(ctx context.Context, arg EraseHistoryParams) error {
+	_, err := q.db.Exec(ctx, eraseHistory, arg.SquadID, arg.Athlete)
+	return err
+}
+
 const feedFloor = `-- name: FeedFloor :one
 SELECT rev, floor FROM squads_clock WHERE squad_id = $1
 `
@@ -122,6 +138,53 @@ func (q *Queries) FeedFloor(ctx context.Context, arg FeedFloorParams) (FeedFloor
 	return i, err
 }
 
+const forgetTombstones = `-- name: ForgetTombstones :one
+SELECT forget_tombstones($1::timestamptz)::bigint AS forgotten
+`
+
+type ForgetTombstonesParams struct {
+	Before time.Time
+}
+
+// ForgetTombstones forgets deletions from before a moment, in all squads.
+func (q *Queries) ForgetTombstones(ctx context.Context, arg ForgetTombstonesParams) (int64, error) {
+	row := q.db.QueryRow(ctx, forgetTombstones, arg.Before)
+	var forgotten int64
+	err := row.Scan(&forgotten)
+	return forgotten, err
+}
+
+const historyIDs = `-- name: HistoryIDs :many
+SELECT DISTINCT id FROM history WHERE squad_id = $1 AND kind = $2 AND id = ANY($3::uuid[])
+`
+
+type HistoryIDsParams struct {
+	SquadID uuid.UUID
+	Kind    string
+	IDs     []uuid.UUID
+}
+
+// HistoryIDs tells which ids were records once.
+func (q *Queries) HistoryIDs(ctx context.Context, arg HistoryIDsParams) ([]uuid.UUID, error) {
+	rows, err := q.db.Query(ctx, historyIDs, arg.SquadID, arg.Kind, arg.IDs)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []uuid.UUID
+	for rows.Next() {
+		var id uuid.UUID
+		if err := rows.Scan(&id); err != nil {
+			return nil, err
+		}
+		items = append(items, id)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const historyOf = `-- name: HistoryOf :many
 SELECT squad_id, kind, id, rev, hash, body, replaced_by, replaced_at FROM history
 WHERE squad_id = $1 AND kind = $2 AND id = $3 ORDER BY rev
@@ -135,6 +198,47 @@ type HistoryOfParams struct {
 
 func (q *Queries) HistoryOf(ctx context.Context, arg HistoryOfParams) ([]History, error) {
 	rows, err := q.db.Query(ctx, historyOf, arg.SquadID, arg.Kind, arg.ID)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []History
+	for rows.Next() {
+		var i History
+		if err := rows.Scan(
+			&i.SquadID,
+			&i.Kind,
+			&i.ID,
+			&i.Rev,
+			&i.Hash,
+			&i.Body,
+			&i.ReplacedBy,
+			&i.ReplacedAt,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const historyOfAthlete = `-- name: HistoryOfAthlete :many
+SELECT h.squad_id, h.kind, h.id, h.rev, h.hash, h.body, h.replaced_by, h.replaced_at FROM history h
+WHERE h.squad_id = $1 AND (h.body ->> 'athlete_id' = $2::uuid::text OR h.kind = 'athlete' AND h.id = $2::uuid)
+ORDER BY h.rev LIMIT $3
+`
+
+type HistoryOfAthleteParams struct {
+	SquadID uuid.UUID
+	Athlete uuid.UUID
+	MaxRows int32
+}
+
+func (q *Queries) HistoryOfAthlete(ctx context.Context, arg HistoryOfAthleteParams) ([]History, error) {
+	rows, err := q.db.Query(ctx, historyOfAthlete, arg.SquadID, arg.Athlete, arg.MaxRows)
 	if err != nil {
 		return nil, err
 	}
@@ -204,19 +308,24 @@ func (q *Queries) Invitations(ctx context.Context, arg InvitationsParams) ([]Inv
 }
 
 const lockClock = `-- name: LockClock :one
-SELECT rev FROM squads_clock WHERE squad_id = $1 FOR UPDATE
+SELECT rev, floor FROM squads_clock WHERE squad_id = $1 FOR UPDATE
 `
 
 type LockClockParams struct {
 	SquadID uuid.UUID
 }
 
+type LockClockRow struct {
+	Rev   int64
+	Floor int64
+}
+
 // LockClock makes the transaction the squad's only writer until it ends.
-func (q *Queries) LockClock(ctx context.Context, arg LockClockParams) (int64, error) {
+func (q *Queries) LockClock(ctx context.Context, arg LockClockParams) (LockClockRow, error) {
 	row := q.db.QueryRow(ctx, lockClock, arg.SquadID)
-	var rev int64
-	err := row.Scan(&rev)
-	return rev, err
+	var i LockClockRow
+	err := row.Scan(&i.Rev, &i.Floor)
+	return i, err
 }
 
 const membershipOfUser = `-- name: MembershipOfUser :one

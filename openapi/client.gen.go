@@ -272,6 +272,33 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/squads/{squad_id}/athletes/{athlete_id} (the `ReplaceAthlete` operationId).
 	ReplaceAthlete(ctx context.Context, squadID SquadID, athleteID AthleteID, params *ReplaceAthleteParams, body ReplaceAthleteJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// EraseAthleteWithBody Erase an athlete and everything of theirs, for good
+	//
+	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
+	// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/athletes/{athlete_id}/erase (the `EraseAthlete` operationId).
+	EraseAthleteWithBody(ctx context.Context, squadID SquadID, athleteID AthleteID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// EraseAthlete Erase an athlete and everything of theirs, for good
+	//
+	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
+	// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/athletes/{athlete_id}/erase (the `EraseAthlete` operationId).
+	EraseAthlete(ctx context.Context, squadID SquadID, athleteID AthleteID, body EraseAthleteJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ExportAthlete Everything the squad holds of an athlete, as a zip of JSON and CSV
+	//
+	// For the athlete and for a coach.
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/athletes/{athlete_id}/export (the `ExportAthlete` operationId).
+	ExportAthlete(ctx context.Context, squadID SquadID, athleteID AthleteID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListBalls List the squad's balls you may see, in revision order
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/balls (the `ListBalls` operationId).
@@ -1173,6 +1200,63 @@ func (c *Client) ReplaceAthleteWithBody(ctx context.Context, squadID SquadID, at
 // Corresponds with PUT /v1/squads/{squad_id}/athletes/{athlete_id} (the `ReplaceAthlete` operationId).
 func (c *Client) ReplaceAthlete(ctx context.Context, squadID SquadID, athleteID AthleteID, params *ReplaceAthleteParams, body ReplaceAthleteJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewReplaceAthleteRequest(c.Server, squadID, athleteID, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// EraseAthleteWithBody Erase an athlete and everything of theirs, for good
+//
+// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
+// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/athletes/{athlete_id}/erase (the `EraseAthlete` operationId).
+func (c *Client) EraseAthleteWithBody(ctx context.Context, squadID SquadID, athleteID AthleteID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEraseAthleteRequestWithBody(c.Server, squadID, athleteID, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// EraseAthlete Erase an athlete and everything of theirs, for good
+//
+// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
+// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/athletes/{athlete_id}/erase (the `EraseAthlete` operationId).
+func (c *Client) EraseAthlete(ctx context.Context, squadID SquadID, athleteID AthleteID, body EraseAthleteJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEraseAthleteRequest(c.Server, squadID, athleteID, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ExportAthlete Everything the squad holds of an athlete, as a zip of JSON and CSV
+//
+// For the athlete and for a coach.
+//
+// Corresponds with GET /v1/squads/{squad_id}/athletes/{athlete_id}/export (the `ExportAthlete` operationId).
+func (c *Client) ExportAthlete(ctx context.Context, squadID SquadID, athleteID AthleteID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewExportAthleteRequest(c.Server, squadID, athleteID)
 	if err != nil {
 		return nil, err
 	}
@@ -3174,6 +3258,101 @@ func NewReplaceAthleteRequestWithBody(server string, squadID SquadID, athleteID 
 			req.Header.Set("If-Match", headerParam0)
 		}
 
+	}
+
+	return req, nil
+}
+
+// NewEraseAthleteRequest calls the generic EraseAthlete builder with application/json body
+func NewEraseAthleteRequest(server string, squadID SquadID, athleteID AthleteID, body EraseAthleteJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewEraseAthleteRequestWithBody(server, squadID, athleteID, "application/json", bodyReader)
+}
+
+// NewEraseAthleteRequestWithBody constructs an http.Request for the EraseAthlete method, with any body, and a specified content type
+func NewEraseAthleteRequestWithBody(server string, squadID SquadID, athleteID AthleteID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "athlete_id", athleteID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/athletes/%s/erase", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewExportAthleteRequest constructs an http.Request for the ExportAthlete method
+func NewExportAthleteRequest(server string, squadID SquadID, athleteID AthleteID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "athlete_id", athleteID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/athletes/%s/export", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
 	}
 
 	return req, nil
@@ -6151,6 +6330,35 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/squads/{squad_id}/athletes/{athlete_id} (the `ReplaceAthlete` operationId).
 	ReplaceAthleteWithResponse(ctx context.Context, squadID SquadID, athleteID AthleteID, params *ReplaceAthleteParams, body ReplaceAthleteJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplaceAthleteResponse, error)
 
+	// EraseAthleteWithBodyWithResponse Erase an athlete and everything of theirs, for good
+	//
+	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
+	// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/athletes/{athlete_id}/erase (the `EraseAthlete` operationId).
+	EraseAthleteWithBodyWithResponse(ctx context.Context, squadID SquadID, athleteID AthleteID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*EraseAthleteResponse, error)
+
+	// EraseAthleteWithResponse Erase an athlete and everything of theirs, for good
+	//
+	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
+	// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/athletes/{athlete_id}/erase (the `EraseAthlete` operationId).
+	EraseAthleteWithResponse(ctx context.Context, squadID SquadID, athleteID AthleteID, body EraseAthleteJSONRequestBody, reqEditors ...RequestEditorFn) (*EraseAthleteResponse, error)
+
+	// ExportAthleteWithResponse Everything the squad holds of an athlete, as a zip of JSON and CSV
+	//
+	// For the athlete and for a coach.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/athletes/{athlete_id}/export (the `ExportAthlete` operationId).
+	ExportAthleteWithResponse(ctx context.Context, squadID SquadID, athleteID AthleteID, reqEditors ...RequestEditorFn) (*ExportAthleteResponse, error)
+
 	// ListBallsWithResponse List the squad's balls you may see, in revision order
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -7693,6 +7901,95 @@ func (r ReplaceAthleteResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ReplaceAthleteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type EraseAthleteResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Erased
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r EraseAthleteResponse) GetJSON200() *Erased {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r EraseAthleteResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r EraseAthleteResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r EraseAthleteResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r EraseAthleteResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r EraseAthleteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ExportAthleteResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ExportAthleteResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ExportAthleteResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ExportAthleteResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ExportAthleteResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ExportAthleteResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -10303,6 +10600,53 @@ func (c *ClientWithResponses) ReplaceAthleteWithResponse(ctx context.Context, sq
 	return ParseReplaceAthleteResponse(rsp)
 }
 
+// EraseAthleteWithBodyWithResponse Erase an athlete and everything of theirs, for good
+//
+// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
+// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/athletes/{athlete_id}/erase (the `EraseAthlete` operationId).
+func (c *ClientWithResponses) EraseAthleteWithBodyWithResponse(ctx context.Context, squadID SquadID, athleteID AthleteID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*EraseAthleteResponse, error) {
+	rsp, err := c.EraseAthleteWithBody(ctx, squadID, athleteID, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEraseAthleteResponse(rsp)
+}
+
+// EraseAthleteWithResponse Erase an athlete and everything of theirs, for good
+//
+// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
+// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/athletes/{athlete_id}/erase (the `EraseAthlete` operationId).
+func (c *ClientWithResponses) EraseAthleteWithResponse(ctx context.Context, squadID SquadID, athleteID AthleteID, body EraseAthleteJSONRequestBody, reqEditors ...RequestEditorFn) (*EraseAthleteResponse, error) {
+	rsp, err := c.EraseAthlete(ctx, squadID, athleteID, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEraseAthleteResponse(rsp)
+}
+
+// ExportAthleteWithResponse Everything the squad holds of an athlete, as a zip of JSON and CSV
+//
+// For the athlete and for a coach.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/squads/{squad_id}/athletes/{athlete_id}/export (the `ExportAthlete` operationId).
+func (c *ClientWithResponses) ExportAthleteWithResponse(ctx context.Context, squadID SquadID, athleteID AthleteID, reqEditors ...RequestEditorFn) (*ExportAthleteResponse, error) {
+	rsp, err := c.ExportAthlete(ctx, squadID, athleteID, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseExportAthleteResponse(rsp)
+}
+
 // ListBallsWithResponse List the squad's balls you may see, in revision order
 //
 // Returns a wrapper object for the known response body format(s).
@@ -12025,6 +12369,65 @@ func ParseReplaceAthleteResponse(rsp *http.Response) (*ReplaceAthleteResponse, e
 			headers.ETag = &value
 		}
 		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseEraseAthleteResponse parses an HTTP response from a EraseAthleteWithResponse call
+func ParseEraseAthleteResponse(rsp *http.Response) (*EraseAthleteResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &EraseAthleteResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Erased
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseExportAthleteResponse parses an HTTP response from a ExportAthleteWithResponse call
+func ParseExportAthleteResponse(rsp *http.Response) (*ExportAthleteResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ExportAthleteResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
 	}
 
 	return response, nil

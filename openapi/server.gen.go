@@ -591,6 +591,12 @@ type BallPage struct {
 // Board defines model for Board.
 type Board = float64
 
+// Confirmation defines model for Confirmation.
+type Confirmation struct {
+	// Confirm The athlete's name, to be sure that it is meant.
+	Confirm string `json:"confirm"`
+}
+
 // Count defines model for Count.
 type Count = int
 
@@ -655,6 +661,12 @@ type DrillPage struct {
 
 // Email defines model for Email.
 type Email = string
+
+// Erased defines model for Erased.
+type Erased struct {
+	// Records How many records are gone.
+	Records int64 `json:"records"`
+}
 
 // Evidence Where the shots stand in the sequential probability ratio test (Wald 1947) of `pass_share` against `fail_share`, 5 % error of either
 // kind. Between the two shares the test is indifferent.
@@ -1631,6 +1643,9 @@ type CreateAthleteJSONRequestBody = Athlete
 // ReplaceAthleteJSONRequestBody defines body for ReplaceAthlete for application/json ContentType.
 type ReplaceAthleteJSONRequestBody = Athlete
 
+// EraseAthleteJSONRequestBody defines body for EraseAthlete for application/json ContentType.
+type EraseAthleteJSONRequestBody = Confirmation
+
 // CreateBallJSONRequestBody defines body for CreateBall for application/json ContentType.
 type CreateBallJSONRequestBody = Ball
 
@@ -1738,6 +1753,12 @@ type ServerInterface interface {
 	// ReplaceAthlete Replace one athlete
 	// (PUT /v1/squads/{squad_id}/athletes/{athlete_id})
 	ReplaceAthlete(ctx echo.Context, squadID SquadID, athleteID AthleteID, params ReplaceAthleteParams) error
+	// EraseAthlete Erase an athlete and everything of theirs, for good
+	// (POST /v1/squads/{squad_id}/athletes/{athlete_id}/erase)
+	EraseAthlete(ctx echo.Context, squadID SquadID, athleteID AthleteID) error
+	// ExportAthlete Everything the squad holds of an athlete, as a zip of JSON and CSV
+	// (GET /v1/squads/{squad_id}/athletes/{athlete_id}/export)
+	ExportAthlete(ctx echo.Context, squadID SquadID, athleteID AthleteID) error
 	// ListBalls List the squad's balls you may see, in revision order
 	// (GET /v1/squads/{squad_id}/balls)
 	ListBalls(ctx echo.Context, squadID SquadID, params ListBallsParams) error
@@ -2369,6 +2390,54 @@ func (w *ServerInterfaceWrapper) ReplaceAthlete(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ReplaceAthlete(ctx, squadID, athleteID, params)
+	return err
+}
+
+// EraseAthlete converts echo context to params.
+func (w *ServerInterfaceWrapper) EraseAthlete(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// ------------- Path parameter "athlete_id" -------------
+	var athleteID AthleteID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "athlete_id", ctx.Param("athlete_id"), &athleteID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter athlete_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.EraseAthlete(ctx, squadID, athleteID)
+	return err
+}
+
+// ExportAthlete converts echo context to params.
+func (w *ServerInterfaceWrapper) ExportAthlete(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// ------------- Path parameter "athlete_id" -------------
+	var athleteID AthleteID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "athlete_id", ctx.Param("athlete_id"), &athleteID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter athlete_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ExportAthlete(ctx, squadID, athleteID)
 	return err
 }
 
@@ -3918,6 +3987,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/athletes/:athlete_id", wrapper.DeleteAthlete, options.OperationMiddlewares["deleteAthlete"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/athletes/:athlete_id", wrapper.GetAthlete, options.OperationMiddlewares["getAthlete"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/athletes/:athlete_id", wrapper.ReplaceAthlete, options.OperationMiddlewares["replaceAthlete"]...)
+	router.POST(options.BaseURL+"/v1/squads/:squad_id/athletes/:athlete_id/erase", wrapper.EraseAthlete, options.OperationMiddlewares["eraseAthlete"]...)
+	router.GET(options.BaseURL+"/v1/squads/:squad_id/athletes/:athlete_id/export", wrapper.ExportAthlete, options.OperationMiddlewares["exportAthlete"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/balls", wrapper.ListBalls, options.OperationMiddlewares["listBalls"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/balls", wrapper.CreateBall, options.OperationMiddlewares["createBall"]...)
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/balls/:ball_id", wrapper.DeleteBall, options.OperationMiddlewares["deleteBall"]...)
@@ -4923,6 +4994,93 @@ type ReplaceAthletedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ReplaceAthletedefaultApplicationProblemPlusJSONResponse) VisitReplaceAthleteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EraseAthleteRequestObject struct {
+	SquadID   SquadID   `json:"squad_id"`
+	AthleteID AthleteID `json:"athlete_id"`
+	Body      *EraseAthleteJSONRequestBody
+}
+
+type EraseAthleteResponseObject interface {
+	VisitEraseAthleteResponse(w http.ResponseWriter) error
+}
+
+type EraseAthlete200JSONResponse Erased
+
+func (response EraseAthlete200JSONResponse) VisitEraseAthleteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EraseAthletedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response EraseAthletedefaultApplicationProblemPlusJSONResponse) VisitEraseAthleteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportAthleteRequestObject struct {
+	SquadID   SquadID   `json:"squad_id"`
+	AthleteID AthleteID `json:"athlete_id"`
+}
+
+type ExportAthleteResponseObject interface {
+	VisitExportAthleteResponse(w http.ResponseWriter) error
+}
+
+type ExportAthlete200ApplicationZipResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ExportAthlete200ApplicationZipResponse) VisitExportAthleteResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/zip")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type ExportAthletedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ExportAthletedefaultApplicationProblemPlusJSONResponse) VisitExportAthleteResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -7240,6 +7398,12 @@ type StrictServerInterface interface {
 	// ReplaceAthlete Replace one athlete
 	// (PUT /v1/squads/{squad_id}/athletes/{athlete_id})
 	ReplaceAthlete(ctx context.Context, request ReplaceAthleteRequestObject) (ReplaceAthleteResponseObject, error)
+	// EraseAthlete Erase an athlete and everything of theirs, for good
+	// (POST /v1/squads/{squad_id}/athletes/{athlete_id}/erase)
+	EraseAthlete(ctx context.Context, request EraseAthleteRequestObject) (EraseAthleteResponseObject, error)
+	// ExportAthlete Everything the squad holds of an athlete, as a zip of JSON and CSV
+	// (GET /v1/squads/{squad_id}/athletes/{athlete_id}/export)
+	ExportAthlete(ctx context.Context, request ExportAthleteRequestObject) (ExportAthleteResponseObject, error)
 	// ListBalls List the squad's balls you may see, in revision order
 	// (GET /v1/squads/{squad_id}/balls)
 	ListBalls(ctx context.Context, request ListBallsRequestObject) (ListBallsResponseObject, error)
@@ -8018,6 +8182,81 @@ func (sh *strictHandler) ReplaceAthlete(ctx echo.Context, squadID SquadID, athle
 		return err
 	} else if validResponse, ok := response.(ReplaceAthleteResponseObject); ok {
 		return validResponse.VisitReplaceAthleteResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// EraseAthlete operation middleware
+func (sh *strictHandler) EraseAthlete(ctx echo.Context, squadID SquadID, athleteID AthleteID) error {
+	var request EraseAthleteRequestObject
+
+	request.SquadID = squadID
+	request.AthleteID = athleteID
+
+	var body EraseAthleteJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.EraseAthlete(ctx.Request().Context(), request.(EraseAthleteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "EraseAthlete")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(EraseAthleteResponseObject); ok {
+		return validResponse.VisitEraseAthleteResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ExportAthlete operation middleware
+func (sh *strictHandler) ExportAthlete(ctx echo.Context, squadID SquadID, athleteID AthleteID) error {
+	var request ExportAthleteRequestObject
+
+	request.SquadID = squadID
+	request.AthleteID = athleteID
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ExportAthlete(ctx.Request().Context(), request.(ExportAthleteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ExportAthlete")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ExportAthleteResponseObject); ok {
+		return validResponse.VisitExportAthleteResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

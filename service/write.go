@@ -50,8 +50,10 @@ type plan struct {
 	outcome  *Outcome
 	existing *stored
 	tomb     *db.Tombstone
-	write    Record // to put; nil for nothing, or for a deletion
-	hash     []byte
+	// forgotten tells that there was such a record once, so long ago that its deletion is not remembered.
+	forgotten bool
+	write     Record // to put; nil for nothing, or for a deletion
+	hash      []byte
 }
 
 // apply is the one way anything of a squad is written. It locks the squad's counter, decides each change against what stands, gives the
@@ -60,16 +62,17 @@ type plan struct {
 // It returns an outcome for every change, in their order, and the revision reached.
 func (w *work) apply(ctx context.Context, changes []Change) ([]Outcome, int64, error) {
 	outcomes := make([]Outcome, len(changes))
-	rev, err := w.LockClock(ctx, db.LockClockParams{SquadID: w.squad})
+	clock, err := w.LockClock(ctx, db.LockClockParams{SquadID: w.squad})
 	if err != nil {
 		return nil, 0, err
 	}
+	rev := clock.Rev
 	for _, round := range distinct(changes) {
 		plans := make([]*plan, len(round))
 		for i, at := range round {
 			plans[i] = &plan{change: &changes[at], outcome: &outcomes[at]}
 		}
-		if rev, err = w.applyRound(ctx, plans, rev); err != nil {
+		if rev, err = w.applyRound(ctx, plans, rev, clock.Floor > 0); err != nil {
 			return nil, 0, err
 		}
 	}
@@ -92,8 +95,8 @@ func distinct(changes []Change) [][]int {
 	return rounds
 }
 
-func (w *work) applyRound(ctx context.Context, plans []*plan, rev int64) (int64, error) {
-	if err := w.findExisting(ctx, plans); err != nil {
+func (w *work) applyRound(ctx context.Context, plans []*plan, rev int64, forgets bool) (int64, error) {
+	if err := w.findExisting(ctx, plans, forgets); err != nil {
 		return 0, err
 	}
 	for _, p := range plans {
@@ -138,8 +141,9 @@ func keys(plans []*plan) []uuid.UUID {
 	return ids
 }
 
-// findExisting looks up what stands under each id: a record, or the tombstone of one.
-func (w *work) findExisting(ctx context.Context, plans []*plan) error {
+// findExisting looks up what stands under each id: a record, or the tombstone of one, or, where tombstones have been forgotten, the trace of
+// one in the history.
+func (w *work) findExisting(ctx context.Context, plans []*plan, forgets bool) error {
 	for kind, group := range byKind(plans, func(*plan) bool { return true }) {
 		byID := make(map[uuid.UUID]*plan, len(group))
 		for _, p := range group {
@@ -161,6 +165,16 @@ func (w *work) findExisting(ctx context.Context, plans []*plan) error {
 		}
 		for i := range tombs {
 			byID[tombs[i].ID].tomb = &tombs[i]
+		}
+		if !forgets {
+			continue
+		}
+		once, err := w.HistoryIDs(ctx, db.HistoryIDsParams{SquadID: w.squad, Kind: string(kind), IDs: keys(group)})
+		if err != nil {
+			return err
+		}
+		for _, id := range once {
+			byID[id].forgotten = byID[id].existing == nil && byID[id].tomb == nil
 		}
 	}
 	return nil
@@ -227,6 +241,8 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 			return nil
 		}
 		p.conflict("it has been deleted: to keep it, send it again with rev set to the deletion's")
+	case p.forgotten:
+		p.refuse(Gone, "/id", "a record of this id was deleted long ago and does not come back: store it under a new id if you want it")
 	case base != 0:
 		p.refuse(NotFound, "/rev", "there is no such record: leave rev out to store a new one")
 	default:

@@ -7,6 +7,8 @@ import (
 	"log/slog"
 	"net"
 	"path/filepath"
+	"sync"
+	"time"
 
 	"laneward/api"
 	"laneward/db"
@@ -59,6 +61,9 @@ func (f serverFlags) serve(ctx context.Context, log *slog.Logger, ready func(run
 	}
 	log.Info("listening", "address", listener.Addr().String())
 	serving, stop := context.WithCancel(ctx)
+	var jobs sync.WaitGroup
+	defer jobs.Wait() // after stop, and before the database is closed
+	jobs.Go(func() { forgetOld(serving, svc, log) })
 	defer stop()
 	served := make(chan error, 1)
 	go func() { served <- api.Serve(serving, listener, handler, log) }()
@@ -67,6 +72,27 @@ func (f serverFlags) serve(ctx context.Context, log *slog.Logger, ready func(run
 		return errors.Join(err, <-served)
 	}
 	return <-served
+}
+
+// forgetEvery is how often old deletions are forgotten.
+const forgetEvery = 6 * time.Hour
+
+func forgetOld(ctx context.Context, svc *service.Service, log *slog.Logger) {
+	tick := time.NewTicker(forgetEvery)
+	defer tick.Stop()
+	for {
+		switch forgotten, err := svc.Forget(ctx); {
+		case err != nil && ctx.Err() == nil:
+			log.Error("old deletions cannot be forgotten", "err", err)
+		case forgotten > 0:
+			log.Info("old deletions forgotten", "count", forgotten)
+		}
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+			return
+		}
+	}
 }
 
 func (f serverFlags) proxies() ([]*net.IPNet, error) {

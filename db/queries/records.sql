@@ -158,3 +158,50 @@ LIMIT @max_rows;
 SELECT squad_id, id, rev, hash, drill_id, athlete_id, assigned_on, due_on, note FROM assignments
 WHERE squad_id = @squad_id AND drill_id = @drill_id AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
 ORDER BY athlete_id, assigned_on, id;
+
+-- Erasing an athlete removes each kind as one set; the tombstones say no more than which ids are gone.
+
+-- name: EraseShots :execrows
+WITH gone AS (
+    DELETE FROM shots WHERE squad_id = @squad_id AND athlete_id = sqlc.arg('athlete')::uuid RETURNING id
+)
+INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
+SELECT @squad_id, 'shot', id, sqlc.arg('after_rev')::bigint + row_number() OVER (ORDER BY id), sqlc.arg('athlete')::uuid, @deleted_by, @deleted_at FROM gone;
+
+-- name: EraseAssignments :execrows
+WITH gone AS (
+    DELETE FROM assignments WHERE squad_id = @squad_id AND athlete_id = sqlc.arg('athlete')::uuid RETURNING id
+)
+INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
+SELECT @squad_id, 'assignment', id, sqlc.arg('after_rev')::bigint + row_number() OVER (ORDER BY id), sqlc.arg('athlete')::uuid, @deleted_by, @deleted_at FROM gone;
+
+-- name: EraseSessions :execrows
+WITH gone AS (
+    DELETE FROM sessions WHERE squad_id = @squad_id AND athlete_id = sqlc.arg('athlete')::uuid RETURNING id
+)
+INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
+SELECT @squad_id, 'session', id, sqlc.arg('after_rev')::bigint + row_number() OVER (ORDER BY id), sqlc.arg('athlete')::uuid, @deleted_by, @deleted_at FROM gone;
+
+-- name: EraseBalls :execrows
+WITH gone AS (
+    DELETE FROM balls WHERE squad_id = @squad_id AND athlete_id = sqlc.arg('athlete')::uuid RETURNING id
+)
+INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
+SELECT @squad_id, 'ball', id, sqlc.arg('after_rev')::bigint + row_number() OVER (ORDER BY id), sqlc.arg('athlete')::uuid, @deleted_by, @deleted_at FROM gone;
+
+-- name: EraseMemberships :execrows
+WITH gone AS (
+    DELETE FROM memberships WHERE squad_id = @squad_id AND athlete_id = sqlc.arg('athlete')::uuid RETURNING id
+)
+INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
+SELECT @squad_id, 'member', id, sqlc.arg('after_rev')::bigint + row_number() OVER (ORDER BY id), sqlc.arg('athlete')::uuid, @deleted_by, @deleted_at FROM gone;
+
+-- name: EraseAthletes :execrows
+WITH gone AS (
+    DELETE FROM athletes WHERE squad_id = @squad_id AND id = sqlc.arg('athlete')::uuid RETURNING id
+)
+INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
+SELECT @squad_id, 'athlete', id, sqlc.arg('after_rev')::bigint + row_number() OVER (ORDER BY id), sqlc.arg('athlete')::uuid, @deleted_by, @deleted_at FROM gone;
+
+-- name: SessionIDsOfShots :many
+SELECT DISTINCT session_id FROM shots WHERE squad_id = @squad_id AND athlete_id = @athlete_id;

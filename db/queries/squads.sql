@@ -11,7 +11,7 @@ INSERT INTO squads_clock (squad_id, rev) VALUES (@squad_id, 0);
 
 -- LockClock makes the transaction the squad's only writer until it ends.
 -- name: LockClock :one
-SELECT rev FROM squads_clock WHERE squad_id = @squad_id FOR UPDATE;
+SELECT rev, floor FROM squads_clock WHERE squad_id = @squad_id FOR UPDATE;
 
 -- name: AdvanceClock :one
 UPDATE squads_clock SET rev = rev + @by_rows WHERE squad_id = @squad_id RETURNING rev;
@@ -82,3 +82,21 @@ SELECT rev, floor FROM squads_clock WHERE squad_id = @squad_id;
 
 -- name: ClocksOf :many
 SELECT squad_id::uuid AS squad_id, rev::bigint AS rev FROM clocks_of(@squad_ids::uuid[]) AS c (squad_id, rev);
+
+-- ForgetTombstones forgets deletions from before a moment, in all squads.
+-- name: ForgetTombstones :one
+SELECT forget_tombstones(@before::timestamptz)::bigint AS forgotten;
+
+-- HistoryIDs tells which ids were records once.
+-- name: HistoryIDs :many
+SELECT DISTINCT id FROM history WHERE squad_id = @squad_id AND kind = @kind AND id = ANY(@ids::uuid[]);
+
+-- name: HistoryOfAthlete :many
+SELECT h.squad_id, h.kind, h.id, h.rev, h.hash, h.body, h.replaced_by, h.replaced_at FROM history h
+WHERE h.squad_id = @squad_id AND (h.body ->> 'athlete_id' = sqlc.arg('athlete')::uuid::text OR h.kind = 'athlete' AND h.id = sqlc.arg('athlete')::uuid)
+ORDER BY h.rev LIMIT @max_rows;
+
+-- EraseHistory removes what the history says of an athlete.
+-- name: EraseHistory :exec
+DELETE FROM history h
+WHERE h.squad_id = @squad_id AND (h.body ->> 'athlete_id' = sqlc.arg('athlete')::uuid::text OR h.kind = 'athlete' AND h.id = sqlc.arg('athlete')::uuid);
