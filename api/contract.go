@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 
 	"github.com/getkin/kin-openapi/openapi3"
@@ -50,6 +51,42 @@ func echoPath(path string) string {
 // route returns the operation a request is for; nil when it is for none of the contract's.
 func (c *contract) route(ctx echo.Context) *routers.Route {
 	return c.routes[routeKey(ctx.Request().Method, ctx.Path())]
+}
+
+// unknown refuses an address of the API that has no such operation: 405 with the methods there are, else 404. Other addresses are pages.
+func (c *contract) unknown(ctx echo.Context) error {
+	path := ctx.Request().URL.Path
+	var allowed []string
+	for template, item := range c.document.Paths.Map() {
+		if matches(template, path) {
+			for method := range item.Operations() {
+				allowed = append(allowed, method)
+			}
+		}
+	}
+	switch {
+	case len(allowed) > 0:
+		slices.Sort(allowed)
+		ctx.Response().Header().Set(echo.HeaderAllow, strings.Join(allowed, ", "))
+		return echo.ErrMethodNotAllowed
+	case strings.HasPrefix(path, "/v1/"):
+		return echo.ErrNotFound
+	}
+	return nil
+}
+
+// matches compares a path with a template part by part; {name} stands for any part.
+func matches(template, path string) bool {
+	want, got := strings.Split(template, "/"), strings.Split(path, "/")
+	if len(want) != len(got) {
+		return false
+	}
+	for i, part := range want {
+		if part != got[i] && (!strings.HasPrefix(part, "{") || got[i] == "") {
+			return false
+		}
+	}
+	return true
 }
 
 // readByHandler tells that the handler reads the body itself, item by item, because a bad item must not hold up the good ones.

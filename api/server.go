@@ -65,9 +65,12 @@ func NewHandler(config Config) (*Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, method := range []string{http.MethodGet, http.MethodHead, http.MethodPost} {
-		e.Add(method, "/*", echo.WrapHandler(pages))
-	}
+	e.Any("/*", func(c echo.Context) error {
+		if err := contract.unknown(c); err != nil {
+			return err
+		}
+		return echo.WrapHandler(pages)(c)
+	})
 	return &Handler{Handler: e, drain: sync.OnceFunc(func() { close(h.draining) })}, nil
 }
 
