@@ -48,6 +48,7 @@ var errForeignForm = &service.Error{
 func (s *site) routes() http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle("GET /static/{file}", s.assets)
+	mux.Handle("GET /favicon.ico", s.assets) // asked for beside a picture that stands alone
 	for pattern, page := range map[string]page{
 		"GET /problems":  problemsPage,
 		"GET /sign-in":   signInPage,

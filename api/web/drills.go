@@ -1,0 +1,361 @@
+package web
+
+import (
+	"bytes"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"laneward/service"
+	"laneward/service/drill"
+	"laneward/service/picture"
+)
+
+// drillPageView is what the drill's page looks at.
+type drillPageView struct {
+	*roster
+	Drill  *service.DrillRecord
+	Scores []scoreView
+	Assign *form // nil for who may not, or when there is nobody left to assign it to
+}
+
+func drillPage(v *visit) error { return v.showDrill(http.StatusOK, nil) }
+
+// showDrill shows the drill of the address; assigning is the form when it was sent and has something to mend.
+func (v *visit) showDrill(status int, assigning *form) error {
+	own, id, err := v.squadAnd("drill")
+	if err != nil {
+		return err
+	}
+	r, err := v.roster(own)
+	if err != nil {
+		return err
+	}
+	record, found, err := v.site.svc.DrillLanes(v.Context(), v.me.ID, own.ID, service.DrillQuery{Drill: id})
+	if err != nil {
+		return err
+	}
+	view := drillPageView{roster: r, Drill: record, Assign: assigning}
+	for _, one := range found {
+		if one.Adherence.Shots == 0 && !one.Assigned {
+			continue // an athlete looks at a drill of the squad that is not theirs
+		}
+		score := scoreView{Score: one.Score}
+		one.Lane.WidthPx = lanePx
+		if score.Lane, err = laneOf(one, record.Name); err != nil {
+			return err
+		}
+		score.Address = drillAddress(r, id) + "/athletes/" + one.Athlete.ID.String()
+		view.Scores = append(view.Scores, score)
+	}
+	if view.Assign == nil && r.Coach() {
+		view.Assign = assignForm(r, record, found)
+	}
+	return v.show(status, "drill", frame{Title: record.Name, Squad: r.Squad, Crumbs: v.crumbs(r), Page: view})
+}
+
+// assignForm gives a drill to one more athlete; nil when everybody has it.
+func assignForm(r *roster, record *service.DrillRecord, found []service.LaneScore) *form {
+	var free []option
+	for _, a := range r.Athletes {
+		has := slices.ContainsFunc(found, func(one service.LaneScore) bool { return one.Assigned && one.Athlete.ID == a.ID })
+		if !has {
+			free = append(free, option{a.ID.String(), a.Name})
+		}
+	}
+	if len(free) == 0 {
+		return nil
+	}
+	return &form{
+		Action: drillAddress(r, record.ID) + "/assignments", Submit: "Assign",
+		Inputs: []*input{
+			{Name: "athlete_id", Label: "Athlete", Options: free, Required: true},
+			{Name: "assigned_on", Label: "From", Hint: "Sessions from this day on count.", Type: "date", Required: true, Value: today()},
+			{Name: "due_on", Label: "Due", Hint: "Leave it blank for no end.", Type: "date"},
+		},
+	}
+}
+
+func today() string { return time.Now().UTC().Format(time.DateOnly) }
+
+func assignDrill(v *visit) error {
+	own, id, err := v.squadAnd("drill")
+	if err != nil {
+		return err
+	}
+	if err := v.form(); err != nil {
+		return err
+	}
+	r, err := v.roster(own)
+	if err != nil {
+		return err
+	}
+	record, found, err := v.site.svc.DrillLanes(v.Context(), v.me.ID, own.ID, service.DrillQuery{Drill: id})
+	if err != nil {
+		return err
+	}
+	f := assignForm(r, record, found)
+	if f == nil { // sent twice, or somebody else was faster
+		return v.goTo(drillAddress(r, id))
+	}
+	f.read(v.PostForm)
+	athlete, from, due := f.id("athlete_id"), f.day("assigned_on"), f.day("due_on")
+	if f.faulty() {
+		return v.showDrill(http.StatusBadRequest, f)
+	}
+	assignment := &service.AssignmentRecord{DrillID: id, AthleteID: *athlete, AssignedOn: *from, DueOn: due}
+	assignment.ID = assignmentID(id, *athlete)
+	if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, own.ID, assignment); err != nil {
+		return v.retry(f, err, v.showDrill)
+	}
+	return v.goTo(drillAddress(r, id) + "#" + athlete.String())
+}
+
+// assignmentID is the same for the same drill and athlete, so that a form sent twice assigns once.
+func assignmentID(drill, athlete uuid.UUID) uuid.UUID { return uuid.NewSHA1(drill, athlete[:]) }
+
+func laneSVG(v *visit) error {
+	scene, err := v.lane()
+	if err != nil {
+		return err
+	}
+	v.send(http.StatusOK, "image/svg+xml", []byte(svg(scene)))
+	return nil
+}
+
+// lanePNGScale is how many device pixels a picture's px takes: enough for a sharp print or screen.
+const lanePNGScale = 2
+
+func lanePNG(v *visit) error {
+	scene, err := v.lane()
+	if err != nil {
+		return err
+	}
+	var body bytes.Buffer
+	if err := scene.WritePNG(&body, lanePNGScale); err != nil {
+		return err
+	}
+	v.send(http.StatusOK, "image/png", body.Bytes())
+	return nil
+}
+
+// lane draws the lane of the athlete of the address.
+func (v *visit) lane() (picture.Scene, error) {
+	own, drill, err := v.squadAnd("drill")
+	if err != nil {
+		return picture.Scene{}, err
+	}
+	athlete, err := v.id("athlete")
+	if err != nil {
+		return picture.Scene{}, err
+	}
+	return v.site.svc.DrillPicture(v.Context(), v.me.ID, own.ID, service.DrillQuery{Drill: drill, Athlete: &athlete}, lanePx)
+}
+
+// newDrillView is what the page for a new drill looks at.
+type newDrillView struct {
+	*roster
+	Form     *form
+	Reading  reading
+	Athletes []athleteChoice
+	Examples []string
+}
+
+type athleteChoice struct {
+	*service.AthleteRecord
+	Chosen bool
+}
+
+// reading is what the coach's sentences were read as.
+type reading struct {
+	Lines []lineRead
+	Read  string // the sentences written back, one a line: sent along, to know that what is stored was seen
+	Ready bool   // every line was read
+}
+
+// lineRead is one sentence written back, or why it could not be read.
+type lineRead struct{ Written, Fault string }
+
+func newDrillForm(r *roster) *form {
+	patterns := []option{{"", "Any"}}
+	for _, p := range r.Patterns {
+		patterns = append(patterns, option{p.ID.String(), p.Name})
+	}
+	return &form{
+		Action: r.Address() + "/drills/new", Submit: "Assign the drill", Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
+		Inputs: []*input{
+			{Name: "sentences", Label: "What should every shot do?", Type: "area", Required: true, Max: "4000", Hint: "One sentence a line, such as: keep the ball at board 10 or inside."},
+			{Name: "name", Label: "Name of the drill", Required: true, Max: "200", Autocomplete: "off"},
+			{Name: "reps", Label: "Shots", Hint: "How many each athlete should throw.", Type: "number", Required: true, Value: "30", Min: "1", Max: "10000", Step: "1"},
+			{Name: "pass_share", Label: "Pass mark in %", Hint: "The share of the shots that should do as asked.", Type: "number", Required: true, Value: "80", Min: "1", Max: "100", Step: "1"},
+			{Name: "pattern_id", Label: "Pattern", Options: patterns},
+			{Name: "assigned_on", Label: "From", Hint: "Sessions from this day on count.", Type: "date", Required: true, Value: today()},
+			{Name: "due_on", Label: "Due", Hint: "Leave it blank for no end.", Type: "date"},
+			{Name: "note", Label: "Note to the athletes", Type: "area", Max: "4000"},
+		},
+	}
+}
+
+func newDrillPage(v *visit) error {
+	own, err := v.squad()
+	if err != nil {
+		return err
+	}
+	r, err := v.roster(own)
+	if err != nil {
+		return err
+	}
+	if !r.Coach() {
+		return errNotCoach
+	}
+	return v.showNewDrill(r, http.StatusOK, newDrillForm(r), reading{}, nil)
+}
+
+var errNotCoach = &service.Error{Code: service.Forbidden, Detail: "only a coach of the squad may do this: ask one"}
+
+func (v *visit) showNewDrill(r *roster, status int, f *form, read reading, chosen []string) error {
+	view := newDrillView{roster: r, Form: f, Reading: read, Examples: drill.Examples()}
+	for _, a := range r.Athletes {
+		view.Athletes = append(view.Athletes, athleteChoice{a, slices.Contains(chosen, a.ID.String())})
+	}
+	return v.show(status, "newdrill", frame{Title: "Assign a drill", Squad: r.Squad, Crumbs: v.crumbs(r), Page: view})
+}
+
+// maxSentences is how many sentences are read at once: more than any shot can be asked to heed.
+const maxSentences = 20
+
+// read reads a form's sentences, one a line, and writes them back.
+func (v *visit) read(squad uuid.UUID, text string) ([]drill.Rule, reading, error) {
+	var rules []drill.Rule
+	var result reading
+	var written []string
+	for line := range strings.Lines(text) {
+		line = strings.TrimSpace(line)
+		if line == "" {
+			continue
+		}
+		if len(result.Lines) == maxSentences {
+			result.Lines = append(result.Lines, lineRead{Fault: fmt.Sprintf("More than %d sentences are too many for one drill: take some out.", maxSentences)})
+			break
+		}
+		rule, sentence, err := v.site.svc.ReadSentence(v.Context(), v.me.ID, squad, line)
+		switch {
+		case err == nil:
+			rules, written = append(rules, rule), append(written, sentence)
+			result.Lines = append(result.Lines, lineRead{Written: sentence})
+		case service.AsError(err).Code == service.Invalid:
+			result.Lines = append(result.Lines, lineRead{Fault: service.AsError(err).Detail})
+		default:
+			return nil, reading{}, err
+		}
+	}
+	result.Read = strings.Join(written, "\n")
+	result.Ready = len(rules) > 0 && len(rules) == len(result.Lines)
+	return rules, result, nil
+}
+
+// readingPart answers the script that reads along while a sentence is typed, with the part of the page that shows the reading.
+func readingPart(v *visit) error {
+	own, err := v.squad()
+	if err != nil {
+		return err
+	}
+	if err := v.form(); err != nil {
+		return err
+	}
+	_, read, err := v.read(own.ID, v.PostFormValue("sentences"))
+	if err != nil {
+		return err
+	}
+	return v.write(http.StatusOK, "newdrill", "reading", read)
+}
+
+// newDrill stores a drill and assigns it, once the coach has seen what the sentences are read as; before that it shows them. The ids come
+// with the form, so that sending it again goes on where it broke off.
+func newDrill(v *visit) error {
+	own, err := v.squad()
+	if err != nil {
+		return err
+	}
+	if err := v.form(); err != nil {
+		return err
+	}
+	r, err := v.roster(own)
+	if err != nil {
+		return err
+	}
+	f := newDrillForm(r)
+	f.read(v.PostForm)
+	if id, err := uuid.Parse(v.PostFormValue("id")); err == nil {
+		f.Hidden["id"] = id.String()
+	}
+	chosen := v.PostForm["athlete_id"]
+	rules, read, err := v.read(own.ID, f.value("sentences"))
+	if err != nil {
+		return err
+	}
+	again := func(status int, f *form) error { return v.showNewDrill(r, status, f, read, chosen) }
+	seen := strings.ReplaceAll(v.PostFormValue("read"), "\r\n", "\n") == read.Read
+	if v.PostFormValue("step") == "read" || read.Ready && !seen {
+		for _, in := range f.Inputs {
+			in.Fault = "" // it is not stored yet
+		}
+		return again(http.StatusOK, f)
+	}
+	record := drillOf(f, rules)
+	assignments := assignmentsOf(f, chosen, record.ID)
+	if !read.Ready && f.value("sentences") != "" {
+		f.blame("sentences", "cannot all be read: see below")
+	}
+	if f.faulty() {
+		return again(http.StatusBadRequest, f)
+	}
+	if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, own.ID, record); err != nil {
+		return v.retry(f, err, again)
+	}
+	for _, assignment := range assignments {
+		if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, own.ID, assignment); err != nil {
+			return v.retry(f, err, again)
+		}
+	}
+	return v.goTo(drillAddress(r, record.ID))
+}
+
+func drillOf(f *form, rules []drill.Rule) *service.DrillRecord {
+	record := &service.DrillRecord{
+		Head: service.Head{ID: uuid.MustParse(f.Hidden["id"])}, Name: f.value("name"), Rules: rules, Reps: f.whole("reps"),
+		PatternID: f.id("pattern_id"), Note: f.value("note"),
+	}
+	if percent := f.number("pass_share"); percent != nil {
+		record.PassShare = *percent / 100
+	}
+	return record
+}
+
+func assignmentsOf(f *form, chosen []string, drill uuid.UUID) []*service.AssignmentRecord {
+	if len(chosen) == 0 {
+		f.blame("athletes", "Choose at least one athlete.")
+	}
+	from, due := f.day("assigned_on"), f.day("due_on")
+	var list []*service.AssignmentRecord
+	for _, text := range chosen {
+		athlete, err := uuid.Parse(text)
+		if err != nil {
+			f.blame("athletes", "One of the athletes is none of the choices: choose again.")
+			continue
+		}
+		if from == nil {
+			continue
+		}
+		one := &service.AssignmentRecord{Head: service.Head{ID: assignmentID(drill, athlete)}, DrillID: drill, AthleteID: athlete, AssignedOn: *from, DueOn: due}
+		if faults := one.Faults(); len(faults) > 0 { // before the drill is stored, not between the two
+			f.blame(strings.TrimPrefix(faults[0].Pointer, "/"), faults[0].Detail)
+		}
+		list = append(list, one)
+	}
+	return list
+}

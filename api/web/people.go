@@ -1,0 +1,127 @@
+package web
+
+import (
+	"net/http"
+
+	"github.com/google/uuid"
+
+	"laneward/service"
+	"laneward/service/lane"
+)
+
+// peopleView is what the page of the squad's people looks at.
+type peopleView struct {
+	*roster
+	Add, Invite *form
+	Invitation  *service.Invitation // made just now; its code is shown once
+}
+
+func athleteForm(r *roster) *form {
+	return &form{
+		Action: r.Address() + "/athletes", Submit: "Add the athlete", Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
+		Inputs: []*input{
+			{Name: "name", Label: "Name", Required: true, Max: "200", Autocomplete: "off"},
+			{Name: "side", Label: "Bowls with", Required: true, Options: []option{{"right", "the right hand"}, {"left", "the left hand"}}},
+			{Name: "speed_mph", Label: "Typical speed in mph", Hint: "At launch. Leave blank what is not known.", Mode: "decimal", Max: "10", Autocomplete: "off"},
+			{Name: "rev_rate_rpm", Label: "Typical rev rate in rpm", Mode: "decimal", Max: "10", Autocomplete: "off"},
+			{Name: "rotation_deg", Label: "Axis rotation in degrees", Mode: "decimal", Max: "10", Autocomplete: "off"},
+			{Name: "tilt_deg", Label: "Axis tilt in degrees", Mode: "decimal", Max: "10", Autocomplete: "off"},
+		},
+	}
+}
+
+// inviteForm asks whom a code is for. An athlete's code is for one athlete of the squad.
+func inviteForm(r *roster) *form {
+	whom := make([]option, 0, len(r.Athletes)+2)
+	for _, a := range r.Athletes {
+		whom = append(whom, option{a.ID.String(), "the athlete " + a.Name})
+	}
+	whom = append(whom, option{string(service.Analyst), "an analyst, who reads everything"}, option{string(service.Coach), "a coach, who runs the squad"})
+	return &form{
+		Action: r.Address() + "/invitations", Submit: "Make a code",
+		Inputs: []*input{{Name: "whom", Label: "The code is for", Required: true, Options: whom}},
+	}
+}
+
+// asCoach reads the squad of the address for a page that only its coaches have.
+func (v *visit) asCoach() (*roster, error) {
+	own, err := v.squad()
+	if err != nil {
+		return nil, err
+	}
+	if own.Role != service.Coach {
+		return nil, errNotCoach
+	}
+	return v.roster(own)
+}
+
+func peoplePage(v *visit) error {
+	r, err := v.asCoach()
+	if err != nil {
+		return err
+	}
+	return v.showPeople(http.StatusOK, peopleView{roster: r})
+}
+
+func (v *visit) showPeople(status int, view peopleView) error {
+	if view.Add == nil {
+		view.Add = athleteForm(view.roster)
+	}
+	if view.Invite == nil {
+		view.Invite = inviteForm(view.roster)
+	}
+	return v.show(status, "people", frame{Title: "People", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view})
+}
+
+func addAthlete(v *visit) error {
+	r, err := v.asCoach()
+	if err != nil {
+		return err
+	}
+	if err := v.form(); err != nil {
+		return err
+	}
+	f := athleteForm(r)
+	f.read(v.PostForm)
+	show := func(status int, f *form) error { return v.showPeople(status, peopleView{roster: r, Add: f}) }
+	record := &service.AthleteRecord{
+		Name: f.value("name"), Side: lane.Side(f.value("side")), SpeedMPH: f.number("speed_mph"), RevRateRPM: f.number("rev_rate_rpm"),
+		RotationDeg: f.number("rotation_deg"), TiltDeg: f.number("tilt_deg"),
+	}
+	if id, err := uuid.Parse(v.PostFormValue("id")); err == nil {
+		f.Hidden["id"], record.ID = id.String(), id
+	}
+	if f.faulty() {
+		return show(http.StatusBadRequest, f)
+	}
+	if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, r.Own.ID, record); err != nil {
+		return v.retry(f, err, show)
+	}
+	return v.goTo(r.Address() + "/people")
+}
+
+// invite makes a code and shows it: it is known now and never again.
+func invite(v *visit) error {
+	r, err := v.asCoach()
+	if err != nil {
+		return err
+	}
+	if err := v.form(); err != nil {
+		return err
+	}
+	f := inviteForm(r)
+	f.read(v.PostForm)
+	show := func(status int, f *form) error { return v.showPeople(status, peopleView{roster: r, Invite: f}) }
+	if f.faulty() {
+		return show(http.StatusBadRequest, f)
+	}
+	role, athlete := service.Role(f.value("whom")), (*uuid.UUID)(nil)
+	if role != service.Analyst && role != service.Coach {
+		role, athlete = service.Athlete, f.id("whom")
+	}
+	made, err := v.site.svc.Invite(v.Context(), v.me.ID, r.Own.ID, role, athlete)
+	if err != nil {
+		return v.retry(f, err, show)
+	}
+	return v.showPeople(http.StatusOK, peopleView{roster: r, Invitation: &made})
+}

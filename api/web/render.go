@@ -1,0 +1,161 @@
+package web
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"mime"
+	"net/http"
+	"path"
+
+	"laneward/service"
+)
+
+//go:embed templates/*.html
+var templateFiles embed.FS
+
+//go:embed static/*
+var staticFiles embed.FS
+
+// frame is what every page has around its own content.
+type frame struct {
+	Title  string
+	Page   any // what the page's own template looks at
+	Crumbs []crumb
+	Squad  *service.SquadRecord // the squad the page is about, to mark an invented one
+	Status int
+	Me     *service.Person
+	Here   string // the page's own address
+}
+
+// crumb is one step of the way down to a page.
+type crumb struct{ Name, Address string }
+
+// pages are the parsed templates by name: each is the layout, the shared parts and one page.
+type pages map[string]*template.Template
+
+// partNames are the templates that several pages share.
+var partNames = []string{"templates/layout.html", "templates/parts.html"}
+
+func loadPages(files assets) (pages, error) {
+	names, err := fs.Glob(templateFiles, "templates/*.html")
+	if err != nil {
+		return nil, fmt.Errorf("find the pages: %w", err)
+	}
+	functions := wordFunctions()
+	functions["asset"] = files.address
+	shared, err := template.New("").Funcs(functions).ParseFS(templateFiles, partNames...)
+	if err != nil {
+		return nil, fmt.Errorf("read the pages' layout: %w", err)
+	}
+	loaded := make(pages)
+	for _, name := range names {
+		if name == partNames[0] || name == partNames[1] {
+			continue
+		}
+		page, err := shared.Clone()
+		if err == nil {
+			page, err = page.ParseFS(templateFiles, name)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("read page %s: %w", name, err)
+		}
+		base := path.Base(name)
+		loaded[base[:len(base)-len(".html")]] = page
+	}
+	return loaded, nil
+}
+
+// show writes a page whole, or nothing of it.
+func (v *visit) show(status int, name string, f frame) error {
+	f.Me, f.Status, f.Here = v.me, status, v.URL.Path
+	return v.write(status, name, "layout", f)
+}
+
+// write fills one template of a page.
+func (v *visit) write(status int, page, part string, data any) error {
+	loaded, ok := v.site.pages[page]
+	if !ok {
+		return fmt.Errorf("there is no template of page %q", page)
+	}
+	var body bytes.Buffer
+	if err := loaded.ExecuteTemplate(&body, part, data); err != nil {
+		return fmt.Errorf("write page %s: %w", page, err)
+	}
+	v.send(status, "text/html; charset=utf-8", body.Bytes())
+	return nil
+}
+
+func (v *visit) send(status int, contentType string, body []byte) {
+	v.w.Header().Set("Content-Type", contentType)
+	v.w.WriteHeader(status)
+	if v.Method == http.MethodHead {
+		return
+	}
+	if _, err := v.w.Write(body); err != nil {
+		v.site.log.WarnContext(v.Context(), "page not sent", "err", err)
+	}
+}
+
+// assets are the style, the script and the sign, under addresses that change with what is in them, so that a browser may keep them.
+type assets map[string]asset
+
+type asset struct {
+	body    []byte
+	version string
+}
+
+func loadAssets() (assets, error) {
+	entries, err := fs.ReadDir(staticFiles, "static")
+	if err != nil {
+		return nil, fmt.Errorf("find the static files: %w", err)
+	}
+	files := make(assets, len(entries))
+	for _, entry := range entries {
+		body, err := staticFiles.ReadFile("static/" + entry.Name())
+		if err != nil {
+			return nil, fmt.Errorf("read %s: %w", entry.Name(), err)
+		}
+		sum := sha256.Sum256(body)
+		files[entry.Name()] = asset{body, base64.RawURLEncoding.EncodeToString(sum[:9])}
+	}
+	return files, nil
+}
+
+func (a assets) address(name string) (string, error) {
+	file, ok := a[name]
+	if !ok {
+		return "", fmt.Errorf("there is no static file %q", name)
+	}
+	return "/static/" + name + "?v=" + file.version, nil
+}
+
+func (a assets) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	name := r.PathValue("file")
+	if name == "" {
+		name = "sign.svg"
+	}
+	file, ok := a[name]
+	if !ok {
+		http.NotFound(w, r)
+		return
+	}
+	keep := "no-cache"
+	if r.URL.Query().Get("v") == file.version {
+		keep = "public, max-age=31536000, immutable"
+	}
+	w.Header().Set("Cache-Control", keep)
+	w.Header().Set("ETag", `"`+file.version+`"`)
+	w.Header().Set("Content-Type", mime.TypeByExtension(path.Ext(name)))
+	if r.Header.Get("If-None-Match") == `"`+file.version+`"` {
+		w.WriteHeader(http.StatusNotModified)
+		return
+	}
+	if r.Method != http.MethodHead {
+		_, _ = w.Write(file.body) // whoever hung up needs no stylesheet
+	}
+}

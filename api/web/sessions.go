@@ -1,0 +1,323 @@
+package web
+
+import (
+	"encoding/base64"
+	"encoding/json"
+	"html/template"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"laneward/service"
+	"laneward/service/picture"
+)
+
+// sessionView is what a session's page looks at.
+type sessionView struct {
+	*roster
+	Session *service.SessionRecord
+	Lanes   []sessionLane
+	Shots   []shotRow
+	Columns []shotColumn
+	After   bool   // the table does not begin with the first shot
+	Next    string // the address of the shots that follow, empty on the last page
+	Upload  *form  // nil for who may not
+	Result  *uploadView
+}
+
+type sessionLane struct {
+	service.SessionLane
+	Picture template.HTML
+}
+
+// shotRow is one shot as the table writes it.
+type shotRow struct {
+	Order   int
+	Athlete string
+	Cells   []string
+}
+
+// shotColumn is a column of the table that at least one shot fills.
+type shotColumn struct{ Name, Unit string }
+
+// maxTableRows is how many shots one page of the table holds.
+const maxTableRows = 100
+
+func sessionPage(v *visit) error { return v.showSession(http.StatusOK, nil, nil) }
+
+// showSession shows the session of the address, with what became of a log when one was sent.
+func (v *visit) showSession(status int, upload *form, result *uploadView) error {
+	own, id, err := v.squadAnd("session")
+	if err != nil {
+		return err
+	}
+	found, err := v.site.svc.Get(v.Context(), v.me.ID, own.ID, service.KindSession, id)
+	if err != nil {
+		return err
+	}
+	r, err := v.roster(own)
+	if err != nil {
+		return err
+	}
+	view := sessionView{roster: r, Session: found.(*service.SessionRecord), Upload: upload, Result: result}
+	if view.Lanes, err = v.sessionLanes(own.ID, view.Session); err != nil {
+		return err
+	}
+	if err := v.fillShots(&view); err != nil {
+		return err
+	}
+	if view.Upload == nil && r.CanLog() {
+		view.Upload = uploadForm(r, view.Session)
+	}
+	return v.show(status, "session", frame{Title: view.Session.Name, Squad: r.Squad, Crumbs: v.crumbs(r), Page: view})
+}
+
+func (v *visit) sessionLanes(squad uuid.UUID, session *service.SessionRecord) ([]sessionLane, error) {
+	found, err := v.site.svc.SessionLanes(v.Context(), v.me.ID, squad, session.ID)
+	if err != nil {
+		return nil, err
+	}
+	lanes := make([]sessionLane, len(found))
+	for i, one := range found {
+		one.Lane.WidthPx = laneManyPx
+		scene, err := one.Lane.Scene()
+		drawn, err := pictureOf(scene, err, one.Athlete.Name+": breakpoints in "+session.Name)
+		if err != nil {
+			return nil, err
+		}
+		lanes[i] = sessionLane{one, drawn}
+	}
+	return lanes, nil
+}
+
+// fillShots writes the table of the shots that the address asks for.
+func (v *visit) fillShots(view *sessionView) error {
+	after, err := readPlace(v.URL.Query().Get("after"))
+	if err != nil {
+		return err
+	}
+	view.After = after != service.ShotPlace{}
+	shots, next, err := v.site.svc.Shots(v.Context(), v.me.ID, view.Own.ID, view.Session.ID, after, maxTableRows)
+	if err != nil {
+		return err
+	}
+	balls, err := all[*service.BallRecord](v.Context(), v, view.Own.ID, service.KindBall)
+	if err != nil {
+		return err
+	}
+	names := make(map[uuid.UUID]string)
+	for _, b := range balls {
+		names[b.ID] = b.Name
+	}
+	for _, d := range view.Drills {
+		names[d.ID] = d.Name
+	}
+	view.Columns, view.Shots = shotTable(shots, names, func(id uuid.UUID) string { return view.Athlete(&id) })
+	if next != nil {
+		place, err := writePlace(*next)
+		if err != nil {
+			return err
+		}
+		view.Next = "?after=" + place + "#shots"
+	}
+	return nil
+}
+
+func readPlace(text string) (place service.ShotPlace, err error) {
+	if text == "" {
+		return place, nil
+	}
+	raw, err := base64.RawURLEncoding.DecodeString(text)
+	if err == nil {
+		err = json.Unmarshal(raw, &place)
+	}
+	if err != nil {
+		return place, &service.Error{Code: service.Invalid, Detail: "the address does not name a place in the table: start from the session's first shots"}
+	}
+	return place, nil
+}
+
+func writePlace(place service.ShotPlace) (string, error) {
+	raw, err := json.Marshal(place)
+	return base64.RawURLEncoding.EncodeToString(raw), err
+}
+
+// shotTable writes shots as rows, leaving out the columns that none of them fills.
+func shotTable(shots []*service.ShotRecord, names map[uuid.UUID]string, athlete func(uuid.UUID) string) ([]shotColumn, []shotRow) {
+	type column struct {
+		shotColumn
+		cell func(s *service.ShotRecord) string
+	}
+	name := func(id *uuid.UUID) string {
+		if id == nil {
+			return ""
+		}
+		return names[*id]
+	}
+	every := []column{
+		{shotColumn{"Ball", ""}, func(s *service.ShotRecord) string { return name(s.BallID) }},
+		{shotColumn{"Laydown", "board"}, func(s *service.ShotRecord) string { return decimal(s.LaydownBoard) }},
+		{shotColumn{"Arrows", "board"}, func(s *service.ShotRecord) string { return decimal(s.ArrowsBoard) }},
+		{shotColumn{"Breakpoint", "board"}, func(s *service.ShotRecord) string { return decimal(s.BreakpointBoard) }},
+		{shotColumn{"at", "ft"}, func(s *service.ShotRecord) string { return decimal(s.BreakpointFt) }},
+		{shotColumn{"Entry", "board"}, func(s *service.ShotRecord) string { return decimal(s.EntryBoard) }},
+		{shotColumn{"Entry angle", "°"}, func(s *service.ShotRecord) string { return decimal(s.EntryAngleDeg) }},
+		{shotColumn{"Launch angle", "°"}, func(s *service.ShotRecord) string { return decimal(s.LaunchAngleDeg) }},
+		{shotColumn{"Speed", "mph"}, func(s *service.ShotRecord) string { return decimal(s.SpeedMPH) }},
+		{shotColumn{"Rev rate", "rpm"}, func(s *service.ShotRecord) string { return decimal(s.RevRateRPM) }},
+		{shotColumn{"Rotation", "°"}, func(s *service.ShotRecord) string { return decimal(s.RotationDeg) }},
+		{shotColumn{"Tilt", "°"}, func(s *service.ShotRecord) string { return decimal(s.TiltDeg) }},
+		{shotColumn{"Board error", "± boards"}, func(s *service.ShotRecord) string { return decimal(s.Errors.Board) }},
+		{shotColumn{"Left standing", "pins"}, standing},
+		{shotColumn{"Drill", ""}, func(s *service.ShotRecord) string { return name(s.DrillID) }},
+		{shotColumn{"Note", ""}, func(s *service.ShotRecord) string { return s.Note }},
+	}
+	rows := make([]shotRow, len(shots))
+	for i, s := range shots {
+		rows[i] = shotRow{Order: s.Order, Athlete: athlete(s.AthleteID)}
+	}
+	var columns []shotColumn
+	for _, c := range every {
+		filled := false
+		for _, s := range shots {
+			filled = filled || c.cell(s) != ""
+		}
+		if !filled {
+			continue
+		}
+		columns = append(columns, c.shotColumn)
+		for i, s := range shots {
+			rows[i].Cells = append(rows[i].Cells, c.cell(s))
+		}
+	}
+	return columns, rows
+}
+
+func standing(s *service.ShotRecord) string {
+	if s.Standing == nil {
+		return ""
+	}
+	return s.Standing.String()
+}
+
+func sessionForm(r *roster) *form {
+	patterns := []option{{"", "Not known"}}
+	for _, p := range r.Patterns {
+		patterns = append(patterns, option{p.ID.String(), p.Name})
+	}
+	var athletes []option
+	if r.Own.Role == service.Coach {
+		athletes = append(athletes, option{"", "The whole squad"})
+	}
+	for _, a := range r.Athletes {
+		athletes = append(athletes, option{a.ID.String(), a.Name})
+	}
+	return &form{
+		Action: r.Address() + "/sessions/new", Submit: "Add the session", Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
+		Inputs: []*input{
+			{Name: "name", Label: "Name", Hint: "Such as: Tuesday practice.", Required: true, Max: "200", Autocomplete: "off"},
+			{Name: "date", Label: "Day", Type: "date", Required: true, Value: today()},
+			{Name: "kind", Label: "Kind", Required: true, Options: []option{{"practice", "Practice"}, {"block", "Block of games"}}},
+			{Name: "athlete_id", Label: "Whose session is it?", Options: athletes},
+			{Name: "pattern_id", Label: "Pattern", Options: patterns},
+			{Name: "centre", Label: "Centre", Max: "200", Autocomplete: "off"},
+			{Name: "lanes", Label: "Lanes", Hint: "Numbers with blanks between them, such as: 11 12.", Mode: "numeric", Max: "100", Autocomplete: "off"},
+		},
+	}
+}
+
+func newSessionPage(v *visit) error {
+	own, err := v.squad()
+	if err != nil {
+		return err
+	}
+	r, err := v.roster(own)
+	if err != nil {
+		return err
+	}
+	if !r.CanLog() {
+		return errNotCoach
+	}
+	return v.showNewSession(r, http.StatusOK, sessionForm(r))
+}
+
+func (v *visit) showNewSession(r *roster, status int, f *form) error {
+	return v.show(status, "newsession", frame{Title: "Add a session", Squad: r.Squad, Crumbs: v.crumbs(r), Page: f})
+}
+
+func newSession(v *visit) error {
+	own, err := v.squad()
+	if err != nil {
+		return err
+	}
+	if err := v.form(); err != nil {
+		return err
+	}
+	r, err := v.roster(own)
+	if err != nil {
+		return err
+	}
+	f := sessionForm(r)
+	f.read(v.PostForm)
+	record := &service.SessionRecord{
+		Form: f.value("kind"), Name: f.value("name"), Centre: f.value("centre"), PatternID: f.id("pattern_id"), AthleteID: f.id("athlete_id"),
+	}
+	if id, err := uuid.Parse(v.PostFormValue("id")); err == nil {
+		f.Hidden["id"], record.ID = id.String(), id
+	}
+	if held := f.day("date"); held != nil {
+		record.Date = *held
+	}
+	for _, text := range strings.FieldsFunc(f.value("lanes"), func(r rune) bool { return r == ' ' || r == ',' || r == '-' }) {
+		n, err := strconv.ParseInt(text, 10, 32)
+		if err != nil {
+			f.blame("lanes", strconv.Quote(text)+" is no lane: write numbers with blanks between them")
+			break
+		}
+		record.Lanes = append(record.Lanes, int32(n))
+	}
+	show := func(status int, f *form) error { return v.showNewSession(r, status, f) }
+	if f.faulty() {
+		return show(http.StatusBadRequest, f)
+	}
+	made, _, err := v.site.svc.Create(v.Context(), v.me.ID, own.ID, record)
+	if err != nil {
+		return v.retry(f, err, show)
+	}
+	return v.goTo(r.Address() + "/sessions/" + made.Key().String())
+}
+
+// patternView is what a pattern's page looks at.
+type patternView struct {
+	*roster
+	Pattern  *service.PatternRecord
+	VolumeML float64
+	Picture  template.HTML // empty when only the length is known
+}
+
+func patternPage(v *visit) error {
+	own, id, err := v.squadAnd("pattern")
+	if err != nil {
+		return err
+	}
+	record, film, err := v.site.svc.Pattern(v.Context(), v.me.ID, own.ID, id)
+	if err != nil {
+		return err
+	}
+	r, err := v.roster(own)
+	if err != nil {
+		return err
+	}
+	view := patternView{roster: r, Pattern: record}
+	if film != nil {
+		view.VolumeML = film.VolumeUL() / 1000
+		drawn := picture.Lane{Side: "right", WidthPx: lanePx, Film: &picture.Film{UL: film.UL}}
+		scene, err := drawn.Scene()
+		if view.Picture, err = pictureOf(scene, err, record.Name+": the film on the lane"); err != nil {
+			return err
+		}
+	}
+	return v.show(http.StatusOK, "pattern", frame{Title: record.Name, Squad: r.Squad, Crumbs: v.crumbs(r), Page: view})
+}

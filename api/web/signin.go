@@ -1,0 +1,181 @@
+package web
+
+import (
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"laneward/service"
+)
+
+// The cookies of a sign-in. Neither is for scripts, and the browser sends them with no request that another site started.
+const (
+	accessCookie  = "laneward_access"
+	refreshCookie = "laneward_refresh"
+	refreshAge    = 90 * 24 * time.Hour
+	// device is what the pages call themselves when they sign in: a browser has no name of its own to tell.
+	device = "web pages"
+)
+
+var errSignedOut = &service.Error{Code: service.Unauthenticated, Detail: "you are signed out: sign in, then do it again"}
+
+// user is who looks. When the access token has run out a new one is fetched with the refresh token, and the browser is given both.
+func (v *visit) user() (uuid.UUID, error) {
+	if cookie, err := v.Cookie(accessCookie); err == nil {
+		if user, err := v.site.svc.Authenticate(cookie.Value); err == nil {
+			return user, nil
+		}
+	}
+	cookie, err := v.Cookie(refreshCookie)
+	if err != nil {
+		return uuid.Nil, errSignedOut
+	}
+	tokens, err := v.site.svc.Refresh(v.Context(), cookie.Value, device)
+	if err != nil {
+		if signedOut(err) {
+			v.forgetTokens()
+			return uuid.Nil, errSignedOut
+		}
+		return uuid.Nil, err
+	}
+	v.keepTokens(tokens)
+	return tokens.User, nil
+}
+
+func (v *visit) keepTokens(tokens service.Tokens) {
+	v.setCookie(accessCookie, tokens.Access, service.AccessTTL)
+	v.setCookie(refreshCookie, tokens.Refresh, refreshAge)
+}
+
+func (v *visit) forgetTokens() {
+	v.setCookie(accessCookie, "", -1)
+	v.setCookie(refreshCookie, "", -1)
+}
+
+// setCookie sets a cookie that lives for a time; a negative one deletes it.
+func (v *visit) setCookie(name, value string, age time.Duration) {
+	seconds := int(age.Seconds())
+	if age < 0 {
+		seconds = -1
+	}
+	http.SetCookie(v.w, &http.Cookie{
+		Name: name, Value: value, Path: "/", MaxAge: seconds, HttpOnly: true, Secure: v.TLS != nil, SameSite: http.SameSiteStrictMode,
+	})
+}
+
+// toSignIn asks to sign in and come back. A link on another site brings no cookies along; whoever follows one may well be signed in, so the
+// browser is made to ask once more, from here.
+func (v *visit) toSignIn() error {
+	if v.Header.Get("Sec-Fetch-Site") == "cross-site" {
+		return v.show(http.StatusOK, "again", frame{Title: "One moment", Page: v.URL.RequestURI()})
+	}
+	return v.goTo("/sign-in?" + url.Values{"next": {v.URL.RequestURI()}}.Encode())
+}
+
+// next is the page to go to after signing in: one of ours, whatever the address says.
+func (v *visit) next() string {
+	next := v.FormValue("next")
+	if !strings.HasPrefix(next, "/") || strings.HasPrefix(next, "//") || strings.ContainsAny(next, "\\\r\n") {
+		return "/"
+	}
+	return next
+}
+
+func signInForm(next string) *form {
+	return &form{
+		Action: "/sign-in", Submit: "Sign in", Hidden: map[string]string{"next": next},
+		Inputs: []*input{
+			{Name: "email", Label: "E-mail address", Type: "email", Autocomplete: "username", Required: true, Max: "254"},
+			{Name: "password", Label: "Password", Type: "password", Autocomplete: "current-password", Required: true, Max: "128"},
+		},
+	}
+}
+
+func signUpForm(next string) *form {
+	return &form{
+		Action: "/sign-up", Submit: "Sign up", Hidden: map[string]string{"next": next},
+		Inputs: []*input{
+			{Name: "name", Label: "Your name", Hint: "As the squad should see it.", Autocomplete: "name", Required: true, Max: "200"},
+			{Name: "email", Label: "E-mail address", Type: "email", Autocomplete: "username", Required: true, Max: "254"},
+			{
+				Name: "password", Label: "Password", Hint: "12 characters or more. Several unrelated words are best.", Type: "password",
+				Autocomplete: "new-password", Required: true, Min: "12", Max: "128",
+			},
+		},
+	}
+}
+
+func signInPage(v *visit) error {
+	if v.me != nil {
+		return v.goTo(v.next())
+	}
+	return v.showSignIn(http.StatusOK, signInForm(v.next()))
+}
+
+func (v *visit) showSignIn(status int, f *form) error {
+	return v.show(status, "signin", frame{Title: "Sign in", Page: f})
+}
+
+func signIn(v *visit) error {
+	if err := v.form(); err != nil {
+		return err
+	}
+	f := signInForm(v.next())
+	f.read(v.PostForm)
+	if f.faulty() {
+		return v.showSignIn(http.StatusBadRequest, f)
+	}
+	tokens, err := v.site.svc.SignIn(v.Context(), f.value("email"), f.value("password"), device, v.from())
+	if err != nil {
+		return v.retry(f, err, v.showSignIn)
+	}
+	v.keepTokens(tokens)
+	return v.goTo(v.next())
+}
+
+func signUpPage(v *visit) error {
+	if v.me != nil {
+		return v.goTo(v.next())
+	}
+	return v.showSignUp(http.StatusOK, signUpForm(v.next()))
+}
+
+func (v *visit) showSignUp(status int, f *form) error {
+	return v.show(status, "signup", frame{Title: "Sign up", Page: f})
+}
+
+func signUp(v *visit) error {
+	if err := v.form(); err != nil {
+		return err
+	}
+	f := signUpForm(v.next())
+	f.read(v.PostForm)
+	if local, domain, ok := strings.Cut(f.value("email"), "@"); f.value("email") != "" && (!ok || local == "" || domain == "") {
+		f.blame("email", "is no e-mail address: write it as name@place")
+	}
+	if f.faulty() {
+		return v.showSignUp(http.StatusBadRequest, f)
+	}
+	tokens, err := v.site.svc.SignUp(v.Context(), service.NewUser{
+		Email: f.value("email"), Name: f.value("name"), Password: f.value("password"), Device: device,
+	})
+	if err != nil {
+		return v.retry(f, err, v.showSignUp)
+	}
+	v.keepTokens(tokens)
+	return v.goTo(v.next())
+}
+
+// signOut ends the sign-in. It works for whoever is signed out already.
+func signOut(v *visit) error {
+	if cookie, err := v.Cookie(refreshCookie); err == nil {
+		if err := v.site.svc.SignOut(v.Context(), cookie.Value); err != nil {
+			return err
+		}
+	}
+	v.forgetTokens()
+	return v.goTo("/sign-in")
+}

@@ -1,0 +1,226 @@
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"laneward/service"
+	"laneward/service/drill"
+	"laneward/service/picture"
+	"laneward/service/trend"
+)
+
+// wordFunctions is how templates write what they are given.
+func wordFunctions() template.FuncMap {
+	return template.FuncMap{
+		"percent": percent, "interval": interval, "points": points, "pointsRange": pointsRange, "margin": margin, "count": count, "day": day,
+		"decimal": decimal, "verdictClass": verdictClass, "evidence": evidence, "sentence": sentence, "bar": barX, "lanes": lanes,
+		"role": roleWord, "gauge": gaugeX, "share": shareOf, "against": againstOf, "capital": capital,
+		"add":  func(a, b int) int { return a + b },
+		"pair": func(a, b any) pair { return pair{a, b} },
+	}
+}
+
+// percent writes a share without decimals: no log of shots tells more.
+func percent(share float64) string { return fmt.Sprintf("%d %%", int(math.Round(100*share))) }
+
+// interval writes an interval of a share.
+func interval(i trend.Interval) string {
+	return fmt.Sprintf("%d to %d %%", int(math.Round(100*i.Low)), int(math.Round(100*i.High)))
+}
+
+// points writes a difference of shares in percentage points, with its sign.
+func points(difference float64) string {
+	rounded := int(math.Round(100 * difference))
+	switch {
+	case rounded > 0:
+		return "+" + strconv.Itoa(rounded)
+	case rounded < 0:
+		return "−" + strconv.Itoa(-rounded)
+	}
+	return "0"
+}
+
+func pointsRange(i trend.Interval) string { return points(i.Low) + " to " + points(i.High) }
+
+// margin says on which side of a rule's edge the shots lie on average.
+func margin(mean float64, unit string) string {
+	amount := strconv.FormatFloat(math.Abs(math.Round(mean*10)/10), 'f', -1, 64)
+	switch {
+	case amount == "0":
+		return "on the edge"
+	case mean > 0:
+		return amount + " " + unit + " to spare"
+	}
+	return amount + " " + unit + " short"
+}
+
+func count(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return strconv.Itoa(n) + " " + noun + "s"
+}
+
+func day(d *service.Day) string {
+	if d == nil {
+		return ""
+	}
+	return d.Format("2 January 2006")
+}
+
+// decimal writes a measured value with the decimals it has, two at most; what was not measured is an empty cell.
+func decimal(value *float64) string {
+	if value == nil {
+		return ""
+	}
+	return strconv.FormatFloat(math.Round(*value*100)/100, 'f', -1, 64)
+}
+
+func sentence(text string) string {
+	if text == "" || strings.HasSuffix(text, ".") {
+		return text
+	}
+	return text + "."
+}
+
+func lanes(numbers []int32) string {
+	words := make([]string, len(numbers))
+	for i, n := range numbers {
+		words[i] = strconv.Itoa(int(n))
+	}
+	return strings.Join(words, " and ")
+}
+
+func roleWord(role service.Role) string {
+	switch role {
+	case service.Coach:
+		return "You are a coach of this squad"
+	case service.Athlete:
+		return "You are an athlete of this squad"
+	}
+	return "You are an analyst of this squad"
+}
+
+func verdictClass(v drill.DrillVerdict) string {
+	switch v {
+	case drill.Met:
+		return "met"
+	case drill.NotMet:
+		return "not-met"
+	}
+	return "open"
+}
+
+// evidence says how far the verdict is from turning.
+func evidence(a drill.Adherence) string {
+	e := a.Evidence
+	switch a.Verdict {
+	case drill.Met:
+		return fmt.Sprintf("Clear since judged shot %d.", e.DecidedAt) + turns(e.BrokenToNotMet, "broken", "not met")
+	case drill.NotMet:
+		if e.KeptToMet == nil {
+			return "One broken shot decides: every shot has to be kept."
+		}
+		return fmt.Sprintf("Clear since judged shot %d.", e.DecidedAt) + turns(e.KeptToMet, "kept", "met")
+	}
+	var parts []string
+	if e.KeptToMet != nil {
+		parts = append(parts, count(*e.KeptToMet, "more kept shot")+" would make it met")
+	}
+	if e.BrokenToNotMet != nil {
+		parts = append(parts, count(*e.BrokenToNotMet, "more broken shot")+" not met")
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return strings.Join(parts, ", ") + "."
+}
+
+func turns(more *int, how, to string) string {
+	if more == nil || *more == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" Only %s in a row would turn it to %s.", count(*more, how+" shot"), to)
+}
+
+// barX places a share on a bar 100 wide.
+func barX(share float64) string { return strconv.FormatFloat(math.Round(1000*share)/10, 'f', -1, 64) }
+
+// gaugeX places a test's progress, -1 to 1, on a rail 100 wide.
+func gaugeX(progress float64) string { return barX((progress + 1) / 2) }
+
+// pair hands a template two things at once: what the page is about, and one part of it.
+type pair struct{ A, B any }
+
+// shareBar is a share on a bar: its interval, and the pass mark, 0 for none. Share is nil when nothing was judged.
+type shareBar struct {
+	Share           *float64
+	Low, High, Pass float64
+}
+
+func shareOf(p drill.Proportion, pass float64) shareBar {
+	return shareBar{p.Share, p.Interval.Low, p.Interval.High, pass}
+}
+
+// comparison is how often shots that kept the drill did something, against those that broke it.
+type comparison struct {
+	Title, What string
+	Rows        []comparisonRow
+	Words       string
+}
+
+type comparisonRow struct {
+	Name, Class string
+	drill.Proportion
+}
+
+func againstOf(title, what, verb string, c drill.Comparison) comparison {
+	rows := []comparisonRow{{"Done as asked", "kept", c.First}, {"Not done as asked", "broken", c.Second}}
+	return comparison{Title: title, What: what, Rows: rows, Words: comparisonWords(verb, c)}
+}
+
+func comparisonWords(verb string, c drill.Comparison) string {
+	if c.Difference == nil {
+		return "There is nothing to compare yet."
+	}
+	numbers := fmt.Sprintf(" (%s points, 95 %% interval %s)", points(*c.Difference), pointsRange(c.Interval))
+	switch c.Sign() {
+	case 1:
+		return "Doing as asked " + verb + " more often" + numbers + "."
+	case -1:
+		return "Doing as asked " + verb + " less often" + numbers + ": look at the line again."
+	}
+	return "These shots do not tell the two apart" + numbers + "."
+}
+
+func capital(text string) string {
+	if text == "" {
+		return ""
+	}
+	first, size := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(first)) + text[size:]
+}
+
+// styleRE finds style attributes; in the text of a picture quotation marks are escaped, so nothing else looks like one.
+var styleRE = regexp.MustCompile(` style="[^"]*"`)
+
+// svg is a picture to stand in a page. The page's policy allows no inline style: the stylesheet says how pictures scale.
+func svg(scene picture.Scene) template.HTML {
+	return template.HTML(styleRE.ReplaceAll(scene.SVG(), nil)) //nolint:gosec // the picture escapes every text it is given
+}
+
+// pictureOf is a picture under a name of its own, or the reason why there is none.
+func pictureOf(scene picture.Scene, err error, title string) (template.HTML, error) {
+	if err != nil {
+		return "", err
+	}
+	scene.Title = title
+	return svg(scene), nil
+}
