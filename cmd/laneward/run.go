@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -39,6 +38,8 @@ type commands struct {
 	Demo    demoCommand    `cmd:"" help:"Serve an invented squad to look at and try."`
 	Migrate migrateCommand `cmd:"" help:"Bring a database to this program's schema."`
 
+	clientCommands
+
 	Version kong.VersionFlag `help:"Print the version and exit."`
 }
 
@@ -48,11 +49,13 @@ func run(ctx context.Context, env environment) int {
 	exited := -1
 	parser, err := kong.New(&cli,
 		kong.Name("laneward"),
-		kong.Description("Coach-athlete sync for tenpin bowling on demanding oil patterns.\n\nExit codes: 0 done, 1 failed, 2 wrong usage, 3 not signed in, 4 not found, 5 conflict, 6 some rows not stored."),
+		kong.Description("Coach-athlete sync for tenpin bowling on demanding oil patterns.\n\nExit codes: 0 done, 1 failed, 2 wrong usage, 3 not signed in or not allowed, 4 not found, 5 conflict, 6 some rows not stored."),
 		kong.Writers(env.stdout, env.stderr),
 		kong.Exit(func(code int) { exited = code }),
-		kong.Vars{"version": version(), "state_dir": stateDir(env)},
-		kong.UsageOnError(),
+		kong.Vars{"version": version(), "state_dir": stateDir(env), "default_server": defaultServer},
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, NoExpandSubcommands: true, WrapUpperBound: helpWidth}),
+		kong.ExplicitGroups(commandGroups),
+		settings(env),
 		kong.Bind(env),
 		kong.BindTo(ctx, (*context.Context)(nil)),
 	)
@@ -72,19 +75,7 @@ func run(ctx context.Context, env environment) int {
 		fmt.Fprintf(env.stderr, "laneward: %v\nTry laneward --help.\n", err)
 		return exitUsage
 	}
-	err = parsed.Run()
-	if err == nil {
-		return exitOK
-	}
-	var coded *exitError
-	if errors.As(err, &coded) {
-		if coded.err != nil {
-			fmt.Fprintln(env.stderr, "laneward:", coded.err)
-		}
-		return coded.code
-	}
-	fmt.Fprintln(env.stderr, "laneward:", err)
-	return exitFailure
+	return report(env.stderr, parsed.Run())
 }
 
 // exitError ends the program with a code; a nil err has been told already.

@@ -1,0 +1,152 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+
+	"laneward/openapi"
+	"laneward/openapi/client"
+)
+
+type importCommand struct {
+	squadFlags
+	File    string `arg:"" help:"The log: .csv, .ndjson, .jsonl or .json; - for stdin."`
+	Session string `required:"" placeholder:"NAME" help:"The session the shots belong to, by name, day or id."`
+	Athlete string `placeholder:"NAME" help:"Whose shots these are, where the rows do not say; an athlete's own unless told otherwise."`
+	Drill   string `placeholder:"NAME" help:"The drill they were thrown for, where the rows do not say."`
+	Format  string `enum:",csv,ndjson,json" default:"" placeholder:"FORMAT" help:"csv, ndjson or json, where the file's name does not tell."`
+}
+
+func (importCommand) Help() string {
+	return `Stores the shots of a practice log, at most 10,000 at once. Each row is stored, the same as before, in conflict with a stored shot, or refused with the reason; a bad row never holds up the good ones. It is safe to import the same log again, after mending rows or when the network failed: what is stored already stays as it is. laneward columns lists the columns.
+
+Exit code 6 tells that some rows were not stored.
+
+Examples:
+
+    laneward import rhea.csv --session 2026-11-20 --athlete Rhea
+    laneward import shots.ndjson --session Practice --drill "Play inside"
+    sensor-export | laneward import - --format csv --session Practice --athlete Rhea`
+}
+
+// Run imports a log.
+func (c *importCommand) Run(ctx context.Context, env environment) error {
+	format, err := c.format()
+	if err != nil {
+		return err
+	}
+	text, err := readInput(env, c.File)
+	if err != nil {
+		return err
+	}
+	conn, err := c.enter(ctx, env)
+	if err != nil {
+		return err
+	}
+	log := client.Log{Format: format, Text: text, Athlete: conn.athlete}
+	session, err := conn.find(ctx, client.Session, c.Session)
+	if err != nil {
+		return err
+	}
+	log.Session = session.ID
+	if c.Athlete != "" {
+		if log.Athlete, err = conn.findID(ctx, client.Athlete, c.Athlete); err != nil {
+			return err
+		}
+	}
+	if log.Drill, err = conn.findID(ctx, client.Drill, c.Drill); err != nil {
+		return err
+	}
+	result, err := conn.upload(ctx, log)
+	if errors.Is(err, context.Canceled) {
+		return errors.New("stopped. Nothing is lost: import the same log again, and what was stored already stays as it is")
+	}
+	if err != nil {
+		return err
+	}
+	if conn.json {
+		err = conn.printJSON(result.JSON)
+	} else {
+		err = conn.printOutcomes(c.File, result.Value)
+	}
+	counts := result.Value.Counts
+	if err == nil && counts.Refused+counts.Conflict > 0 {
+		return &exitError{code: exitPartial}
+	}
+	return err
+}
+
+func (c *importCommand) format() (client.Format, error) {
+	name := c.Format
+	if name == "" {
+		name = strings.ToLower(strings.TrimPrefix(filepath.Ext(c.File), "."))
+	}
+	switch name {
+	case "csv":
+		return client.CSV, nil
+	case "ndjson", "jsonl":
+		return client.NDJSON, nil
+	case "json":
+		return client.JSON, nil
+	}
+	return "", usage("the name %s does not tell the log's format: say --format csv, ndjson or json", c.File)
+}
+
+// longUpload is the packed size, in bytes, from which sending is shown.
+const longUpload = 64 << 10
+
+// upload sends a log and, where a person watches and it may take a while, shows how far it has got.
+func (c *squadConnection) upload(ctx context.Context, log client.Log) (client.Answer[openapi.UploadResult], error) {
+	var bar *progressbar.ProgressBar
+	progress := func(sent, total int) {
+		if total < longUpload || c.quiet || terminal(c.env.stderr) == nil {
+			return
+		}
+		if bar == nil {
+			bar = progressbar.NewOptions(total, progressbar.OptionSetWriter(c.env.stderr), progressbar.OptionSetDescription("sending"),
+				progressbar.OptionShowBytes(true), progressbar.OptionClearOnFinish(), progressbar.OptionThrottle(100*time.Millisecond))
+		}
+		if err := bar.Set(sent); err == nil && sent == total {
+			bar = nil
+			c.say("Sent; the server is storing the rows.")
+		}
+	}
+	return c.Upload(ctx, c.squad, log, progress)
+}
+
+func (c console) printOutcomes(file string, result openapi.UploadResult) error {
+	counts := result.Counts
+	if !c.quiet {
+		summary := newTable("outcome", "rows>", "meaning")
+		summary.add("stored", strconv.Itoa(counts.Stored), "new")
+		summary.add("same", strconv.Itoa(counts.Same), "stored before, nothing changed")
+		summary.add("conflict", strconv.Itoa(counts.Conflict), "another shot has that place; not stored")
+		summary.add("refused", strconv.Itoa(counts.Refused), "needs mending; not stored")
+		if err := c.printTable(summary); err != nil {
+			return err
+		}
+	}
+	if counts.Refused+counts.Conflict == 0 {
+		return nil
+	}
+	rows := newTable("row>", "column", "why, and how to mend it")
+	for _, outcome := range result.Outcomes {
+		if outcome.Errors == nil {
+			continue
+		}
+		for _, fault := range *outcome.Errors {
+			rows.add(strconv.Itoa(outcome.Row), placeOf(fault.Pointer), fault.Detail)
+		}
+	}
+	if err := c.print("\n" + rows.text(c.width(), c.colourful())); err != nil {
+		return err
+	}
+	c.say("\nRow 1 is the first below the header. Mend these rows and import the log again: the others stay as they are.")
+	return nil
+}

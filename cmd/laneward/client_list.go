@@ -1,0 +1,310 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"iter"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"laneward/openapi"
+	"laneward/openapi/client"
+)
+
+// recordKind is a kind of record on a command line, one or many.
+type recordKind client.Kind
+
+// UnmarshalText reads athlete or athletes.
+func (k *recordKind) UnmarshalText(text []byte) error {
+	for _, kind := range client.Kinds {
+		if string(text) == string(kind) || string(text) == kind.Plural() {
+			*k = recordKind(kind)
+			return nil
+		}
+	}
+	return fmt.Errorf("there are no %q: there are %s", text, strings.Join(kindNames(), ", "))
+}
+
+func kindNames() []string {
+	names := make([]string, len(client.Kinds))
+	for i, kind := range client.Kinds {
+		names[i] = kind.Plural()
+	}
+	return names
+}
+
+// The lists that are not of records with ids and names of their own.
+const (
+	listShots       = "shots"
+	listMembers     = "members"
+	listInvitations = "invitations"
+)
+
+type listCommand struct {
+	squadFlags
+	Kind    string `arg:"" predict:"lists" help:"What to list: athletes, balls, patterns, sessions, drills, assignments, shots, members or invitations."`
+	Session string `placeholder:"NAME" help:"For shots: the session they were bowled in."`
+	IDs     bool   `name:"ids" help:"Show the ids too."`
+}
+
+func (listCommand) Help() string {
+	return `A list shows what you may see. Names are enough for other commands; ids tell apart what has the same name.
+
+Examples:
+
+    laneward list athletes
+    laneward list sessions --ids
+    laneward list shots --session 2026-11-20
+    laneward list drills --json`
+}
+
+// Run lists records.
+func (c *listCommand) Run(ctx context.Context, env environment) error {
+	var kind recordKind
+	special := slices.Contains([]string{listShots, listMembers, listInvitations}, c.Kind)
+	if err := kind.UnmarshalText([]byte(c.Kind)); err != nil && !special {
+		return usage("%v, %s, %s, %s", err, listShots, listMembers, listInvitations)
+	}
+	if (c.Kind == listShots) != (c.Session != "") {
+		return usage("shots are listed of one session, and --session is for shots: laneward list shots --session NAME")
+	}
+	conn, err := c.enter(ctx, env)
+	if err != nil {
+		return err
+	}
+	switch c.Kind {
+	case listShots:
+		return conn.listShots(ctx, c.Session, c.IDs)
+	case listMembers:
+		return conn.listMembers(ctx, c.IDs)
+	case listInvitations:
+		return conn.listInvitations(ctx, c.IDs)
+	}
+	return conn.listRecords(ctx, client.Kind(kind), c.IDs)
+}
+
+// printItems prints a whole list as the server would one page of it.
+func (c console) printItems(items []json.RawMessage) error {
+	var b bytes.Buffer
+	b.WriteString(`{"items":[`)
+	for i, item := range items {
+		if i > 0 {
+			b.WriteByte(',')
+		}
+		b.Write(item)
+	}
+	b.WriteString("]}")
+	return c.printJSON(b.Bytes())
+}
+
+func (c *squadConnection) listRecords(ctx context.Context, kind client.Kind, ids bool) error {
+	records, err := c.All(ctx, c.squad, kind)
+	if err != nil {
+		return err
+	}
+	if c.json {
+		items := make([]json.RawMessage, len(records))
+		for i, record := range records {
+			items[i] = record.JSON
+		}
+		return c.printItems(items)
+	}
+	if len(records) == 0 {
+		c.say("No %s yet: laneward add %s --help tells how to add one.", kind.Plural(), kind)
+		return nil
+	}
+	rows := make([][]string, len(records))
+	var list *table
+	for i, record := range records {
+		fields, err := views[kind](ctx, c.book, record)
+		if err != nil {
+			return err
+		}
+		fields = slices.DeleteFunc(fields, func(f field) bool { return f.detail })
+		if list == nil {
+			list = newTable(columnsOf(fields)...)
+		}
+		for _, f := range fields {
+			rows[i] = append(rows[i], f.value)
+		}
+		id := ""
+		if ids {
+			id = record.ID.String()
+		}
+		rows[i] = append([]string{id}, rows[i]...)
+	}
+	slices.SortStableFunc(rows, func(a, b []string) int { return slices.Compare(a[1:], b[1:]) })
+	list.rows = rows
+	return c.printTable(list)
+}
+
+// columnsOf names the columns of a list whose records have these fields.
+func columnsOf(fields []field) []string {
+	names := []string{"id"}
+	for _, f := range fields {
+		if f.right {
+			f.name += ">"
+		}
+		names = append(names, f.name)
+	}
+	return names
+}
+
+func (c *squadConnection) listShots(ctx context.Context, session string, ids bool) error {
+	found, err := c.find(ctx, client.Session, session)
+	if err != nil {
+		return err
+	}
+	list := newTable("athlete", "shot>", "time", "ball", "laydown>", "arrows>", "breakpoint>", "entry>", "angle>", "speed>", "revs>", "standing", "id")
+	return listItems(c.console, list, c.Shots(ctx, c.squad, found.ID), func(shot openapi.Shot) ([]string, error) {
+		athlete, err := c.book.name(ctx, client.Athlete, &shot.AthleteID)
+		if err != nil {
+			return nil, err
+		}
+		ball, err := c.book.name(ctx, client.Ball, shot.BallID)
+		return []string{
+			athlete, strconv.Itoa(shot.Order), clockTime(shot.Time), ball, number(shot.LaydownBoard), number(shot.ArrowsBoard), number(shot.BreakpointBoard),
+			number(shot.EntryBoard), number(shot.EntryAngleDeg), number(shot.SpeedMPH), number(shot.RevRateRPM), pins(shot.Standing), shown(ids, shot.ID),
+		}, err
+	})
+}
+
+func clockTime(t time.Time) string { return t.Local().Format("2006-01-02 15:04:05") }
+
+// pins writes the pins left standing.
+func pins(standing *[]int) string {
+	switch {
+	case standing == nil:
+		return ""
+	case len(*standing) == 0:
+		return "strike"
+	}
+	return joined(*standing, "-")
+}
+
+func shown(ids bool, id fmt.Stringer) string {
+	if !ids {
+		return ""
+	}
+	return id.String()
+}
+
+func (c *squadConnection) listMembers(ctx context.Context, ids bool) error {
+	return listItems(c.console, newTable("name", "role", "athlete", "id"), c.Members(ctx, c.squad), func(member openapi.Member) ([]string, error) {
+		athlete, err := c.book.name(ctx, client.Athlete, member.AthleteID)
+		return []string{member.Name, string(member.Role), athlete, shown(ids, member.ID)}, err
+	})
+}
+
+func (c *squadConnection) listInvitations(ctx context.Context, ids bool) error {
+	return listItems(c.console, newTable("role", "athlete", "state", "id"), c.Invitations(ctx, c.squad), func(one openapi.Invitation) ([]string, error) {
+		athlete, err := c.book.name(ctx, client.Athlete, one.AthleteID)
+		state := "open until " + one.ExpiresAt.Local().Format("2006-01-02 15:04")
+		if one.UsedAt != nil {
+			state = "used"
+		}
+		return []string{string(one.Role), athlete, state, shown(ids, one.ID)}, err
+	})
+}
+
+// listItems prints a list that is no list of records: as JSON, or as a table.
+func listItems[T any](c console, list *table, items iter.Seq2[client.Answer[T], error], row func(T) ([]string, error)) error {
+	var texts []json.RawMessage
+	for item, err := range items {
+		if err != nil {
+			return err
+		}
+		if c.json {
+			texts = append(texts, item.JSON)
+			continue
+		}
+		cells, err := row(item.Value)
+		if err != nil {
+			return err
+		}
+		list.add(cells...)
+	}
+	if c.json {
+		return c.printItems(texts)
+	}
+	if len(list.rows) == 0 {
+		c.say("None yet.")
+	}
+	return c.printTable(list)
+}
+
+type showCommand struct {
+	squadFlags
+	Kind recordKind `arg:"" predict:"kinds" help:"athlete, ball, pattern, session, drill or assignment."`
+	Name string     `arg:"" help:"Its name or id; a session also answers to its day."`
+}
+
+func (showCommand) Help() string {
+	return `Examples:
+
+    laneward show athlete Rhea
+    laneward show drill "Play inside" --json`
+}
+
+// Run shows one record.
+func (c *showCommand) Run(ctx context.Context, env environment) error {
+	conn, err := c.enter(ctx, env)
+	if err != nil {
+		return err
+	}
+	record, err := conn.find(ctx, client.Kind(c.Kind), c.Name)
+	if err != nil {
+		return err
+	}
+	if conn.json {
+		return conn.printJSON(record.JSON)
+	}
+	fields, err := views[record.Kind](ctx, conn.book, record)
+	if err != nil {
+		return err
+	}
+	fields = append(fields, field{name: "id", value: record.ID.String()}, field{name: "revision", value: strconv.FormatInt(record.Rev, 10)})
+	var b strings.Builder
+	for _, f := range fields {
+		if f.value != "" {
+			fmt.Fprintf(&b, "%-14s%s\n", f.name, f.value)
+		}
+	}
+	return conn.print(b.String())
+}
+
+type deleteCommand struct {
+	squadFlags
+	Kind recordKind `arg:"" predict:"kinds" help:"athlete, ball, pattern, session, drill or assignment."`
+	Name string     `arg:"" help:"Its name or id; a session also answers to its day."`
+}
+
+func (deleteCommand) Help() string {
+	return `What others refer to is not deleted: a session with shots, a drill that is assigned. Delete those first.
+
+Examples:
+
+    laneward delete ball "Old pearl"
+    laneward delete session 2026-11-20`
+}
+
+// Run deletes one record.
+func (c *deleteCommand) Run(ctx context.Context, env environment) error {
+	conn, err := c.enter(ctx, env)
+	if err != nil {
+		return err
+	}
+	record, err := conn.find(ctx, client.Kind(c.Kind), c.Name)
+	if err != nil {
+		return err
+	}
+	if err := conn.Delete(ctx, conn.squad, record); err != nil {
+		return err
+	}
+	conn.say("Deleted %s %s.", c.Kind, c.Name)
+	return nil
+}
