@@ -180,8 +180,28 @@ func (s *server) send(t testing.TB, c call) *answer {
 	t.Helper()
 	request := c.request(t)
 	recorder := httptest.NewRecorder()
-	s.handler.ServeHTTP(recorder, request)
+	s.handler.ServeHTTP(endless(recorder, &request), request)
 	return &answer{t: t, call: c, status: recorder.Code, header: recorder.Header(), body: recorder.Body.Bytes()}
+}
+
+// endless lets a stream of events end: the reader leaves at the first of them.
+func endless(recorder *httptest.ResponseRecorder, request **http.Request) http.ResponseWriter {
+	ctx, leave := context.WithCancel((*request).Context())
+	*request = (*request).WithContext(ctx)
+	return &leaver{recorder, leave}
+}
+
+// leaver is a reader that leaves when the first event has come.
+type leaver struct {
+	*httptest.ResponseRecorder
+	leave context.CancelFunc
+}
+
+func (l *leaver) Write(data []byte) (int, error) {
+	if bytes.Contains(data, []byte("\nevent: ")) && l.Header().Get("Content-Type") == "text/event-stream" {
+		defer l.leave()
+	}
+	return l.ResponseRecorder.Write(data)
 }
 
 func (c call) request(t testing.TB) *http.Request {
@@ -323,8 +343,10 @@ var document = sync.OnceValue(func() *openapi3.T {
 	if err != nil {
 		panic(err)
 	}
-	// Only answers are read with these; no operation takes such a body.
-	openapi3filter.RegisterBodyDecoder("image/svg+xml", openapi3filter.PlainBodyDecoder)
+	// Only answers are read with these; the server reads no body of such a type by them.
+	for _, media := range []string{"image/svg+xml", "text/event-stream", "application/x-ndjson"} {
+		openapi3filter.RegisterBodyDecoder(media, openapi3filter.PlainBodyDecoder)
+	}
 	return loaded
 })
 

@@ -1,7 +1,10 @@
 package api_test
 
 import (
+	"archive/zip"
+	"bytes"
 	"fmt"
+	"io"
 	"maps"
 	"net/http"
 	"net/url"
@@ -10,8 +13,6 @@ import (
 	"testing"
 
 	"github.com/google/uuid"
-
-	"laneward/openapi"
 )
 
 // accessRow says how one operation is asked for, and how it answers whom. Paths, query parameters and the refused cases come from the
@@ -25,6 +26,8 @@ type accessRow struct {
 	coach, analyst, athlete int
 	// other is the answer to an athlete who asks with another athlete's ids in path and query; 0: there is nothing of an athlete's in it.
 	other int
+	// itemwise is answered item by item with a status of 200: an analyst's items are each refused.
+	itemwise bool
 	// open are the public operations and those outside any squad: the walk checks tokens only.
 	open bool
 }
@@ -55,6 +58,16 @@ func logBody(q *squad, i int) any {
 	delete(row, "session_id") // the address says it
 	row["order"] = 100 + shotOrders.next()
 	return []any{row}
+}
+
+func pushBody(q *squad, i int) any {
+	record := q.shotBody(i)
+	record["order"] = 100 + shotOrders.next()
+	return pushOf("shot", uuid.NewString(), record)
+}
+
+func pushOf(kind, id string, record map[string]any) map[string]any {
+	return map[string]any{"items": []any{map[string]any{"kind": kind, "id": id, "record": record}}}
 }
 
 // accessRows has a row for every operation of the contract.
@@ -102,11 +115,21 @@ var accessRows = map[string]accessRow{
 	"getJudgements":   {coach: 200, other: 404},
 	"getDrillPicture": {coach: 200, other: 404},
 
-	"listAthletes":      {coach: 200},
-	"createAthlete":     {coach: 201, analyst: 403, athlete: 403, body: recordBody(athleteBody)},
-	"getAthlete":        {coach: 200, other: 404},
-	"replaceAthlete":    {coach: 200, analyst: 403, other: 404, body: renamed(athleteBody)},
-	"deleteAthlete":     {coach: 204, analyst: 403, athlete: 403, other: 404, loose: true},
+	"getFeed":     {coach: 200},
+	"getSnapshot": {coach: 200},
+	"getLive":     {coach: 200},
+	"getDigest":   {coach: 200},
+	"push":        {coach: 200, itemwise: true, body: pushBody},
+
+	"listAthletes":   {coach: 200},
+	"createAthlete":  {coach: 201, analyst: 403, athlete: 403, body: recordBody(athleteBody)},
+	"getAthlete":     {coach: 200, other: 404},
+	"replaceAthlete": {coach: 200, analyst: 403, other: 404, body: renamed(athleteBody)},
+	"deleteAthlete":  {coach: 204, analyst: 403, athlete: 403, other: 404, loose: true},
+	"exportAthlete":  {coach: 200, analyst: 403, other: 404},
+	"eraseAthlete": {coach: 200, analyst: 403, athlete: 403, other: 403, loose: true, body: func(q *squad, _ int) any {
+		return map[string]any{"confirm": athleteBody(q, 0)["name"]}
+	}},
 	"listBalls":         {coach: 200},
 	"createBall":        {coach: 201, analyst: 403, body: recordBody((*squad).ballBody)},
 	"getBall":           {coach: 200, other: 404},
@@ -172,8 +195,7 @@ func TestIsolation(t *testing.T) {
 	for part := range isolationParts {
 		t.Run(fmt.Sprintf("part %d", part+1), func(t *testing.T) {
 			t.Parallel()
-			s := newServer(t)
-			w := &walk{server: s, own: s.newSquad(t, "Quillfen"), foreign: s.newSquad(t, "Brackenlow"), nobody: s.signUp(t, "Nobody"), keeper: s.keeper(t)}
+			w := newWalk(t)
 			for i, id := range slices.Sorted(maps.Keys(operations())) {
 				if row, ok := accessRows[id]; ok && i%isolationParts == part {
 					t.Run(id, func(t *testing.T) { w.operation(t, id, row) })
@@ -244,7 +266,7 @@ func (q *squad) idsFor(t testing.TB, o operation, row accessRow, i int) ids {
 		made["shot_id"] = result.Outcomes[0].ID.String()
 	case strings.Contains(o.path, "{member_id}"):
 		_, made["member_id"] = q.join(t, "athlete", q.of[i]["athlete_id"])
-	case strings.HasSuffix(o.path, "/athletes/{athlete_id}"):
+	case strings.HasSuffix(o.path, "/athletes/{athlete_id}"), strings.HasSuffix(o.path, "/athletes/{athlete_id}/erase"):
 		made["athlete_id"] = q.add(t, "athletes", athleteBody(q, i))
 	}
 	return made
@@ -277,10 +299,10 @@ func ifMatchVariants(c call) []call {
 // keepsQuiet holds that an answer does not speak of the other squad.
 func (w *walk) keepsQuiet(t *testing.T, a *answer) {
 	t.Helper()
-	if strings.Contains(string(a.body), w.foreign.name) && a.call.token != w.foreign.coach.token {
+	if strings.Contains(a.unpacked(), w.foreign.name) && a.call.token != w.foreign.coach.token {
 		t.Errorf("the answer tells of the other squad: %s", a.text())
 	}
-	if strings.Contains(string(a.body), w.own.name) && a.call.token == w.foreign.coach.token {
+	if strings.Contains(a.unpacked(), w.own.name) && a.call.token == w.foreign.coach.token {
 		t.Errorf("the answer tells of the other squad: %s", a.text())
 	}
 }
@@ -352,7 +374,7 @@ func (w *walk) sameAsUnknown(t *testing.T, name, foreign string, request func(id
 			w.keeper.unchanged(t, before)
 			w.keepsQuiet(t, answers[i])
 		}
-		if a := answers[0]; a.status < 400 && !allRefused(a) {
+		if a := answers[0]; a.status < 400 && !noneStored(a) {
 			t.Errorf("status %d, want a refusal: %s", a.status, a.text())
 		}
 		got, want := answers[0].comparable(foreign), answers[1].comparable(unknown)
@@ -366,40 +388,42 @@ func (w *walk) sameAsUnknown(t *testing.T, name, foreign string, request func(id
 func (a *answer) comparable(id string) string {
 	body := strings.ReplaceAll(string(a.body), id, "ID")
 	body = strings.ReplaceAll(body, a.header.Get("X-Request-Id"), "REQUEST")
-	if found := allOutcomes(a); found != nil && found.Outcomes[0].ID != nil {
-		body = strings.ReplaceAll(body, found.Outcomes[0].ID.String(), "SHOT")
+	for _, one := range a.outcomes() {
+		body = strings.ReplaceAll(body, one.ID, "ITEM")
 	}
 	return fmt.Sprintf("%d %s", a.status, body)
 }
 
-func allOutcomes(a *answer) *openapi.UploadResult {
-	if a.call.method != http.MethodPost || !strings.Contains(a.call.path, "/shots") || a.status != http.StatusOK {
-		return nil
+// outcome is what an upload and a push have in common.
+type outcome struct{ ID, Outcome string }
+
+// outcomes are those of an upload's rows or a push's items.
+func (a *answer) outcomes() []outcome {
+	var result struct{ Outcomes []outcome }
+	if a.status == http.StatusOK && a.call.method == http.MethodPost {
+		a.into(&result)
 	}
-	var result openapi.UploadResult
-	a.into(&result)
-	return &result
+	return result.Outcomes
 }
 
-// allRefused tells that a log was read and none of its rows stored.
-func allRefused(a *answer) bool {
-	found := allOutcomes(a)
-	return found != nil && len(found.Outcomes) > 0 && found.Counts.Refused == len(found.Outcomes)
+// noneStored tells that every item was answered, and none stored.
+func noneStored(a *answer) bool {
+	found := a.outcomes()
+	return len(found) > 0 && !slices.ContainsFunc(found, func(o outcome) bool { return o.Outcome != "refused" && o.Outcome != "waiting" })
 }
 
 // roles asks as an analyst, and as an athlete with the own ids and with another athlete's.
 func (w *walk) roles(t *testing.T, o operation, row accessRow) {
 	t.Helper()
-	if row.analyst >= 400 {
-		c := w.request(t, o, row, 0)
-		c.token = w.own.analyst.token
+	c := w.request(t, o, row, 0)
+	c.token = w.own.analyst.token
+	switch {
+	case row.itemwise:
+		w.notStored(t, "analyst", c)
+	case row.analyst >= 400:
 		w.refused(t, "analyst", c, row.analyst)
-	} else {
-		t.Run("analyst", func(t *testing.T) {
-			c := w.request(t, o, row, 0)
-			c.token = w.own.analyst.token
-			w.do(t, c).want(row.coach)
-		})
+	default:
+		t.Run("analyst", func(t *testing.T) { w.do(t, c).want(row.coach) })
 	}
 	w.athletes(t, o, row)
 }
@@ -437,17 +461,19 @@ func (w *walk) athletes(t *testing.T, o operation, row accessRow) {
 	t.Run("athlete", func(t *testing.T) { w.athleteSucceeds(t, o, row) })
 }
 
-// notStored sends a request with a reference that is not the athlete's: it is refused, a log row by row.
+// notStored sends a request of which nothing may be stored: it is refused, or each of its items is.
 func (w *walk) notStored(t *testing.T, name string, c call) {
 	t.Helper()
 	t.Run(name, func(t *testing.T) {
 		before := w.keeper.fingerprint(t)
 		a := w.do(t, c)
-		if a.status < 400 && !allRefused(a) {
+		if a.status < 400 && !noneStored(a) {
 			t.Errorf("status %d, want a refusal: %s", a.status, a.text())
 		}
 		w.keeper.unchanged(t, before)
-		w.keepsPrivate(t, a)
+		if c.token == w.own.athletes[0].token {
+			w.keepsPrivate(t, a)
+		}
 	})
 }
 
@@ -468,11 +494,35 @@ func (w *walk) athleteSucceeds(t *testing.T, o operation, row accessRow) {
 // keepsPrivate holds that an answer to the first athlete shows no record of the second.
 func (w *walk) keepsPrivate(t *testing.T, a *answer) {
 	t.Helper()
+	body := a.unpacked()
 	for name, id := range w.own.of[1] {
-		if id != w.own.of[0][name] && name != "pattern_id" && name != "invitation_id" && !sent(a.call, id) && strings.Contains(string(a.body), id) {
-			t.Errorf("the answer shows another athlete's %s: %s", name, a.text())
+		if id != w.own.of[0][name] && name != "pattern_id" && name != "invitation_id" && !sent(a.call, id) && strings.Contains(body, id) {
+			t.Errorf("the answer shows another athlete's %s: %s", name, body)
 		}
 	}
+}
+
+// unpacked is the body as text, also that of an archive.
+func (a *answer) unpacked() string {
+	a.t.Helper()
+	if a.header.Get("Content-Type") != "application/zip" {
+		return string(a.body)
+	}
+	archive, err := zip.NewReader(bytes.NewReader(a.body), int64(len(a.body)))
+	if err != nil {
+		a.t.Fatal(err)
+	}
+	var b strings.Builder
+	for _, file := range archive.File {
+		opened, err := file.Open()
+		if err != nil {
+			a.t.Fatal(err)
+		}
+		if _, err := io.Copy(&b, opened); err != nil {
+			a.t.Fatal(err)
+		}
+	}
+	return b.String()
 }
 
 // sent tells that the request itself held the id, so that the answer may repeat it.
@@ -491,12 +541,18 @@ func references(body any) (names []string) {
 	return names
 }
 
+// fields are those of a record, of the first row of a log or of the first item of a push.
 func fields(body any) map[string]any {
-	if rows, ok := body.([]any); ok {
-		body = rows[0]
+	switch shape := body.(type) {
+	case []any:
+		return shape[0].(map[string]any)
+	case map[string]any:
+		if items, ok := shape["items"].([]any); ok {
+			return items[0].(map[string]any)["record"].(map[string]any)
+		}
+		return shape
 	}
-	found, _ := body.(map[string]any)
-	return found
+	return nil
 }
 
 func replaced(body any, name, id string) any {
@@ -515,8 +571,14 @@ func without(body any, name string) any {
 }
 
 func sameShape(body any, changed map[string]any) any {
-	if _, ok := body.([]any); ok {
+	switch shape := body.(type) {
+	case []any:
 		return []any{changed}
+	case map[string]any:
+		if items, ok := shape["items"].([]any); ok {
+			item := items[0].(map[string]any)
+			return pushOf(item["kind"].(string), item["id"].(string), changed)
+		}
 	}
 	return changed
 }

@@ -188,8 +188,8 @@ func (h *handlers) GetDigest(ctx context.Context, r openapi.GetDigestRequestObje
 	return answer, nil
 }
 
-// linesReply answers with NDJSON, written by the function as it goes. A failure on the way cuts the answer: the reader sees that the last
-// line, with the cursor, is missing, and goes on from the one before.
+// linesReply answers with NDJSON, written by the function as it goes. A failure before the first line is answered as any other; one on the
+// way cuts the answer: the reader sees that the last line, with the cursor, is missing, and goes on from the one before.
 type linesReply func(write lineWriter) error
 
 type lineWriter struct {
@@ -199,13 +199,31 @@ type lineWriter struct {
 }
 
 func (r linesReply) write(w http.ResponseWriter) error {
-	w.Header().Set("Content-Type", mediaNDJSON)
-	w.WriteHeader(http.StatusOK)
-	buffer := bufio.NewWriterSize(w, 64<<10)
-	if err := r(lineWriter{w, buffer, json.NewEncoder(buffer)}); err != nil {
-		panic(http.ErrAbortHandler) // the status is out; only breaking off tells the reader
+	late := &lateStatus{w: w}
+	buffer := bufio.NewWriterSize(late, 64<<10)
+	err := r(lineWriter{w, buffer, json.NewEncoder(buffer)})
+	switch {
+	case err != nil && late.out:
+		panic(http.ErrAbortHandler) // only breaking off tells the reader
+	case err != nil:
+		return err
 	}
 	return buffer.Flush()
+}
+
+// lateStatus sends the status with the first bytes and not before: until then another may turn out to be right.
+type lateStatus struct {
+	w   http.ResponseWriter
+	out bool
+}
+
+func (l *lateStatus) Write(data []byte) (int, error) {
+	if !l.out {
+		l.out = true
+		l.w.Header().Set("Content-Type", mediaNDJSON)
+		l.w.WriteHeader(http.StatusOK)
+	}
+	return l.w.Write(data)
 }
 
 // items writes a line an item and a line for the page's end, and sends them on their way.
