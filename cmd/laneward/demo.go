@@ -51,15 +51,14 @@ each with the password: %[5]s
 Three commands to try, in another terminal:
   printf '%%s' '%[5]s' | bin/laneward sign-in %[2]s --server %[1]s
   bin/laneward score 'Play inside'
-  bin/laneward import testdata/shotlog/invented-practice.csv --session '%[6]s' --athlete '%[7]s'
-`, address, demoCoach, demoAthlete, demoAnalyst, demoPassword, squad.session, squad.athlete)
+  bin/laneward import testdata/demo/invented-log.csv --session %[6]s --drill 'Play inside'
+`, address, demoCoach, demoAthlete, demoAnalyst, demoPassword, squad.session)
 	return err
 }
 
 // demoSquad names what the welcome speaks of.
 type demoSquad struct {
 	session string
-	athlete string
 }
 
 // The people of the example. The addresses are of a domain that is reserved for examples (RFC 2606).

@@ -106,7 +106,7 @@ func loadDemo(ctx context.Context, svc *service.Service, now time.Time) (demoSqu
 		return demoSquad{}, err
 	}
 	m := &demoMaker{svc: svc, coach: coach.User, squad: demoID("squad"), today: now.UTC().Truncate(24 * time.Hour), films: map[string]*oil.Film{}}
-	made := demoSquad{session: demoSessionName(demoPeople[0], 8), athlete: demoPeople[0].name}
+	made := demoSquad{session: "Tonight"}
 	squad := &service.SquadRecord{Head: service.Head{ID: m.squad}, Name: "Thursday squad (invented example)", Invented: true}
 	if _, created, err := svc.CreateSquad(ctx, m.coach, squad); err != nil || !created {
 		return made, err
@@ -121,7 +121,11 @@ func loadDemo(ctx context.Context, svc *service.Service, now time.Time) (demoSqu
 			return made, fmt.Errorf("%s: %w", person.name, err)
 		}
 	}
-	return made, nil
+	ansa := demoID(demoPeople[0].name)
+	return made, m.store(ctx, &service.SessionRecord{
+		Head: service.Head{ID: demoID(made.session)}, Form: "practice", Name: made.session, Date: m.day(demoDays), Centre: "an invented centre",
+		AthleteID: &ansa, Note: "Invented; waits for a log.",
+	})
 }
 
 func (m *demoMaker) store(ctx context.Context, record service.Record) error {
