@@ -57,6 +57,9 @@ func (s *Service) Adherence(ctx context.Context, user, squad uuid.UUID, query Dr
 			if err != nil {
 				return err
 			}
+			if query.Session != nil && query.Athlete == nil && len(shots) == 0 {
+				continue // they were not there
+			}
 			asked := tasks.drill.Drill()
 			plain := plainShots(shots)
 			score := Score{Athlete: task.athlete, From: task.from, To: task.to, Assigned: task.assigned}
