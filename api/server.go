@@ -65,12 +65,14 @@ func NewHandler(config Config) (*Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	e.Any("/*", func(c echo.Context) error {
+	rest := func(c echo.Context) error {
 		if err := contract.unknown(c); err != nil {
 			return err
 		}
 		return echo.WrapHandler(pages)(c)
-	})
+	}
+	e.Any("/", rest) // by itself: the group above takes the empty path for one not found
+	e.Any("/*", rest)
 	return &Handler{Handler: e, drain: sync.OnceFunc(func() { close(h.draining) })}, nil
 }
 
