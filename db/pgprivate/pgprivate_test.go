@@ -100,7 +100,6 @@ func query(t *testing.T, address, sql string, args ...any) string {
 // store writes a table of 1,000 rows; checkStored fails unless it is whole.
 func store(t *testing.T, address string) {
 	t.Helper()
-	query(t, address, "with made as (select 1) select 'ok' from made")
 	conn, err := pgx.Connect(t.Context(), address)
 	if err != nil {
 		t.Fatal(err)
