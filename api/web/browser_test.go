@@ -2,6 +2,7 @@ package web_test
 
 import (
 	"context"
+	_ "embed"
 	"fmt"
 	"os"
 	"os/exec"
@@ -12,6 +13,8 @@ import (
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/google/go-cmp/cmp"
 )
 
 // browser is a real Chromium with one tab.
@@ -45,7 +48,7 @@ func newBrowser(t *testing.T, base string) *browser {
 	if os.Geteuid() == 0 {
 		options = append(options, chromedp.NoSandbox)
 	}
-	ctx, cancel := context.WithTimeout(t.Context(), 60*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute) // outlives t.Context, so that the browser is closed in good order
 	t.Cleanup(cancel)
 	ctx, stop := chromedp.NewExecAllocator(ctx, options...)
 	t.Cleanup(stop)
@@ -116,8 +119,20 @@ func evaluate[T any](b *browser, expression string) T {
 	return value
 }
 
-// look checks that the page fits its window and keeps a picture of all of it.
+//go:embed testdata/audit.js
+var audit string
+
+// look checks that the page fits its window and can be used by everybody, as far as a machine can tell, and keeps a picture of all of it.
 func (b *browser) look(name string, width int64) {
+	b.t.Helper()
+	for _, fault := range evaluate[[]string](b, audit) {
+		b.t.Errorf("%s at %d px: %s", name, width, fault)
+	}
+	b.picture(name, width)
+}
+
+// picture checks that the page fits its window and keeps a picture of all of it.
+func (b *browser) picture(name string, width int64) {
 	b.t.Helper()
 	if over := evaluate[int64](b, "document.documentElement.scrollWidth"); over > width {
 		wide := evaluate[string](b, `[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > innerWidth + 1 && !e.closest(".scroll")).slice(0, 5)
@@ -148,23 +163,104 @@ func TestPagesInABrowser(t *testing.T) {
 		b.screen(width, false)
 		b.open("/")
 		b.look("sign-in", width)
+		b.open("/sign-up")
+		b.look("sign-up", width)
 	}
 	b.signIn()
 	if at := evaluate[string](b, "location.pathname"); at != squad {
 		t.Fatalf("after signing in the page is %s, want %s", at, squad)
 	}
-	for name, path := range map[string]string{
-		"squad": squad, "drill": squad + "/drills/" + w.drill.ID.String(), "session": squad + "/sessions/" + w.session.ID.String(),
-		"pattern": squad + "/patterns/" + w.pattern.ID.String(), "new-drill": squad + "/drills/new", "people": squad + "/people",
-		"problems": "/problems", "squads": "/squads", "new-session": squad + "/sessions/new", "sign-up-again": "/sign-up",
-		"lane": squad + "/drills/" + w.drill.ID.String() + "/athletes/" + w.people[1].ID.String() + "/lane.svg",
+	for _, page := range []struct{ name, path string }{
+		{"squads", "/squads"},
+		{"squad", squad + "?drill=" + w.drill.ID.String()},
+		{"drill", squad + "/drills/" + w.drill.ID.String()},
+		{"session", squad + "/sessions/" + w.session.ID.String()},
+		{"pattern", squad + "/patterns/" + w.pattern.ID.String()},
+		{"new-drill", squad + "/drills/new"},
+		{"new-session", squad + "/sessions/new"},
+		{"people", squad + "/people"},
+		{"problems", "/problems"},
 	} {
 		for _, width := range []int64{390, 1280} {
 			b.screen(width, false)
-			b.open(path)
-			b.look(name, width)
+			b.open(page.path)
+			b.look(page.name, width)
+			b.screen(width, true)
+			b.look(page.name+"-dark", width)
 		}
-		b.screen(390, true)
-		b.look(name+"-dark", 390)
+	}
+	b.screen(390, false)
+	b.open(squad + "/drills/" + w.drill.ID.String() + "/athletes/" + w.people[1].ID.String() + "/lane.svg")
+	b.picture("lane", 390)
+}
+
+// TestCoachAssignsADrillInABrowser types a sentence, sees what it is read as while typing, and assigns it.
+func TestCoachAssignsADrillInABrowser(t *testing.T) {
+	w := newWorld(t)
+	b := newBrowser(t, w.server.URL)
+	b.screen(390, false)
+	b.signIn()
+	b.open("/squads/" + w.squad.String() + "/drills/new")
+	b.do(
+		chromedp.SendKeys(chromedp.ID("sentences"), "Play inside: keep it at board 12 or inside"),
+		chromedp.WaitVisible(chromedp.CSS("#reading .asked li")),
+	)
+	if read := evaluate[string](b, `document.querySelector("#reading .asked").textContent`); read != "Keep the ball at board 12 or inside at the breakpoint" {
+		t.Errorf("the sentence is read as %q", read)
+	}
+	b.look("new-drill-read", 390)
+	b.do(
+		chromedp.SendKeys(chromedp.ID("name"), "Deeper"),
+		chromedp.Click(chromedp.CSS(`input[value="`+w.people[0].ID.String()+`"]`)),
+	)
+	if _, err := chromedp.RunResponse(b.ctx, chromedp.Click(chromedp.CSS(`button[value="assign"]`))); err != nil {
+		t.Fatal(err)
+	}
+	if heading := evaluate[string](b, `document.querySelector("h1").textContent`); heading != "Deeper" {
+		t.Errorf("after assigning the page is %q", heading)
+	}
+	b.look("assigned", 390)
+}
+
+// TestAthleteUploadsALogInABrowser chooses a file with mistakes and reads how to mend it.
+func TestAthleteUploadsALogInABrowser(t *testing.T) {
+	w := newWorld(t)
+	file := filepath.Join(t.TempDir(), "tuesday.csv")
+	must(t, os.WriteFile(file, []byte(logWithMistakes), 0o600))
+	b := newBrowser(t, w.server.URL)
+	b.screen(390, false)
+	b.signIn()
+	b.open("/squads/" + w.squad.String() + "/sessions/" + w.session.ID.String())
+	b.do(chromedp.SetUploadFiles(chromedp.ID("log"), []string{file}))
+	if _, err := chromedp.RunResponse(b.ctx, chromedp.Submit(chromedp.ID("log"))); err != nil {
+		t.Fatal(err)
+	}
+	if heading := evaluate[string](b, `document.querySelector("#result").textContent`); heading != "tuesday.csv: 4 rows read" {
+		t.Errorf("the result is headed %q", heading)
+	}
+	for _, width := range []int64{390, 1280} {
+		b.screen(width, false)
+		b.look("uploaded", width)
+	}
+}
+
+// TestKeyboardInABrowser goes through the sign-in with the tabulator key only: every stop has to be seen.
+func TestKeyboardInABrowser(t *testing.T) {
+	w := newEmptyWorld(t)
+	b := newBrowser(t, w.server.URL)
+	b.screen(1280, false)
+	b.open("/")
+	var stops []string
+	for range 7 {
+		b.do(chromedp.KeyEvent(kb.Tab))
+		stop := evaluate[string](b, `(document.activeElement.textContent.trim() || document.activeElement.id)`)
+		stops = append(stops, stop)
+		if outline := evaluate[string](b, `getComputedStyle(document.activeElement).outlineStyle + " " + getComputedStyle(document.activeElement).outlineWidth`); outline != "solid 3px" {
+			t.Errorf("the stop at %q has the outline %q", stop, outline)
+		}
+	}
+	want := []string{"Skip to the content", "Laneward", "email", "password", "Sign in", "Sign up", "When something does not work"}
+	if diff := cmp.Diff(want, stops); diff != "" {
+		t.Errorf("the stops differ (-want +got):\n%s", diff)
 	}
 }

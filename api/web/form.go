@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"math"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -235,6 +236,9 @@ func (v *visit) retry(f *form, err error, show func(status int, f *form) error, 
 	}
 	if !f.faulty() {
 		f.Fault = known.Detail
+		if known.RetryAfter > 0 {
+			f.Fault += " (" + count(retrySeconds(known), "second") + ")"
+		}
 	}
 	setRetryAfter(v.w, known)
 	return show(statusOf(known.Code), f)
@@ -242,6 +246,8 @@ func (v *visit) retry(f *form, err error, show func(status int, f *form) error, 
 
 func setRetryAfter(w http.ResponseWriter, known *service.Error) {
 	if known.RetryAfter > 0 {
-		w.Header().Set("Retry-After", strconv.Itoa(int(known.RetryAfter.Seconds()+0.999)))
+		w.Header().Set("Retry-After", strconv.Itoa(retrySeconds(known)))
 	}
 }
+
+func retrySeconds(known *service.Error) int { return int(math.Ceil(known.RetryAfter.Seconds())) }

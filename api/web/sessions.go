@@ -1,8 +1,6 @@
 package web
 
 import (
-	"encoding/base64"
-	"encoding/json"
 	"html/template"
 	"net/http"
 	"strconv"
@@ -12,6 +10,7 @@ import (
 
 	"laneward/service"
 	"laneward/service/picture"
+	"laneward/service/shot"
 )
 
 // sessionView is what a session's page looks at.
@@ -27,23 +26,13 @@ type sessionView struct {
 	Result  *uploadView
 }
 
+// LogColumns are the columns that a log may have.
+func (sessionView) LogColumns() []shot.Column { return shot.Columns() }
+
 type sessionLane struct {
 	service.SessionLane
 	Picture template.HTML
 }
-
-// shotRow is one shot as the table writes it.
-type shotRow struct {
-	Order   int
-	Athlete string
-	Cells   []string
-}
-
-// shotColumn is a column of the table that at least one shot fills.
-type shotColumn struct{ Name, Unit string }
-
-// maxTableRows is how many shots one page of the table holds.
-const maxTableRows = 100
 
 func sessionPage(v *visit) error { return v.showSession(http.StatusOK, nil, nil) }
 
@@ -90,116 +79,6 @@ func (v *visit) sessionLanes(squad uuid.UUID, session *service.SessionRecord) ([
 		lanes[i] = sessionLane{one, drawn}
 	}
 	return lanes, nil
-}
-
-// fillShots writes the table of the shots that the address asks for.
-func (v *visit) fillShots(view *sessionView) error {
-	after, err := readPlace(v.URL.Query().Get("after"))
-	if err != nil {
-		return err
-	}
-	view.After = after != service.ShotPlace{}
-	shots, next, err := v.site.svc.Shots(v.Context(), v.me.ID, view.Own.ID, view.Session.ID, after, maxTableRows)
-	if err != nil {
-		return err
-	}
-	balls, err := all[*service.BallRecord](v.Context(), v, view.Own.ID, service.KindBall)
-	if err != nil {
-		return err
-	}
-	names := make(map[uuid.UUID]string)
-	for _, b := range balls {
-		names[b.ID] = b.Name
-	}
-	for _, d := range view.Drills {
-		names[d.ID] = d.Name
-	}
-	view.Columns, view.Shots = shotTable(shots, names, func(id uuid.UUID) string { return view.Athlete(&id) })
-	if next != nil {
-		place, err := writePlace(*next)
-		if err != nil {
-			return err
-		}
-		view.Next = "?after=" + place + "#shots"
-	}
-	return nil
-}
-
-func readPlace(text string) (place service.ShotPlace, err error) {
-	if text == "" {
-		return place, nil
-	}
-	raw, err := base64.RawURLEncoding.DecodeString(text)
-	if err == nil {
-		err = json.Unmarshal(raw, &place)
-	}
-	if err != nil {
-		return place, &service.Error{Code: service.Invalid, Detail: "the address does not name a place in the table: start from the session's first shots"}
-	}
-	return place, nil
-}
-
-func writePlace(place service.ShotPlace) (string, error) {
-	raw, err := json.Marshal(place)
-	return base64.RawURLEncoding.EncodeToString(raw), err
-}
-
-// shotTable writes shots as rows, leaving out the columns that none of them fills.
-func shotTable(shots []*service.ShotRecord, names map[uuid.UUID]string, athlete func(uuid.UUID) string) ([]shotColumn, []shotRow) {
-	type column struct {
-		shotColumn
-		cell func(s *service.ShotRecord) string
-	}
-	name := func(id *uuid.UUID) string {
-		if id == nil {
-			return ""
-		}
-		return names[*id]
-	}
-	every := []column{
-		{shotColumn{"Ball", ""}, func(s *service.ShotRecord) string { return name(s.BallID) }},
-		{shotColumn{"Laydown", "board"}, func(s *service.ShotRecord) string { return decimal(s.LaydownBoard) }},
-		{shotColumn{"Arrows", "board"}, func(s *service.ShotRecord) string { return decimal(s.ArrowsBoard) }},
-		{shotColumn{"Breakpoint", "board"}, func(s *service.ShotRecord) string { return decimal(s.BreakpointBoard) }},
-		{shotColumn{"at", "ft"}, func(s *service.ShotRecord) string { return decimal(s.BreakpointFt) }},
-		{shotColumn{"Entry", "board"}, func(s *service.ShotRecord) string { return decimal(s.EntryBoard) }},
-		{shotColumn{"Entry angle", "°"}, func(s *service.ShotRecord) string { return decimal(s.EntryAngleDeg) }},
-		{shotColumn{"Launch angle", "°"}, func(s *service.ShotRecord) string { return decimal(s.LaunchAngleDeg) }},
-		{shotColumn{"Speed", "mph"}, func(s *service.ShotRecord) string { return decimal(s.SpeedMPH) }},
-		{shotColumn{"Rev rate", "rpm"}, func(s *service.ShotRecord) string { return decimal(s.RevRateRPM) }},
-		{shotColumn{"Rotation", "°"}, func(s *service.ShotRecord) string { return decimal(s.RotationDeg) }},
-		{shotColumn{"Tilt", "°"}, func(s *service.ShotRecord) string { return decimal(s.TiltDeg) }},
-		{shotColumn{"Board error", "± boards"}, func(s *service.ShotRecord) string { return decimal(s.Errors.Board) }},
-		{shotColumn{"Left standing", "pins"}, standing},
-		{shotColumn{"Drill", ""}, func(s *service.ShotRecord) string { return name(s.DrillID) }},
-		{shotColumn{"Note", ""}, func(s *service.ShotRecord) string { return s.Note }},
-	}
-	rows := make([]shotRow, len(shots))
-	for i, s := range shots {
-		rows[i] = shotRow{Order: s.Order, Athlete: athlete(s.AthleteID)}
-	}
-	var columns []shotColumn
-	for _, c := range every {
-		filled := false
-		for _, s := range shots {
-			filled = filled || c.cell(s) != ""
-		}
-		if !filled {
-			continue
-		}
-		columns = append(columns, c.shotColumn)
-		for i, s := range shots {
-			rows[i].Cells = append(rows[i].Cells, c.cell(s))
-		}
-	}
-	return columns, rows
-}
-
-func standing(s *service.ShotRecord) string {
-	if s.Standing == nil {
-		return ""
-	}
-	return s.Standing.String()
 }
 
 func sessionForm(r *roster) *form {

@@ -129,7 +129,7 @@ func (r *roster) CanLog() bool { return r.Own.Role != service.Analyst }
 // Address is the squad's page.
 func (r *roster) Address() string { return "/squads/" + r.Own.ID.String() }
 
-// Athlete is the name of an athlete; "the squad" when there is none.
+// Athlete is the name of an athlete, empty when there is none.
 func (r *roster) Athlete(id *uuid.UUID) string {
 	for _, a := range r.Athletes {
 		if id != nil && a.ID == *id {

@@ -127,7 +127,7 @@ func (s *site) signedIn(p page) http.Handler {
 		if err == nil {
 			err = v.meet(user)
 		}
-		if err != nil && signedOut(err) && v.Method == http.MethodGet {
+		if err != nil && signedOut(err) && v.Method != http.MethodPost {
 			return v.toSignIn()
 		}
 		if err != nil {

@@ -20,7 +20,7 @@ import (
 func wordFunctions() template.FuncMap {
 	return template.FuncMap{
 		"percent": percent, "interval": interval, "points": points, "pointsRange": pointsRange, "margin": margin, "count": count, "day": day,
-		"decimal": decimal, "verdictClass": verdictClass, "evidence": evidence, "sentence": sentence, "bar": barX, "lanes": lanes,
+		"decimal": decimal, "verdictClass": verdictClass, "evidence": evidence, "misses": misses, "sentence": sentence, "bar": barX, "lanes": lanes,
 		"role": roleWord, "gauge": gaugeX, "share": shareOf, "against": againstOf, "capital": capital,
 		"add":  func(a, b int) int { return a + b },
 		"pair": func(a, b any) pair { return pair{a, b} },
@@ -118,17 +118,32 @@ func verdictClass(v drill.DrillVerdict) string {
 	return "open"
 }
 
+// misses says on which side the broken shots went.
+func misses(a drill.Adherence) string {
+	var parts []string
+	if a.OutsideMisses > 0 {
+		parts = append(parts, strconv.Itoa(a.OutsideMisses)+" missed outside")
+	}
+	if a.InsideMisses > 0 {
+		parts = append(parts, strconv.Itoa(a.InsideMisses)+" missed inside")
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return strings.Join(parts, ", ") + ". "
+}
+
 // evidence says how far the verdict is from turning.
 func evidence(a drill.Adherence) string {
 	e := a.Evidence
 	switch a.Verdict {
 	case drill.Met:
-		return fmt.Sprintf("Clear since judged shot %d.", e.DecidedAt) + turns(e.BrokenToNotMet, "broken", "not met")
+		return fmt.Sprintf("First clear at judged shot %d.", e.DecidedAt) + turns(e.BrokenToNotMet, "broken", "not met")
 	case drill.NotMet:
 		if e.KeptToMet == nil {
 			return "One broken shot decides: every shot has to be kept."
 		}
-		return fmt.Sprintf("Clear since judged shot %d.", e.DecidedAt) + turns(e.KeptToMet, "kept", "met")
+		return fmt.Sprintf("First clear at judged shot %d.", e.DecidedAt) + turns(e.KeptToMet, "kept", "met")
 	}
 	var parts []string
 	if e.KeptToMet != nil {
@@ -147,7 +162,7 @@ func turns(more *int, how, to string) string {
 	if more == nil || *more == 0 {
 		return ""
 	}
-	return fmt.Sprintf(" Only %s in a row would turn it to %s.", count(*more, how+" shot"), to)
+	return fmt.Sprintf(" It would take %s in a row to turn it to %s.", count(*more, how+" shot"), to)
 }
 
 // barX places a share on a bar 100 wide.

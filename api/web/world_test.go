@@ -201,3 +201,11 @@ func must(t testing.TB, err error) {
 		t.Fatal(err)
 	}
 }
+
+// logWithMistakes is what a spreadsheet's way of writing makes of a log.
+const logWithMistakes = `order;time;laydown_board;breakpoint_board;breakpoint_ft;speed_mph;standing
+201;2026-03-03T20:00:00Z;22;11.5;42;16.8;strike
+202;2026-03-03T20:01:00Z;22,5;11;41;16.9;10
+203;2026-03-03T20:02:00Z;41;;;;7-11
+204;2026-03-03T20:03:00Z;;;;;
+`

@@ -1,0 +1,67 @@
+// Asks the server. An answer that does not come, or not whole, is Offline: what was sent may have arrived or not.
+
+export class Offline extends Error {}
+
+// Problem is a refusal of the server (RFC 9457).
+export class Problem extends Error {
+  constructor(status, body, retryAfter) {
+    super(body.detail ?? `the server answered ${status}`);
+    this.status = status;
+    this.code = (body.type ?? "").split("#")[1] ?? "";
+    this.errors = body.errors ?? [];
+    this.retryAfterMs = retryAfter ? 1000 * Number(retryAfter) || 0 : 0;
+  }
+}
+
+const schema = 1; // the version of the records this page understands
+const patienceMs = 45_000;
+
+export const squadPath = (squad, what, query = {}) => {
+  const params = new URLSearchParams({ schema });
+  for (const [name, value] of Object.entries(query)) if (value !== undefined && value !== null && value !== "") params.set(name, value);
+  return `/v1/squads/${squad}/${what}?${params}`;
+};
+
+// send makes a request and returns the answer's JSON; it throws Offline or a Problem.
+export async function send(method, path, { body, token, signal } = {}) {
+  const limit = AbortSignal.timeout(patienceMs);
+  const response = await reach(method, path, { body, token, signal: signal ? AbortSignal.any([signal, limit]) : limit });
+  return readAnswer(response);
+}
+
+// open makes a request for a stream and returns the response.
+export async function open(path, { token, signal, accept }) {
+  const response = await reach("GET", path, { token, signal, accept });
+  if (!response.ok) await readAnswer(response);
+  return response;
+}
+
+async function reach(method, path, { body, token, signal, accept = "application/json" }) {
+  const headers = { Accept: accept };
+  if (token) headers.Authorization = `Bearer ${token}`;
+  if (body !== undefined) headers["Content-Type"] = "application/json";
+  try {
+    return await fetch(path, { method, headers, signal, body: body === undefined ? undefined : JSON.stringify(body), cache: "no-store", credentials: "omit" });
+  } catch (error) {
+    throw new Offline("there is no answer from the server", { cause: error });
+  }
+}
+
+async function readAnswer(response) {
+  let text;
+  try {
+    text = await response.text();
+  } catch (error) {
+    throw new Offline("the server's answer was cut", { cause: error });
+  }
+  if (response.ok && text === "") return null;
+  let body;
+  try {
+    body = JSON.parse(text);
+  } catch (error) {
+    if (response.ok) throw new Offline("the server's answer was cut", { cause: error });
+    body = {};
+  }
+  if (!response.ok) throw new Problem(response.status, body, response.headers.get("Retry-After"));
+  return body;
+}

@@ -1,0 +1,151 @@
+// Judges shots against the rules of a drill, exactly as service/drill does; a test holds the two to each other.
+
+import { boardOf, standardError } from "./path.js";
+
+export const units = {
+  board: "boards", launch_angle: "degrees", entry_angle: "degrees", speed: "mph", rev_rate: "rpm", rotation: "degrees", tilt: "degrees",
+};
+
+const known = (value) => value !== undefined && value !== null;
+
+// subject is the measure a rule's bounds are in: what moved, for a move.
+export const subject = (rule) => rule.measure === "move" ? rule.of : rule.measure;
+
+export const unitOf = (rule) => units[subject(rule)] ?? "";
+
+// edges is the range a value has to lie in, ends included. In boards a whole-number bound is the far edge of its strip.
+export function edges(rule) {
+  const inBoards = subject(rule) === "board";
+  const beyond = (bound, half) => inBoards && Number.isInteger(bound) ? bound + half : bound;
+  return {
+    low: known(rule.min) ? beyond(rule.min, -0.5) : -Infinity,
+    high: known(rule.max) ? beyond(rule.max, 0.5) : Infinity,
+  };
+}
+
+const nothing = { basis: "", value: 0, standardError: 0, margin: 0, probabilityKept: 0, miss: "", reason: "" };
+
+// judge judges one shot by one rule. previous is the athlete's shot before it in the same session; only a move looks at it.
+export function judge(rule, shot, previous) {
+  if (rule.measure === "ball") return judgeBall(rule, shot);
+  if (rule.measure === "leave") return judgeLeave(rule, shot);
+  const reading = read(rule, shot, previous);
+  if (reading.basis === "") return { ...nothing, verdict: "unknown", reason: reading.reason };
+  return judgeNumber(rule, reading);
+}
+
+function judgeBall(rule, shot) {
+  if (!known(shot.ball_id)) return { ...nothing, verdict: "unknown", reason: "no ball was recorded" };
+  return rule.balls.includes(shot.ball_id) ? { ...nothing, verdict: "kept", probabilityKept: 1 } : { ...nothing, verdict: "broken" };
+}
+
+const pinBits = (pins) => pins.reduce((bits, pin) => bits | 1 << pin, 0);
+
+function judgeLeave(rule, shot) {
+  if (!known(shot.standing)) return { ...nothing, verdict: "unknown", reason: "the standing pins were not recorded" };
+  const left = pinBits(shot.standing);
+  if (rule.leaves.some((leave) => pinBits(leave) === left)) return { ...nothing, verdict: "broken" };
+  return { ...nothing, verdict: "kept", probabilityKept: 1 };
+}
+
+const edgeTolerance = 1e-9; // keeps the rounding of decimal fractions from deciding
+
+function judgeNumber(rule, { value, standardError: se, basis }) {
+  const { low, high } = edges(rule);
+  let margin = Math.min(value - low, high - value);
+  if (Math.abs(margin) < edgeTolerance) margin = 0;
+  const broken = margin < 0;
+  const below = value < low;
+  let miss = "";
+  if (broken) miss = subject(rule) === "board" ? (below ? "outside" : "inside") : (below ? "low" : "high");
+  return {
+    verdict: broken ? "broken" : "kept", basis, value, standardError: se, margin, miss, reason: "",
+    probabilityKept: probabilityWithin(low, high, value, se, margin),
+  };
+}
+
+function probabilityWithin(low, high, value, se, margin) {
+  if (se === 0) return margin < 0 ? 0 : 1;
+  const below = erfc((value - low) / (se * Math.SQRT2)) / 2;
+  const above = erfc((high - value) / (se * Math.SQRT2)) / 2;
+  return Math.max(0, 1 - below - above);
+}
+
+// erfc is the complementary error function: the series of erf near zero, the continued fraction of erfc elsewhere (Abramowitz and Stegun
+// 7.1.6 and 7.1.14). Good to 1e-13 or so, in absolute terms.
+export function erfc(x) {
+  if (x < 0) return 2 - erfc(-x);
+  if (x > 27) return 0;
+  if (x < 2.5) {
+    let term = x, sum = x;
+    for (let n = 1; Math.abs(term) > 1e-17 * sum; n++) {
+      term *= 2 * x * x / (2 * n + 1);
+      sum += term;
+    }
+    return 1 - 2 / Math.sqrt(Math.PI) * Math.exp(-x * x) * sum;
+  }
+  let fraction = x;
+  for (let n = 120; n > 0; n--) fraction = x + n / 2 / fraction;
+  return Math.exp(-x * x) / Math.sqrt(Math.PI) / fraction;
+}
+
+function read(rule, shot, previous) {
+  let now = readOne(rule, shot);
+  if (now.basis !== "" && rule.measure === "move") now = change(rule, now, previous);
+  if (now.basis !== "" && !Number.isFinite(now.value)) return { basis: "", reason: "what was recorded is not a number" };
+  return now;
+}
+
+// change is how far the measure moved since the shot before, the errors of the two readings taken as independent.
+function change(rule, now, previous) {
+  if (!previous) return { basis: "", reason: "there is no shot before it in the session" };
+  const then = readOne(rule, previous);
+  if (then.basis === "") return { basis: "", reason: "the shot before did not record it" };
+  return {
+    value: now.value - then.value, standardError: Math.hypot(now.standardError, then.standardError),
+    basis: then.basis === "estimated" ? "estimated" : now.basis,
+  };
+}
+
+const fields = {
+  launch_angle: ["launch_angle_deg", "angle_deg", "no launch angle was recorded"],
+  entry_angle: ["entry_angle_deg", "angle_deg", "no entry angle was recorded"],
+  speed: ["speed_mph", "speed_mph", "no speed was recorded"],
+  rev_rate: ["rev_rate_rpm", "rev_rate_rpm", "no rev rate was recorded"],
+  rotation: ["rotation_deg", "axis_deg", "no axis rotation was recorded"],
+  tilt: ["tilt_deg", "axis_deg", "no axis tilt was recorded"],
+};
+
+export function readOne(rule, shot) {
+  const measure = subject(rule);
+  if (measure === "board") return boardOf(rule.at, rule.at_ft, shot);
+  const found = fields[measure];
+  if (!found) return { basis: "", reason: "the rule has no measure" };
+  const [field, error, reason] = found;
+  if (!known(shot[field])) return { basis: "", reason };
+  return { value: shot[field], standardError: standardError(error, shot), basis: "measured" };
+}
+
+// judgeAll judges an athlete's shots in their order of delivery against all rules of a drill.
+export function judgeAll(drill, shots) {
+  return shots.map((shot, i) => {
+    const before = shots[i - 1];
+    const previous = before && before.session_id === shot.session_id && before.athlete_id === shot.athlete_id ? before : null;
+    return judgeShot(drill, shot, previous);
+  });
+}
+
+// judgeShot joins the verdicts of all rules: kept when all were kept, broken when any was broken, else unknown.
+export function judgeShot(drill, shot, previous) {
+  const rules = drill.rules.map((rule) => judge(rule, shot, previous));
+  let verdict = "kept", probabilityKept = 1;
+  for (const rule of rules) {
+    if (rule.verdict === "broken") verdict = "broken";
+    if (rule.verdict === "unknown") {
+      if (verdict === "kept") verdict = "unknown";
+      continue;
+    }
+    probabilityKept *= rule.probabilityKept;
+  }
+  return { verdict, probabilityKept: verdict === "unknown" ? 0 : probabilityKept, rules };
+}

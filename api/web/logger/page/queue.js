@@ -1,0 +1,257 @@
+// The changes made on this device that are not known to be in the server's copy yet. What a person sees is the server's records with these
+// over them, so a change and the local record are one and the same and cannot fall apart.
+//
+// A change: { squad, kind, id, seq, version, base, baseRecord, record, state, flight, landed, faults, theirs }
+//   base, baseRecord  the server's revision and record it began with; 0 and null for a new one
+//   record            what it is to be; null for deleted
+//   flight            { version, base, record } as it was sent and not answered yet. It is sent again as it was, whatever was edited since:
+//                     the server then knows it again.
+//   state             unsent; landed: stored at revision `landed`, to be dropped when the copy shows that; waiting: the server lacks something it
+//                     refers to; refused; conflict: with `theirs` { rev, record }, record null for deleted
+
+import { merge, same } from "./merge.js";
+import { ask, ofKind, run } from "./store.js";
+
+export const kinds = ["squad", "athlete", "member", "pattern", "ball", "session", "drill", "assignment", "shot"];
+
+const bothStores = ["records", "changes"];
+
+const plain = (record) => {
+  if (!record) return null;
+  const { rev, ...rest } = record;
+  return rest;
+};
+
+// list reads all records of a kind as they are to be seen here.
+export function list(db, squad, kind) {
+  return run(db, bothStores, "readonly", (tx) => listIn(tx, squad, kind));
+}
+
+async function listIn(tx, squad, kind) {
+  const [records, changes] = await Promise.all([
+    ask(tx.objectStore("records").getAll(ofKind(squad, kind))), ask(tx.objectStore("changes").getAll(ofKind(squad, kind))),
+  ]);
+  return overlay(records, changes);
+}
+
+// listBy reads the records of a kind that an index finds under a value of one field.
+export function listBy(db, squad, kind, index, value) {
+  return run(db, bothStores, "readonly", (tx) => listByIn(tx, squad, kind, index, value));
+}
+
+async function listByIn(tx, squad, kind, index, value) {
+  const [records, changes] = await Promise.all([
+    ask(tx.objectStore("records").index(index).getAll([squad, kind, value])), ask(tx.objectStore("changes").getAll(ofKind(squad, kind))),
+  ]);
+  return overlay(records, changes).filter((record) => record[index + "_id"] === value);
+}
+
+function overlay(records, changes) {
+  const seen = new Map(records.map((entry) => [entry.id, entry.record]));
+  for (const change of changes) {
+    if (change.record) seen.set(change.id, change.record);
+    else seen.delete(change.id);
+  }
+  return [...seen.values()];
+}
+
+export const allChanges = (db) => run(db, ["changes"], "readonly", (tx) => ask(tx.objectStore("changes").getAll()));
+
+export const changeOf = (db, squad, kind, id) => run(db, ["changes"], "readonly", (tx) => ask(tx.objectStore("changes").get([squad, kind, id])));
+
+// write stores a record as changed here; null deletes it.
+export const write = (db, squad, kind, id, record) => run(db, bothStores, "readwrite", (tx) => writeIn(tx, squad, kind, id, plain(record)));
+
+// addShot stores a new shot as the next of its athlete in its session, and returns it.
+export function addShot(db, squad, shot) {
+  return run(db, bothStores, "readwrite", async (tx) => {
+    const session = await listByIn(tx, squad, "shot", "session", shot.session_id);
+    const order = 1 + session.filter((other) => other.athlete_id === shot.athlete_id).reduce((most, other) => Math.max(most, other.order), 0);
+    const record = { ...shot, order };
+    await writeIn(tx, squad, "shot", shot.id, record);
+    return record;
+  });
+}
+
+async function writeIn(tx, squad, kind, id, record) {
+  const store = tx.objectStore("changes"), key = [squad, kind, id];
+  const change = await ask(store.get(key));
+  if (!change) {
+    const known = await ask(tx.objectStore("records").get(key));
+    if (!known && !record || known && same(plain(known.record), record)) return;
+    const seq = await nextSeq(store);
+    await ask(store.put({
+      squad, kind, id, seq, version: 1, base: known?.rev ?? 0, baseRecord: plain(known?.record), record, state: "unsent", flight: null, landed: 0,
+      faults: [], theirs: null,
+    }));
+    return;
+  }
+  if (!change.flight && same(change.baseRecord, record)) { // back to what the server has, or a new one that was never sent and is gone
+    await ask(store.delete(key));
+    return;
+  }
+  const settled = change.state === "landed" || change.state === "conflict";
+  await ask(store.put({ ...change, record, version: change.version + 1, state: settled ? change.state : "unsent", faults: settled ? change.faults : [] }));
+}
+
+async function nextSeq(store) {
+  const all = await ask(store.getAll());
+  return 1 + all.reduce((most, change) => Math.max(most, change.seq), 0);
+}
+
+// takeBatch picks what is to be sent next, at most so many, parents before children and deletions the other way round, and remembers it as
+// being on its way. passed are the keys that wait and were tried in this round.
+export function takeBatch(db, squad, limit, passed) {
+  return run(db, ["changes"], "readwrite", async (tx) => {
+    const store = tx.objectStore("changes");
+    const all = await ask(store.index("squad").getAll(squad));
+    const batch = all.filter((change) => (change.state === "unsent" || change.state === "waiting") && !passed.has(keyOf(change)));
+    for (const change of batch) change.flight ??= { version: change.version, base: change.base, record: change.record };
+    batch.sort((a, b) => rank(a) - rank(b) || a.seq - b.seq);
+    batch.length = Math.min(batch.length, limit);
+    for (const change of batch) await ask(store.put(change));
+    return batch;
+  });
+}
+
+const rank = (change) => change.flight.record ? kinds.indexOf(change.kind) : 2 * kinds.length - kinds.indexOf(change.kind);
+
+export const keyOf = (change) => `${change.kind} ${change.id}`;
+
+// itemOf is a change as the push takes it.
+export function itemOf({ kind, id, flight }) {
+  if (!flight.record) return { kind, id, rev: flight.base, deleted: true };
+  return { kind, id, record: flight.base ? { ...flight.record, rev: flight.base } : flight.record };
+}
+
+// settleOutcomes writes down what became of a batch.
+export function settleOutcomes(db, squad, batch, outcomes) {
+  return run(db, bothStores, "readwrite", async (tx) => {
+    for (let i = 0; i < batch.length; i++) await settleOne(tx, [squad, batch[i].kind, batch[i].id], outcomes[i]);
+  });
+}
+
+async function settleOne(tx, key, outcome) {
+  const store = tx.objectStore("changes");
+  const change = await ask(store.get(key));
+  if (!change?.flight) return; // answered in another page already
+  const faults = outcome.errors ?? [];
+  const untouched = change.version === change.flight.version;
+  switch (outcome.outcome) {
+    case "stored":
+    case "same": {
+      const landed = { ...change, state: "landed", landed: outcome.rev ?? 0, faults: [], theirs: null };
+      const shown = await ask(tx.objectStore("records").get(key));
+      if (outcome.outcome === "stored" && !outcome.record && untouched) {
+        await confirm(tx, landed, change.flight.record); // what stands there is what was sent
+      } else if (outcome.record || outcome.deleted || !change.flight.record) {
+        await confirm(tx, landed, outcome.record ?? null);
+      } else if (shown && shown.rev >= landed.landed) {
+        await settle(store, landed, shown);
+      } else {
+        await ask(store.put(landed)); // the feed brings what stands there
+      }
+      return;
+    }
+    case "conflict":
+      await ask(store.put({
+        ...change, state: "conflict", flight: null, faults, theirs: { rev: outcome.rev ?? 0, record: plain(outcome.record) },
+      }));
+      return;
+    case "waiting":
+      await ask(store.put({ ...change, state: "waiting", flight: null, faults }));
+      return;
+    default: // refused. What was edited meanwhile is tried anew.
+      await ask(store.put({ ...change, state: untouched ? "refused" : "unsent", flight: null, faults: untouched ? faults : [] }));
+  }
+}
+
+// confirm writes what the server now has into the copy, unless that is further on already, and settles the change with it.
+async function confirm(tx, change, record) {
+  const records = tx.objectStore("records"), key = [change.squad, change.kind, change.id];
+  const shown = await ask(records.get(key));
+  const told = { squad: change.squad, kind: change.kind, id: change.id, rev: change.landed, record };
+  if (shown && shown.rev > change.landed) return settle(tx.objectStore("changes"), change, shown);
+  if (record) await ask(records.put({ ...told, record: { ...record, rev: change.landed } }));
+  else await ask(records.delete(key));
+  return settle(tx.objectStore("changes"), change, told);
+}
+
+// settle ends a change that has landed, now that it is known what the server has: told, whose record is null for deleted. What was edited
+// here since it was sent becomes a change of that.
+async function settle(store, change, told) {
+  const key = [change.squad, change.kind, change.id];
+  const theirs = plain(told.record);
+  if (change.version === change.flight.version || same(change.record, theirs)) {
+    await ask(store.delete(key));
+    return;
+  }
+  const next = { ...change, state: "unsent", flight: null, landed: 0, base: told.rev, baseRecord: theirs };
+  const sent = change.flight.record;
+  if (!same(sent, theirs)) {
+    const both = change.record && theirs && sent ? merge(sent, change.record, theirs) : null;
+    if (both && both.met.length === 0) next.record = both.merged;
+    else Object.assign(next, { state: "conflict", theirs: { rev: told.rev, record: theirs } });
+  }
+  await ask(store.put(next));
+}
+
+// applyItems writes items of the feed or of a snapshot into the copy and settles the changes they show. copy numbers the snapshot they belong to.
+export async function applyItems(tx, squad, items, copy) {
+  const records = tx.objectStore("records"), changes = tx.objectStore("changes");
+  for (const item of items) {
+    const key = [squad, item.kind, item.id];
+    const shown = await ask(records.get(key));
+    const gone = item.deleted || item.scope === "removed";
+    if (shown && shown.rev > item.rev && item.scope !== "removed") {
+      if (shown.copy !== copy) await ask(records.put({ ...shown, copy }));
+      continue;
+    }
+    if (gone) await ask(records.delete(key));
+    else await ask(records.put({ squad, kind: item.kind, id: item.id, rev: item.rev, record: item.record, copy }));
+    const change = await ask(changes.get(key));
+    if (change?.state === "landed" && item.rev >= change.landed) {
+      await settle(changes, change, { rev: item.rev, record: gone ? null : item.record });
+    }
+  }
+}
+
+// sweep drops what an older copy of the squad held and a new snapshot does not.
+export async function sweep(tx, squad, copy, rev) {
+  const records = tx.objectStore("records"), changes = tx.objectStore("changes");
+  for (const kind of kinds) {
+    for (const entry of await ask(records.getAll(ofKind(squad, kind)))) {
+      if (entry.copy !== copy && entry.rev <= rev) await ask(records.delete([squad, kind, entry.id]));
+    }
+  }
+  for (const change of await ask(changes.index("squad").getAll(squad))) {
+    if (change.state !== "landed" || change.landed > rev) continue;
+    const shown = await ask(records.get([squad, change.kind, change.id]));
+    if (!shown) await settle(changes, change, { rev, record: null });
+  }
+}
+
+// resolve ends a conflict by a record chosen in knowledge of both versions; null deletes.
+export function resolve(db, squad, kind, id, chosen) {
+  return run(db, bothStores, "readwrite", async (tx) => {
+    const store = tx.objectStore("changes"), key = [squad, kind, id];
+    const change = await ask(store.get(key));
+    if (change?.state !== "conflict") return;
+    const theirs = change.theirs;
+    if (same(plain(chosen), theirs.record)) {
+      await ask(store.delete(key));
+      const shown = await ask(tx.objectStore("records").get(key));
+      if (shown && shown.rev > theirs.rev) return;
+      if (theirs.record) await ask(tx.objectStore("records").put({ ...shown, squad, kind, id, rev: theirs.rev, record: { ...theirs.record, rev: theirs.rev } }));
+      else await ask(tx.objectStore("records").delete(key));
+      return;
+    }
+    await ask(store.put({
+      ...change, record: plain(chosen), version: change.version + 1, state: "unsent", base: theirs.rev, baseRecord: theirs.record, theirs: null, faults: [],
+      flight: null,
+    }));
+  });
+}
+
+// discard drops a change for good.
+export const discard = (db, squad, kind, id) => run(db, ["changes"], "readwrite", (tx) => ask(tx.objectStore("changes").delete([squad, kind, id])));

@@ -1,0 +1,72 @@
+// IndexedDB. One small database knows who signed in on this device; each person's copy and unsent changes are a database of their own, so that
+// nobody else can see or send them.
+
+const people = "laneward";
+const copyOf = (user) => `laneward ${user}`;
+
+function open(name, upgrade) {
+  return new Promise((resolve, reject) => {
+    const request = indexedDB.open(name, 1);
+    request.onupgradeneeded = () => upgrade(request.result);
+    request.onsuccess = () => {
+      request.result.onversionchange = () => request.result.close();
+      resolve(request.result);
+    };
+    request.onerror = () => reject(request.error);
+    request.onblocked = () => reject(new Error("another page of the logger holds the store: close it"));
+  });
+}
+
+export const openPeople = () => open(people, (db) => {
+  db.createObjectStore("people", { keyPath: "user_id" });
+  db.createObjectStore("device", { keyPath: "name" });
+});
+
+// openCopy opens a person's own database.
+// records are the server's records as last told. changes are what was done here and is not known to be in them yet; see queue.js.
+export const openCopy = (user) => open(copyOf(user), (db) => {
+  const records = db.createObjectStore("records", { keyPath: ["squad", "kind", "id"] });
+  records.createIndex("session", ["squad", "kind", "record.session_id"]);
+  records.createIndex("athlete", ["squad", "kind", "record.athlete_id"]);
+  const changes = db.createObjectStore("changes", { keyPath: ["squad", "kind", "id"] });
+  changes.createIndex("squad", "squad");
+  db.createObjectStore("meta", { keyPath: "name" });
+});
+
+export function dropCopy(user) {
+  return new Promise((resolve, reject) => {
+    const request = indexedDB.deleteDatabase(copyOf(user));
+    request.onsuccess = () => resolve();
+    request.onerror = () => reject(request.error);
+  });
+}
+
+// ask waits for one request of a transaction.
+export function ask(request) {
+  return new Promise((resolve, reject) => {
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
+}
+
+// run does work in one transaction and returns its result once that is on the disk. An error undoes all of it. work may wait for requests of
+// the transaction only.
+export function run(db, stores, mode, work) {
+  return new Promise((resolve, reject) => {
+    const tx = db.transaction(stores, mode, { durability: mode === "readwrite" ? "strict" : "default" });
+    let result, failure;
+    tx.oncomplete = () => failure ? reject(failure) : resolve(result);
+    tx.onabort = () => reject(failure ?? tx.error ?? new Error("the browser gave the transaction up"));
+    Promise.resolve(work(tx)).then((value) => { result = value; }, (error) => {
+      failure = error;
+      try { tx.abort(); } catch { reject(error); } // it had ended already
+    });
+  });
+}
+
+export const readMeta = (db, name) => run(db, ["meta"], "readonly", async (tx) => (await ask(tx.objectStore("meta").get(name)))?.value);
+
+export const writeMeta = (db, name, value) => run(db, ["meta"], "readwrite", (tx) => ask(tx.objectStore("meta").put({ name, value })));
+
+// ofKind is the range of all records of one kind of a squad.
+export const ofKind = (squad, kind) => IDBKeyRange.bound([squad, kind], [squad, kind, []]);

@@ -1,0 +1,220 @@
+package web
+
+import (
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"laneward/service"
+	"laneward/service/lane"
+)
+
+// maxTableRows is how many shots one page of the table holds.
+const maxTableRows = 100
+
+// shotRow is one shot as the table writes it.
+type shotRow struct {
+	Order int
+	Cells []shotCell
+}
+
+// shotColumn is a column of the table that at least one shot fills.
+type shotColumn struct {
+	Name, Unit string
+	Numeric    bool
+}
+
+// shotCell is what a shot has in a column: its text, and for a leave the deck to look at.
+type shotCell struct {
+	Text    string
+	Numeric bool
+	Pins    *deck
+}
+
+// fillShots writes the table of the shots that the address asks for.
+func (v *visit) fillShots(view *sessionView) error {
+	after, err := readPlace(v.URL.Query().Get("after"))
+	if err != nil {
+		return err
+	}
+	view.After = after != service.ShotPlace{}
+	shots, next, err := v.site.svc.Shots(v.Context(), v.me.ID, view.Own.ID, view.Session.ID, after, maxTableRows)
+	if err != nil {
+		return err
+	}
+	balls, err := all[*service.BallRecord](v.Context(), v, view.Own.ID, service.KindBall)
+	if err != nil {
+		return err
+	}
+	names := make(map[uuid.UUID]string)
+	for _, b := range balls {
+		names[b.ID] = b.Name
+	}
+	for _, d := range view.Drills {
+		names[d.ID] = d.Name
+	}
+	for _, a := range view.Athletes {
+		names[a.ID] = a.Name
+	}
+	view.Columns, view.Shots = shotTable(shots, names, view.Session.AthleteID == nil)
+	if next != nil {
+		place, err := writePlace(*next)
+		if err != nil {
+			return err
+		}
+		view.Next = "?after=" + place + "#shots"
+	}
+	return nil
+}
+
+func readPlace(text string) (place service.ShotPlace, err error) {
+	if text == "" {
+		return place, nil
+	}
+	raw, err := base64.RawURLEncoding.DecodeString(text)
+	if err == nil {
+		err = json.Unmarshal(raw, &place)
+	}
+	if err != nil {
+		return place, &service.Error{Code: service.Invalid, Detail: "the address does not name a place in the table: start from the session's first shots"}
+	}
+	return place, nil
+}
+
+func writePlace(place service.ShotPlace) (string, error) {
+	raw, err := json.Marshal(place)
+	return base64.RawURLEncoding.EncodeToString(raw), err
+}
+
+// place is one way to fill a column: exactly one of its three is set.
+type place struct {
+	shotColumn
+	text   func(s *service.ShotRecord) string
+	number func(s *service.ShotRecord) *float64
+	pins   func(s *service.ShotRecord) *lane.PinSet
+}
+
+func places(names map[uuid.UUID]string, shared bool) []place {
+	named := func(title string, id func(s *service.ShotRecord) *uuid.UUID) place {
+		return place{shotColumn: shotColumn{Name: title}, text: func(s *service.ShotRecord) string {
+			if of := id(s); of != nil {
+				return names[*of]
+			}
+			return ""
+		}}
+	}
+	measured := func(title, unit string, number func(s *service.ShotRecord) *float64) place {
+		return place{shotColumn: shotColumn{title, unit, true}, number: number}
+	}
+	var list []place
+	if shared { // else it is the same in every row, and above the table
+		list = append(list, named("Athlete", func(s *service.ShotRecord) *uuid.UUID { return &s.AthleteID }))
+	}
+	return append(list,
+		named("Ball", func(s *service.ShotRecord) *uuid.UUID { return s.BallID }),
+		measured("Laydown", "board", func(s *service.ShotRecord) *float64 { return s.LaydownBoard }),
+		measured("Arrows", "board", func(s *service.ShotRecord) *float64 { return s.ArrowsBoard }),
+		measured("Breakpoint", "board", func(s *service.ShotRecord) *float64 { return s.BreakpointBoard }),
+		measured("Breakpoint at", "ft", func(s *service.ShotRecord) *float64 { return s.BreakpointFt }),
+		measured("Entry", "board", func(s *service.ShotRecord) *float64 { return s.EntryBoard }),
+		measured("Board error", "± boards", func(s *service.ShotRecord) *float64 { return s.Errors.Board }),
+		measured("Entry angle", "degrees", func(s *service.ShotRecord) *float64 { return s.EntryAngleDeg }),
+		measured("Launch angle", "degrees", func(s *service.ShotRecord) *float64 { return s.LaunchAngleDeg }),
+		measured("Speed", "mph", func(s *service.ShotRecord) *float64 { return s.SpeedMPH }),
+		measured("Rev rate", "rpm", func(s *service.ShotRecord) *float64 { return s.RevRateRPM }),
+		measured("Rotation", "degrees", func(s *service.ShotRecord) *float64 { return s.RotationDeg }),
+		measured("Tilt", "degrees", func(s *service.ShotRecord) *float64 { return s.TiltDeg }),
+		place{shotColumn: shotColumn{Name: "Left standing"}, pins: func(s *service.ShotRecord) *lane.PinSet { return s.Standing }},
+		named("Drill", func(s *service.ShotRecord) *uuid.UUID { return s.DrillID }),
+		place{shotColumn: shotColumn{Name: "Note"}, text: func(s *service.ShotRecord) string { return s.Note }},
+	)
+}
+
+// shotTable writes shots as rows, leaving out the columns that none of them fills. The athlete is written when the session is shared.
+func shotTable(shots []*service.ShotRecord, names map[uuid.UUID]string, shared bool) ([]shotColumn, []shotRow) {
+	rows := make([]shotRow, len(shots))
+	for i, s := range shots {
+		rows[i].Order = s.Order
+	}
+	var columns []shotColumn
+	for _, p := range places(names, shared) {
+		cells, filled := p.cells(shots)
+		if !filled {
+			continue
+		}
+		columns = append(columns, p.shotColumn)
+		for i := range rows {
+			rows[i].Cells = append(rows[i].Cells, cells[i])
+		}
+	}
+	return columns, rows
+}
+
+// cells writes a column; filled tells whether any shot has something in it.
+func (p place) cells(shots []*service.ShotRecord) (cells []shotCell, filled bool) {
+	cells = make([]shotCell, len(shots))
+	decimals := 0
+	for _, s := range shots {
+		if p.number != nil {
+			decimals = max(decimals, decimalsOf(p.number(s)))
+		}
+	}
+	for i, s := range shots {
+		cells[i].Numeric = p.Numeric
+		switch {
+		case p.number != nil:
+			if value := p.number(s); value != nil {
+				cells[i].Text = strconv.FormatFloat(*value, 'f', decimals, 64)
+			}
+		case p.pins != nil:
+			if standing := p.pins(s); standing != nil {
+				drawn := deckOf(*standing)
+				cells[i].Text, cells[i].Pins = standing.String(), &drawn
+			}
+		default:
+			cells[i].Text = p.text(s)
+		}
+		filled = filled || cells[i].Text != ""
+	}
+	return cells, filled
+}
+
+// maxDecimals is as fine as anything is measured.
+const maxDecimals = 2
+
+// decimalsOf is how many decimals a value needs, so that a column's points stand below each other.
+func decimalsOf(value *float64) int {
+	if value == nil {
+		return 0
+	}
+	scaled := *value
+	for n := range maxDecimals {
+		if math.Abs(scaled-math.Round(scaled)) < 1e-6 {
+			return n
+		}
+		scaled *= 10
+	}
+	return maxDecimals
+}
+
+// deck is the pins as a coach sees them from the foul line, on a canvas 28 by 22: a dot a pin.
+type deck struct{ Down, Up string }
+
+func deckOf(standing lane.PinSet) deck {
+	var down, up strings.Builder
+	for n := 1; n <= 10; n++ {
+		x, ft := lane.PinPosition(n)
+		to := &down
+		if standing.Has(n) {
+			to = &up
+		}
+		// The head pin stands in front; a row is 10.4 in behind the one before. The lane's own boards count from the right.
+		fmt.Fprintf(to, "M%.1f %.1fh0", 14-(x-lane.CentreBoard)*0.66, 19-(ft-lane.LengthFt)*6.2)
+	}
+	return deck{down.String(), up.String()}
+}
