@@ -37,6 +37,7 @@ var commandGroups = []kong.Group{
 	{Key: "squads", Title: "Squads:"},
 	{Key: "records", Title: "Records:"},
 	{Key: "practice", Title: "Practice:"},
+	{Key: "lines", Title: "Oil and lines:"},
 	{Key: "shell", Title: "Shell:"},
 }
 

@@ -39,6 +39,7 @@ type commands struct {
 	Migrate migrateCommand `cmd:"" help:"Bring a database to this program's schema."`
 
 	clientCommands
+	planCommands
 
 	Version kong.VersionFlag `help:"Print the version and exit."`
 }

@@ -1,0 +1,136 @@
+package service
+
+import (
+	"errors"
+	"fmt"
+
+	"laneward/service/lane"
+	"laneward/service/oil"
+)
+
+// FilmReport is what is known of an oil film: how much lies where, its ratios, each with its definition, and what it is called by them.
+// Boards count from the right gutter. Amounts are microlitres, ratios plain numbers.
+type FilmReport struct {
+	Name     string  `json:"name"`
+	LengthFt float64 `json:"length_ft"` // the pattern's stated length
+	OiledFt  float64 `json:"oiled_ft"`  // where the film ends
+	VolumeUL float64 `json:"volume_ul"`
+	// Ratios has one a definition, the default first; the same over single feet where tapes were drawn, by the default definition.
+	Ratios     []oil.Ratio `json:"ratios"`
+	TapeRatios []oil.Ratio `json:"tape_ratios"`
+	// Class is that of the first ratio by the first thresholds, Classes by all of them.
+	Class   oil.Class            `json:"class"`
+	Classes []ThresholdClass     `json:"classes"`
+	BoardUL [lane.Boards]float64 `json:"board_ul"` // index board-1
+	FootUL  [oil.Rows]float64    `json:"foot_ul"`  // index j: j to j+1 ft
+	FilmUL  [][]float64          `json:"film_ul"`  // [board-1][foot]
+	// Wear says how the film was worn; nil for a fresh one.
+	Wear *WearReport `json:"wear,omitempty"`
+	// Assumptions are sentences: what was taken for granted.
+	Assumptions []string `json:"assumptions"`
+}
+
+// ThresholdClass is the class of a film by one set of thresholds.
+type ThresholdClass struct {
+	Class      oil.Class      `json:"class"`
+	Thresholds oil.Thresholds `json:"thresholds"`
+}
+
+// ReportFilm measures a film.
+func ReportFilm(film *oil.Film) FilmReport {
+	report := FilmReport{
+		Name: film.Name, LengthFt: film.LengthFt, OiledFt: film.OiledFt(0), VolumeUL: film.VolumeUL(), BoardUL: film.BoardUL(),
+		FootUL: film.FootUL(), TapeRatios: []oil.Ratio{}, Assumptions: []string{
+			"No federation text that gives the averaging rule of the ratio could be found: each ratio stands beside the definition it follows, taken over the whole lane.",
+			"The thresholds of the classes drifted over the years: each set stands beside its date and its source.",
+		},
+	}
+	for _, definition := range oil.Definitions() {
+		report.Ratios = append(report.Ratios, film.Ratio(definition))
+	}
+	report.TapeRatios = append(report.TapeRatios, film.TapeRatios(report.Ratios[0].Definition)...)
+	for _, thresholds := range oil.ThresholdSets() {
+		report.Classes = append(report.Classes, ThresholdClass{thresholds.Class(report.Ratios[0]), thresholds})
+	}
+	report.Class = report.Classes[0].Class
+	for b := range film.UL {
+		report.FilmUL = append(report.FilmUL, film.UL[b][:])
+	}
+	return report
+}
+
+// OilGiven is how the oil lies, before it is stored: a load table or a film map, never both.
+type OilGiven struct {
+	Name     string     `json:"name"`
+	LengthFt float64    `json:"length_ft"` // for a film map; 0 takes the film's end
+	Loads    []oil.Load `json:"loads"`
+	// Film is microlitres, 39 boards from the right gutter by 60 feet.
+	Film [][]float64 `json:"film"`
+}
+
+// LayOil lays oil that is not stored and reports the film. It fails with every fault of the table, each with its place.
+func (s *Service) LayOil(given OilGiven) (FilmReport, error) {
+	film, faults := given.lay()
+	if len(faults) > 0 {
+		return FilmReport{}, InvalidError(faults)
+	}
+	return ReportFilm(film), nil
+}
+
+func (g OilGiven) lay() (*oil.Film, []Fault) {
+	// A pattern's own checks, but for the name: what has none yet may still be laid.
+	pattern := PatternRecord{Name: g.Name, LengthFt: g.LengthFt, Loads: g.Loads, Film: g.Film}
+	if pattern.Name == "" {
+		pattern.Name = "unnamed"
+	}
+	if len(g.Loads) == 0 && len(g.Film) == 0 {
+		return nil, []Fault{{Pointer: "", Code: "required", Detail: "give loads, a load table, or film, a film map of 39 boards by 60 feet"}}
+	}
+	if len(g.Loads) > 0 && g.LengthFt == 0 {
+		pattern.LengthFt = max(oil.Table{Loads: g.Loads}.LengthFt(), 1)
+	}
+	if len(g.Film) > 0 && g.LengthFt == 0 {
+		pattern.LengthFt = lane.LengthFt // its end is not known before its shape is
+	}
+	if found := pattern.Faults(); len(found) > 0 {
+		return nil, found
+	}
+	film, err := pattern.oilFilm()
+	if err != nil {
+		return nil, oilFaults(err)
+	}
+	if len(g.Film) > 0 && g.LengthFt == 0 {
+		film.LengthFt = film.OiledFt(0)
+	}
+	if err := film.Validate(); err != nil {
+		return nil, oilFaults(err)
+	}
+	film.Name = g.Name
+	return film, nil
+}
+
+// oilFaults are the faults of a load table or a film in this package's words.
+func oilFaults(err error) []Fault {
+	var found oil.Faults
+	if !errors.As(err, &found) {
+		return []Fault{{Detail: err.Error()}}
+	}
+	list := make([]Fault, len(found))
+	for i, fault := range found {
+		list[i] = Fault{Code: "film", Detail: fault.String()}
+	}
+	return list
+}
+
+// filmOfPattern is the film that a pattern lays; it fails when nothing is known of the pattern but its length.
+func filmOfPattern(p *PatternRecord) (*oil.Film, error) {
+	film, err := p.oilFilm()
+	if err != nil {
+		return nil, err
+	}
+	if film == nil {
+		detail := fmt.Sprintf("the pattern %q has only a length: give it a load table or a film map first", p.Name)
+		return nil, &Error{Code: Conflict, Detail: detail}
+	}
+	return film, nil
+}

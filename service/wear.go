@@ -1,0 +1,155 @@
+package service
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+
+	"github.com/google/uuid"
+
+	"laneward/service/lane"
+	"laneward/service/oil"
+	"laneward/service/shot"
+)
+
+// WearReport says how a film was worn. The four numbers of Wear are assumptions: nobody published a measurement of them.
+type WearReport struct {
+	oil.Wear
+	SessionID *uuid.UUID `json:"session_id,omitempty"`
+	// Passes are the balls that wore the film; PassesLeftOut are shots of the session that were seen in fewer than two places.
+	Passes        int     `json:"passes"`
+	PassesLeftOut int     `json:"passes_left_out"`
+	OnBallsUL     float64 `json:"on_balls_ul"`
+	LiftedUL      float64 `json:"lifted_ul"`
+	LaidDownUL    float64 `json:"laid_down_ul"`
+}
+
+// WornBy asks for a film as shots have left it. With a session it is its shots, in their order, the first Shots of them unless that is 0, and of
+// one athlete if given; a plan may instead ask for so many shots of its own athlete along the line of its own.
+type WornBy struct {
+	Session *uuid.UUID
+	Athlete *uuid.UUID
+	Shots   int
+}
+
+// MaxWornShots bounds how many shots wear a film.
+const MaxWornShots = 5000
+
+// wornBySession reads a session's shots and wears the film by them. notes are sentences on what was taken for granted.
+func (w *work) wornBySession(ctx context.Context, film *oil.Film, by WornBy, pattern uuid.UUID) (worn *oil.Film, report *WearReport, notes []string, err error) {
+	found, err := w.get(ctx, KindSession, *by.Session)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	if by.Athlete != nil {
+		if _, err := w.get(ctx, KindAthlete, *by.Athlete); err != nil {
+			return nil, nil, nil, err
+		}
+	}
+	session := found.(*SessionRecord)
+	shots, err := w.allShotsOf(ctx, session.ID)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	if by.Athlete != nil {
+		shots = slices.DeleteFunc(shots, func(s *ShotRecord) bool { return s.AthleteID != *by.Athlete })
+	}
+	// The athletes take turns: device clocks order nothing.
+	slices.SortStableFunc(shots, func(a, b *ShotRecord) int { return cmp.Compare(a.Order, b.Order) })
+	limit := MaxWornShots
+	if by.Shots > 0 {
+		limit = min(by.Shots, limit)
+	}
+	shots = shots[:min(len(shots), limit)]
+	sides, err := w.sidesOf(ctx, shots)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	tracks := make([]oil.Track, 0, len(shots))
+	for _, s := range shots {
+		if track := seenTrack(&s.Shot, sides[s.AthleteID]); track != nil {
+			tracks = append(tracks, track)
+		}
+	}
+	worn, report, err = wearDown(film, tracks)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	report.SessionID, report.PassesLeftOut = by.Session, len(shots)-len(tracks)
+	notes = append(notes, wearNotes(report, fmt.Sprintf("the shots of the session %q", session.Name))...)
+	if session.PatternID == nil || *session.PatternID != pattern {
+		notes = append(notes, fmt.Sprintf("The session %q was not held on this pattern, as far as is known: its shots wear it as if it had been.", session.Name))
+	}
+	notes = append(notes, "All shots are taken to have been thrown on one lane, the athletes taking turns, straight between the places where the ball was seen.")
+	if w.athlete != nil && session.AthleteID == nil {
+		notes = append(notes, "Only your own shots of the session are known to you: those of the others wore nothing here.")
+	}
+	return worn, report, notes, nil
+}
+
+func (w *work) sidesOf(ctx context.Context, shots []*ShotRecord) (map[uuid.UUID]lane.Side, error) {
+	sides := make(map[uuid.UUID]lane.Side)
+	var ids []uuid.UUID
+	for _, s := range shots {
+		if _, known := sides[s.AthleteID]; !known {
+			sides[s.AthleteID] = lane.Right
+			ids = append(ids, s.AthleteID)
+		}
+	}
+	found, err := stores[KindAthlete].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
+	for _, one := range found {
+		sides[one.Key()] = one.Record.(*AthleteRecord).Side
+	}
+	return sides, err
+}
+
+// wearDown wears a film by the assumptions.
+func wearDown(film *oil.Film, tracks []oil.Track) (*oil.Film, *WearReport, error) {
+	wear := oil.AssumedWear()
+	worn, err := wear.After(film, tracks)
+	if err != nil {
+		return nil, nil, fmt.Errorf("wear the film: %w", err)
+	}
+	return worn.Film, &WearReport{
+		Wear: wear, Passes: worn.Passes, OnBallsUL: worn.OnBallsUL, LiftedUL: worn.LiftedUL, LaidDownUL: worn.LaidDownUL,
+	}, nil
+}
+
+func wearNotes(report *WearReport, by string) []string {
+	notes := []string{fmt.Sprintf("The film is worn by %s (%s). How a ball wears oil is assumed, not measured: it touches %g board, lifts %.0f %% of the film there, "+
+		"keeps %.0f %% of that and lays the rest down over a mean of %g ft.",
+		by, countOf(report.Passes, "pass", "passes"), report.StripBoards, 100*report.LiftShare, 100*report.KeepShare, report.CarryFt)}
+	if report.PassesLeftOut > 0 {
+		notes = append(notes, countOf(report.PassesLeftOut, "shot was", "shots were")+" seen in fewer than two places and wore nothing.")
+	}
+	return notes
+}
+
+// seenTrack is where a shot's ball was seen, in the lane's own boards; nil when in fewer than two places. Points seen twice count once, a
+// track before single boards.
+func seenTrack(s *shot.Shot, side lane.Side) oil.Track {
+	var seen []shot.TrackPoint
+	add := func(ft float64, board *float64) {
+		if board != nil {
+			seen = append(seen, shot.TrackPoint{Ft: ft, Board: *board})
+		}
+	}
+	seen = append(seen, s.Track...)
+	add(0, s.LaydownBoard)
+	add(lane.ArrowsFt, s.ArrowsBoard)
+	if s.BreakpointFt != nil {
+		add(*s.BreakpointFt, s.BreakpointBoard)
+	}
+	add(lane.LengthFt, s.EntryBoard)
+	slices.SortStableFunc(seen, func(a, b shot.TrackPoint) int { return cmp.Compare(a.Ft, b.Ft) })
+	seen = slices.CompactFunc(seen, func(a, b shot.TrackPoint) bool { return a.Ft == b.Ft })
+	if len(seen) < 2 {
+		return nil
+	}
+	track := make(oil.Track, len(seen))
+	for i, point := range seen {
+		track[i] = oil.TrackPoint{Ft: point.Ft, X: side.X(point.Board)}
+	}
+	return track
+}
