@@ -22,26 +22,11 @@ type addCommand struct {
 	Drill   addDrillCommand   `cmd:"" help:"Add a drill, its rules typed as sentences."`
 }
 
-type editCommand struct {
-	Athlete editAthleteCommand `cmd:"" help:"Change an athlete."`
-	Ball    editBallCommand    `cmd:"" help:"Change a ball."`
-	Pattern editPatternCommand `cmd:"" help:"Change a pattern."`
-	Session editSessionCommand `cmd:"" help:"Change a session."`
-	Drill   editDrillCommand   `cmd:"" help:"Change a drill."`
-}
-
 // newFlags are what adding any kind of record has.
 type newFlags struct {
 	squadFlags
 	File string `placeholder:"FILE" help:"Take the record from a JSON file, - for stdin; flags go before what it says."`
 	Name string `arg:"" optional:"" help:"Its name; left out when the file has it."`
-}
-
-// changeFlags are what changing any kind of record has.
-type changeFlags struct {
-	squadFlags
-	Old    string `arg:"" name:"name" help:"Its name or id."`
-	Rename string `placeholder:"NAME" help:"Its new name."`
 }
 
 // addRecord stores a new record: what the file says, then what fill makes of it.
@@ -106,34 +91,6 @@ func nameOf(record client.Record) (string, error) {
 	return known.Name, err
 }
 
-// editRecord changes a record that nobody else has changed meanwhile.
-func editRecord[T any](ctx context.Context, env environment, f changeFlags, kind client.Kind, fill func(*squadConnection, *T) error) error {
-	conn, err := f.enter(ctx, env)
-	if err != nil {
-		return err
-	}
-	old, err := conn.find(ctx, kind, f.Old)
-	if err != nil {
-		return err
-	}
-	value, err := client.Decode[T](old)
-	if err != nil {
-		return err
-	}
-	if err := fill(conn, &value); err != nil {
-		return err
-	}
-	record, err := conn.Replace(ctx, conn.squad, old, value)
-	if err != nil {
-		return err
-	}
-	name, err := nameOf(record)
-	if err != nil {
-		return err
-	}
-	return conn.done(record.ID, record.JSON, "Changed %s %s.", kind, name)
-}
-
 // named takes over a name that was given.
 func named(field *openapi.Name, given string) {
 	if given != "" {
@@ -142,7 +99,7 @@ func named(field *openapi.Name, given string) {
 }
 
 type athleteFlags struct {
-	Side        string   `enum:",right,left" default:"" placeholder:"SIDE" help:"right or left: the hand that bowls."`
+	Side        *string  `enum:"right,left" placeholder:"SIDE" help:"right or left: the hand that bowls."`
 	Speed       *float64 `placeholder:"MPH" help:"Typical speed at launch."`
 	RevRate     *float64 `placeholder:"RPM" help:"Typical rev rate."`
 	Rotation    *float64 `placeholder:"DEG" help:"Axis rotation."`
@@ -155,8 +112,8 @@ type athleteFlags struct {
 }
 
 func (f athleteFlags) fill(a *openapi.Athlete) {
-	if f.Side != "" {
-		a.Side = openapi.AthleteSide(f.Side)
+	if f.Side != nil {
+		a.Side = openapi.AthleteSide(*f.Side)
 	}
 	set(&a.SpeedMPH, f.Speed)
 	set(&a.RevRateRPM, f.RevRate)
@@ -183,7 +140,7 @@ func (addAthleteCommand) Help() string {
 
 // Run adds an athlete.
 func (c *addAthleteCommand) Run(ctx context.Context, env environment) error {
-	if c.File == "" && c.Side == "" {
+	if c.File == "" && c.Side == nil {
 		return usage("say which hand bowls: --side right or --side left")
 	}
 	return addRecord(ctx, env, c.newFlags, client.Athlete, func(_ *squadConnection, a *openapi.Athlete) error {
@@ -195,6 +152,7 @@ func (c *addAthleteCommand) Run(ctx context.Context, env environment) error {
 
 type editAthleteCommand struct {
 	changeFlags
+	renameFlags
 	athleteFlags
 }
 
@@ -220,7 +178,7 @@ type ballFlags struct {
 	Weight       *float64 `placeholder:"LB" help:"Pounds, at most 16."`
 	RG           *float64 `name:"rg" placeholder:"IN" help:"Radius of gyration, inches."`
 	Differential *float64 `placeholder:"IN" help:"Differential of the radius of gyration, inches."`
-	Cover        string   `enum:",plastic,urethane,solid,hybrid,pearl" default:"" placeholder:"COVER" help:"plastic, urethane, solid, hybrid or pearl."`
+	Cover        *string  `enum:"plastic,urethane,solid,hybrid,pearl" placeholder:"COVER" help:"plastic, urethane, solid, hybrid or pearl."`
 	Grit         *int     `placeholder:"GRIT" help:"Last surface preparation, 100 to 10000."`
 	Retired      *bool    `help:"No longer in the arsenal."`
 	Note         string   `placeholder:"TEXT" help:"Anything else."`
@@ -239,7 +197,7 @@ func (f ballFlags) fill(ctx context.Context, conn *squadConnection, b *openapi.B
 	}
 	set(&b.RgIn, f.RG)
 	set(&b.DifferentialIn, f.Differential)
-	setWord(&b.Cover, f.Cover)
+	set(&b.Cover, (*openapi.BallCover)(f.Cover))
 	set(&b.SurfaceGrit, f.Grit)
 	set(&b.Retired, f.Retired)
 	setWord(&b.Note, f.Note)
@@ -281,6 +239,7 @@ func (c *addBallCommand) Run(ctx context.Context, env environment) error {
 
 type editBallCommand struct {
 	changeFlags
+	renameFlags
 	ballFlags
 }
 
@@ -302,21 +261,21 @@ func (c *editBallCommand) Run(ctx context.Context, env environment) error {
 }
 
 type sessionFlags struct {
-	Date    *day   `placeholder:"DAY" help:"The day, such as 2026-11-20; a new session is today's unless told otherwise."`
-	Kind    string `enum:",practice,block" default:"" placeholder:"KIND" help:"practice (what a new session is unless told otherwise) or block, a run of tournament games."`
-	Centre  string `placeholder:"NAME" help:"Where."`
-	Lanes   []int  `placeholder:"LANE" help:"Lane numbers, such as 11,12."`
-	Pattern string `placeholder:"NAME" help:"The oil pattern."`
-	Athlete string `placeholder:"NAME" help:"Whose session it is; without it the squad shares it."`
-	Note    string `placeholder:"TEXT" help:"Anything else."`
+	Date    *day    `placeholder:"DAY" help:"The day, such as 2026-11-20; a new session is today's unless told otherwise."`
+	Kind    *string `enum:"practice,block" placeholder:"KIND" help:"practice (what a new session is unless told otherwise) or block, a run of tournament games."`
+	Centre  string  `placeholder:"NAME" help:"Where."`
+	Lanes   []int   `placeholder:"LANE" help:"Lane numbers, such as 11,12."`
+	Pattern string  `placeholder:"NAME" help:"The oil pattern."`
+	Athlete string  `placeholder:"NAME" help:"Whose session it is; without it the squad shares it."`
+	Note    string  `placeholder:"TEXT" help:"Anything else."`
 }
 
 func (f sessionFlags) fill(ctx context.Context, conn *squadConnection, s *openapi.Session) error {
 	if f.Date != nil {
 		s.Date = f.Date.Date
 	}
-	if f.Kind != "" {
-		s.Kind = openapi.SessionKind(f.Kind)
+	if f.Kind != nil {
+		s.Kind = openapi.SessionKind(*f.Kind)
 	}
 	setWord(&s.Centre, f.Centre)
 	if len(f.Lanes) > 0 {
@@ -362,6 +321,7 @@ func (c *addSessionCommand) Run(ctx context.Context, env environment) error {
 
 type editSessionCommand struct {
 	changeFlags
+	renameFlags
 	sessionFlags
 }
 

@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"github.com/alecthomas/kong"
+
+	"laneward/openapi/client"
 )
 
 // completionScripts have a shell ask the program itself what may come next, so that they never grow old.
@@ -142,13 +144,9 @@ func childCalled(node *kong.Node, name string) *kong.Node {
 func valuesOf(value *kong.Value) []string {
 	switch value.Tag.Get("predict") {
 	case "kinds":
-		names := kindNames()
-		for i, name := range names {
-			names[i] = strings.TrimSuffix(name, "s")
-		}
-		return names
+		return append(kindNames(), string(client.Shot))
 	case "lists":
-		return append(kindNames(), listShots, listMembers, listInvitations)
+		return listNames()
 	}
 	if value.Enum == "" {
 		return nil

@@ -114,6 +114,7 @@ func (c *squadConnection) printReading(ctx context.Context, sentences []string) 
 
 type editDrillCommand struct {
 	changeFlags
+	renameFlags
 	drillFlags
 }
 

@@ -68,7 +68,7 @@ func report(w io.Writer, err error) int {
 
 // tellFaults lists what is wrong with what was sent, when it is more than the failure's own sentence.
 func tellFaults(w io.Writer, failure *client.Error) {
-	if len(failure.Faults) == 1 && strings.Contains(failure.Detail, failure.Faults[0].Detail) && strings.Contains(failure.Detail, placeOf(failure.Faults[0].Pointer)) {
+	if len(failure.Faults) == 1 && strings.Contains(failure.Detail, failure.Faults[0].Detail) {
 		return
 	}
 	for _, fault := range failure.Faults {

@@ -16,11 +16,11 @@ import (
 
 type importCommand struct {
 	squadFlags
-	File    string `arg:"" help:"The log: .csv, .ndjson, .jsonl or .json; - for stdin."`
-	Session string `required:"" placeholder:"NAME" help:"The session the shots belong to, by name, day or id."`
-	Athlete string `placeholder:"NAME" help:"Whose shots these are, where the rows do not say; an athlete's own unless told otherwise."`
-	Drill   string `placeholder:"NAME" help:"The drill they were thrown for, where the rows do not say."`
-	Format  string `enum:",csv,ndjson,json" default:"" placeholder:"FORMAT" help:"csv, ndjson or json, where the file's name does not tell."`
+	File    string  `arg:"" help:"The log: .csv, .ndjson, .jsonl or .json; - for stdin."`
+	Session string  `required:"" placeholder:"NAME" help:"The session the shots belong to, by name, day or id."`
+	Athlete string  `placeholder:"NAME" help:"Whose shots these are, where the rows do not say; an athlete's own unless told otherwise."`
+	Drill   string  `placeholder:"NAME" help:"The drill they were thrown for, where the rows do not say."`
+	Format  *string `enum:"csv,ndjson,json" placeholder:"FORMAT" help:"csv, ndjson or json, where the file's name does not tell."`
 }
 
 func (importCommand) Help() string {
@@ -73,7 +73,7 @@ func (c *importCommand) Run(ctx context.Context, env environment) error {
 	if conn.json {
 		err = conn.printJSON(result.JSON)
 	} else {
-		err = conn.printOutcomes(c.File, result.Value)
+		err = conn.printOutcomes(c.Session, result.Value)
 	}
 	counts := result.Value.Counts
 	if err == nil && counts.Refused+counts.Conflict > 0 {
@@ -83,9 +83,9 @@ func (c *importCommand) Run(ctx context.Context, env environment) error {
 }
 
 func (c *importCommand) format() (client.Format, error) {
-	name := c.Format
-	if name == "" {
-		name = strings.ToLower(strings.TrimPrefix(filepath.Ext(c.File), "."))
+	name := strings.ToLower(strings.TrimPrefix(filepath.Ext(c.File), "."))
+	if c.Format != nil {
+		name = *c.Format
 	}
 	switch name {
 	case "csv":
@@ -120,7 +120,8 @@ func (c *squadConnection) upload(ctx context.Context, log client.Log) (client.An
 	return c.Upload(ctx, c.squad, log, progress)
 }
 
-func (c console) printOutcomes(file string, result openapi.UploadResult) error {
+// printOutcomes tells what became of a log. session is the session as the person called it.
+func (c console) printOutcomes(session string, result openapi.UploadResult) error {
 	counts := result.Counts
 	if !c.quiet {
 		summary := newTable("outcome", "rows>", "meaning")
@@ -147,6 +148,11 @@ func (c console) printOutcomes(file string, result openapi.UploadResult) error {
 	if err := c.print("\n" + rows.text(c.width(), c.colourful())); err != nil {
 		return err
 	}
-	c.say("\nRow 1 is the first below the header. Mend these rows and import the log again: the others stay as they are.")
+	if counts.Refused > 0 {
+		c.say("\nRow 1 is the first below the header. Mend these rows and import the log again: the others stay as they are.")
+	}
+	if counts.Conflict > 0 {
+		c.say("\nTo correct a shot that is stored: laneward edit shot NUMBER --session %q --help", session)
+	}
 	return nil
 }

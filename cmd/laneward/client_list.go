@@ -26,13 +26,25 @@ func (k *recordKind) UnmarshalText(text []byte) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("there are no %q: there are %s", text, strings.Join(kindNames(), ", "))
+	if string(text) == string(client.Shot) {
+		*k = recordKind(client.Shot)
+		return nil
+	}
+	return fmt.Errorf("there is no kind %q: there is %s and %s", text, strings.Join(kindNames(), ", "), client.Shot)
+}
+
+func listNames() []string {
+	names := []string{listShots, listMembers, listInvitations}
+	for _, kind := range client.Kinds {
+		names = append(names, kind.Plural())
+	}
+	return names
 }
 
 func kindNames() []string {
 	names := make([]string, len(client.Kinds))
 	for i, kind := range client.Kinds {
-		names[i] = kind.Plural()
+		names[i] = string(kind)
 	}
 	return names
 }
@@ -64,10 +76,8 @@ Examples:
 
 // Run lists records.
 func (c *listCommand) Run(ctx context.Context, env environment) error {
-	var kind recordKind
-	special := slices.Contains([]string{listShots, listMembers, listInvitations}, c.Kind)
-	if err := kind.UnmarshalText([]byte(c.Kind)); err != nil && !special {
-		return usage("%v, %s, %s, %s", err, listShots, listMembers, listInvitations)
+	if !slices.Contains(listNames(), c.Kind) {
+		return usage("there is no list of %q: there is one of %s", c.Kind, strings.Join(listNames(), ", "))
 	}
 	if (c.Kind == listShots) != (c.Session != "") {
 		return usage("shots are listed of one session, and --session is for shots: laneward list shots --session NAME")
@@ -84,7 +94,7 @@ func (c *listCommand) Run(ctx context.Context, env environment) error {
 	case listInvitations:
 		return conn.listInvitations(ctx, c.IDs)
 	}
-	return conn.listRecords(ctx, client.Kind(kind), c.IDs)
+	return conn.listRecords(ctx, client.Kind(strings.TrimSuffix(c.Kind, "s")), c.IDs)
 }
 
 // printItems prints a whole list as the server would one page of it.
@@ -235,76 +245,4 @@ func listItems[T any](c console, list *table, items iter.Seq2[client.Answer[T], 
 		c.say("None yet.")
 	}
 	return c.printTable(list)
-}
-
-type showCommand struct {
-	squadFlags
-	Kind recordKind `arg:"" predict:"kinds" help:"athlete, ball, pattern, session, drill or assignment."`
-	Name string     `arg:"" help:"Its name or id; a session also answers to its day."`
-}
-
-func (showCommand) Help() string {
-	return `Examples:
-
-    laneward show athlete Rhea
-    laneward show drill "Play inside" --json`
-}
-
-// Run shows one record.
-func (c *showCommand) Run(ctx context.Context, env environment) error {
-	conn, err := c.enter(ctx, env)
-	if err != nil {
-		return err
-	}
-	record, err := conn.find(ctx, client.Kind(c.Kind), c.Name)
-	if err != nil {
-		return err
-	}
-	if conn.json {
-		return conn.printJSON(record.JSON)
-	}
-	fields, err := views[record.Kind](ctx, conn.book, record)
-	if err != nil {
-		return err
-	}
-	fields = append(fields, field{name: "id", value: record.ID.String()}, field{name: "revision", value: strconv.FormatInt(record.Rev, 10)})
-	var b strings.Builder
-	for _, f := range fields {
-		if f.value != "" {
-			fmt.Fprintf(&b, "%-14s%s\n", f.name, f.value)
-		}
-	}
-	return conn.print(b.String())
-}
-
-type deleteCommand struct {
-	squadFlags
-	Kind recordKind `arg:"" predict:"kinds" help:"athlete, ball, pattern, session, drill or assignment."`
-	Name string     `arg:"" help:"Its name or id; a session also answers to its day."`
-}
-
-func (deleteCommand) Help() string {
-	return `What others refer to is not deleted: a session with shots, a drill that is assigned. Delete those first.
-
-Examples:
-
-    laneward delete ball "Old pearl"
-    laneward delete session 2026-11-20`
-}
-
-// Run deletes one record.
-func (c *deleteCommand) Run(ctx context.Context, env environment) error {
-	conn, err := c.enter(ctx, env)
-	if err != nil {
-		return err
-	}
-	record, err := conn.find(ctx, client.Kind(c.Kind), c.Name)
-	if err != nil {
-		return err
-	}
-	if err := conn.Delete(ctx, conn.squad, record); err != nil {
-		return err
-	}
-	conn.say("Deleted %s %s.", c.Kind, c.Name)
-	return nil
 }

@@ -136,6 +136,7 @@ func (c *addPatternCommand) Run(ctx context.Context, env environment) error {
 
 type editPatternCommand struct {
 	changeFlags
+	renameFlags
 	patternFlags
 }
 

@@ -74,12 +74,12 @@ func (c console) printScores(scores openapi.DrillAdherence) error {
 	}
 	var b strings.Builder
 	for _, a := range scores.Athletes {
-		fmt.Fprintf(&b, "\n%s: %s\n", a.Name, a.Reading)
+		b.WriteString("\n" + c.paragraph(a.Name+": "+a.Reading, ""))
 		if !a.Assigned {
-			fmt.Fprintf(&b, "  The drill is not assigned to %s.\n", a.Name)
+			b.WriteString(c.paragraph("The drill is not assigned to "+a.Name+".", "  "))
 		}
 		if next := nextStep(a); next != "" {
-			fmt.Fprintf(&b, "  %s\n", next)
+			b.WriteString(c.paragraph(next, "  "))
 		}
 	}
 	return c.print(b.String())
@@ -109,6 +109,10 @@ func scoreTable(athletes []openapi.AthleteAdherence) *table {
 		margin := ""
 		if a.MeanMargin != nil {
 			margin = fmt.Sprintf("%+.1f %s", *a.MeanMargin, word(a.MarginUnit))
+		}
+		if a.Shots == 0 {
+			list.add(a.Name, string(a.Verdict), "no shots", "", "", "", "", "", "", "", "", "")
+			continue
 		}
 		list.add(a.Name, string(a.Verdict), countOf(a.KeptShare), shareOf(a.KeptShare), intervalOf(a.KeptShare), percent(a.Coverage),
 			strconv.Itoa(a.OutsideMisses), strconv.Itoa(a.InsideMisses), margin, strconv.Itoa(a.LongestRun), countOf(a.Strike.Kept), countOf(a.Strike.Broken))

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -92,14 +93,8 @@ func adopt(root *kong.Node, file settingsFile) error {
 	walk(root)
 	for key := range file.values {
 		if !known[key] {
-			names := slices.Sorted(func(yield func(string) bool) {
-				for name := range known {
-					if !yield(name) {
-						return
-					}
-				}
-			})
-			return fmt.Errorf("the configuration %s has %q, which is no setting: there is %s", file.path, key, strings.Join(names, ", "))
+			names := strings.Join(slices.Sorted(maps.Keys(known)), ", ")
+			return fmt.Errorf("the configuration %s has %q, which is no setting: there is %s", file.path, key, names)
 		}
 	}
 	return nil

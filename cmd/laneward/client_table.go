@@ -39,7 +39,7 @@ func (t *table) style(name string, style func(cell string) string) {
 
 const tableGap = "  "
 
-// text lays the table out. Its last column is wrapped to width, unless that is 0.
+// text lays the table out, its last column wrapped so that all fits into width; a width of 0 is endless.
 func (t *table) text(width int, colours bool) string {
 	shown, widths := t.shown()
 	if len(shown) == 0 {
@@ -57,6 +57,9 @@ func (t *table) text(width int, colours bool) string {
 		for _, i := range shown[:len(shown)-1] {
 			room -= widths[i] + len(tableGap)
 		}
+		if room < min(widths[last], leastRoom) {
+			return t.blocks(shown, colours)
+		}
 	}
 	for n, row := range append([][]string{header}, t.rows...) {
 		lines := wrap(row[last], room)
@@ -70,6 +73,32 @@ func (t *table) text(width int, colours bool) string {
 				}
 				t.cell(&b, i, cell, widths[i], i == last, n == 0, colours)
 			}
+		}
+	}
+	return b.String()
+}
+
+// blocks lays each row out by itself, a line a column, for a terminal that is too narrow for the table.
+func (t *table) blocks(shown []int, colours bool) string {
+	var b strings.Builder
+	names := 0
+	for _, i := range shown {
+		names = max(names, uniseg.StringWidth(t.columns[i].name))
+	}
+	for n, row := range t.rows {
+		if n > 0 {
+			b.WriteByte('\n')
+		}
+		for _, i := range shown {
+			if row[i] == "" {
+				continue
+			}
+			name := t.columns[i].name + strings.Repeat(" ", names-uniseg.StringWidth(t.columns[i].name))
+			value := row[i]
+			if colours && t.columns[i].style != nil {
+				value = styled(value, t.columns[i].style(value))
+			}
+			b.WriteString(name + tableGap + value + "\n")
 		}
 	}
 	return b.String()
@@ -117,7 +146,7 @@ func (t *table) shown() (shown, widths []int) {
 	return shown, widths
 }
 
-// leastRoom is the narrowest a column is wrapped to; with less, lines run over.
+// leastRoom is the narrowest a column is wrapped to; with less, each row is laid out by itself.
 const leastRoom = 20
 
 // wrap breaks a text at blanks so that its lines fit.
@@ -138,6 +167,11 @@ func wrap(text string, room int) []string {
 		line += word
 	}
 	return append(lines, line)
+}
+
+// paragraph lays a text out in lines that fit, each after indent.
+func (c console) paragraph(text, indent string) string {
+	return indent + strings.Join(wrap(text, c.width()-len(indent)), "\n"+indent) + "\n"
 }
 
 func (c console) printTable(t *table) error {

@@ -26,6 +26,7 @@ var views = map[client.Kind]func(context.Context, *book, client.Record) ([]field
 	client.Session:    viewSession,
 	client.Drill:      viewDrill,
 	client.Assignment: viewAssignment,
+	client.Shot:       viewShot,
 }
 
 func viewAthlete(_ context.Context, _ *book, record client.Record) ([]field, error) {

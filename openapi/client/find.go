@@ -82,10 +82,7 @@ const fewNames = 12
 
 func unknown(all []Record, kind Kind, text string) error {
 	if kind == Assignment {
-		return fail(NotFound, "there is no assignment %q: name it by its id", text)
-	}
-	if len(all) == 0 {
-		return fail(NotFound, "there is no %s %q: the squad has none yet", kind, text)
+		return fail(NotFound, "there is no assignment %q: an assignment is named by its id", text)
 	}
 	var names []string
 	for _, record := range all {
@@ -94,10 +91,14 @@ func unknown(all []Record, kind Kind, text string) error {
 		}
 	}
 	slices.Sort(names)
-	more := ""
-	if len(names) > fewNames {
-		more = fmt.Sprintf(" and %d more", len(names)-fewNames)
-		names = names[:fewNames]
+	switch n := len(names); {
+	case n == 0:
+		return fail(NotFound, "there is no %s %q: there is none yet", kind, text)
+	case n == 1:
+		return fail(NotFound, "there is no %s %q: there is %s", kind, text, names[0])
+	case n > fewNames:
+		return fail(NotFound, "there is no %s %q: there are %s and %d more", kind, text, strings.Join(names[:fewNames], ", "), n-fewNames)
+	default:
+		return fail(NotFound, "there is no %s %q: there are %s and %s", kind, text, strings.Join(names[:n-1], ", "), names[n-1])
 	}
-	return fail(NotFound, "there is no %s %q: there is %s%s", kind, text, strings.Join(names, ", "), more)
 }

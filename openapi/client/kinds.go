@@ -21,9 +21,10 @@ const (
 	Session    Kind = "session"
 	Drill      Kind = "drill"
 	Assignment Kind = "assignment"
+	Shot       Kind = "shot" // of a session: listed by [Client.Shots], stored by [Client.Upload]
 )
 
-// Kinds are all kinds, those that others refer to first.
+// Kinds are the kinds a squad lists and adds to one by one, those that others refer to first.
 var Kinds = []Kind{Athlete, Ball, Pattern, Session, Drill, Assignment}
 
 // Plural is the kind's name for many.
@@ -142,6 +143,17 @@ var contract = map[Kind]operations{
 		},
 		remove: func(ctx context.Context, api openapi.ClientInterface, squad, id uuid.UUID, base string) (*http.Response, error) {
 			return api.DeleteAssignment(ctx, squad, id, &openapi.DeleteAssignmentParams{IfMatch: &base})
+		},
+	},
+	Shot: {
+		get: func(ctx context.Context, api openapi.ClientInterface, squad, id uuid.UUID) (*http.Response, error) {
+			return api.GetShot(ctx, squad, id, &openapi.GetShotParams{})
+		},
+		replace: func(ctx context.Context, api openapi.ClientInterface, squad, id uuid.UUID, base string, body io.Reader) (*http.Response, error) {
+			return api.ReplaceShotWithBody(ctx, squad, id, &openapi.ReplaceShotParams{IfMatch: &base}, jsonBody, body)
+		},
+		remove: func(ctx context.Context, api openapi.ClientInterface, squad, id uuid.UUID, base string) (*http.Response, error) {
+			return api.DeleteShot(ctx, squad, id, &openapi.DeleteShotParams{IfMatch: &base})
 		},
 	},
 }
