@@ -788,6 +788,69 @@ func (q *Queries) PatternsByIDs(ctx context.Context, arg PatternsByIDsParams) ([
 	return items, nil
 }
 
+const recentShotsOfAthlete = `-- name: RecentShotsOfAthlete :many
+SELECT s.id, s.session_id, s.ball_id, s.shot_order, s.arrows_board, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm
+FROM shots s JOIN sessions n ON n.squad_id = s.squad_id AND n.id = s.session_id
+WHERE s.squad_id = $1 AND s.athlete_id = $2
+ORDER BY n.held_on DESC, s.session_id, s.shot_order DESC, s.id
+LIMIT $3
+`
+
+type RecentShotsOfAthleteParams struct {
+	SquadID   uuid.UUID
+	AthleteID uuid.UUID
+	MaxRows   int32
+}
+
+type RecentShotsOfAthleteRow struct {
+	ID             uuid.UUID
+	SessionID      uuid.UUID
+	BallID         *uuid.UUID
+	ShotOrder      int32
+	ArrowsBoard    *float64
+	LaunchAngleDeg *float64
+	SpeedMPH       *float64
+	RevRateRPM     *float64
+	BoardSE        *float64
+	AngleSEDeg     *float64
+	SpeedSEMPH     *float64
+	RevRateSERPM   *float64
+}
+
+// RecentShotsOfAthlete are what an athlete's latest shots tell of the own scatter: whole sessions from the latest back, as far as the rows go.
+func (q *Queries) RecentShotsOfAthlete(ctx context.Context, arg RecentShotsOfAthleteParams) ([]RecentShotsOfAthleteRow, error) {
+	rows, err := q.db.Query(ctx, recentShotsOfAthlete, arg.SquadID, arg.AthleteID, arg.MaxRows)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []RecentShotsOfAthleteRow
+	for rows.Next() {
+		var i RecentShotsOfAthleteRow
+		if err := rows.Scan(
+			&i.ID,
+			&i.SessionID,
+			&i.BallID,
+			&i.ShotOrder,
+			&i.ArrowsBoard,
+			&i.LaunchAngleDeg,
+			&i.SpeedMPH,
+			&i.RevRateRPM,
+			&i.BoardSE,
+			&i.AngleSEDeg,
+			&i.SpeedSEMPH,
+			&i.RevRateSERPM,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const removeAssignments = `-- name: RemoveAssignments :exec
 DELETE FROM assignments WHERE squad_id = $1 AND id = ANY($2::uuid[])
 `
@@ -1095,19 +1158,21 @@ func (q *Queries) ShotsAfter(ctx context.Context, arg ShotsAfterParams) ([]Shot,
 
 const shotsByIDs = `-- name: ShotsByIDs :many
 
-SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
-FROM shots WHERE squad_id = $1 AND id = ANY($2::uuid[]) AND ($3::uuid IS NULL OR athlete_id = $3::uuid)
+SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note
+FROM unnest($1::uuid[]) AS wanted (id) JOIN shots s ON s.squad_id = $2 AND s.id = wanted.id
+WHERE ($3::uuid IS NULL OR s.athlete_id = $3::uuid)
 `
 
 type ShotsByIDsParams struct {
-	SquadID uuid.UUID
 	IDs     []uuid.UUID
+	SquadID uuid.UUID
 	Athlete *uuid.UUID
 }
 
 // Shots are put in sets, with nullable columns: see shots.go.
+// ShotsByIDs joins: in a plan made before the ids are known, = ANY over thousands of them would be compared one by one.
 func (q *Queries) ShotsByIDs(ctx context.Context, arg ShotsByIDsParams) ([]Shot, error) {
-	rows, err := q.db.Query(ctx, shotsByIDs, arg.SquadID, arg.IDs, arg.Athlete)
+	rows, err := q.db.Query(ctx, shotsByIDs, arg.IDs, arg.SquadID, arg.Athlete)
 	if err != nil {
 		return nil, err
 	}

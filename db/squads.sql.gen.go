@@ -155,18 +155,18 @@ func (q *Queries) ForgetTombstones(ctx context.Context, arg ForgetTombstonesPara
 }
 
 const historyIDs = `-- name: HistoryIDs :many
-SELECT DISTINCT id FROM history WHERE squad_id = $1 AND kind = $2 AND id = ANY($3::uuid[])
+SELECT DISTINCT h.id FROM unnest($1::uuid[]) AS wanted (id) JOIN history h ON h.squad_id = $2 AND h.kind = $3 AND h.id = wanted.id
 `
 
 type HistoryIDsParams struct {
+	IDs     []uuid.UUID
 	SquadID uuid.UUID
 	Kind    string
-	IDs     []uuid.UUID
 }
 
 // HistoryIDs tells which ids were records once.
 func (q *Queries) HistoryIDs(ctx context.Context, arg HistoryIDsParams) ([]uuid.UUID, error) {
-	rows, err := q.db.Query(ctx, historyIDs, arg.SquadID, arg.Kind, arg.IDs)
+	rows, err := q.db.Query(ctx, historyIDs, arg.IDs, arg.SquadID, arg.Kind)
 	if err != nil {
 		return nil, err
 	}
@@ -581,18 +581,18 @@ func (q *Queries) TombstonesAfter(ctx context.Context, arg TombstonesAfterParams
 }
 
 const tombstonesByIDs = `-- name: TombstonesByIDs :many
-SELECT squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at FROM tombstones
-WHERE squad_id = $1 AND kind = $2 AND id = ANY($3::uuid[])
+SELECT t.squad_id, t.kind, t.id, t.rev, t.athlete_id, t.deleted_by, t.deleted_at
+FROM unnest($1::uuid[]) AS wanted (id) JOIN tombstones t ON t.squad_id = $2 AND t.kind = $3 AND t.id = wanted.id
 `
 
 type TombstonesByIDsParams struct {
+	IDs     []uuid.UUID
 	SquadID uuid.UUID
 	Kind    string
-	IDs     []uuid.UUID
 }
 
 func (q *Queries) TombstonesByIDs(ctx context.Context, arg TombstonesByIDsParams) ([]Tombstone, error) {
-	rows, err := q.db.Query(ctx, tombstonesByIDs, arg.SquadID, arg.Kind, arg.IDs)
+	rows, err := q.db.Query(ctx, tombstonesByIDs, arg.IDs, arg.SquadID, arg.Kind)
 	if err != nil {
 		return nil, err
 	}

@@ -124,9 +124,11 @@ DELETE FROM assignments WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
 
 -- Shots are put in sets, with nullable columns: see shots.go.
 
+-- ShotsByIDs joins: in a plan made before the ids are known, = ANY over thousands of them would be compared one by one.
 -- name: ShotsByIDs :many
-SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
-FROM shots WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]) AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid);
+SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note
+FROM unnest(@ids::uuid[]) AS wanted (id) JOIN shots s ON s.squad_id = @squad_id AND s.id = wanted.id
+WHERE (sqlc.narg('athlete')::uuid IS NULL OR s.athlete_id = sqlc.narg('athlete')::uuid);
 
 -- name: ShotsAfter :many
 SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
@@ -205,3 +207,11 @@ SELECT @squad_id, 'athlete', id, sqlc.arg('after_rev')::bigint + row_number() OV
 
 -- name: SessionIDsOfShots :many
 SELECT DISTINCT session_id FROM shots WHERE squad_id = @squad_id AND athlete_id = @athlete_id;
+
+-- RecentShotsOfAthlete are what an athlete's latest shots tell of the own scatter: whole sessions from the latest back, as far as the rows go.
+-- name: RecentShotsOfAthlete :many
+SELECT s.id, s.session_id, s.ball_id, s.shot_order, s.arrows_board, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm
+FROM shots s JOIN sessions n ON n.squad_id = s.squad_id AND n.id = s.session_id
+WHERE s.squad_id = @squad_id AND s.athlete_id = @athlete_id
+ORDER BY n.held_on DESC, s.session_id, s.shot_order DESC, s.id
+LIMIT @max_rows;

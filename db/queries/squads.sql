@@ -54,8 +54,8 @@ WHERE squad_id = @squad_id AND code_hash = @code_hash AND used_at IS NULL AND ex
 RETURNING squad_id, id, code_hash, role, athlete_id, invited_by, created_at, expires_at, used_at;
 
 -- name: TombstonesByIDs :many
-SELECT squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at FROM tombstones
-WHERE squad_id = @squad_id AND kind = @kind AND id = ANY(@ids::uuid[]);
+SELECT t.squad_id, t.kind, t.id, t.rev, t.athlete_id, t.deleted_by, t.deleted_at
+FROM unnest(@ids::uuid[]) AS wanted (id) JOIN tombstones t ON t.squad_id = @squad_id AND t.kind = @kind AND t.id = wanted.id;
 
 -- name: TombstonesAfter :many
 SELECT squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at FROM tombstones
@@ -89,7 +89,7 @@ SELECT forget_tombstones(@before::timestamptz)::bigint AS forgotten;
 
 -- HistoryIDs tells which ids were records once.
 -- name: HistoryIDs :many
-SELECT DISTINCT id FROM history WHERE squad_id = @squad_id AND kind = @kind AND id = ANY(@ids::uuid[]);
+SELECT DISTINCT h.id FROM unnest(@ids::uuid[]) AS wanted (id) JOIN history h ON h.squad_id = @squad_id AND h.kind = @kind AND h.id = wanted.id;
 
 -- name: HistoryOfAthlete :many
 SELECT h.squad_id, h.kind, h.id, h.rev, h.hash, h.body, h.replaced_by, h.replaced_at FROM history h
