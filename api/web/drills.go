@@ -83,18 +83,18 @@ func assignForm(r *roster, record *service.DrillRecord, found []service.LaneScor
 func today() string { return time.Now().UTC().Format(time.DateOnly) }
 
 func assignDrill(v *visit) error {
-	own, id, err := v.squadAnd("drill")
+	r, err := v.asCoach()
+	if err != nil {
+		return err
+	}
+	id, err := v.id("drill")
 	if err != nil {
 		return err
 	}
 	if err := v.form(); err != nil {
 		return err
 	}
-	r, err := v.roster(own)
-	if err != nil {
-		return err
-	}
-	record, found, err := v.site.svc.DrillLanes(v.Context(), v.me.ID, own.ID, service.DrillQuery{Drill: id})
+	record, found, err := v.site.svc.DrillLanes(v.Context(), v.me.ID, r.Own.ID, service.DrillQuery{Drill: id})
 	if err != nil {
 		return err
 	}
@@ -109,7 +109,7 @@ func assignDrill(v *visit) error {
 	}
 	assignment := &service.AssignmentRecord{DrillID: id, AthleteID: *athlete, AssignedOn: *from, DueOn: due}
 	assignment.ID = assignmentID(id, *athlete)
-	if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, own.ID, assignment); err != nil {
+	if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, r.Own.ID, assignment); err != nil {
 		return v.retry(f, err, v.showDrill)
 	}
 	return v.goTo(drillAddress(r, id) + "#" + athlete.String())
@@ -201,21 +201,12 @@ func newDrillForm(r *roster) *form {
 }
 
 func newDrillPage(v *visit) error {
-	own, err := v.squad()
+	r, err := v.asCoach()
 	if err != nil {
 		return err
-	}
-	r, err := v.roster(own)
-	if err != nil {
-		return err
-	}
-	if !r.Coach() {
-		return errNotCoach
 	}
 	return v.showNewDrill(r, http.StatusOK, newDrillForm(r), reading{}, nil)
 }
-
-var errNotCoach = &service.Error{Code: service.Forbidden, Detail: "only a coach of the squad may do this: ask one"}
 
 func (v *visit) showNewDrill(r *roster, status int, f *form, read reading, chosen []string) error {
 	view := newDrillView{roster: r, Form: f, Reading: read, Examples: drill.Examples()}
@@ -248,7 +239,9 @@ func (v *visit) read(squad uuid.UUID, text string) ([]drill.Rule, reading, error
 			rules, written = append(rules, rule), append(written, sentence)
 			result.Lines = append(result.Lines, lineRead{Written: sentence})
 		case service.AsError(err).Code == service.Invalid:
-			result.Lines = append(result.Lines, lineRead{Fault: service.AsError(err).Detail})
+			// The page has its own list of sentences that can be read.
+			why, _, _ := strings.Cut(service.AsError(err).Detail, " Sentences that can be read:")
+			result.Lines = append(result.Lines, lineRead{Fault: why})
 		default:
 			return nil, reading{}, err
 		}
@@ -277,15 +270,11 @@ func readingPart(v *visit) error {
 // newDrill stores a drill and assigns it, once the coach has seen what the sentences are read as; before that it shows them. The ids come
 // with the form, so that sending it again goes on where it broke off.
 func newDrill(v *visit) error {
-	own, err := v.squad()
+	r, err := v.asCoach()
 	if err != nil {
 		return err
 	}
 	if err := v.form(); err != nil {
-		return err
-	}
-	r, err := v.roster(own)
-	if err != nil {
 		return err
 	}
 	f := newDrillForm(r)
@@ -294,7 +283,7 @@ func newDrill(v *visit) error {
 		f.Hidden["id"] = id.String()
 	}
 	chosen := v.PostForm["athlete_id"]
-	rules, read, err := v.read(own.ID, f.value("sentences"))
+	rules, read, err := v.read(r.Own.ID, f.value("sentences"))
 	if err != nil {
 		return err
 	}
@@ -314,11 +303,11 @@ func newDrill(v *visit) error {
 	if f.faulty() {
 		return again(http.StatusBadRequest, f)
 	}
-	if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, own.ID, record); err != nil {
+	if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, r.Own.ID, record); err != nil {
 		return v.retry(f, err, again)
 	}
 	for _, assignment := range assignments {
-		if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, own.ID, assignment); err != nil {
+		if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, r.Own.ID, assignment); err != nil {
 			return v.retry(f, err, again)
 		}
 	}

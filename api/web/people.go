@@ -32,7 +32,8 @@ func athleteForm(r *roster) *form {
 
 // inviteForm asks whom a code is for. An athlete's code is for one athlete of the squad.
 func inviteForm(r *roster) *form {
-	whom := make([]option, 0, len(r.Athletes)+2)
+	whom := make([]option, 0, len(r.Athletes)+3)
+	whom = append(whom, option{"", "Choose"})
 	for _, a := range r.Athletes {
 		whom = append(whom, option{a.ID.String(), "the athlete " + a.Name})
 	}
@@ -41,18 +42,6 @@ func inviteForm(r *roster) *form {
 		Action: r.Address() + "/invitations", Submit: "Make a code",
 		Inputs: []*input{{Name: "whom", Label: "The code is for", Required: true, Options: whom}},
 	}
-}
-
-// asCoach reads the squad of the address for a page that only its coaches have.
-func (v *visit) asCoach() (*roster, error) {
-	own, err := v.squad()
-	if err != nil {
-		return nil, err
-	}
-	if own.Role != service.Coach {
-		return nil, errNotCoach
-	}
-	return v.roster(own)
 }
 
 func peoplePage(v *visit) error {

@@ -87,6 +87,11 @@ var problems = []Problem{
 		[]string{"Send JSON as application/json. A practice log may be text/csv, application/x-ndjson or application/json; gzip is fine."},
 	},
 	{
+		service.TooOld, http.StatusUpgradeRequired, "Your client is too old",
+		"The program that asks is older than what this server can still talk to. What it has not sent yet stays with it.",
+		[]string{"Bring the program up to date, or load the page anew, then sync again: what was kept back is sent then."},
+	},
+	{
 		service.NeedsRevision, http.StatusPreconditionRequired, "Say which version you change",
 		"A change has to say which version of the record it is made on, so that nobody's work is overwritten unseen.",
 		[]string{"Read the record, and send its ETag in the header If-Match with your change."},

@@ -108,16 +108,9 @@ func sessionForm(r *roster) *form {
 }
 
 func newSessionPage(v *visit) error {
-	own, err := v.squad()
+	r, err := v.asLogger()
 	if err != nil {
 		return err
-	}
-	r, err := v.roster(own)
-	if err != nil {
-		return err
-	}
-	if !r.CanLog() {
-		return errNotCoach
 	}
 	return v.showNewSession(r, http.StatusOK, sessionForm(r))
 }
@@ -127,15 +120,11 @@ func (v *visit) showNewSession(r *roster, status int, f *form) error {
 }
 
 func newSession(v *visit) error {
-	own, err := v.squad()
+	r, err := v.asLogger()
 	if err != nil {
 		return err
 	}
 	if err := v.form(); err != nil {
-		return err
-	}
-	r, err := v.roster(own)
-	if err != nil {
 		return err
 	}
 	f := sessionForm(r)
@@ -161,7 +150,7 @@ func newSession(v *visit) error {
 	if f.faulty() {
 		return show(http.StatusBadRequest, f)
 	}
-	made, _, err := v.site.svc.Create(v.Context(), v.me.ID, own.ID, record)
+	made, _, err := v.site.svc.Create(v.Context(), v.me.ID, r.Own.ID, record)
 	if err != nil {
 		return v.retry(f, err, show)
 	}

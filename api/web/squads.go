@@ -181,6 +181,27 @@ func (v *visit) roster(own service.OwnSquad) (*roster, error) {
 	return r, nil
 }
 
+// asCoach reads the squad of the address for a page that only its coaches have.
+func (v *visit) asCoach() (*roster, error) {
+	return v.as(func(own service.OwnSquad) bool { return own.Role == service.Coach }, "only a coach of the squad may do this: ask one")
+}
+
+// asLogger reads the squad of the address for a page of those who bring shots in.
+func (v *visit) asLogger() (*roster, error) {
+	return v.as(func(own service.OwnSquad) bool { return own.Role != service.Analyst }, "an analyst reads, and brings no shots in: ask a coach")
+}
+
+func (v *visit) as(may func(own service.OwnSquad) bool, detail string) (*roster, error) {
+	own, err := v.squad()
+	if err != nil {
+		return nil, err
+	}
+	if !may(own) {
+		return nil, &service.Error{Code: service.Forbidden, Detail: detail}
+	}
+	return v.roster(own)
+}
+
 func (v *visit) crumbs(r *roster, more ...crumb) []crumb {
 	trail := []crumb{{"Your squads", "/squads"}}
 	if r != nil {

@@ -68,15 +68,15 @@ func uploadForm(r *roster, session *service.SessionRecord) *form {
 }
 
 func uploadLog(v *visit) error {
-	own, id, err := v.squadAnd("session")
+	r, err := v.asLogger()
 	if err != nil {
 		return err
 	}
-	found, err := v.site.svc.Get(v.Context(), v.me.ID, own.ID, service.KindSession, id)
+	id, err := v.id("session")
 	if err != nil {
 		return err
 	}
-	r, err := v.roster(own)
+	found, err := v.site.svc.Get(v.Context(), v.me.ID, r.Own.ID, service.KindSession, id)
 	if err != nil {
 		return err
 	}
@@ -108,7 +108,7 @@ func uploadLog(v *visit) error {
 	if log.Format, log.Body, err = formatOf(head.Filename, file); err != nil {
 		return v.retry(f, err, show)
 	}
-	result, err := v.site.svc.Upload(v.Context(), v.me.ID, own.ID, log)
+	result, err := v.site.svc.Upload(v.Context(), v.me.ID, r.Own.ID, log)
 	if err != nil {
 		return v.retry(f, err, show)
 	}

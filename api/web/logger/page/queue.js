@@ -170,7 +170,7 @@ async function settleOne(tx, key, outcome) {
 async function confirm(tx, change, record) {
   const records = tx.objectStore("records"), key = [change.squad, change.kind, change.id];
   const shown = await ask(records.get(key));
-  const told = { squad: change.squad, kind: change.kind, id: change.id, rev: change.landed, record };
+  const told = { squad: change.squad, kind: change.kind, id: change.id, rev: change.landed, record, copy: shown?.copy };
   if (shown && shown.rev > change.landed) return settle(tx.objectStore("changes"), change, shown);
   if (record) await ask(records.put({ ...told, record: { ...record, rev: change.landed } }));
   else await ask(records.delete(key));

@@ -1,0 +1,220 @@
+// Keeps the copy and the server alike: sends what is unsent, fetches what is new, and follows the feed's tail while the page is open. Whatever
+// is cut is done again; sending again is safe.
+
+import { SignedOut } from "./account.js";
+import { Offline, open, Problem, send, squadPath } from "./api.js";
+import { events } from "./events.js";
+import { applyItems, itemOf, keyOf, settleOutcomes, sweep, takeBatch } from "./queue.js";
+import { ask, readMeta, run } from "./store.js";
+
+const batchSize = 500, pageSize = 1000;
+const firstWaitMs = 1000, longestWaitMs = 60_000;
+const silenceMs = 45_000; // the tail says something every 15 s
+
+// backoff is how long to wait after so many failures in a row: any time up to a bound that doubles, so that devices do not come back together.
+export const backoff = (failures, random = Math.random) => random() * Math.min(longestWaitMs, firstWaitMs * 2 ** Math.min(failures, 10));
+
+const stateName = (squad) => `sync ${squad}`;
+
+export const syncState = async (db, squad) => await readMeta(db, stateName(squad)) ?? { cursor: "", page: "", copy: 0, rev: 0, syncedAt: 0, problem: null };
+
+// changeState changes how a squad's copy stands, in a transaction of its own or as part of one.
+async function changeStateIn(tx, squad, change) {
+  const store = tx.objectStore("meta"), name = stateName(squad);
+  const value = { cursor: "", page: "", copy: 0, rev: 0, syncedAt: 0, problem: null, ...(await ask(store.get(name)))?.value, ...change };
+  await ask(store.put({ name, value }));
+  return value;
+}
+
+const changeState = (db, squad, change) => run(db, ["meta"], "readwrite", (tx) => changeStateIn(tx, squad, change));
+
+// Sync works for one squad of one person until it is stopped. told is called whenever the copy, the queue or the state has changed.
+export class Sync {
+  constructor({ account, db, squad, told }) {
+    Object.assign(this, { account, db, squad, told });
+    this.stopper = new AbortController();
+    this.failures = 0;
+    this.waking = null;
+    this.tail = null;
+    this.channel = new BroadcastChannel(`laneward ${account.person.user_id}`);
+    this.channel.onmessage = ({ data }) => data === "wake" ? this.rouse() : this.told();
+  }
+
+  // start works in the one page that holds the lock; the others come in when that is closed.
+  start() {
+    const work = () => this.loop();
+    const begun = navigator.locks
+      ? navigator.locks.request(`laneward sync ${this.account.person.user_id} ${this.squad}`, { signal: this.stopper.signal }, work)
+      : work();
+    begun.catch((error) => {
+      if (error.name !== "AbortError") throw error;
+    });
+  }
+
+  stop() {
+    this.stopper.abort();
+    this.rouse();
+    this.channel.close();
+  }
+
+  get stopped() { return this.stopper.signal.aborted; }
+
+  // wake has what is unsent sent now, by whichever page does the work.
+  wake() {
+    this.channel.postMessage("wake");
+    this.rouse();
+  }
+
+  rouse() {
+    this.roused = true;
+    this.waking?.();
+  }
+
+  // rest waits until something wakes it, the tail ends, or the time is over.
+  async rest(ms) {
+    if (this.roused) return;
+    const timer = ms === undefined ? null : new Promise((resolve) => { this.timer = setTimeout(resolve, ms); });
+    const woken = new Promise((resolve) => { this.waking = resolve; });
+    await Promise.race([woken, timer, this.tail].filter(Boolean));
+    clearTimeout(this.timer);
+    this.waking = null;
+  }
+
+  tell() {
+    if (this.stopped) return;
+    this.channel.postMessage("changed");
+    this.told();
+  }
+
+  async loop() {
+    while (!this.stopped) {
+      this.roused = false;
+      let wait;
+      try {
+        await this.pass();
+        this.failures = 0;
+      } catch (error) {
+        if (this.stopped) return;
+        const problem = problemOf(error);
+        if (!problem) throw error;
+        this.failures++;
+        await changeState(this.db, this.squad, { problem });
+        wait = problem.lasting ? undefined : Math.max(error.retryAfterMs ?? 0, backoff(this.failures));
+      }
+      this.tell();
+      await this.rest(wait);
+    }
+  }
+
+  // pass sends everything that can be sent and fetches everything that is new.
+  async pass() {
+    await this.push();
+    if (!this.tail) {
+      await this.pull();
+      this.follow();
+    }
+    await changeState(this.db, this.squad, { problem: null, syncedAt: Date.now() });
+  }
+
+  async push() {
+    const passed = new Set();
+    for (;;) {
+      const batch = await takeBatch(this.db, this.squad, batchSize, passed);
+      if (batch.length === 0) return;
+      const body = { items: batch.map(itemOf) };
+      const answer = await this.account.call((token) => send("POST", squadPath(this.squad, "push"), { token, body, signal: this.stopper.signal }));
+      await settleOutcomes(this.db, this.squad, batch, answer.outcomes);
+      for (const change of batch) passed.add(keyOf(change));
+      this.tell();
+    }
+  }
+
+  async pull() {
+    const state = await syncState(this.db, this.squad);
+    if (!state.cursor || state.page) return this.copyAll(state);
+    try {
+      await this.pullFrom(state);
+    } catch (error) {
+      if (!(error instanceof Problem) || error.status !== 410 && !(error.status === 400 && error.code === "invalid")) throw error;
+      await this.copyAll({ ...state, page: "" }); // the cursor leads nowhere any more; the queue stays
+    }
+  }
+
+  async pullFrom({ cursor: after, copy }) {
+    for (let more = true; more;) {
+      const page = await this.get("feed", { after, limit: pageSize });
+      await this.take(page.items, copy, { cursor: page.cursor, rev: page.rev });
+      ({ cursor: after, more } = page);
+    }
+  }
+
+  // copyAll reads a snapshot, page by page and from where it was broken off, and drops what it does not hold.
+  async copyAll(state) {
+    let { page, copy } = state;
+    if (!page) copy++;
+    for (;;) {
+      let answer;
+      try {
+        answer = await this.get("snapshot", { page, limit: pageSize });
+      } catch (error) {
+        if (!page || !(error instanceof Problem) || error.status !== 410 && error.status !== 400) throw error;
+        page = "";
+        copy++;
+        continue;
+      }
+      page = answer.page ?? "";
+      const done = Boolean(answer.cursor);
+      const next = done ? { page: "", copy, cursor: answer.cursor, rev: answer.rev } : { page, copy };
+      await this.take(answer.items, copy, next, done ? answer.rev : null);
+      if (done) return this.pullFrom({ cursor: answer.cursor, copy });
+    }
+  }
+
+  // take writes a page and the place it leads to in one transaction, so that neither is ahead of the other.
+  async take(items, copy, next, sweepUpTo = null) {
+    await run(this.db, ["records", "changes", "meta"], "readwrite", async (tx) => {
+      await applyItems(tx, this.squad, items, copy);
+      if (sweepUpTo !== null) await sweep(tx, this.squad, copy, sweepUpTo);
+      await changeStateIn(tx, this.squad, next);
+    });
+    if (items.length > 0) this.tell();
+  }
+
+  get(what, query) {
+    return this.account.call((token) => send("GET", squadPath(this.squad, what, query), { token, signal: this.stopper.signal }));
+  }
+
+  // follow opens the tail. When it ends, for whatever reason, the loop goes round once more and finds out why.
+  follow() {
+    const begun = Date.now();
+    const cut = new AbortController();
+    const signal = AbortSignal.any([this.stopper.signal, cut.signal]);
+    this.tail = this.read(signal, cut).catch((error) => {
+      if (!problemOf(error) && !this.stopped && error.name !== "AbortError") throw error;
+    }).then(() => Date.now() - begun < 5000 ? new Promise((resolve) => { setTimeout(resolve, 2000 + backoff(3)); }) : null).finally(() => { this.tail = null; });
+  }
+
+  async read(signal, cut) {
+    const { cursor, copy } = await syncState(this.db, this.squad);
+    const response = await this.account.call((token) => open(squadPath(this.squad, "live", { after: cursor }), { token, signal, accept: "text/event-stream" }));
+    for await (const batch of events(response.body, () => cut.abort(), silenceMs)) {
+      const items = batch.filter((event) => event.name === "item").map((event) => JSON.parse(event.data));
+      await this.take(items, copy, { cursor: batch.at(-1).id, syncedAt: Date.now() });
+    }
+  }
+}
+
+// problemOf puts an error of the network or of the server into what a person can do about it; null for one that is our own fault. A lasting
+// problem is not tried again until something happens.
+export function problemOf(error) {
+  if (error instanceof SignedOut) return { kind: "signed-out", lasting: true, detail: error.message };
+  if (error instanceof Offline) return { kind: "offline", lasting: false, detail: error.message };
+  if (!(error instanceof Problem)) return null;
+  switch (error.status) {
+    case 401: return { kind: "signed-out", lasting: true, detail: error.message };
+    case 404: return { kind: "not-a-member", lasting: true, detail: error.message };
+    case 426: return { kind: "too-old", lasting: true, detail: error.message };
+  }
+  return { kind: "server", lasting: false, detail: error.message };
+}
+
