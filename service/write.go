@@ -232,12 +232,12 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	case p.tomb != nil && base == p.tomb.Rev:
 		p.write = p.change.Record // written again in full knowledge of the deletion
 	case p.tomb != nil:
-		known, err := w.wasStored(ctx, p)
+		history, err := w.historyOf(ctx, p)
 		if err != nil {
 			return err
 		}
-		if known && base == 0 {
-			p.same() // stored once already, and deleted since
+		if p.storedSince(history) {
+			p.same() // and deleted after that
 			return nil
 		}
 		p.conflict("it has been deleted: to keep it, send it again with rev set to the deletion's")
@@ -280,16 +280,16 @@ func (w *work) decideDelete(p *plan) {
 // decideOlder settles a change that is based on something else than what stands now: a payload stored before is the same, an edit is
 // merged field by field where the fields do not meet, and all else is a conflict.
 func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
-	history, err := w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(p.change.Record.Kind()), ID: p.change.Record.Key()})
+	history, err := w.historyOf(ctx, p)
 	if err != nil {
 		return err
 	}
+	if p.storedSince(history) {
+		p.same()
+		return nil
+	}
 	base := p.change.Record.Revision()
 	if base == 0 {
-		if slices.ContainsFunc(history, func(h db.History) bool { return bytes.Equal(h.Hash, p.hash) }) {
-			p.same()
-			return nil
-		}
 		p.conflict("another record is stored under this id: to change it, send rev with the revision you hold")
 		return nil
 	}
@@ -335,9 +335,18 @@ func (p *plan) takeMerged(merged []byte) error {
 	return nil
 }
 
-func (w *work) wasStored(ctx context.Context, p *plan) (bool, error) {
-	history, err := w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(p.change.Record.Kind()), ID: p.change.Record.Key()})
-	return slices.ContainsFunc(history, func(h db.History) bool { return bytes.Equal(h.Hash, p.hash) }), err
+func (w *work) historyOf(ctx context.Context, p *plan) ([]db.History, error) {
+	return w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(p.change.Record.Kind()), ID: p.change.Record.Key()})
+}
+
+// storedSince tells that the payload was stored after the revision it is based on, and replaced since: it is sent again because its answer
+// was lost, and to store it now would undo what came after. An exact change asks for the revision that stands and gets no such answer.
+func (p *plan) storedSince(history []db.History) bool {
+	base := p.change.Record.Revision()
+	if p.change.Exact && base != 0 {
+		return false
+	}
+	return slices.ContainsFunc(history, func(h db.History) bool { return h.Rev > base && bytes.Equal(h.Hash, p.hash) })
 }
 
 // checkParents turns away what refers to a record that is not there, or not for this member. A parent written in the same round counts.
