@@ -62,8 +62,11 @@ func (c *Client) Server() string { return c.server }
 // Address returns a server's address in the one form under which its sign-in is kept: scheme, host and port. A host alone is taken as
 // https, one on this computer as http.
 func Address(text string) (string, error) {
-	bad := fail(Invalid, "%q is no address of a server: write it as https://example.org or http://127.0.0.1:8080", text)
+	const mend = "write it as https://example.org or http://127.0.0.1:8080"
 	full := strings.TrimSpace(text)
+	if strings.Contains(full, "@") { // it may hold a password, which no message must show
+		return "", fail(Invalid, "the server's address has a name or a password in it: %s", mend)
+	}
 	if !strings.Contains(full, "://") {
 		scheme := "https://"
 		if host, _, _ := strings.Cut(full, ":"); local(host) {
@@ -72,9 +75,8 @@ func Address(text string) (string, error) {
 		full = scheme + full
 	}
 	address, err := url.Parse(full)
-	if err != nil || address.Host == "" || (address.Scheme != "http" && address.Scheme != "https") || address.User != nil ||
-		address.RawQuery != "" || address.Fragment != "" {
-		return "", bad
+	if err != nil || address.Host == "" || (address.Scheme != "http" && address.Scheme != "https") || address.RawQuery != "" || address.Fragment != "" {
+		return "", fail(Invalid, "%q is no address of a server: %s", text, mend)
 	}
 	return address.Scheme + "://" + strings.ToLower(address.Host) + strings.TrimRight(address.Path, "/"), nil
 }
