@@ -228,8 +228,13 @@ func (l *lateStatus) Write(data []byte) (int, error) {
 
 // items writes a line an item and a line for the page's end, and sends them on their way.
 func (l lineWriter) items(items []service.Item, end any) error {
+	line := make([]byte, 0, 1024)
 	for i := range items {
-		if err := l.json.Encode(&items[i]); err != nil {
+		var err error
+		if line, err = items[i].AppendJSON(line[:0]); err != nil {
+			return err
+		}
+		if _, err := l.buffer.Write(append(line, '\n')); err != nil {
 			return err
 		}
 	}
@@ -298,7 +303,13 @@ func (h *handlers) Push(ctx context.Context, r openapi.PushRequestObject) (opena
 	case p.atomic:
 		return nil, &service.Error{Code: service.Invalid, Detail: "an atomic push is sent as JSON: NDJSON is stored piece by piece"}
 	}
-	return linesReply(func(write lineWriter) error { return p.lines(r.Body, write) }), nil
+	return linesReply(func(write lineWriter) error {
+		// Without it the server would drop what is left of the body with the first line it answers.
+		if err := http.NewResponseController(write.w).EnableFullDuplex(); err != nil && !errors.Is(err, http.ErrNotSupported) {
+			return err
+		}
+		return p.lines(r.Body, write)
+	}), nil
 }
 
 // pusher stores the items of one push piece by piece.

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strconv"
 	"time"
 
 	"github.com/google/uuid"
@@ -22,6 +23,23 @@ type Item struct {
 	// Scope is "added" when the record came into sight by another change, such as a drill by its assignment, and "removed" when the
 	// device is to drop it although it stands.
 	Scope string `json:"scope,omitempty"`
+}
+
+// AppendJSON appends the item as encoding/json writes it, shots much faster.
+func (i *Item) AppendJSON(b []byte) ([]byte, error) {
+	s, ok := i.Record.(*ShotRecord)
+	if !ok || i.Deleted || i.Scope != "" {
+		data, err := json.Marshal(i)
+		if err != nil {
+			return b, fmt.Errorf("write %s %s: %w", i.Kind, i.ID, err)
+		}
+		return append(b, data...), nil
+	}
+	b = append(b, `{"kind":"shot","id":"`...)
+	b = append(b, i.ID.String()...)
+	b = strconv.AppendInt(append(b, `","rev":`...), i.Rev, 10)
+	b = s.appendJSON(append(b, `,"record":`...))
+	return append(b, '}'), nil
 }
 
 // The changes of scope.

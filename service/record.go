@@ -69,6 +69,9 @@ func payload(record Record) ([]byte, error) {
 	id, rev := record.Key(), record.Revision()
 	record.stamp(id, 0)
 	defer record.stamp(id, rev)
+	if s, ok := record.(*ShotRecord); ok {
+		return s.appendJSON(make([]byte, 0, 512)), nil
+	}
 	data, err := json.Marshal(record)
 	if err != nil {
 		return nil, fmt.Errorf("write %s %s: %w", record.Kind(), id, err)

@@ -2,6 +2,7 @@ package service
 
 import (
 	"context"
+	"strconv"
 
 	"github.com/google/uuid"
 
@@ -26,6 +27,15 @@ func (s *ShotRecord) Key() uuid.UUID { return s.ID }
 func (s *ShotRecord) Revision() int64 { return s.Rev }
 
 func (s *ShotRecord) stamp(id uuid.UUID, rev int64) { s.ID, s.Rev = id, rev }
+
+// appendJSON appends the record as encoding/json writes it.
+func (s *ShotRecord) appendJSON(b []byte) []byte {
+	b = s.AppendJSON(b)
+	if s.Rev != 0 {
+		b = strconv.AppendInt(append(b, `,"rev":`...), s.Rev, 10)
+	}
+	return append(b, '}')
+}
 
 // Owner is the athlete who threw it.
 func (s *ShotRecord) Owner() *uuid.UUID { return &s.AthleteID }

@@ -2,8 +2,6 @@ package service
 
 import (
 	"context"
-	"encoding/json"
-	"fmt"
 	"sync"
 	"time"
 
@@ -115,12 +113,12 @@ func (s *Service) catchUp(ctx context.Context, user, squad uuid.UUID, query Feed
 
 func eventsOf(items []Item) ([]TailEvent, error) {
 	events := make([]TailEvent, len(items))
-	for i, item := range items {
-		data, err := json.Marshal(item)
+	for i := range items {
+		data, err := items[i].AppendJSON(nil)
 		if err != nil {
-			return nil, fmt.Errorf("write %s %s: %w", item.Kind, item.ID, err)
+			return nil, err
 		}
-		events[i] = TailEvent{Rev: item.Rev, Data: data}
+		events[i] = TailEvent{Rev: items[i].Rev, Data: data}
 	}
 	return events, nil
 }
