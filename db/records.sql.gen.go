@@ -14,13 +14,14 @@ import (
 
 const assignmentsAfter = `-- name: AssignmentsAfter :many
 SELECT squad_id, id, rev, hash, drill_id, athlete_id, assigned_on, due_on, note
-FROM assignments WHERE squad_id = $1 AND rev > $2 AND ($3::uuid IS NULL OR athlete_id = $3::uuid)
-ORDER BY rev LIMIT $4
+FROM assignments WHERE squad_id = $1 AND rev > $2 AND rev <= $3 AND ($4::uuid IS NULL OR athlete_id = $4::uuid)
+ORDER BY rev LIMIT $5
 `
 
 type AssignmentsAfterParams struct {
 	SquadID uuid.UUID
 	After   int64
+	Upto    int64
 	Athlete *uuid.UUID
 	MaxRows int32
 }
@@ -29,6 +30,7 @@ func (q *Queries) AssignmentsAfter(ctx context.Context, arg AssignmentsAfterPara
 	rows, err := q.db.Query(ctx, assignmentsAfter,
 		arg.SquadID,
 		arg.After,
+		arg.Upto,
 		arg.Athlete,
 		arg.MaxRows,
 	)
@@ -145,13 +147,14 @@ func (q *Queries) AssignmentsOfDrill(ctx context.Context, arg AssignmentsOfDrill
 
 const athletesAfter = `-- name: AthletesAfter :many
 SELECT squad_id, id, rev, hash, name, side, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, slide_offset, born_on, guardian_name, guardian_consent, note
-FROM athletes WHERE squad_id = $1 AND rev > $2 AND ($3::uuid IS NULL OR id = $3::uuid)
-ORDER BY rev LIMIT $4
+FROM athletes WHERE squad_id = $1 AND rev > $2 AND rev <= $3 AND ($4::uuid IS NULL OR id = $4::uuid)
+ORDER BY rev LIMIT $5
 `
 
 type AthletesAfterParams struct {
 	SquadID uuid.UUID
 	After   int64
+	Upto    int64
 	Athlete *uuid.UUID
 	MaxRows int32
 }
@@ -160,6 +163,7 @@ func (q *Queries) AthletesAfter(ctx context.Context, arg AthletesAfterParams) ([
 	rows, err := q.db.Query(ctx, athletesAfter,
 		arg.SquadID,
 		arg.After,
+		arg.Upto,
 		arg.Athlete,
 		arg.MaxRows,
 	)
@@ -246,13 +250,14 @@ func (q *Queries) AthletesByIDs(ctx context.Context, arg AthletesByIDsParams) ([
 
 const ballsAfter = `-- name: BallsAfter :many
 SELECT squad_id, id, rev, hash, athlete_id, name, weight_lb, rg_in, differential_in, cover, surface_grit, retired, note
-FROM balls WHERE squad_id = $1 AND rev > $2 AND ($3::uuid IS NULL OR athlete_id = $3::uuid)
-ORDER BY rev LIMIT $4
+FROM balls WHERE squad_id = $1 AND rev > $2 AND rev <= $3 AND ($4::uuid IS NULL OR athlete_id = $4::uuid)
+ORDER BY rev LIMIT $5
 `
 
 type BallsAfterParams struct {
 	SquadID uuid.UUID
 	After   int64
+	Upto    int64
 	Athlete *uuid.UUID
 	MaxRows int32
 }
@@ -261,6 +266,7 @@ func (q *Queries) BallsAfter(ctx context.Context, arg BallsAfterParams) ([]Ball,
 	rows, err := q.db.Query(ctx, ballsAfter,
 		arg.SquadID,
 		arg.After,
+		arg.Upto,
 		arg.Athlete,
 		arg.MaxRows,
 	)
@@ -343,14 +349,15 @@ func (q *Queries) BallsByIDs(ctx context.Context, arg BallsByIDsParams) ([]Ball,
 
 const drillsAfter = `-- name: DrillsAfter :many
 SELECT d.squad_id, d.id, d.rev, d.hash, d.name, d.rules, d.reps, d.pass_share, d.pattern_id, d.note
-FROM drills AS d WHERE d.squad_id = $1 AND d.rev > $2 AND ($3::uuid IS NULL OR EXISTS (
-    SELECT 1 FROM assignments a WHERE a.squad_id = d.squad_id AND a.drill_id = d.id AND a.athlete_id = $3::uuid))
-ORDER BY d.rev LIMIT $4
+FROM drills AS d WHERE d.squad_id = $1 AND d.rev > $2 AND d.rev <= $3 AND ($4::uuid IS NULL OR EXISTS (
+    SELECT 1 FROM assignments a WHERE a.squad_id = d.squad_id AND a.drill_id = d.id AND a.athlete_id = $4::uuid))
+ORDER BY d.rev LIMIT $5
 `
 
 type DrillsAfterParams struct {
 	SquadID uuid.UUID
 	After   int64
+	Upto    int64
 	Athlete *uuid.UUID
 	MaxRows int32
 }
@@ -359,6 +366,7 @@ func (q *Queries) DrillsAfter(ctx context.Context, arg DrillsAfterParams) ([]Dri
 	rows, err := q.db.Query(ctx, drillsAfter,
 		arg.SquadID,
 		arg.After,
+		arg.Upto,
 		arg.Athlete,
 		arg.MaxRows,
 	)
@@ -618,13 +626,14 @@ func (q *Queries) EraseShots(ctx context.Context, arg EraseShotsParams) (int64, 
 
 const membershipsAfter = `-- name: MembershipsAfter :many
 SELECT squad_id, id, rev, hash, user_id, name, role, athlete_id
-FROM memberships WHERE squad_id = $1 AND rev > $2 AND ($3::uuid IS NULL OR athlete_id = $3::uuid)
-ORDER BY rev LIMIT $4
+FROM memberships WHERE squad_id = $1 AND rev > $2 AND rev <= $3 AND ($4::uuid IS NULL OR athlete_id = $4::uuid)
+ORDER BY rev LIMIT $5
 `
 
 type MembershipsAfterParams struct {
 	SquadID uuid.UUID
 	After   int64
+	Upto    int64
 	Athlete *uuid.UUID
 	MaxRows int32
 }
@@ -633,6 +642,7 @@ func (q *Queries) MembershipsAfter(ctx context.Context, arg MembershipsAfterPara
 	rows, err := q.db.Query(ctx, membershipsAfter,
 		arg.SquadID,
 		arg.After,
+		arg.Upto,
 		arg.Athlete,
 		arg.MaxRows,
 	)
@@ -675,7 +685,8 @@ type MembershipsByIDsParams struct {
 	Athlete *uuid.UUID
 }
 
-// One set of queries a kind, alike on purpose: ByIDs, After (in revision order), Put, Remove. With an athlete given, the first two see only
+// One set of queries a kind, alike on purpose: ByIDs, After (in revision order), Put, Remove. After is bounded on both sides: revisions are dense,
+// so a window of them holds no more rows than it is wide, and any plan for it is a good one. With an athlete given, the first two see only
 // what that athlete may see; this file is where that is said.
 func (q *Queries) MembershipsByIDs(ctx context.Context, arg MembershipsByIDsParams) ([]Membership, error) {
 	rows, err := q.db.Query(ctx, membershipsByIDs, arg.SquadID, arg.IDs, arg.Athlete)
@@ -708,18 +719,24 @@ func (q *Queries) MembershipsByIDs(ctx context.Context, arg MembershipsByIDsPara
 
 const patternsAfter = `-- name: PatternsAfter :many
 SELECT squad_id, id, rev, hash, name, length_ft, loads, film, note
-FROM patterns WHERE squad_id = $1 AND rev > $2 
-ORDER BY rev LIMIT $3
+FROM patterns WHERE squad_id = $1 AND rev > $2 AND rev <= $3 
+ORDER BY rev LIMIT $4
 `
 
 type PatternsAfterParams struct {
 	SquadID uuid.UUID
 	After   int64
+	Upto    int64
 	MaxRows int32
 }
 
 func (q *Queries) PatternsAfter(ctx context.Context, arg PatternsAfterParams) ([]Pattern, error) {
-	rows, err := q.db.Query(ctx, patternsAfter, arg.SquadID, arg.After, arg.MaxRows)
+	rows, err := q.db.Query(ctx, patternsAfter,
+		arg.SquadID,
+		arg.After,
+		arg.Upto,
+		arg.MaxRows,
+	)
 	if err != nil {
 		return nil, err
 	}
@@ -994,13 +1011,14 @@ func (q *Queries) SessionIDsOfShots(ctx context.Context, arg SessionIDsOfShotsPa
 
 const sessionsAfter = `-- name: SessionsAfter :many
 SELECT squad_id, id, rev, hash, kind, name, held_on, centre, lanes, pattern_id, athlete_id, note
-FROM sessions WHERE squad_id = $1 AND rev > $2 AND ($3::uuid IS NULL OR athlete_id IS NULL OR athlete_id = $3::uuid)
-ORDER BY rev LIMIT $4
+FROM sessions WHERE squad_id = $1 AND rev > $2 AND rev <= $3 AND ($4::uuid IS NULL OR athlete_id IS NULL OR athlete_id = $4::uuid)
+ORDER BY rev LIMIT $5
 `
 
 type SessionsAfterParams struct {
 	SquadID uuid.UUID
 	After   int64
+	Upto    int64
 	Athlete *uuid.UUID
 	MaxRows int32
 }
@@ -1009,6 +1027,7 @@ func (q *Queries) SessionsAfter(ctx context.Context, arg SessionsAfterParams) ([
 	rows, err := q.db.Query(ctx, sessionsAfter,
 		arg.SquadID,
 		arg.After,
+		arg.Upto,
 		arg.Athlete,
 		arg.MaxRows,
 	)
@@ -1089,13 +1108,14 @@ func (q *Queries) SessionsByIDs(ctx context.Context, arg SessionsByIDsParams) ([
 
 const shotsAfter = `-- name: ShotsAfter :many
 SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
-FROM shots WHERE squad_id = $1 AND rev > $2 AND ($3::uuid IS NULL OR athlete_id = $3::uuid)
-ORDER BY rev LIMIT $4
+FROM shots WHERE squad_id = $1 AND rev > $2 AND rev <= $3 AND ($4::uuid IS NULL OR athlete_id = $4::uuid)
+ORDER BY rev LIMIT $5
 `
 
 type ShotsAfterParams struct {
 	SquadID uuid.UUID
 	After   int64
+	Upto    int64
 	Athlete *uuid.UUID
 	MaxRows int32
 }
@@ -1104,6 +1124,7 @@ func (q *Queries) ShotsAfter(ctx context.Context, arg ShotsAfterParams) ([]Shot,
 	rows, err := q.db.Query(ctx, shotsAfter,
 		arg.SquadID,
 		arg.After,
+		arg.Upto,
 		arg.Athlete,
 		arg.MaxRows,
 	)

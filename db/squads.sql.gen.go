@@ -536,13 +536,14 @@ func (q *Queries) StartClock(ctx context.Context, arg StartClockParams) error {
 
 const tombstonesAfter = `-- name: TombstonesAfter :many
 SELECT squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at FROM tombstones
-WHERE squad_id = $1 AND rev > $2 AND ($3::uuid IS NULL OR athlete_id IS NULL OR athlete_id = $3::uuid)
-ORDER BY rev LIMIT $4
+WHERE squad_id = $1 AND rev > $2 AND rev <= $3 AND ($4::uuid IS NULL OR athlete_id IS NULL OR athlete_id = $4::uuid)
+ORDER BY rev LIMIT $5
 `
 
 type TombstonesAfterParams struct {
 	SquadID uuid.UUID
 	After   int64
+	Upto    int64
 	Athlete *uuid.UUID
 	MaxRows int32
 }
@@ -551,6 +552,7 @@ func (q *Queries) TombstonesAfter(ctx context.Context, arg TombstonesAfterParams
 	rows, err := q.db.Query(ctx, tombstonesAfter,
 		arg.SquadID,
 		arg.After,
+		arg.Upto,
 		arg.Athlete,
 		arg.MaxRows,
 	)

@@ -227,13 +227,13 @@ func plainShots(records []*ShotRecord) []shot.Shot {
 // ReadSentence reads a rule from an English sentence, with the names of the squad's balls, and writes it back in words.
 func (s *Service) ReadSentence(ctx context.Context, user, squad uuid.UUID, sentence string) (rule drill.Rule, written string, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
-		balls, err := w.BallsAfter(ctx, db.BallsAfterParams{SquadID: squad, MaxRows: maxNames, Athlete: w.athlete})
+		names := make(drill.BallNames)
+		err := w.each(ctx, KindBall, w.athlete, func(r Record) error {
+			names[r.Key()] = r.(*BallRecord).Name
+			return nil
+		})
 		if err != nil {
 			return err
-		}
-		names := make(drill.BallNames, len(balls))
-		for _, ball := range balls {
-			names[ball.ID] = ball.Name
 		}
 		if rule, err = drill.Parse(sentence, names); err != nil {
 			return &Error{Code: Invalid, Detail: err.Error(), Faults: []Fault{{Pointer: "/sentence", Code: "sentence", Detail: err.Error()}}}

@@ -58,8 +58,8 @@ var athleteStore = store{
 		found, err := tx.AthletesByIDs(ctx, db.AthletesByIDsParams{SquadID: squad, IDs: ids, Athlete: athlete})
 		return rows(found, err, athleteOf)
 	},
-	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, rev int64, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.AthletesAfter(ctx, db.AthletesAfterParams{SquadID: squad, After: rev, MaxRows: limit, Athlete: athlete})
+	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
+		found, err := tx.AthletesAfter(ctx, db.AthletesAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
 		return rows(found, err, athleteOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {

@@ -70,8 +70,8 @@ var ballStore = store{
 		found, err := tx.BallsByIDs(ctx, db.BallsByIDsParams{SquadID: squad, IDs: ids, Athlete: athlete})
 		return rows(found, err, ballOf)
 	},
-	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, rev int64, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.BallsAfter(ctx, db.BallsAfterParams{SquadID: squad, After: rev, MaxRows: limit, Athlete: athlete})
+	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
+		found, err := tx.BallsAfter(ctx, db.BallsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
 		return rows(found, err, ballOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {

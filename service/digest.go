@@ -5,8 +5,6 @@ import (
 	"encoding/binary"
 
 	"github.com/google/uuid"
-
-	"laneward/db"
 )
 
 // Digest lets a device prove that it holds what the server does: how many records, and the sum modulo 2^64 of [RecordSum] over them.
@@ -50,7 +48,7 @@ func digestOf(items []Item) Digest {
 func (s *Service) DigestAll(ctx context.Context, user, squad uuid.UUID) (kinds map[Kind]Digest, rev int64, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		kinds = make(map[Kind]Digest, len(Kinds))
-		if rev, err = w.Clock(ctx, db.ClockParams{SquadID: squad}); err != nil {
+		if rev, err = w.clock(ctx); err != nil {
 			return err
 		}
 		for _, kind := range Kinds {
@@ -63,21 +61,10 @@ func (s *Service) DigestAll(ctx context.Context, user, squad uuid.UUID) (kinds m
 	return kinds, rev, err
 }
 
-// digestPage is how many records are read at a time for a digest.
-const digestPage = 5_000
-
 func (w *work) digest(ctx context.Context, kind Kind) (d Digest, err error) {
-	for after := int64(0); ; {
-		found, err := stores[kind].after(ctx, w.Tx, w.squad, after, digestPage, w.athlete)
-		if err != nil {
-			return d, err
-		}
-		for _, one := range found {
-			d.add(one.Key(), one.Revision())
-			after = one.Revision()
-		}
-		if len(found) < digestPage {
-			return d, nil
-		}
-	}
+	err = w.each(ctx, kind, w.athlete, func(r Record) error {
+		d.add(r.Key(), r.Revision())
+		return nil
+	})
+	return d, err
 }

@@ -51,8 +51,8 @@ var drillStore = store{
 		found, err := tx.DrillsByIDs(ctx, db.DrillsByIDsParams{SquadID: squad, IDs: ids, Athlete: athlete})
 		return rows(found, err, drillOf)
 	},
-	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, rev int64, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.DrillsAfter(ctx, db.DrillsAfterParams{SquadID: squad, After: rev, MaxRows: limit, Athlete: athlete})
+	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
+		found, err := tx.DrillsAfter(ctx, db.DrillsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
 		return rows(found, err, drillOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {
@@ -162,8 +162,8 @@ var assignmentStore = store{
 		found, err := tx.AssignmentsByIDs(ctx, db.AssignmentsByIDsParams{SquadID: squad, IDs: ids, Athlete: athlete})
 		return rows(found, err, assignmentOf)
 	},
-	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, rev int64, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.AssignmentsAfter(ctx, db.AssignmentsAfterParams{SquadID: squad, After: rev, MaxRows: limit, Athlete: athlete})
+	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
+		found, err := tx.AssignmentsAfter(ctx, db.AssignmentsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
 		return rows(found, err, assignmentOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {

@@ -115,8 +115,8 @@ func (s *Service) Export(ctx context.Context, user, squad, athlete uuid.UUID, be
 	})
 }
 
-// exportPage is how many records are read at a time, so that a long career does not have to fit in memory.
-const exportPage = 2_000
+// eachPage is how many records are read at a time, so that a long career does not have to fit in memory.
+const eachPage = 2_000
 
 func (w *work) export(ctx context.Context, archive *zip.Writer, athlete *AthleteRecord) error {
 	id := athlete.ID
@@ -158,23 +158,25 @@ func (w *work) addJSON(archive *zip.Writer, name string, value any) error {
 	return encoder.Encode(value)
 }
 
-// each visits what an athlete may see of a kind, page by page.
-func (w *work) each(ctx context.Context, kind Kind, athlete uuid.UUID, visit func(Record) error) error {
-	for after := int64(0); ; {
-		found, err := stores[kind].after(ctx, w.Tx, w.squad, after, exportPage, &athlete)
+// each visits the records of a kind, all or what an athlete may see, page by page.
+func (w *work) each(ctx context.Context, kind Kind, athlete *uuid.UUID, visit func(Record) error) error {
+	rev, err := w.clock(ctx)
+	if err != nil {
+		return err
+	}
+	for in := (window{0, rev}); in.after < in.upto; {
+		found, reached, err := w.after(ctx, kind, in, eachPage, athlete)
 		if err != nil {
 			return err
 		}
 		for _, one := range found {
-			after = one.Revision()
 			if err := visit(one.Record); err != nil {
 				return err
 			}
 		}
-		if len(found) < exportPage {
-			return nil
-		}
+		in.after = reached
 	}
+	return nil
 }
 
 func (w *work) exportKind(ctx context.Context, archive *zip.Writer, kind Kind, athlete uuid.UUID) error {
@@ -183,7 +185,7 @@ func (w *work) exportKind(ctx context.Context, archive *zip.Writer, kind Kind, a
 		return err
 	}
 	encoder := json.NewEncoder(file)
-	return w.each(ctx, kind, athlete, func(r Record) error { return encoder.Encode(r) })
+	return w.each(ctx, kind, &athlete, func(r Record) error { return encoder.Encode(r) })
 }
 
 // exportSessions writes the athlete's own sessions and the shared ones they threw in.
@@ -197,7 +199,7 @@ func (w *work) exportSessions(ctx context.Context, archive *zip.Writer, athlete 
 		return err
 	}
 	encoder := json.NewEncoder(file)
-	return w.each(ctx, KindSession, athlete, func(r Record) error {
+	return w.each(ctx, KindSession, &athlete, func(r Record) error {
 		if r.Owner() == nil && !slices.Contains(thrown, r.Key()) {
 			return nil
 		}
@@ -212,7 +214,7 @@ func (w *work) exportCSV(ctx context.Context, archive *zip.Writer, athlete uuid.
 	}
 	var failed error
 	err = shot.WriteCSV(file, func(yield func(shot.Shot) bool) {
-		failed = w.each(ctx, KindShot, athlete, func(r Record) error {
+		failed = w.each(ctx, KindShot, &athlete, func(r Record) error {
 			if !yield(r.(*ShotRecord).Shot) {
 				return fmt.Errorf("export: the writer stopped")
 			}

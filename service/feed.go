@@ -166,49 +166,62 @@ func (w *work) mayFollow(ctx context.Context, place, here cursor) error {
 
 // feedPage reads the items after a place.
 func (s *Service) feedPage(ctx context.Context, w *work, place cursor, limit int) (page FeedPage, err error) {
-	rev, err := w.Clock(ctx, db.ClockParams{SquadID: w.squad})
-	if err != nil {
-		return page, db.Translate(err)
-	}
-	items, more, err := w.itemsAfter(ctx, place.rev, limit)
+	rev, err := w.clock(ctx)
 	if err != nil {
 		return page, err
 	}
-	// Without more, everything up to the squad's revision has been looked at, also what this member may not see.
 	next := place
-	next.rev = rev
-	if more {
-		next.rev = items[len(items)-1].Rev
+	var items []Item
+	items, next.rev, err = w.itemsAfter(ctx, window{place.rev, rev}, limit)
+	if err != nil {
+		return page, err
 	}
 	if items, err = w.completeItems(ctx, items, next.rev); err != nil {
 		return page, err
 	}
-	return FeedPage{Items: items, Cursor: s.writeCursor(next), More: more, Rev: rev, Digest: digestOf(items)}, nil
+	return FeedPage{Items: items, Cursor: s.writeCursor(next), More: next.rev < rev, Rev: rev, Digest: digestOf(items)}, nil
 }
 
-// itemsAfter merges all kinds and the tombstones by revision.
-func (w *work) itemsAfter(ctx context.Context, rev int64, limit int) (items []Item, more bool, err error) {
-	for _, kind := range Kinds {
-		found, err := stores[kind].after(ctx, w.Tx, w.squad, rev, int32(limit+1), w.athlete) //nolint:gosec // at most some thousands
+// itemsAfter merges all kinds and the tombstones of a window by revision, at most limit items. reached is how far it has looked, over what
+// this member may not see too. It reads in steps that widen while they find little.
+func (w *work) itemsAfter(ctx context.Context, in window, limit int) (items []Item, reached int64, err error) {
+	for step := int64(limit); in.after < in.upto && len(items) < limit; step *= 4 {
+		part := window{in.after, min(in.after+step, in.upto)}
+		found, err := w.itemsIn(ctx, part, limit-len(items)+1)
 		if err != nil {
-			return nil, false, err
+			return nil, 0, err
+		}
+		items = append(items, found...)
+		in.after = part.upto
+	}
+	if len(items) > limit {
+		return items[:limit], items[limit-1].Rev, nil
+	}
+	return items, in.after, nil
+}
+
+// itemsIn reads the first items of a window, at most limit of each kind.
+func (w *work) itemsIn(ctx context.Context, in window, limit int) (items []Item, err error) {
+	for _, kind := range Kinds {
+		found, err := stores[kind].after(ctx, w.Tx, w.squad, in, int32(limit), w.athlete) //nolint:gosec // at most some thousands
+		if err != nil {
+			return nil, err
 		}
 		for _, one := range found {
 			items = append(items, Item{Kind: kind, ID: one.Key(), Rev: one.Revision(), Record: one.Record})
 		}
 	}
-	tombs, err := w.TombstonesAfter(ctx, db.TombstonesAfterParams{SquadID: w.squad, After: rev, MaxRows: int32(limit + 1), Athlete: w.athlete}) //nolint:gosec // as above
+	tombs, err := w.TombstonesAfter(ctx, db.TombstonesAfterParams{
+		SquadID: w.squad, After: in.after, Upto: in.upto, MaxRows: int32(limit), Athlete: w.athlete, //nolint:gosec // as above
+	})
 	if err != nil {
-		return nil, false, db.Translate(err)
+		return nil, db.Translate(err)
 	}
 	for _, tomb := range tombs {
 		items = append(items, Item{Kind: Kind(tomb.Kind), ID: tomb.ID, Rev: tomb.Rev, Deleted: true})
 	}
 	slices.SortFunc(items, func(a, b Item) int { return int(a.Rev - b.Rev) })
-	if len(items) > limit {
-		return items[:limit], true, nil
-	}
-	return items, false, nil
+	return items, nil
 }
 
 // completeItems adds what has to come along so that parents precede children: a parent that has changed again after the page, and for an

@@ -88,8 +88,8 @@ var patternStore = store{
 		found, err := tx.PatternsByIDs(ctx, db.PatternsByIDsParams{SquadID: squad, IDs: ids})
 		return rows(found, err, patternOf)
 	},
-	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, rev int64, limit int32, _ *uuid.UUID) ([]stored, error) {
-		found, err := tx.PatternsAfter(ctx, db.PatternsAfterParams{SquadID: squad, After: rev, MaxRows: limit})
+	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, _ *uuid.UUID) ([]stored, error) {
+		found, err := tx.PatternsAfter(ctx, db.PatternsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit})
 		return rows(found, err, patternOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {

@@ -50,7 +50,11 @@ func (w *work) decorate(ctx context.Context, records ...Record) error {
 // List returns the records of a kind that the user may see, changed after revision `after`, in revision order.
 func (s *Service) List(ctx context.Context, user, squad uuid.UUID, kind Kind, after int64, limit int) (page Page, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
-		found, err := stores[kind].after(ctx, w.Tx, w.squad, after, int32(limit+1), w.athlete) //nolint:gosec // the edge allows 1000
+		rev, err := w.clock(ctx)
+		if err != nil {
+			return err
+		}
+		found, _, err := w.after(ctx, kind, window{after, rev}, limit+1, w.athlete)
 		if err != nil {
 			return err
 		}

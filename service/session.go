@@ -52,8 +52,8 @@ var sessionStore = store{
 		found, err := tx.SessionsByIDs(ctx, db.SessionsByIDsParams{SquadID: squad, IDs: ids, Athlete: athlete})
 		return rows(found, err, sessionOf)
 	},
-	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, rev int64, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.SessionsAfter(ctx, db.SessionsAfterParams{SquadID: squad, After: rev, MaxRows: limit, Athlete: athlete})
+	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
+		found, err := tx.SessionsAfter(ctx, db.SessionsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
 		return rows(found, err, sessionOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {

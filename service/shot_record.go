@@ -81,8 +81,8 @@ var shotStore = store{
 		found, err := tx.ShotsByIDs(ctx, db.ShotsByIDsParams{SquadID: squad, IDs: ids, Athlete: athlete})
 		return rows(found, err, shotOf)
 	},
-	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, rev int64, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.ShotsAfter(ctx, db.ShotsAfterParams{SquadID: squad, After: rev, MaxRows: limit, Athlete: athlete})
+	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
+		found, err := tx.ShotsAfter(ctx, db.ShotsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
 		return rows(found, err, shotOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {

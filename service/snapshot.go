@@ -70,14 +70,12 @@ func (s *Service) snapshotPage(ctx context.Context, w *work, place cursor, limit
 	for ; int(place.kind) <= len(Kinds); place.kind, place.within = place.kind+1, 0 {
 		kind := Kinds[place.kind-1]
 		room := limit - len(page.Items)
-		found, err := stores[kind].after(ctx, w.Tx, w.squad, place.within, int32(room+1), w.athlete) //nolint:gosec // at most some thousands
+		// What has changed since the snapshot began is beyond its revision: the feed brings it.
+		found, _, err := w.after(ctx, kind, window{place.within, place.rev}, room+1, w.athlete)
 		if err != nil {
 			return page, err
 		}
 		for i, one := range found {
-			if one.Revision() > place.rev {
-				break // changed since the snapshot began: the feed brings it
-			}
 			if i == room {
 				page.Page = s.writeCursor(place)
 				page.Digest = digestOf(page.Items)

@@ -71,9 +71,9 @@ var squadStore = store{
 		}
 		return nil, nil
 	},
-	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, rev int64, _ int32, _ *uuid.UUID) ([]stored, error) {
+	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, _ int32, _ *uuid.UUID) ([]stored, error) {
 		found, err := oneSquad(ctx, tx, squad)
-		if err != nil || found[0].Revision() <= rev {
+		if err != nil || found[0].Revision() <= in.after || found[0].Revision() > in.upto {
 			return nil, err
 		}
 		return found, nil
@@ -101,8 +101,8 @@ var memberStore = store{
 		found, err := tx.MembershipsByIDs(ctx, db.MembershipsByIDsParams{SquadID: squad, IDs: ids, Athlete: athlete})
 		return rows(found, err, memberOf)
 	},
-	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, rev int64, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.MembershipsAfter(ctx, db.MembershipsAfterParams{SquadID: squad, After: rev, MaxRows: limit, Athlete: athlete})
+	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
+		found, err := tx.MembershipsAfter(ctx, db.MembershipsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
 		return rows(found, err, memberOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {

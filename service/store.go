@@ -19,11 +19,38 @@ type stored struct {
 // store is how one kind of record is kept. With an athlete given, reading sees what that athlete may see.
 type store struct {
 	byIDs  func(ctx context.Context, tx *db.Tx, squad uuid.UUID, ids []uuid.UUID, athlete *uuid.UUID) ([]stored, error)
-	after  func(ctx context.Context, tx *db.Tx, squad uuid.UUID, rev int64, limit int32, athlete *uuid.UUID) ([]stored, error)
+	after  func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error)
 	put    func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error
 	remove func(ctx context.Context, tx *db.Tx, squad uuid.UUID, ids []uuid.UUID) error
 	// fresh returns an empty record to read JSON into.
 	fresh func() Record
+}
+
+// window is a stretch of revisions: after one, up to and with another.
+type window struct{ after, upto int64 }
+
+// after reads records of a kind that stand in a window, in revision order, at most limit of them. reached is how far it has looked: the last
+// record's revision when there may be more, else the window's end. It reads in steps that widen while they find little.
+func (w *work) after(ctx context.Context, kind Kind, in window, limit int, athlete *uuid.UUID) (found []stored, reached int64, err error) {
+	for step := int64(limit); in.after < in.upto; step *= 4 {
+		part := window{in.after, min(in.after+step, in.upto)}
+		rows, err := stores[kind].after(ctx, w.Tx, w.squad, part, int32(limit-len(found)), athlete) //nolint:gosec // at most some thousands
+		if err != nil {
+			return nil, 0, err
+		}
+		found = append(found, rows...)
+		if len(found) == limit {
+			return found, found[limit-1].Revision(), nil
+		}
+		in.after = part.upto
+	}
+	return found, in.upto, nil
+}
+
+// clock is the squad's present revision.
+func (w *work) clock(ctx context.Context) (int64, error) {
+	rev, err := w.Clock(ctx, db.ClockParams{SquadID: w.squad})
+	return rev, db.Translate(err)
 }
 
 // stores is the table of all kinds.

@@ -168,9 +168,6 @@ func newLogNames(session uuid.UUID) *logNames {
 	}
 }
 
-// maxNames is more athletes, balls or drills than a squad has.
-const maxNames = 10_000
-
 // load reads the names the user may see, and lets the session and the user say whose log it is when the request does not.
 func (n *logNames) load(ctx context.Context, w *work, log *Log) error {
 	found, err := w.get(ctx, KindSession, log.Session)
@@ -188,12 +185,12 @@ func (n *logNames) load(ctx context.Context, w *work, log *Log) error {
 		}
 	}
 	for _, kind := range []Kind{KindAthlete, KindBall, KindDrill} {
-		list, err := stores[kind].after(ctx, w.Tx, w.squad, 0, maxNames, w.athlete)
+		err := w.each(ctx, kind, w.athlete, func(r Record) error {
+			n.add(r)
+			return nil
+		})
 		if err != nil {
 			return err
-		}
-		for _, one := range list {
-			n.add(one.Record)
 		}
 	}
 	return nil

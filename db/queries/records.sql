@@ -1,4 +1,5 @@
--- One set of queries a kind, alike on purpose: ByIDs, After (in revision order), Put, Remove. With an athlete given, the first two see only
+-- One set of queries a kind, alike on purpose: ByIDs, After (in revision order), Put, Remove. After is bounded on both sides: revisions are dense,
+-- so a window of them holds no more rows than it is wide, and any plan for it is a good one. With an athlete given, the first two see only
 -- what that athlete may see; this file is where that is said.
 
 -- name: MembershipsByIDs :many
@@ -7,7 +8,7 @@ FROM memberships WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]) AND (sqlc
 
 -- name: MembershipsAfter :many
 SELECT squad_id, id, rev, hash, user_id, name, role, athlete_id
-FROM memberships WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+FROM memberships WHERE squad_id = @squad_id AND rev > @after AND rev <= @upto AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
 ORDER BY rev LIMIT @max_rows;
 
 -- name: PutMembership :batchexec
@@ -24,7 +25,7 @@ FROM athletes WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]) AND (sqlc.na
 
 -- name: AthletesAfter :many
 SELECT squad_id, id, rev, hash, name, side, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, slide_offset, born_on, guardian_name, guardian_consent, note
-FROM athletes WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR id = sqlc.narg('athlete')::uuid)
+FROM athletes WHERE squad_id = @squad_id AND rev > @after AND rev <= @upto AND (sqlc.narg('athlete')::uuid IS NULL OR id = sqlc.narg('athlete')::uuid)
 ORDER BY rev LIMIT @max_rows;
 
 -- name: PutAthlete :batchexec
@@ -41,7 +42,7 @@ FROM patterns WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
 
 -- name: PatternsAfter :many
 SELECT squad_id, id, rev, hash, name, length_ft, loads, film, note
-FROM patterns WHERE squad_id = @squad_id AND rev > @after 
+FROM patterns WHERE squad_id = @squad_id AND rev > @after AND rev <= @upto 
 ORDER BY rev LIMIT @max_rows;
 
 -- name: PutPattern :batchexec
@@ -58,7 +59,7 @@ FROM balls WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]) AND (sqlc.narg(
 
 -- name: BallsAfter :many
 SELECT squad_id, id, rev, hash, athlete_id, name, weight_lb, rg_in, differential_in, cover, surface_grit, retired, note
-FROM balls WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+FROM balls WHERE squad_id = @squad_id AND rev > @after AND rev <= @upto AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
 ORDER BY rev LIMIT @max_rows;
 
 -- name: PutBall :batchexec
@@ -75,7 +76,7 @@ FROM sessions WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]) AND (sqlc.na
 
 -- name: SessionsAfter :many
 SELECT squad_id, id, rev, hash, kind, name, held_on, centre, lanes, pattern_id, athlete_id, note
-FROM sessions WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+FROM sessions WHERE squad_id = @squad_id AND rev > @after AND rev <= @upto AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
 ORDER BY rev LIMIT @max_rows;
 
 -- name: PutSession :batchexec
@@ -93,7 +94,7 @@ FROM drills AS d WHERE d.squad_id = @squad_id AND d.id = ANY(@ids::uuid[]) AND (
 
 -- name: DrillsAfter :many
 SELECT d.squad_id, d.id, d.rev, d.hash, d.name, d.rules, d.reps, d.pass_share, d.pattern_id, d.note
-FROM drills AS d WHERE d.squad_id = @squad_id AND d.rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR EXISTS (
+FROM drills AS d WHERE d.squad_id = @squad_id AND d.rev > @after AND d.rev <= @upto AND (sqlc.narg('athlete')::uuid IS NULL OR EXISTS (
     SELECT 1 FROM assignments a WHERE a.squad_id = d.squad_id AND a.drill_id = d.id AND a.athlete_id = sqlc.narg('athlete')::uuid))
 ORDER BY d.rev LIMIT @max_rows;
 
@@ -111,7 +112,7 @@ FROM assignments WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]) AND (sqlc
 
 -- name: AssignmentsAfter :many
 SELECT squad_id, id, rev, hash, drill_id, athlete_id, assigned_on, due_on, note
-FROM assignments WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+FROM assignments WHERE squad_id = @squad_id AND rev > @after AND rev <= @upto AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
 ORDER BY rev LIMIT @max_rows;
 
 -- name: PutAssignment :batchexec
@@ -132,7 +133,7 @@ WHERE (sqlc.narg('athlete')::uuid IS NULL OR s.athlete_id = sqlc.narg('athlete')
 
 -- name: ShotsAfter :many
 SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
-FROM shots WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+FROM shots WHERE squad_id = @squad_id AND rev > @after AND rev <= @upto AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
 ORDER BY rev LIMIT @max_rows;
 
 -- name: RemoveShots :exec

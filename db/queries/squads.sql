@@ -59,7 +59,7 @@ FROM unnest(@ids::uuid[]) AS wanted (id) JOIN tombstones t ON t.squad_id = @squa
 
 -- name: TombstonesAfter :many
 SELECT squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at FROM tombstones
-WHERE squad_id = @squad_id AND rev > @after AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+WHERE squad_id = @squad_id AND rev > @after AND rev <= @upto AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
 ORDER BY rev LIMIT @max_rows;
 
 -- name: PutTombstone :batchexec
