@@ -134,6 +134,10 @@ func squadNames(squads []openapi.MySquad) string {
 
 // find returns the record a person means by an id or a name.
 func (c *squadConnection) find(ctx context.Context, kind client.Kind, text string) (client.Record, error) {
+	var named day
+	if kind == client.Session && named.UnmarshalText([]byte(text)) == nil { // today or yesterday, as well as a day
+		text = named.String()
+	}
 	return c.Find(ctx, c.squad, kind, text)
 }
 

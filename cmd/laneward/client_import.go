@@ -73,7 +73,7 @@ func (c *importCommand) Run(ctx context.Context, env environment) error {
 	if conn.json {
 		err = conn.printJSON(result.JSON)
 	} else {
-		err = conn.printOutcomes(c.Session, result.Value)
+		err = conn.printOutcomes(c.Session, format, result.Value)
 	}
 	counts := result.Value.Counts
 	if err == nil && counts.Refused+counts.Conflict > 0 {
@@ -121,7 +121,7 @@ func (c *squadConnection) upload(ctx context.Context, log client.Log) (client.An
 }
 
 // printOutcomes tells what became of a log. session is the session as the person called it.
-func (c console) printOutcomes(session string, result openapi.UploadResult) error {
+func (c console) printOutcomes(session string, format client.Format, result openapi.UploadResult) error {
 	counts := result.Counts
 	if !c.quiet {
 		summary := newTable("outcome", "rows>", "meaning")
@@ -149,7 +149,11 @@ func (c console) printOutcomes(session string, result openapi.UploadResult) erro
 		return err
 	}
 	if counts.Refused > 0 {
-		c.say("\nRow 1 is the first below the header. Mend these rows and import the log again: the others stay as they are.")
+		first := ""
+		if format == client.CSV {
+			first = "Row 1 is the first below the header. "
+		}
+		c.say("\n%sMend these rows and import the log again: the others stay as they are.", first)
 	}
 	if counts.Conflict > 0 {
 		c.say("\nTo correct a shot that is stored: laneward edit shot NUMBER --session %q --help", session)

@@ -93,7 +93,7 @@ type signUpCommand struct {
 	clientFlags
 	passwordFlags
 	Email string `arg:"" help:"Your address."`
-	Name  string `required:"" help:"Your name, as the others in a squad see it."`
+	Name  string `required:"" placeholder:"NAME" help:"Your name, as the others in a squad see it."`
 }
 
 func (signUpCommand) Help() string {

@@ -23,12 +23,15 @@ func settings(env environment) kong.Option {
 		if err != nil {
 			return err
 		}
+		variables := make(map[*kong.Value][]string)
 		return errors.Join(
-			// The parser itself would read the process's environment, which is not always the run's.
-			kong.PostBuild(func(k *kong.Kong) error { return adopt(k.Model.Node, file) }).Apply(k),
-			kong.ValueFormatter(helpWithVariable).Apply(k),
+			kong.PostBuild(func(k *kong.Kong) error {
+				takeVariables(k.Model.Node, variables)
+				return file.check(variables)
+			}).Apply(k),
+			kong.ValueFormatter(func(value *kong.Value) string { return helpWithVariables(value, variables[value]) }).Apply(k),
 			kong.Resolvers(kong.ResolverFunc(func(_ *kong.Context, _ *kong.Path, flag *kong.Flag) (any, error) {
-				for _, name := range flag.Envs {
+				for _, name := range variables[flag.Value] {
 					if text := env.getenv(name); text != "" {
 						return text, nil
 					}
@@ -75,35 +78,40 @@ func settingKey(variable string) string {
 	return strings.ToLower(strings.TrimPrefix(variable, "LANEWARD_"))
 }
 
-// adopt takes the variables away from the parser, and refuses a key of the file that no flag has.
-func adopt(root *kong.Node, file settingsFile) error {
-	known := make(map[string]bool)
-	var walk func(*kong.Node)
-	walk = func(node *kong.Node) {
-		for _, flag := range node.Flags {
+// takeVariables takes the environment variables away from the parser, which would read the process's environment: the run's may be another.
+func takeVariables(node *kong.Node, variables map[*kong.Value][]string) {
+	for _, flag := range node.Flags {
+		if len(flag.Tag.Envs) > 0 {
+			variables[flag.Value] = flag.Tag.Envs
 			flag.Tag.Envs = nil
-			for _, name := range flag.Envs {
-				known[settingKey(name)] = true
-			}
-		}
-		for _, child := range node.Children {
-			walk(child)
 		}
 	}
-	walk(root)
-	for key := range file.values {
+	for _, child := range node.Children {
+		takeVariables(child, variables)
+	}
+}
+
+// check refuses a key that is no flag's.
+func (f settingsFile) check(variables map[*kong.Value][]string) error {
+	known := make(map[string]bool)
+	for _, names := range variables {
+		for _, name := range names {
+			known[settingKey(name)] = true
+		}
+	}
+	for key := range f.values {
 		if !known[key] {
 			names := strings.Join(slices.Sorted(maps.Keys(known)), ", ")
-			return fmt.Errorf("the configuration %s has %q, which is no setting: there is %s", file.path, key, names)
+			return fmt.Errorf("the configuration %s has %q, which is no setting: there is %s", f.path, key, names)
 		}
 	}
 	return nil
 }
 
-// helpWithVariable writes a flag's help with the variable that can stand for it.
-func helpWithVariable(value *kong.Value) string {
-	if value.Flag == nil || len(value.Flag.Envs) == 0 {
+// helpWithVariables writes a flag's help with the variables that can stand for it.
+func helpWithVariables(value *kong.Value, names []string) string {
+	if len(names) == 0 {
 		return value.Help
 	}
-	return strings.TrimSpace(value.Help + " ($" + strings.Join(value.Flag.Envs, ", $") + ")")
+	return strings.TrimSpace(value.Help + " ($" + strings.Join(names, ", $") + ")")
 }

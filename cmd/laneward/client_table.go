@@ -64,15 +64,17 @@ func (t *table) text(width int, colours bool) string {
 	for n, row := range append([][]string{header}, t.rows...) {
 		lines := wrap(row[last], room)
 		for m, line := range lines {
-			for _, i := range shown {
+			cells := make([]string, len(shown))
+			for j, i := range shown {
 				cell := ""
 				if i == last {
 					cell = line
 				} else if m == 0 {
 					cell = row[i]
 				}
-				t.cell(&b, i, cell, widths[i], i == last, n == 0, colours)
+				cells[j] = t.cell(i, cell, widths[i], n == 0, colours)
 			}
+			b.WriteString(strings.TrimRight(strings.Join(cells, tableGap), " ") + "\n")
 		}
 	}
 	return b.String()
@@ -104,29 +106,20 @@ func (t *table) blocks(shown []int, colours bool) string {
 	return b.String()
 }
 
-func (t *table) cell(b *strings.Builder, i int, text string, width int, last, header, colours bool) {
+// cell lays one cell out in its column.
+func (t *table) cell(i int, text string, width int, header, colours bool) string {
 	blanks := strings.Repeat(" ", max(0, width-uniseg.StringWidth(text)))
-	shown := text
 	switch {
 	case !colours || text == "":
 	case header:
-		shown = styled(text, bold)
+		text = styled(text, bold)
 	case t.columns[i].style != nil:
-		shown = styled(text, t.columns[i].style(text))
+		text = styled(text, t.columns[i].style(text))
 	}
-	switch {
-	case t.columns[i].right:
-		b.WriteString(blanks + shown)
-	case last:
-		b.WriteString(shown)
-	default:
-		b.WriteString(shown + blanks)
+	if t.columns[i].right {
+		return blanks + text
 	}
-	if last {
-		b.WriteByte('\n')
-	} else {
-		b.WriteString(tableGap)
-	}
+	return text + blanks
 }
 
 // shown returns the columns that hold something, and all columns' widths.

@@ -54,7 +54,7 @@ func viewBall(ctx context.Context, names *book, record client.Record) ([]field, 
 	athlete, err := names.name(ctx, client.Athlete, &b.AthleteID)
 	retired := ""
 	if b.Retired != nil && *b.Retired {
-		retired = "retired"
+		retired = "yes"
 	}
 	return []field{
 		{name: "athlete", value: athlete},

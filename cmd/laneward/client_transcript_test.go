@@ -1,0 +1,226 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"golang.org/x/tools/txtar"
+
+	"laneward/api"
+	"laneward/db"
+	"laneward/db/dbtest"
+	"laneward/service"
+)
+
+func init() { time.Local = time.UTC } // times are shown as the clock on the wall has them
+
+// centre is a real server over a real database, with people who each have a computer of their own.
+type centre struct {
+	t       testing.TB
+	address string
+	dir     string
+}
+
+func newCentre(t testing.TB, wrap func(http.Handler) http.Handler) *centre {
+	t.Helper()
+	opened, err := db.Open(t.Context(), dbtest.New(t).ServiceURL, db.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(opened.Close)
+	keys, err := service.NewKeys()
+	if err != nil {
+		t.Fatal(err)
+	}
+	log := slog.New(slog.NewTextHandler(io.Discard, nil))
+	made, err := api.NewHandler(api.Config{Service: service.New(service.Config{DB: opened, Keys: keys, Log: log}), Log: log, Version: "test"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var handler http.Handler = made
+	if wrap != nil {
+		handler = wrap(made)
+	}
+	server := httptest.NewServer(handler)
+	t.Cleanup(server.Close)
+	return &centre{t: t, address: server.URL, dir: t.TempDir()}
+}
+
+// environment is what a person's computer gives to a run.
+func (c *centre) environment(person, stdin string, args ...string) environment {
+	return environment{
+		args: args, stdin: strings.NewReader(stdin), stdout: io.Discard, stderr: io.Discard,
+		getenv: func(name string) string {
+			return map[string]string{"XDG_CONFIG_HOME": filepath.Join(c.dir, person), "LANEWARD_SERVER": c.address}[name]
+		},
+	}
+}
+
+// run runs the program on a person's computer and returns the exit code and what was printed.
+func (c *centre) run(ctx context.Context, person, stdin string, args ...string) (code int, stdout, stderr string) {
+	c.t.Helper()
+	env := c.environment(person, stdin, args...)
+	var out, messages bytes.Buffer
+	env.stdout, env.stderr = &out, &messages
+	code = run(ctx, env)
+	return code, out.String(), messages.String()
+}
+
+// must runs what has to succeed and returns what went to stdout.
+func (c *centre) must(person string, args ...string) string {
+	c.t.Helper()
+	code, stdout, stderr := c.run(c.t.Context(), person, "", args...)
+	if code != exitOK {
+		c.t.Fatalf("%s$ laneward %s: exit %d\n%s%s", person, strings.Join(args, " "), code, stdout, stderr)
+	}
+	return strings.TrimSpace(stdout)
+}
+
+const passphrase = "four unrelated words"
+
+func (c *centre) signUp(person string) {
+	c.t.Helper()
+	code, _, stderr := c.run(c.t.Context(), person, passphrase+"\n", "sign-up", person+"@example.org", "--name", person)
+	if code != exitOK {
+		c.t.Fatalf("sign-up: exit %d\n%s", code, stderr)
+	}
+}
+
+// A transcript is a session at the command line as it looked: PERSON$ laneward …, then what was printed, and the exit code when not 0. Files
+// follow in the txtar format. A word @FILE stands for the file's content, < FILE and > FILE do what they do in a shell.
+func TestTranscripts(t *testing.T) {
+	t.Parallel()
+	paths, err := filepath.Glob("testdata/client/*.txtar")
+	if err != nil || len(paths) == 0 {
+		t.Fatalf("%d transcripts, %v", len(paths), err)
+	}
+	for _, path := range paths {
+		t.Run(strings.TrimSuffix(filepath.Base(path), ".txtar"), func(t *testing.T) {
+			t.Parallel()
+			archive, err := txtar.ParseFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			c := newCentre(t, nil)
+			for _, file := range archive.Files {
+				if err := os.WriteFile(filepath.Join(c.dir, file.Name), file.Data, 0o600); err != nil {
+					t.Fatal(err)
+				}
+			}
+			want := string(archive.Comment)
+			got := c.play(want)
+			if *update {
+				archive.Comment = []byte(got)
+				if err := os.WriteFile(path, txtar.Format(archive), 0o644); err != nil {
+					t.Fatal(err)
+				}
+				return
+			}
+			if diff := cmp.Diff(want, got); diff != "" {
+				t.Errorf("%s (-want +got):\n%s", path, diff)
+			}
+		})
+	}
+}
+
+var (
+	prompt = regexp.MustCompile(`^([a-z]+)\$ laneward ?(.*)$`)
+	words  = regexp.MustCompile(`"[^"]*"|\S+`)
+	ids    = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}`)
+	moment = regexp.MustCompile(`until \d{4}-\d\d-\d\d \d\d:\d\d`)
+	code   = regexp.MustCompile(`\b[A-Z2-9]{32}\b`)
+)
+
+// play runs the commands of a transcript and returns it with what they print today.
+func (c *centre) play(transcript string) string {
+	c.t.Helper()
+	var b strings.Builder
+	remarks := ""
+	var known []string
+	for line := range strings.Lines(transcript) {
+		found := prompt.FindStringSubmatch(strings.TrimSuffix(line, "\n"))
+		if found == nil {
+			if strings.HasPrefix(line, "#") {
+				remarks += line
+			}
+			continue
+		}
+		if b.Len() > 0 {
+			b.WriteByte('\n')
+		}
+		b.WriteString(remarks + line)
+		remarks = ""
+		printed := c.playOne(found[1], words.FindAllString(found[2], -1))
+		printed = strings.NewReplacer(c.address, "SERVER", c.dir+string(filepath.Separator), "").Replace(printed)
+		printed = moment.ReplaceAllString(code.ReplaceAllString(printed, "CODE"), "until TIME")
+		b.WriteString(ids.ReplaceAllStringFunc(printed, func(id string) string {
+			if !slices.Contains(known, id) {
+				known = append(known, id)
+			}
+			return fmt.Sprintf("ID-%d", slices.Index(known, id)+1)
+		}))
+	}
+	return b.String()
+}
+
+func (c *centre) playOne(person string, args []string) string {
+	c.t.Helper()
+	var stdin, target string
+	for i := 0; i < len(args); i++ {
+		args[i] = strings.Trim(args[i], `"`)
+		switch {
+		case args[i] == "<":
+			stdin = c.read(args[i+1])
+			args = slices.Delete(args, i, i+2)
+			i--
+		case args[i] == ">":
+			target = filepath.Join(c.dir, args[i+1])
+			args = slices.Delete(args, i, i+2)
+			i--
+		case strings.HasPrefix(args[i], "@"):
+			args[i] = strings.TrimSpace(c.read(args[i][1:]))
+		default:
+			if _, err := os.Stat(filepath.Join(c.dir, args[i])); err == nil && strings.Contains(args[i], ".") {
+				args[i] = filepath.Join(c.dir, args[i])
+			}
+		}
+	}
+	env := c.environment(person, stdin, args...)
+	var printed, data bytes.Buffer
+	env.stdout, env.stderr = &printed, &printed
+	if target != "" {
+		env.stdout = &data
+	}
+	exit := run(c.t.Context(), env)
+	if target != "" {
+		if err := os.WriteFile(target, data.Bytes(), 0o600); err != nil {
+			c.t.Fatal(err)
+		}
+	}
+	if exit != exitOK {
+		fmt.Fprintf(&printed, "[exit %d]\n", exit)
+	}
+	return printed.String()
+}
+
+func (c *centre) read(name string) string {
+	c.t.Helper()
+	text, err := os.ReadFile(filepath.Join(c.dir, name))
+	if err != nil {
+		c.t.Fatal(err)
+	}
+	return string(text)
+}
