@@ -160,8 +160,12 @@ func (h *handlers) DeleteAssignment(ctx context.Context, r openapi.DeleteAssignm
 	return h.remove(ctx, r.SquadID, service.KindAssignment, r.AssignmentID, r.Params.IfMatch)
 }
 
-func (p pageReply) VisitListAssignmentsResponse(w http.ResponseWriter) error     { return p.write(w) }
-func (r recordReply) VisitCreateAssignmentResponse(w http.ResponseWriter) error  { return r.write(w) }
-func (r recordReply) VisitGetAssignmentResponse(w http.ResponseWriter) error     { return r.write(w) }
+func (p pageReply) VisitListAssignmentsResponse(w http.ResponseWriter) error { return p.write(w) }
+
+func (r recordReply) VisitCreateAssignmentResponse(w http.ResponseWriter) error { return r.write(w) }
+
+func (r recordReply) VisitGetAssignmentResponse(w http.ResponseWriter) error { return r.write(w) }
+
 func (r recordReply) VisitReplaceAssignmentResponse(w http.ResponseWriter) error { return r.write(w) }
-func (r recordReply) VisitDeleteAssignmentResponse(w http.ResponseWriter) error  { return r.write(w) }
+
+func (r recordReply) VisitDeleteAssignmentResponse(w http.ResponseWriter) error { return r.write(w) }
