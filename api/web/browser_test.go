@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -43,7 +44,7 @@ func newBrowser(t *testing.T, base string) *browser {
 	options := append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.ExecPath(path), chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-quic", true),
-		chromedp.Flag("host-resolver-rules", "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"),
+		chromedp.Flag("host-resolver-rules", "MAP laneward.test 127.0.0.1, MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"),
 	)
 	if os.Geteuid() == 0 {
 		options = append(options, chromedp.NoSandbox)
@@ -262,5 +263,17 @@ func TestKeyboardInABrowser(t *testing.T) {
 	want := []string{"Skip to the content", "Laneward", "email", "password", "Sign in", "Sign up", "When something does not work"}
 	if diff := cmp.Diff(want, stops); diff != "" {
 		t.Errorf("the stops differ (-want +got):\n%s", diff)
+	}
+}
+
+// TestPlainHTTPInABrowser signs in under a name that is not the loopback's, as in a bowling centre's own network: there a browser sends no
+// fetch metadata, and only the form's origin tells where it comes from.
+func TestPlainHTTPInABrowser(t *testing.T) {
+	w := newWorld(t)
+	b := newBrowser(t, strings.Replace(w.server.URL, "127.0.0.1", "laneward.test", 1))
+	b.screen(390, false)
+	b.signIn()
+	if at := evaluate[string](b, "location.pathname"); at != w.at() {
+		t.Errorf("after signing in the page is %s, want %s", at, w.at())
 	}
 }

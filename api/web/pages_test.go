@@ -547,5 +547,5 @@ func TestStaticFilesAreKept(t *testing.T) {
 	if page := v.get("/sign-in"); page.header.Get("Cache-Control") != "private, no-store" {
 		t.Errorf("a page may be kept: %q", page.header.Get("Cache-Control"))
 	}
-	v.get("/nothing/here").wants(t, http.StatusNotFound, "There is no page at this address", "Request id test-request")
+	v.get("/nothing/here").wants(t, http.StatusNotFound, "There is no page at this address", "Request id")
 }

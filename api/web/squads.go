@@ -267,7 +267,7 @@ func squadPage(v *visit) error {
 	return v.show(http.StatusOK, "squad", frame{Title: r.Squad.Name, Squad: r.Squad, Crumbs: v.crumbs(nil), Page: view})
 }
 
-// chosenDrill is the drill the address asks for, else the latest.
+// chosenDrill is the drill the address asks for, else the latest whose lanes have a corridor, else the latest.
 func (v *visit) chosenDrill(r *roster) uuid.UUID {
 	asked, err := uuid.Parse(v.URL.Query().Get("drill"))
 	if err == nil && slices.ContainsFunc(r.Drills, func(d *service.DrillRecord) bool { return d.ID == asked }) {
@@ -275,6 +275,9 @@ func (v *visit) chosenDrill(r *roster) uuid.UUID {
 	}
 	if len(r.Drills) == 0 {
 		return uuid.Nil
+	}
+	if at := slices.IndexFunc(r.Drills, onBoards); at >= 0 {
+		return r.Drills[at].ID
 	}
 	return r.Drills[0].ID
 }

@@ -145,6 +145,9 @@ func (s *site) serve(p page) http.Handler {
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, limit)
 		w.Header().Set("Cache-Control", "private, no-store")
+		// A page without a referrer sends its own forms from nowhere (Origin: null), and over plain HTTP a browser tells nothing else of where
+		// a form comes from: it would be taken for one from another site.
+		w.Header().Set("Referrer-Policy", "same-origin")
 		v := &visit{Request: r, w: w, site: s}
 		if err := p(v); err != nil {
 			v.fail(err)

@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -21,7 +22,7 @@ func wordFunctions() template.FuncMap {
 	return template.FuncMap{
 		"percent": percent, "interval": interval, "points": points, "pointsRange": pointsRange, "margin": margin, "count": count, "day": day,
 		"decimal": decimal, "verdictClass": verdictClass, "evidence": evidence, "misses": misses, "sentence": sentence, "bar": barX, "lanes": lanes,
-		"role": roleWord, "gauge": gaugeX, "share": shareOf, "against": againstOf, "capital": capital,
+		"role": roleWord, "gauge": gaugeX, "onBoards": onBoards, "share": shareOf, "against": againstOf, "capital": capital,
 		"add":  func(a, b int) int { return a + b },
 		"pair": func(a, b any) pair { return pair{a, b} },
 	}
@@ -72,7 +73,7 @@ func day(d *service.Day) string {
 	if d == nil {
 		return ""
 	}
-	return d.Format("2 January 2006")
+	return d.Format("2 Jan 2006")
 }
 
 // decimal writes a measured value with the decimals it has, two at most; what was not measured is an empty cell.
@@ -116,6 +117,11 @@ func verdictClass(v drill.DrillVerdict) string {
 		return "not-met"
 	}
 	return "open"
+}
+
+// onBoards reports whether a drill asks for a board, so that a shot can miss outside or inside and the lane has a corridor.
+func onBoards(d *service.DrillRecord) bool {
+	return slices.ContainsFunc(d.Rules, func(r drill.Rule) bool { return r.Measure == drill.Board })
 }
 
 // misses says on which side the broken shots went.

@@ -5,7 +5,6 @@ import (
 	"log/slog"
 	"math"
 	"math/rand/v2"
-	"net/http"
 	"net/http/httptest"
 	"strings"
 	"testing"
@@ -13,7 +12,7 @@ import (
 
 	"github.com/google/uuid"
 
-	"laneward/api/web"
+	"laneward/api"
 	"laneward/db"
 	"laneward/db/dbtest"
 	"laneward/service"
@@ -22,7 +21,7 @@ import (
 	"laneward/service/oil"
 )
 
-// world is the pages over a real database, with an invented squad in it.
+// world is the whole HTTP surface over a real database, with an invented squad in it.
 type world struct {
 	t       testing.TB
 	svc     *service.Service
@@ -52,23 +51,11 @@ func newEmptyWorld(t testing.TB) *world {
 	must(t, err)
 	log := slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn}))
 	w.svc = service.New(service.Config{DB: opened, Keys: keys, Log: log, Now: func() time.Time { return w.now }})
-	pages, err := web.New(w.svc, log)
+	handler, err := api.NewHandler(api.Config{Service: w.svc, Log: log, Version: "test"})
 	must(t, err)
-	w.server = httptest.NewServer(underPolicy(pages))
+	w.server = httptest.NewServer(handler)
 	t.Cleanup(w.server.Close)
 	return w
-}
-
-// policy is the content security policy that the edge sets; TestTheEdgeServesThePages holds the two together.
-const policy = "default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
-
-func underPolicy(pages http.Handler) http.Handler {
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		w.Header().Set("Content-Security-Policy", policy)
-		w.Header().Set("X-Content-Type-Options", "nosniff")
-		w.Header().Set("X-Request-Id", "test-request")
-		pages.ServeHTTP(w, r)
-	})
 }
 
 // newWorld starts a server with an invented squad: five athletes of both sides, three drills, a pattern, and sessions with their logs.
