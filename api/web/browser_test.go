@@ -49,7 +49,7 @@ func newBrowser(t *testing.T, base string) *browser {
 	if os.Geteuid() == 0 {
 		options = append(options, chromedp.NoSandbox)
 	}
-	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute) // outlives t.Context, so that the browser is closed in good order
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Minute) // outlives t.Context, so that the browser is closed in good order
 	t.Cleanup(cancel)
 	ctx, stop := chromedp.NewExecAllocator(ctx, options...)
 	t.Cleanup(stop)
