@@ -47,6 +47,18 @@ func renamed(body func(*squad, int) map[string]any) func(*squad, int) any {
 	}
 }
 
+// lineBody asks for lines of one of the athletes with the own ball, and for what else the request has.
+func lineBody(more map[string]any) func(*squad, int) any {
+	return func(q *squad, i int) any {
+		body := map[string]any{"athlete_id": q.of[i]["athlete_id"], "ball_id": q.of[i]["ball_id"], "pattern_id": q.of[i]["pattern_id"]}
+		maps.Copy(body, more)
+		return body
+	}
+}
+
+// goodAim is a line of the test pattern whose misses outside stop coming back.
+var goodAim = map[string]any{"laydown_board": 24, "launch_angle_deg": 1.9}
+
 func patternBody(q *squad, _ int) map[string]any { return q.patternBody() }
 
 func athleteBody(q *squad, _ int) map[string]any {
@@ -114,6 +126,15 @@ var accessRows = map[string]accessRow{
 	"getAdherence":    {coach: 200, other: 404},
 	"getJudgements":   {coach: 200, other: 404},
 	"getDrillPicture": {coach: 200, other: 404},
+
+	"layOil":         {open: true, coach: 200, body: func(q *squad, _ int) any { return map[string]any{"loads": q.patternBody()["loads"]} }},
+	"getFilm":        {coach: 200, other: 404},
+	"getFilmPicture": {coach: 200, other: 404},
+	"planLines":      {coach: 200, other: 404, body: lineBody(nil)},
+	"compareLines":   {coach: 200, other: 404, body: lineBody(map[string]any{"against": map[string]any{"worn": map[string]any{"shots": 8}}})},
+	"mapMisses":      {coach: 200, other: 404, body: lineBody(map[string]any{"grid": map[string]any{"laydown_step_boards": 4, "angle_step_deg": 1}})},
+	"studyLine":      {coach: 200, other: 404, body: lineBody(goodAim)},
+	"assignLine":     {coach: 201, analyst: 403, athlete: 403, other: 403, body: lineBody(goodAim)},
 
 	"getFeed":     {coach: 200},
 	"getSnapshot": {coach: 200},

@@ -34,6 +34,8 @@ var answers = map[service.Code]struct {
 	service.TooOld:          {http.StatusUpgradeRequired, "Your client is too old"},
 	service.Unavailable:     {http.StatusServiceUnavailable, "Not just now"},
 	service.Internal:        {http.StatusInternalServerError, "Our fault"},
+	codeMethod:              {http.StatusMethodNotAllowed, "No such method here"},
+	codeMedia:               {http.StatusUnsupportedMediaType, "A format we do not read"},
 }
 
 // The failures of HTTP itself have codes of their own.
@@ -51,22 +53,13 @@ func writeError(log *slog.Logger, err error, c echo.Context) {
 	if c.Response().Committed {
 		return
 	}
-	known, status, title := describe(err)
+	known, status, _ := describe(err)
 	id := c.Response().Header().Get(echo.HeaderXRequestID)
-	if known.Code == service.Internal || known.Code == service.Unavailable {
+	gone := c.Request().Context().Err() != nil // whoever asked no longer waits
+	if (known.Code == service.Internal || known.Code == service.Unavailable) && !gone {
 		log.ErrorContext(c.Request().Context(), "request failed", "request_id", id, "route", c.Path(), "err", err)
 	}
-	problem := openapi.Problem{Type: "/problems#" + string(known.Code), Title: title, Status: status, Detail: known.Detail, RequestID: id}
-	if len(known.Faults) > 0 {
-		problem.Errors = &[]openapi.Fault{}
-		for _, fault := range known.Faults {
-			*problem.Errors = append(*problem.Errors, faultOf(fault))
-		}
-	}
-	var gone *goneError
-	if errors.As(err, &gone) {
-		problem.Snapshot = &gone.snapshot
-	}
+	problem := problemOf(err, id)
 	header := c.Response().Header()
 	header.Set(echo.HeaderContentType, "application/problem+json")
 	header.Set(echo.HeaderCacheControl, "no-store")
@@ -83,6 +76,23 @@ func writeError(log *slog.Logger, err error, c echo.Context) {
 	if err := json.NewEncoder(c.Response()).Encode(problem); err != nil {
 		log.WarnContext(c.Request().Context(), "answer not sent", "request_id", id, "err", err)
 	}
+}
+
+// problemOf writes a failure as a problem.
+func problemOf(err error, requestID string) openapi.Problem {
+	known, status, title := describe(err)
+	problem := openapi.Problem{Type: "/problems#" + string(known.Code), Title: title, Status: status, Detail: known.Detail, RequestID: requestID}
+	if len(known.Faults) > 0 {
+		problem.Errors = &[]openapi.Fault{}
+		for _, fault := range known.Faults {
+			*problem.Errors = append(*problem.Errors, faultOf(fault))
+		}
+	}
+	var gone *goneError
+	if errors.As(err, &gone) {
+		problem.Snapshot = &gone.snapshot
+	}
+	return problem
 }
 
 // describe finds the failure's code, status and title.
@@ -107,9 +117,9 @@ func describeHTTP(err *echo.HTTPError) (known *service.Error, status int, title 
 	case http.StatusNotFound:
 		code, detail = service.NotFound, "there is nothing at this address; /openapi.json lists what there is"
 	case http.StatusMethodNotAllowed:
-		return &service.Error{Code: codeMethod, Detail: "this address has no such method: see the Allow header"}, err.Code, "No such method here"
+		code, detail = codeMethod, "this address has no such method: see the Allow header"
 	case http.StatusUnsupportedMediaType:
-		return &service.Error{Code: codeMedia, Detail: detail}, err.Code, "A format we do not read"
+		code = codeMedia
 	case http.StatusRequestEntityTooLarge:
 		code = service.TooLarge
 	}

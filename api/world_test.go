@@ -100,7 +100,14 @@ func (q *squad) ballBody(i int) map[string]any {
 }
 
 func (q *squad) patternBody() map[string]any {
-	return map[string]any{"name": q.name + " pattern", "length_ft": 41}
+	load := func(direction string, from, to, count int, start, end float64) any {
+		return map[string]any{
+			"direction": direction, "from_board": from, "to_board": to, "count": count, "ul_per_board": 80, "start_ft": start, "end_ft": end,
+		}
+	}
+	return map[string]any{"name": q.name + " pattern", "length_ft": 41, "loads": []any{
+		load("out", 2, 38, 2, 0, 26), load("out", 8, 32, 3, 0, 36), load("back", 11, 29, 4, 41, 2),
+	}}
 }
 
 // sessionBody is a session of one of the athletes, or of the whole squad for -1.

@@ -129,6 +129,24 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/me (the `GetMe` operationId).
 	GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// LayOilWithBody Lay a load table that is not stored, and report the film
+	//
+	// Volume by board, by foot and in all, the ratio by each definition in use, and the class by each set of thresholds in use. Nothing is stored.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/oil (the `LayOil` operationId).
+	LayOilWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LayOil Lay a load table that is not stored, and report the film
+	//
+	// Volume by board, by foot and in all, the ratio by each definition in use, and the class by each set of thresholds in use. Nothing is stored.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/oil (the `LayOil` operationId).
+	LayOil(ctx context.Context, body LayOilJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// CreateSquadWithBody Make a squad; you are its coach
 	//
 	// Takes any type of body and a specified content type.
@@ -354,6 +372,26 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/squads/{squad_id}/balls/{ball_id} (the `ReplaceBall` operationId).
 	ReplaceBall(ctx context.Context, squadID SquadID, ballID BallID, params *ReplaceBallParams, body ReplaceBallJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// CompareLinesWithBody Compare the lines of one athlete on two patterns, or of two athletes or balls on one
+	//
+	// Side A is the request, side B the same but for what `against` names. Each side's best line is carried over to the other. `Accept` chooses
+	// the answer as for plans; the picture shows both sides on one colour scale.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/comparisons (the `CompareLines` operationId).
+	CompareLinesWithBody(ctx context.Context, squadID SquadID, params *CompareLinesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CompareLines Compare the lines of one athlete on two patterns, or of two athletes or balls on one
+	//
+	// Side A is the request, side B the same but for what `against` names. Each side's best line is carried over to the other. `Accept` chooses
+	// the answer as for plans; the picture shows both sides on one colour scale.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/comparisons (the `CompareLines` operationId).
+	CompareLines(ctx context.Context, squadID SquadID, params *CompareLinesParams, body CompareLinesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetDigest Count and sum of what you may see, to prove a device holds the same
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
@@ -470,6 +508,26 @@ type ClientInterface interface {
 	// Corresponds with DELETE /v1/squads/{squad_id}/invitations/{invitation_id} (the `DeleteInvitation` operationId).
 	DeleteInvitation(ctx context.Context, squadID SquadID, invitationID InvitationID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// AssignLineWithBody Store the drill that keeps the athlete on a line, and assign it
+	//
+	// Works the line out, makes the drill "keep the ball at board N or inside" from where its misses stop coming back, stores it and assigns it
+	// to the athlete: both or neither. A line without such a board is answered with 409. Sending it again with the same `id` stores both once.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/line-drills (the `AssignLine` operationId).
+	AssignLineWithBody(ctx context.Context, squadID SquadID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AssignLine Store the drill that keeps the athlete on a line, and assign it
+	//
+	// Works the line out, makes the drill "keep the ball at board N or inside" from where its misses stop coming back, stores it and assigns it
+	// to the athlete: both or neither. A line without such a board is answered with 409. Sending it again with the same `id` stores both once.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/line-drills (the `AssignLine` operationId).
+	AssignLine(ctx context.Context, squadID SquadID, body AssignLineJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetLive The feed's tail as server-sent events
 	//
 	// Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
@@ -503,6 +561,44 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/squads/{squad_id}/members/{member_id} (the `ReplaceMember` operationId).
 	ReplaceMember(ctx context.Context, squadID SquadID, memberID MemberID, params *ReplaceMemberParams, body ReplaceMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// MapMissesWithBody What becomes of every aim, laydown by launch angle
+	//
+	// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+	// gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/miss-maps (the `MapMisses` operationId).
+	MapMissesWithBody(ctx context.Context, squadID SquadID, params *MapMissesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// MapMisses What becomes of every aim, laydown by launch angle
+	//
+	// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+	// gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/miss-maps (the `MapMisses` operationId).
+	MapMisses(ctx context.Context, squadID SquadID, params *MapMissesParams, body MapMissesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// StudyLineWithBody Work one line out, good or not, with the paths of its misses
+	//
+	// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/paths (the `StudyLine` operationId).
+	StudyLineWithBody(ctx context.Context, squadID SquadID, params *StudyLineParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// StudyLine Work one line out, good or not, with the paths of its misses
+	//
+	// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/paths (the `StudyLine` operationId).
+	StudyLine(ctx context.Context, squadID SquadID, params *StudyLineParams, body StudyLineJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListPatterns List the squad's patterns you may see, in revision order
 	//
@@ -558,6 +654,48 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/squads/{squad_id}/patterns/{pattern_id} (the `ReplacePattern` operationId).
 	ReplacePattern(ctx context.Context, squadID SquadID, patternID PatternID, params *ReplacePatternParams, body ReplacePatternJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetFilm Report a pattern's film, fresh or as shots have left it
+	//
+	// A pattern of which only the length is known has no film: 409. With `session_id` the film is worn by that session's shots, the first
+	// `shots` of them, and only those of `athlete_id` and `ball_id`. Without a session, `shots` of `athlete_id` with `ball_id` wear it, as
+	// they scatter along the athlete's best line on the fresh film. How a ball wears oil is assumed, and the answer says what was assumed.
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id}/film (the `GetFilm` operationId).
+	GetFilm(ctx context.Context, squadID SquadID, patternID PatternID, params *GetFilmParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetFilmPicture Draw a pattern's film, fresh or as shots have left it
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id}/film.svg (the `GetFilmPicture` operationId).
+	GetFilmPicture(ctx context.Context, squadID SquadID, patternID PatternID, params *GetFilmPictureParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PlanLinesWithBody Where should this athlete play this pattern? Ranked lines
+	//
+	// Ranks the lines by the share of the athlete's own scattered shots that reach the pocket. The scatter is estimated from the stored shots;
+	// what is not known is assumed, and the answer says so in sentences. Nothing is stored. An athlete plans for themself.
+	//
+	// `Accept` chooses the answer: `application/json`; `application/x-ndjson` for lines `{"progress": …}` while it goes on, with the lines
+	// found so far, and last a line `{"result": …}` or `{"problem": …}`; `image/svg+xml` or `image/png` for a picture of the lane with the
+	// film, the three best lines, and the corridor of the first. The computation ends when the reader goes away.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/plans (the `PlanLines` operationId).
+	PlanLinesWithBody(ctx context.Context, squadID SquadID, params *PlanLinesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PlanLines Where should this athlete play this pattern? Ranked lines
+	//
+	// Ranks the lines by the share of the athlete's own scattered shots that reach the pocket. The scatter is estimated from the stored shots;
+	// what is not known is assumed, and the answer says so in sentences. Nothing is stored. An athlete plans for themself.
+	//
+	// `Accept` chooses the answer: `application/json`; `application/x-ndjson` for lines `{"progress": …}` while it goes on, with the lines
+	// found so far, and last a line `{"result": …}` or `{"problem": …}`; `image/svg+xml` or `image/png` for a picture of the lane with the
+	// film, the three best lines, and the corridor of the first. The computation ends when the reader goes away.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/plans (the `PlanLines` operationId).
+	PlanLines(ctx context.Context, squadID SquadID, params *PlanLinesParams, body PlanLinesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PushWithBody Send a device's changes
 	//
@@ -867,6 +1005,44 @@ func (c *Client) AcceptInvitation(ctx context.Context, body AcceptInvitationJSON
 // Corresponds with GET /v1/me (the `GetMe` operationId).
 func (c *Client) GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetMeRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LayOilWithBody Lay a load table that is not stored, and report the film
+//
+// Volume by board, by foot and in all, the ratio by each definition in use, and the class by each set of thresholds in use. Nothing is stored.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/oil (the `LayOil` operationId).
+func (c *Client) LayOilWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayOilRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LayOil Lay a load table that is not stored, and report the film
+//
+// Volume by board, by foot and in all, the ratio by each definition in use, and the class by each set of thresholds in use. Nothing is stored.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/oil (the `LayOil` operationId).
+func (c *Client) LayOil(ctx context.Context, body LayOilJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLayOilRequest(c.Server, body)
 	if err != nil {
 		return nil, err
 	}
@@ -1392,6 +1568,46 @@ func (c *Client) ReplaceBall(ctx context.Context, squadID SquadID, ballID BallID
 	return c.Client.Do(req)
 }
 
+// CompareLinesWithBody Compare the lines of one athlete on two patterns, or of two athletes or balls on one
+//
+// Side A is the request, side B the same but for what `against` names. Each side's best line is carried over to the other. `Accept` chooses
+// the answer as for plans; the picture shows both sides on one colour scale.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/comparisons (the `CompareLines` operationId).
+func (c *Client) CompareLinesWithBody(ctx context.Context, squadID SquadID, params *CompareLinesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCompareLinesRequestWithBody(c.Server, squadID, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CompareLines Compare the lines of one athlete on two patterns, or of two athletes or balls on one
+//
+// Side A is the request, side B the same but for what `against` names. Each side's best line is carried over to the other. `Accept` chooses
+// the answer as for plans; the picture shows both sides on one colour scale.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/comparisons (the `CompareLines` operationId).
+func (c *Client) CompareLines(ctx context.Context, squadID SquadID, params *CompareLinesParams, body CompareLinesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCompareLinesRequest(c.Server, squadID, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // GetDigest Count and sum of what you may see, to prove a device holds the same
 //
 // Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
@@ -1668,6 +1884,46 @@ func (c *Client) DeleteInvitation(ctx context.Context, squadID SquadID, invitati
 	return c.Client.Do(req)
 }
 
+// AssignLineWithBody Store the drill that keeps the athlete on a line, and assign it
+//
+// Works the line out, makes the drill "keep the ball at board N or inside" from where its misses stop coming back, stores it and assigns it
+// to the athlete: both or neither. A line without such a board is answered with 409. Sending it again with the same `id` stores both once.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/line-drills (the `AssignLine` operationId).
+func (c *Client) AssignLineWithBody(ctx context.Context, squadID SquadID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAssignLineRequestWithBody(c.Server, squadID, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AssignLine Store the drill that keeps the athlete on a line, and assign it
+//
+// Works the line out, makes the drill "keep the ball at board N or inside" from where its misses stop coming back, stores it and assigns it
+// to the athlete: both or neither. A line without such a board is answered with 409. Sending it again with the same `id` stores both once.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/line-drills (the `AssignLine` operationId).
+func (c *Client) AssignLine(ctx context.Context, squadID SquadID, body AssignLineJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAssignLineRequest(c.Server, squadID, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // GetLive The feed's tail as server-sent events
 //
 // Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
@@ -1742,6 +1998,84 @@ func (c *Client) ReplaceMemberWithBody(ctx context.Context, squadID SquadID, mem
 // Corresponds with PUT /v1/squads/{squad_id}/members/{member_id} (the `ReplaceMember` operationId).
 func (c *Client) ReplaceMember(ctx context.Context, squadID SquadID, memberID MemberID, params *ReplaceMemberParams, body ReplaceMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewReplaceMemberRequest(c.Server, squadID, memberID, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// MapMissesWithBody What becomes of every aim, laydown by launch angle
+//
+// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+// gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/miss-maps (the `MapMisses` operationId).
+func (c *Client) MapMissesWithBody(ctx context.Context, squadID SquadID, params *MapMissesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewMapMissesRequestWithBody(c.Server, squadID, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// MapMisses What becomes of every aim, laydown by launch angle
+//
+// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+// gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/miss-maps (the `MapMisses` operationId).
+func (c *Client) MapMisses(ctx context.Context, squadID SquadID, params *MapMissesParams, body MapMissesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewMapMissesRequest(c.Server, squadID, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// StudyLineWithBody Work one line out, good or not, with the paths of its misses
+//
+// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/paths (the `StudyLine` operationId).
+func (c *Client) StudyLineWithBody(ctx context.Context, squadID SquadID, params *StudyLineParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewStudyLineRequestWithBody(c.Server, squadID, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// StudyLine Work one line out, good or not, with the paths of its misses
+//
+// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/paths (the `StudyLine` operationId).
+func (c *Client) StudyLine(ctx context.Context, squadID SquadID, params *StudyLineParams, body StudyLineJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewStudyLineRequest(c.Server, squadID, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -1867,6 +2201,88 @@ func (c *Client) ReplacePatternWithBody(ctx context.Context, squadID SquadID, pa
 // Corresponds with PUT /v1/squads/{squad_id}/patterns/{pattern_id} (the `ReplacePattern` operationId).
 func (c *Client) ReplacePattern(ctx context.Context, squadID SquadID, patternID PatternID, params *ReplacePatternParams, body ReplacePatternJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewReplacePatternRequest(c.Server, squadID, patternID, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetFilm Report a pattern's film, fresh or as shots have left it
+//
+// A pattern of which only the length is known has no film: 409. With `session_id` the film is worn by that session's shots, the first
+// `shots` of them, and only those of `athlete_id` and `ball_id`. Without a session, `shots` of `athlete_id` with `ball_id` wear it, as
+// they scatter along the athlete's best line on the fresh film. How a ball wears oil is assumed, and the answer says what was assumed.
+//
+// Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id}/film (the `GetFilm` operationId).
+func (c *Client) GetFilm(ctx context.Context, squadID SquadID, patternID PatternID, params *GetFilmParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetFilmRequest(c.Server, squadID, patternID, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetFilmPicture Draw a pattern's film, fresh or as shots have left it
+//
+// Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id}/film.svg (the `GetFilmPicture` operationId).
+func (c *Client) GetFilmPicture(ctx context.Context, squadID SquadID, patternID PatternID, params *GetFilmPictureParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetFilmPictureRequest(c.Server, squadID, patternID, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PlanLinesWithBody Where should this athlete play this pattern? Ranked lines
+//
+// Ranks the lines by the share of the athlete's own scattered shots that reach the pocket. The scatter is estimated from the stored shots;
+// what is not known is assumed, and the answer says so in sentences. Nothing is stored. An athlete plans for themself.
+//
+// `Accept` chooses the answer: `application/json`; `application/x-ndjson` for lines `{"progress": …}` while it goes on, with the lines
+// found so far, and last a line `{"result": …}` or `{"problem": …}`; `image/svg+xml` or `image/png` for a picture of the lane with the
+// film, the three best lines, and the corridor of the first. The computation ends when the reader goes away.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/plans (the `PlanLines` operationId).
+func (c *Client) PlanLinesWithBody(ctx context.Context, squadID SquadID, params *PlanLinesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPlanLinesRequestWithBody(c.Server, squadID, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PlanLines Where should this athlete play this pattern? Ranked lines
+//
+// Ranks the lines by the share of the athlete's own scattered shots that reach the pocket. The scatter is estimated from the stored shots;
+// what is not known is assumed, and the answer says so in sentences. Nothing is stored. An athlete plans for themself.
+//
+// `Accept` chooses the answer: `application/json`; `application/x-ndjson` for lines `{"progress": …}` while it goes on, with the lines
+// found so far, and last a line `{"result": …}` or `{"problem": …}`; `image/svg+xml` or `image/png` for a picture of the lane with the
+// film, the three best lines, and the corridor of the first. The computation ends when the reader goes away.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/plans (the `PlanLines` operationId).
+func (c *Client) PlanLines(ctx context.Context, squadID SquadID, params *PlanLinesParams, body PlanLinesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPlanLinesRequest(c.Server, squadID, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -2506,6 +2922,46 @@ func NewGetMeRequest(server string) (*http.Request, error) {
 	if err != nil {
 		return nil, err
 	}
+
+	return req, nil
+}
+
+// NewLayOilRequest calls the generic LayOil builder with application/json body
+func NewLayOilRequest(server string, body LayOilJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewLayOilRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewLayOilRequestWithBody constructs an http.Request for the LayOil method, with any body, and a specified content type
+func NewLayOilRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/oil")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
 
 	return req, nil
 }
@@ -3659,6 +4115,80 @@ func NewReplaceBallRequestWithBody(server string, squadID SquadID, ballID BallID
 	return req, nil
 }
 
+// NewCompareLinesRequest calls the generic CompareLines builder with application/json body
+func NewCompareLinesRequest(server string, squadID SquadID, params *CompareLinesParams, body CompareLinesJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewCompareLinesRequestWithBody(server, squadID, params, "application/json", bodyReader)
+}
+
+// NewCompareLinesRequestWithBody constructs an http.Request for the CompareLines method, with any body, and a specified content type
+func NewCompareLinesRequestWithBody(server string, squadID SquadID, params *CompareLinesParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/comparisons", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.WidthPx != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "width_px", *params.WidthPx, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewGetDigestRequest constructs an http.Request for the GetDigest method
 func NewGetDigestRequest(server string, squadID SquadID) (*http.Request, error) {
 	var err error
@@ -4482,6 +5012,53 @@ func NewDeleteInvitationRequest(server string, squadID SquadID, invitationID Inv
 	return req, nil
 }
 
+// NewAssignLineRequest calls the generic AssignLine builder with application/json body
+func NewAssignLineRequest(server string, squadID SquadID, body AssignLineJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewAssignLineRequestWithBody(server, squadID, "application/json", bodyReader)
+}
+
+// NewAssignLineRequestWithBody constructs an http.Request for the AssignLine method, with any body, and a specified content type
+func NewAssignLineRequestWithBody(server string, squadID SquadID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/line-drills", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewGetLiveRequest constructs an http.Request for the GetLive method
 func NewGetLiveRequest(server string, squadID SquadID, params *GetLiveParams) (*http.Request, error) {
 	var err error
@@ -4764,6 +5341,154 @@ func NewReplaceMemberRequestWithBody(server string, squadID SquadID, memberID Me
 		}
 
 	}
+
+	return req, nil
+}
+
+// NewMapMissesRequest calls the generic MapMisses builder with application/json body
+func NewMapMissesRequest(server string, squadID SquadID, params *MapMissesParams, body MapMissesJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewMapMissesRequestWithBody(server, squadID, params, "application/json", bodyReader)
+}
+
+// NewMapMissesRequestWithBody constructs an http.Request for the MapMisses method, with any body, and a specified content type
+func NewMapMissesRequestWithBody(server string, squadID SquadID, params *MapMissesParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/miss-maps", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.WidthPx != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "width_px", *params.WidthPx, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewStudyLineRequest calls the generic StudyLine builder with application/json body
+func NewStudyLineRequest(server string, squadID SquadID, params *StudyLineParams, body StudyLineJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewStudyLineRequestWithBody(server, squadID, params, "application/json", bodyReader)
+}
+
+// NewStudyLineRequestWithBody constructs an http.Request for the StudyLine method, with any body, and a specified content type
+func NewStudyLineRequestWithBody(server string, squadID SquadID, params *StudyLineParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/paths", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.WidthPx != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "width_px", *params.WidthPx, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
 
 	return req, nil
 }
@@ -5065,6 +5790,300 @@ func NewReplacePatternRequestWithBody(server string, squadID SquadID, patternID 
 		}
 
 	}
+
+	return req, nil
+}
+
+// NewGetFilmRequest constructs an http.Request for the GetFilm method
+func NewGetFilmRequest(server string, squadID SquadID, patternID PatternID, params *GetFilmParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "pattern_id", patternID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/patterns/%s/film", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.SessionID != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "session_id", *params.SessionID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.AthleteID != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "athlete_id", *params.AthleteID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.BallID != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "ball_id", *params.BallID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Shots != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "shots", *params.Shots, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetFilmPictureRequest constructs an http.Request for the GetFilmPicture method
+func NewGetFilmPictureRequest(server string, squadID SquadID, patternID PatternID, params *GetFilmPictureParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "pattern_id", patternID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/patterns/%s/film.svg", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.SessionID != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "session_id", *params.SessionID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.AthleteID != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "athlete_id", *params.AthleteID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.BallID != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "ball_id", *params.BallID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Shots != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "shots", *params.Shots, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.WidthPx != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "width_px", *params.WidthPx, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPlanLinesRequest calls the generic PlanLines builder with application/json body
+func NewPlanLinesRequest(server string, squadID SquadID, params *PlanLinesParams, body PlanLinesJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPlanLinesRequestWithBody(server, squadID, params, "application/json", bodyReader)
+}
+
+// NewPlanLinesRequestWithBody constructs an http.Request for the PlanLines method, with any body, and a specified content type
+func NewPlanLinesRequestWithBody(server string, squadID SquadID, params *PlanLinesParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/plans", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.WidthPx != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "width_px", *params.WidthPx, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
 
 	return req, nil
 }
@@ -6173,6 +7192,24 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/me (the `GetMe` operationId).
 	GetMeWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetMeResponse, error)
 
+	// LayOilWithBodyWithResponse Lay a load table that is not stored, and report the film
+	//
+	// Volume by board, by foot and in all, the ratio by each definition in use, and the class by each set of thresholds in use. Nothing is stored.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/oil (the `LayOil` operationId).
+	LayOilWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*LayOilResponse, error)
+
+	// LayOilWithResponse Lay a load table that is not stored, and report the film
+	//
+	// Volume by board, by foot and in all, the ratio by each definition in use, and the class by each set of thresholds in use. Nothing is stored.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/oil (the `LayOil` operationId).
+	LayOilWithResponse(ctx context.Context, body LayOilJSONRequestBody, reqEditors ...RequestEditorFn) (*LayOilResponse, error)
+
 	// CreateSquadWithBodyWithResponse Make a squad; you are its coach
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -6420,6 +7457,26 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/squads/{squad_id}/balls/{ball_id} (the `ReplaceBall` operationId).
 	ReplaceBallWithResponse(ctx context.Context, squadID SquadID, ballID BallID, params *ReplaceBallParams, body ReplaceBallJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplaceBallResponse, error)
 
+	// CompareLinesWithBodyWithResponse Compare the lines of one athlete on two patterns, or of two athletes or balls on one
+	//
+	// Side A is the request, side B the same but for what `against` names. Each side's best line is carried over to the other. `Accept` chooses
+	// the answer as for plans; the picture shows both sides on one colour scale.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/comparisons (the `CompareLines` operationId).
+	CompareLinesWithBodyWithResponse(ctx context.Context, squadID SquadID, params *CompareLinesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CompareLinesResponse, error)
+
+	// CompareLinesWithResponse Compare the lines of one athlete on two patterns, or of two athletes or balls on one
+	//
+	// Side A is the request, side B the same but for what `against` names. Each side's best line is carried over to the other. `Accept` chooses
+	// the answer as for plans; the picture shows both sides on one colour scale.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/comparisons (the `CompareLines` operationId).
+	CompareLinesWithResponse(ctx context.Context, squadID SquadID, params *CompareLinesParams, body CompareLinesJSONRequestBody, reqEditors ...RequestEditorFn) (*CompareLinesResponse, error)
+
 	// GetDigestWithResponse Count and sum of what you may see, to prove a device holds the same
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -6556,6 +7613,26 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with DELETE /v1/squads/{squad_id}/invitations/{invitation_id} (the `DeleteInvitation` operationId).
 	DeleteInvitationWithResponse(ctx context.Context, squadID SquadID, invitationID InvitationID, reqEditors ...RequestEditorFn) (*DeleteInvitationResponse, error)
 
+	// AssignLineWithBodyWithResponse Store the drill that keeps the athlete on a line, and assign it
+	//
+	// Works the line out, makes the drill "keep the ball at board N or inside" from where its misses stop coming back, stores it and assigns it
+	// to the athlete: both or neither. A line without such a board is answered with 409. Sending it again with the same `id` stores both once.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/line-drills (the `AssignLine` operationId).
+	AssignLineWithBodyWithResponse(ctx context.Context, squadID SquadID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AssignLineResponse, error)
+
+	// AssignLineWithResponse Store the drill that keeps the athlete on a line, and assign it
+	//
+	// Works the line out, makes the drill "keep the ball at board N or inside" from where its misses stop coming back, stores it and assigns it
+	// to the athlete: both or neither. A line without such a board is answered with 409. Sending it again with the same `id` stores both once.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/line-drills (the `AssignLine` operationId).
+	AssignLineWithResponse(ctx context.Context, squadID SquadID, body AssignLineJSONRequestBody, reqEditors ...RequestEditorFn) (*AssignLineResponse, error)
+
 	// GetLiveWithResponse The feed's tail as server-sent events
 	//
 	// Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
@@ -6595,6 +7672,44 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/squads/{squad_id}/members/{member_id} (the `ReplaceMember` operationId).
 	ReplaceMemberWithResponse(ctx context.Context, squadID SquadID, memberID MemberID, params *ReplaceMemberParams, body ReplaceMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplaceMemberResponse, error)
+
+	// MapMissesWithBodyWithResponse What becomes of every aim, laydown by launch angle
+	//
+	// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+	// gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/miss-maps (the `MapMisses` operationId).
+	MapMissesWithBodyWithResponse(ctx context.Context, squadID SquadID, params *MapMissesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*MapMissesResponse, error)
+
+	// MapMissesWithResponse What becomes of every aim, laydown by launch angle
+	//
+	// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+	// gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/miss-maps (the `MapMisses` operationId).
+	MapMissesWithResponse(ctx context.Context, squadID SquadID, params *MapMissesParams, body MapMissesJSONRequestBody, reqEditors ...RequestEditorFn) (*MapMissesResponse, error)
+
+	// StudyLineWithBodyWithResponse Work one line out, good or not, with the paths of its misses
+	//
+	// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/paths (the `StudyLine` operationId).
+	StudyLineWithBodyWithResponse(ctx context.Context, squadID SquadID, params *StudyLineParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*StudyLineResponse, error)
+
+	// StudyLineWithResponse Work one line out, good or not, with the paths of its misses
+	//
+	// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/paths (the `StudyLine` operationId).
+	StudyLineWithResponse(ctx context.Context, squadID SquadID, params *StudyLineParams, body StudyLineJSONRequestBody, reqEditors ...RequestEditorFn) (*StudyLineResponse, error)
 
 	// ListPatternsWithResponse List the squad's patterns you may see, in revision order
 	//
@@ -6656,6 +7771,52 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/squads/{squad_id}/patterns/{pattern_id} (the `ReplacePattern` operationId).
 	ReplacePatternWithResponse(ctx context.Context, squadID SquadID, patternID PatternID, params *ReplacePatternParams, body ReplacePatternJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplacePatternResponse, error)
+
+	// GetFilmWithResponse Report a pattern's film, fresh or as shots have left it
+	//
+	// A pattern of which only the length is known has no film: 409. With `session_id` the film is worn by that session's shots, the first
+	// `shots` of them, and only those of `athlete_id` and `ball_id`. Without a session, `shots` of `athlete_id` with `ball_id` wear it, as
+	// they scatter along the athlete's best line on the fresh film. How a ball wears oil is assumed, and the answer says what was assumed.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id}/film (the `GetFilm` operationId).
+	GetFilmWithResponse(ctx context.Context, squadID SquadID, patternID PatternID, params *GetFilmParams, reqEditors ...RequestEditorFn) (*GetFilmResponse, error)
+
+	// GetFilmPictureWithResponse Draw a pattern's film, fresh or as shots have left it
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id}/film.svg (the `GetFilmPicture` operationId).
+	GetFilmPictureWithResponse(ctx context.Context, squadID SquadID, patternID PatternID, params *GetFilmPictureParams, reqEditors ...RequestEditorFn) (*GetFilmPictureResponse, error)
+
+	// PlanLinesWithBodyWithResponse Where should this athlete play this pattern? Ranked lines
+	//
+	// Ranks the lines by the share of the athlete's own scattered shots that reach the pocket. The scatter is estimated from the stored shots;
+	// what is not known is assumed, and the answer says so in sentences. Nothing is stored. An athlete plans for themself.
+	//
+	// `Accept` chooses the answer: `application/json`; `application/x-ndjson` for lines `{"progress": …}` while it goes on, with the lines
+	// found so far, and last a line `{"result": …}` or `{"problem": …}`; `image/svg+xml` or `image/png` for a picture of the lane with the
+	// film, the three best lines, and the corridor of the first. The computation ends when the reader goes away.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/plans (the `PlanLines` operationId).
+	PlanLinesWithBodyWithResponse(ctx context.Context, squadID SquadID, params *PlanLinesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanLinesResponse, error)
+
+	// PlanLinesWithResponse Where should this athlete play this pattern? Ranked lines
+	//
+	// Ranks the lines by the share of the athlete's own scattered shots that reach the pocket. The scatter is estimated from the stored shots;
+	// what is not known is assumed, and the answer says so in sentences. Nothing is stored. An athlete plans for themself.
+	//
+	// `Accept` chooses the answer: `application/json`; `application/x-ndjson` for lines `{"progress": …}` while it goes on, with the lines
+	// found so far, and last a line `{"result": …}` or `{"problem": …}`; `image/svg+xml` or `image/png` for a picture of the lane with the
+	// film, the three best lines, and the corridor of the first. The computation ends when the reader goes away.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/plans (the `PlanLines` operationId).
+	PlanLinesWithResponse(ctx context.Context, squadID SquadID, params *PlanLinesParams, body PlanLinesJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanLinesResponse, error)
 
 	// PushWithBodyWithResponse Send a device's changes
 	//
@@ -7162,6 +8323,54 @@ func (r GetMeResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetMeResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type LayOilResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *FilmReport
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r LayOilResponse) GetJSON200() *FilmReport {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r LayOilResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r LayOilResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r LayOilResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r LayOilResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r LayOilResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -8272,6 +9481,54 @@ func (r ReplaceBallResponse) ContentType() string {
 	return ""
 }
 
+type CompareLinesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *LineComparison
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r CompareLinesResponse) GetJSON200() *LineComparison {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r CompareLinesResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r CompareLinesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CompareLinesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CompareLinesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CompareLinesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type GetDigestResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -8918,6 +10175,61 @@ func (r DeleteInvitationResponse) ContentType() string {
 	return ""
 }
 
+type AssignLineResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *LineDrill
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *LineDrill
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r AssignLineResponse) GetJSON200() *LineDrill {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r AssignLineResponse) GetJSON201() *LineDrill {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r AssignLineResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r AssignLineResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AssignLineResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AssignLineResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AssignLineResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type GetLiveResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -9097,6 +10409,102 @@ func (r ReplaceMemberResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ReplaceMemberResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type MapMissesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *MissMap
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r MapMissesResponse) GetJSON200() *MissMap {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r MapMissesResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r MapMissesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r MapMissesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r MapMissesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r MapMissesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type StudyLineResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *LineStudy
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r StudyLineResponse) GetJSON200() *LineStudy {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r StudyLineResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r StudyLineResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r StudyLineResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r StudyLineResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r StudyLineResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -9373,6 +10781,143 @@ func (r ReplacePatternResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ReplacePatternResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetFilmResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *FilmReport
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetFilmResponse) GetJSON200() *FilmReport {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetFilmResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetFilmResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetFilmResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetFilmResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetFilmResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetFilmPictureResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetFilmPictureResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetFilmPictureResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetFilmPictureResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetFilmPictureResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetFilmPictureResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type PlanLinesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Plan
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PlanLinesResponse) GetJSON200() *Plan {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PlanLinesResponse) GetApplicationProblemJSONDefault() *Problem {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PlanLinesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PlanLinesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PlanLinesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PlanLinesResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -10329,6 +11874,36 @@ func (c *ClientWithResponses) GetMeWithResponse(ctx context.Context, reqEditors 
 	return ParseGetMeResponse(rsp)
 }
 
+// LayOilWithBodyWithResponse Lay a load table that is not stored, and report the film
+//
+// Volume by board, by foot and in all, the ratio by each definition in use, and the class by each set of thresholds in use. Nothing is stored.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/oil (the `LayOil` operationId).
+func (c *ClientWithResponses) LayOilWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*LayOilResponse, error) {
+	rsp, err := c.LayOilWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayOilResponse(rsp)
+}
+
+// LayOilWithResponse Lay a load table that is not stored, and report the film
+//
+// Volume by board, by foot and in all, the ratio by each definition in use, and the class by each set of thresholds in use. Nothing is stored.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/oil (the `LayOil` operationId).
+func (c *ClientWithResponses) LayOilWithResponse(ctx context.Context, body LayOilJSONRequestBody, reqEditors ...RequestEditorFn) (*LayOilResponse, error) {
+	rsp, err := c.LayOil(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLayOilResponse(rsp)
+}
+
 // CreateSquadWithBodyWithResponse Make a squad; you are its coach
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -10750,6 +12325,38 @@ func (c *ClientWithResponses) ReplaceBallWithResponse(ctx context.Context, squad
 	return ParseReplaceBallResponse(rsp)
 }
 
+// CompareLinesWithBodyWithResponse Compare the lines of one athlete on two patterns, or of two athletes or balls on one
+//
+// Side A is the request, side B the same but for what `against` names. Each side's best line is carried over to the other. `Accept` chooses
+// the answer as for plans; the picture shows both sides on one colour scale.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/comparisons (the `CompareLines` operationId).
+func (c *ClientWithResponses) CompareLinesWithBodyWithResponse(ctx context.Context, squadID SquadID, params *CompareLinesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CompareLinesResponse, error) {
+	rsp, err := c.CompareLinesWithBody(ctx, squadID, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCompareLinesResponse(rsp)
+}
+
+// CompareLinesWithResponse Compare the lines of one athlete on two patterns, or of two athletes or balls on one
+//
+// Side A is the request, side B the same but for what `against` names. Each side's best line is carried over to the other. `Accept` chooses
+// the answer as for plans; the picture shows both sides on one colour scale.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/comparisons (the `CompareLines` operationId).
+func (c *ClientWithResponses) CompareLinesWithResponse(ctx context.Context, squadID SquadID, params *CompareLinesParams, body CompareLinesJSONRequestBody, reqEditors ...RequestEditorFn) (*CompareLinesResponse, error) {
+	rsp, err := c.CompareLines(ctx, squadID, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCompareLinesResponse(rsp)
+}
+
 // GetDigestWithResponse Count and sum of what you may see, to prove a device holds the same
 //
 // Returns a wrapper object for the known response body format(s).
@@ -10982,6 +12589,38 @@ func (c *ClientWithResponses) DeleteInvitationWithResponse(ctx context.Context, 
 	return ParseDeleteInvitationResponse(rsp)
 }
 
+// AssignLineWithBodyWithResponse Store the drill that keeps the athlete on a line, and assign it
+//
+// Works the line out, makes the drill "keep the ball at board N or inside" from where its misses stop coming back, stores it and assigns it
+// to the athlete: both or neither. A line without such a board is answered with 409. Sending it again with the same `id` stores both once.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/line-drills (the `AssignLine` operationId).
+func (c *ClientWithResponses) AssignLineWithBodyWithResponse(ctx context.Context, squadID SquadID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AssignLineResponse, error) {
+	rsp, err := c.AssignLineWithBody(ctx, squadID, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAssignLineResponse(rsp)
+}
+
+// AssignLineWithResponse Store the drill that keeps the athlete on a line, and assign it
+//
+// Works the line out, makes the drill "keep the ball at board N or inside" from where its misses stop coming back, stores it and assigns it
+// to the athlete: both or neither. A line without such a board is answered with 409. Sending it again with the same `id` stores both once.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/line-drills (the `AssignLine` operationId).
+func (c *ClientWithResponses) AssignLineWithResponse(ctx context.Context, squadID SquadID, body AssignLineJSONRequestBody, reqEditors ...RequestEditorFn) (*AssignLineResponse, error) {
+	rsp, err := c.AssignLine(ctx, squadID, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAssignLineResponse(rsp)
+}
+
 // GetLiveWithResponse The feed's tail as server-sent events
 //
 // Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
@@ -11050,6 +12689,68 @@ func (c *ClientWithResponses) ReplaceMemberWithResponse(ctx context.Context, squ
 		return nil, err
 	}
 	return ParseReplaceMemberResponse(rsp)
+}
+
+// MapMissesWithBodyWithResponse What becomes of every aim, laydown by launch angle
+//
+// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+// gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/miss-maps (the `MapMisses` operationId).
+func (c *ClientWithResponses) MapMissesWithBodyWithResponse(ctx context.Context, squadID SquadID, params *MapMissesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*MapMissesResponse, error) {
+	rsp, err := c.MapMissesWithBody(ctx, squadID, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseMapMissesResponse(rsp)
+}
+
+// MapMissesWithResponse What becomes of every aim, laydown by launch angle
+//
+// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+// gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/miss-maps (the `MapMisses` operationId).
+func (c *ClientWithResponses) MapMissesWithResponse(ctx context.Context, squadID SquadID, params *MapMissesParams, body MapMissesJSONRequestBody, reqEditors ...RequestEditorFn) (*MapMissesResponse, error) {
+	rsp, err := c.MapMisses(ctx, squadID, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseMapMissesResponse(rsp)
+}
+
+// StudyLineWithBodyWithResponse Work one line out, good or not, with the paths of its misses
+//
+// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/paths (the `StudyLine` operationId).
+func (c *ClientWithResponses) StudyLineWithBodyWithResponse(ctx context.Context, squadID SquadID, params *StudyLineParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*StudyLineResponse, error) {
+	rsp, err := c.StudyLineWithBody(ctx, squadID, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseStudyLineResponse(rsp)
+}
+
+// StudyLineWithResponse Work one line out, good or not, with the paths of its misses
+//
+// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/paths (the `StudyLine` operationId).
+func (c *ClientWithResponses) StudyLineWithResponse(ctx context.Context, squadID SquadID, params *StudyLineParams, body StudyLineJSONRequestBody, reqEditors ...RequestEditorFn) (*StudyLineResponse, error) {
+	rsp, err := c.StudyLine(ctx, squadID, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseStudyLineResponse(rsp)
 }
 
 // ListPatternsWithResponse List the squad's patterns you may see, in revision order
@@ -11153,6 +12854,76 @@ func (c *ClientWithResponses) ReplacePatternWithResponse(ctx context.Context, sq
 		return nil, err
 	}
 	return ParseReplacePatternResponse(rsp)
+}
+
+// GetFilmWithResponse Report a pattern's film, fresh or as shots have left it
+//
+// A pattern of which only the length is known has no film: 409. With `session_id` the film is worn by that session's shots, the first
+// `shots` of them, and only those of `athlete_id` and `ball_id`. Without a session, `shots` of `athlete_id` with `ball_id` wear it, as
+// they scatter along the athlete's best line on the fresh film. How a ball wears oil is assumed, and the answer says what was assumed.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id}/film (the `GetFilm` operationId).
+func (c *ClientWithResponses) GetFilmWithResponse(ctx context.Context, squadID SquadID, patternID PatternID, params *GetFilmParams, reqEditors ...RequestEditorFn) (*GetFilmResponse, error) {
+	rsp, err := c.GetFilm(ctx, squadID, patternID, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetFilmResponse(rsp)
+}
+
+// GetFilmPictureWithResponse Draw a pattern's film, fresh or as shots have left it
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id}/film.svg (the `GetFilmPicture` operationId).
+func (c *ClientWithResponses) GetFilmPictureWithResponse(ctx context.Context, squadID SquadID, patternID PatternID, params *GetFilmPictureParams, reqEditors ...RequestEditorFn) (*GetFilmPictureResponse, error) {
+	rsp, err := c.GetFilmPicture(ctx, squadID, patternID, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetFilmPictureResponse(rsp)
+}
+
+// PlanLinesWithBodyWithResponse Where should this athlete play this pattern? Ranked lines
+//
+// Ranks the lines by the share of the athlete's own scattered shots that reach the pocket. The scatter is estimated from the stored shots;
+// what is not known is assumed, and the answer says so in sentences. Nothing is stored. An athlete plans for themself.
+//
+// `Accept` chooses the answer: `application/json`; `application/x-ndjson` for lines `{"progress": …}` while it goes on, with the lines
+// found so far, and last a line `{"result": …}` or `{"problem": …}`; `image/svg+xml` or `image/png` for a picture of the lane with the
+// film, the three best lines, and the corridor of the first. The computation ends when the reader goes away.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/plans (the `PlanLines` operationId).
+func (c *ClientWithResponses) PlanLinesWithBodyWithResponse(ctx context.Context, squadID SquadID, params *PlanLinesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanLinesResponse, error) {
+	rsp, err := c.PlanLinesWithBody(ctx, squadID, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePlanLinesResponse(rsp)
+}
+
+// PlanLinesWithResponse Where should this athlete play this pattern? Ranked lines
+//
+// Ranks the lines by the share of the athlete's own scattered shots that reach the pocket. The scatter is estimated from the stored shots;
+// what is not known is assumed, and the answer says so in sentences. Nothing is stored. An athlete plans for themself.
+//
+// `Accept` chooses the answer: `application/json`; `application/x-ndjson` for lines `{"progress": …}` while it goes on, with the lines
+// found so far, and last a line `{"result": …}` or `{"problem": …}`; `image/svg+xml` or `image/png` for a picture of the lane with the
+// film, the three best lines, and the corridor of the first. The computation ends when the reader goes away.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/plans (the `PlanLines` operationId).
+func (c *ClientWithResponses) PlanLinesWithResponse(ctx context.Context, squadID SquadID, params *PlanLinesParams, body PlanLinesJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanLinesResponse, error) {
+	rsp, err := c.PlanLines(ctx, squadID, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePlanLinesResponse(rsp)
 }
 
 // PushWithBodyWithResponse Send a device's changes
@@ -11708,6 +13479,39 @@ func ParseGetMeResponse(rsp *http.Response) (*GetMeResponse, error) {
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
 		var dest Me
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseLayOilResponse parses an HTTP response from a LayOilWithResponse call
+func ParseLayOilResponse(rsp *http.Response) (*LayOilResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &LayOilResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest FilmReport
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}
@@ -12670,6 +14474,42 @@ func ParseReplaceBallResponse(rsp *http.Response) (*ReplaceBallResponse, error) 
 	return response, nil
 }
 
+// ParseCompareLinesResponse parses an HTTP response from a CompareLinesWithResponse call
+func ParseCompareLinesResponse(rsp *http.Response) (*CompareLinesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CompareLinesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest LineComparison
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (image/svg+xml) unsupported
+
+	}
+
+	return response, nil
+}
+
 // ParseGetDigestResponse parses an HTTP response from a GetDigestWithResponse call
 func ParseGetDigestResponse(rsp *http.Response) (*GetDigestResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -13163,6 +15003,46 @@ func ParseDeleteInvitationResponse(rsp *http.Response) (*DeleteInvitationRespons
 	return response, nil
 }
 
+// ParseAssignLineResponse parses an HTTP response from a AssignLineWithResponse call
+func ParseAssignLineResponse(rsp *http.Response) (*AssignLineResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AssignLineResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest LineDrill
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest LineDrill
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseGetLiveResponse parses an HTTP response from a GetLiveWithResponse call
 func ParseGetLiveResponse(rsp *http.Response) (*GetLiveResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -13292,6 +15172,78 @@ func ParseReplaceMemberResponse(rsp *http.Response) (*ReplaceMemberResponse, err
 			headers.ETag = &value
 		}
 		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseMapMissesResponse parses an HTTP response from a MapMissesWithResponse call
+func ParseMapMissesResponse(rsp *http.Response) (*MapMissesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &MapMissesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest MissMap
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (image/svg+xml) unsupported
+
+	}
+
+	return response, nil
+}
+
+// ParseStudyLineResponse parses an HTTP response from a StudyLineWithResponse call
+func ParseStudyLineResponse(rsp *http.Response) (*StudyLineResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &StudyLineResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest LineStudy
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (image/svg+xml) unsupported
+
 	}
 
 	return response, nil
@@ -13529,6 +15481,101 @@ func ParseReplacePatternResponse(rsp *http.Response) (*ReplacePatternResponse, e
 			headers.ETag = &value
 		}
 		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetFilmResponse parses an HTTP response from a GetFilmWithResponse call
+func ParseGetFilmResponse(rsp *http.Response) (*GetFilmResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetFilmResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest FilmReport
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetFilmPictureResponse parses an HTTP response from a GetFilmPictureWithResponse call
+func ParseGetFilmPictureResponse(rsp *http.Response) (*GetFilmPictureResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetFilmPictureResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePlanLinesResponse parses an HTTP response from a PlanLinesWithResponse call
+func ParsePlanLinesResponse(rsp *http.Response) (*PlanLinesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PlanLinesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Plan
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (image/svg+xml) unsupported
+
 	}
 
 	return response, nil

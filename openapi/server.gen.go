@@ -116,6 +116,48 @@ func (e HealthStatus) Valid() bool {
 	}
 }
 
+// Defines values for Hit.
+const (
+	HitCrossover Hit = "crossover"
+	HitFlat      Hit = "flat"
+	HitGutter    Hit = "gutter"
+	HitHigh      Hit = "high"
+	HitInside    Hit = "inside"
+	HitLight     Hit = "light"
+	HitOutside   Hit = "outside"
+	HitPocket    Hit = "pocket"
+	HitShort     Hit = "short"
+	HitSteep     Hit = "steep"
+)
+
+// Valid indicates whether the value is a known member of the Hit enum.
+func (e Hit) Valid() bool {
+	switch e {
+	case HitCrossover:
+		return true
+	case HitFlat:
+		return true
+	case HitGutter:
+		return true
+	case HitHigh:
+		return true
+	case HitInside:
+		return true
+	case HitLight:
+		return true
+	case HitOutside:
+		return true
+	case HitPocket:
+		return true
+	case HitShort:
+		return true
+	case HitSteep:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ItemScope.
 const (
 	Added   ItemScope = "added"
@@ -173,6 +215,48 @@ func (e Kind) Valid() bool {
 	}
 }
 
+// Defines values for LineComparisonDiffers.
+const (
+	LineComparisonDiffersAthlete LineComparisonDiffers = "athlete"
+	LineComparisonDiffersBall    LineComparisonDiffers = "ball"
+	LineComparisonDiffersPattern LineComparisonDiffers = "pattern"
+	LineComparisonDiffersWear    LineComparisonDiffers = "wear"
+)
+
+// Valid indicates whether the value is a known member of the LineComparisonDiffers enum.
+func (e LineComparisonDiffers) Valid() bool {
+	switch e {
+	case LineComparisonDiffersAthlete:
+		return true
+	case LineComparisonDiffersBall:
+		return true
+	case LineComparisonDiffersPattern:
+		return true
+	case LineComparisonDiffersWear:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LineSubjectAthleteSide.
+const (
+	LineSubjectAthleteSideLeft  LineSubjectAthleteSide = "left"
+	LineSubjectAthleteSideRight LineSubjectAthleteSide = "right"
+)
+
+// Valid indicates whether the value is a known member of the LineSubjectAthleteSide enum.
+func (e LineSubjectAthleteSide) Valid() bool {
+	switch e {
+	case LineSubjectAthleteSideLeft:
+		return true
+	case LineSubjectAthleteSideRight:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for LoadDirection.
 const (
 	Back LoadDirection = "back"
@@ -185,6 +269,66 @@ func (e LoadDirection) Valid() bool {
 	case Back:
 		return true
 	case Out:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for MissSide.
+const (
+	MissSideInside  MissSide = "inside"
+	MissSideOutside MissSide = "outside"
+)
+
+// Valid indicates whether the value is a known member of the MissSide enum.
+func (e MissSide) Valid() bool {
+	switch e {
+	case MissSideInside:
+		return true
+	case MissSideOutside:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for MissToward.
+const (
+	MissTowardLeft  MissToward = "left"
+	MissTowardRight MissToward = "right"
+)
+
+// Valid indicates whether the value is a known member of the MissToward enum.
+func (e MissToward) Valid() bool {
+	switch e {
+	case MissTowardLeft:
+		return true
+	case MissTowardRight:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OilClass.
+const (
+	Challenge OilClass = "challenge"
+	House     OilClass = "house"
+	Sport     OilClass = "sport"
+	Unclassed OilClass = "unclassed"
+)
+
+// Valid indicates whether the value is a known member of the OilClass enum.
+func (e OilClass) Valid() bool {
+	switch e {
+	case Challenge:
+		return true
+	case House:
+		return true
+	case Sport:
+		return true
+	case Unclassed:
 		return true
 	default:
 		return false
@@ -364,22 +508,22 @@ func (e RuleOf) Valid() bool {
 
 // Defines values for RuleJudgementMiss.
 const (
-	High    RuleJudgementMiss = "high"
-	Inside  RuleJudgementMiss = "inside"
-	Low     RuleJudgementMiss = "low"
-	Outside RuleJudgementMiss = "outside"
+	RuleJudgementMissHigh    RuleJudgementMiss = "high"
+	RuleJudgementMissInside  RuleJudgementMiss = "inside"
+	RuleJudgementMissLow     RuleJudgementMiss = "low"
+	RuleJudgementMissOutside RuleJudgementMiss = "outside"
 )
 
 // Valid indicates whether the value is a known member of the RuleJudgementMiss enum.
 func (e RuleJudgementMiss) Valid() bool {
 	switch e {
-	case High:
+	case RuleJudgementMissHigh:
 		return true
-	case Inside:
+	case RuleJudgementMissInside:
 		return true
-	case Low:
+	case RuleJudgementMissLow:
 		return true
-	case Outside:
+	case RuleJudgementMissOutside:
 		return true
 	default:
 		return false
@@ -440,6 +584,19 @@ func (e Verdict) Valid() bool {
 	}
 }
 
+// Against In what side B differs from side A.
+type Against struct {
+	AthleteID *openapi_types.UUID `json:"athlete_id,omitempty"`
+	BallID    *openapi_types.UUID `json:"ball_id,omitempty"`
+
+	// Fresh The fresh film, where the request has a worn one.
+	Fresh     *bool               `json:"fresh,omitempty"`
+	PatternID *openapi_types.UUID `json:"pattern_id,omitempty"`
+
+	// Worn The film as shots have left it. With a session it is that session's shots, the first `shots` of them, and only those of the athlete and ball named. Without, `shots` of the plan's own athlete and ball along the line given, or along the best line on the fresh film.
+	Worn *WornBy `json:"worn,omitempty"`
+}
+
 // AnyRecord The record, in its kind's own shape.
 type AnyRecord map[string]interface{}
 
@@ -463,6 +620,9 @@ type AssignmentPage struct {
 	// Next Send it as `cursor` for the next page; absent on the last.
 	Next *NextCursor `json:"next,omitempty"`
 }
+
+// Assumptions What was taken for granted, in sentences.
+type Assumptions = []string
 
 // Athlete defines model for Athlete.
 type Athlete struct {
@@ -588,8 +748,77 @@ type BallPage struct {
 	Next *NextCursor `json:"next,omitempty"`
 }
 
+// BallPath defines model for BallPath.
+type BallPath struct {
+	// BreakpointBoard The outermost board.
+	BreakpointBoard float64 `json:"breakpoint_board"`
+	BreakpointFt    float64 `json:"breakpoint_ft"`
+
+	// EndFt Where the path ends.
+	EndFt         float64 `json:"end_ft"`
+	EntryAngleDeg float64 `json:"entry_angle_deg"`
+
+	// Gutter The contact point left boards 0.5 to 39.5.
+	Gutter bool `json:"gutter"`
+
+	// PinBoard At 60 ft; this and the next three are 0 when the ball never gets there.
+	PinBoard    float64 `json:"pin_board"`
+	PinSpeedMPH float64 `json:"pin_speed_mph"`
+	PinTimeS    float64 `json:"pin_time_s"`
+
+	// RollFt Where; 0 when it still slips.
+	RollFt    float64 `json:"roll_ft"`
+	RollTimeS float64 `json:"roll_time_s"`
+
+	// Rolls It stopped slipping before its path ended.
+	Rolls bool `json:"rolls"`
+
+	// Short The ball stopped on the lane.
+	Short bool `json:"short"`
+
+	// Stations One a foot.
+	Stations []Station `json:"stations"`
+}
+
 // Board defines model for Board.
 type Board = float64
+
+// CarriedLine What becomes of one side's best line on the other side.
+type CarriedLine struct {
+	EntryAngleDeg float64 `json:"entry_angle_deg"`
+	GutterShare   float64 `json:"gutter_share"`
+
+	// Hit What a shot did at the pins, from the athlete's side: flat and steep are on the pocket's boards at too small or large an angle.
+	Hit Hit `json:"hit"`
+
+	// PinBoard 0 when it does not reach the pins.
+	PinBoard    float64 `json:"pin_board"`
+	PocketShare float64 `json:"pocket_share"`
+}
+
+// ComparisonRequest defines model for ComparisonRequest.
+type ComparisonRequest struct {
+	// Against In what side B differs from side A.
+	Against   Against             `json:"against"`
+	AthleteID openapi_types.UUID  `json:"athlete_id"`
+	BallID    *openapi_types.UUID `json:"ball_id,omitempty"`
+
+	// Draws How many scattered shots score an aim in the search, an even number.
+	Draws *int `json:"draws,omitempty"`
+
+	// Friction mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
+	Friction *Friction `json:"friction,omitempty"`
+
+	// Lines How many lines are wanted.
+	Lines     *int               `json:"lines,omitempty"`
+	PatternID openapi_types.UUID `json:"pattern_id"`
+
+	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
+	Pocket *Pocket `json:"pocket,omitempty"`
+
+	// Worn The film as shots have left it. With a session it is that session's shots, the first `shots` of them, and only those of the athlete and ball named. Without, `shots` of the plan's own athlete and ball along the line given, or along the best line on the fresh film.
+	Worn *WornBy `json:"worn,omitempty"`
+}
 
 // Confirmation defines model for Confirmation.
 type Confirmation struct {
@@ -708,6 +937,63 @@ type FeedPage struct {
 	Rev Rev `json:"rev"`
 }
 
+// FilmReport defines model for FilmReport.
+type FilmReport struct {
+	// Assumptions What was taken for granted, in sentences.
+	Assumptions Assumptions `json:"assumptions"`
+
+	// BoardUl Volume on each board from the right gutter.
+	BoardUl []float64 `json:"board_ul"`
+
+	// Class What the ratio is called; unclassed is one that the thresholds do not name.
+	Class OilClass `json:"class"`
+
+	// Classes By each set of thresholds, the default first.
+	Classes []ThresholdClass `json:"classes"`
+
+	// FilmUl The film map, microlitres, 39 boards from the right gutter by 60 feet.
+	FilmUl [][]float64 `json:"film_ul"`
+
+	// FootUl Volume on each foot from the foul line.
+	FootUl []float64 `json:"foot_ul"`
+
+	// LengthFt The pattern's stated length.
+	LengthFt float64 `json:"length_ft"`
+	Name     string  `json:"name"`
+
+	// OiledFt Where the film ends.
+	OiledFt float64 `json:"oiled_ft"`
+
+	// Ratios One a definition, the default first, over the whole lane.
+	Ratios []OilRatio `json:"ratios"`
+
+	// TapeRatios By the default definition over single feet, where tapes were drawn.
+	TapeRatios []OilRatio `json:"tape_ratios"`
+	VolumeUl   float64    `json:"volume_ul"`
+
+	// Wear How the film was worn. The volume of the film and what left on balls add up to the volume before.
+	Wear *Wear `json:"wear,omitempty"`
+}
+
+// Friction mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
+type Friction struct {
+	MuDry float64 `json:"mu_dry"`
+	MuOil float64 `json:"mu_oil"`
+
+	// Q0 Film in oil units (0.0167 mL per square foot) over which the friction falls by the factor e.
+	Q0 float64 `json:"q0"`
+}
+
+// Grid The aims of a miss map, at most 30,000.
+type Grid struct {
+	AngleFromDeg      *float64 `json:"angle_from_deg,omitempty"`
+	AngleStepDeg      *float64 `json:"angle_step_deg,omitempty"`
+	AngleToDeg        *float64 `json:"angle_to_deg,omitempty"`
+	LaydownFromBoard  *float64 `json:"laydown_from_board,omitempty"`
+	LaydownStepBoards *float64 `json:"laydown_step_boards,omitempty"`
+	LaydownToBoard    *float64 `json:"laydown_to_board,omitempty"`
+}
+
 // Health defines model for Health.
 type Health struct {
 	Status  HealthStatus `json:"status"`
@@ -716,6 +1002,9 @@ type Health struct {
 
 // HealthStatus defines model for Health.Status.
 type HealthStatus string
+
+// Hit What a shot did at the pins, from the athlete's side: flat and steep are on the pocket's boards at too small or large an angle.
+type Hit string
 
 // ID defines model for ID.
 type ID = openapi_types.UUID
@@ -820,6 +1109,194 @@ type LaterAgainstEarlier struct {
 	Later Proportion `json:"later"`
 }
 
+// LineComparison defines model for LineComparison.
+type LineComparison struct {
+	A Plan `json:"a"`
+
+	// AOnB What becomes of one side's best line on the other side.
+	AOnB *CarriedLine `json:"a_on_b,omitempty"`
+	B    Plan         `json:"b"`
+
+	// BOnA What becomes of one side's best line on the other side.
+	BOnA    *CarriedLine            `json:"b_on_a,omitempty"`
+	Differs []LineComparisonDiffers `json:"differs"`
+
+	// Move How to get from A's best line to B's.
+	Move    *LineMove `json:"move,omitempty"`
+	Summary string    `json:"summary"`
+}
+
+// LineComparisonDiffers defines model for LineComparison.Differs.
+type LineComparisonDiffers string
+
+// LineCorridor defines model for LineCorridor.
+type LineCorridor struct {
+	ArrowsBoard int `json:"arrows_board"`
+
+	// At Where the drill is judged, breakpoint or arrows; empty when not found.
+	At string `json:"at"`
+
+	// Board The board to keep the ball at or inside of.
+	Board           int `json:"board"`
+	BreakpointBoard int `json:"breakpoint_board"`
+
+	// Drill In words.
+	Drill string `json:"drill"`
+
+	// EdgeOnly Every miss outside that stays on the lane comes back.
+	EdgeOnly bool `json:"edge_only"`
+
+	// Found The line itself comes back to the pocket's boards; without it the rest is 0.
+	Found bool `json:"found"`
+
+	// LimitBoard The outermost breakpoint from which a miss still comes back.
+	LimitBoard float64 `json:"limit_board"`
+
+	// MissBoards That miss, at the arrows.
+	MissBoards float64 `json:"miss_boards"`
+}
+
+// LineDrill defines model for LineDrill.
+type LineDrill struct {
+	Assignment Assignment `json:"assignment"`
+	Drill      Drill      `json:"drill"`
+}
+
+// LineDrillRequest defines model for LineDrillRequest.
+type LineDrillRequest struct {
+	// AssignedOn Today when left out.
+	AssignedOn *openapi_types.Date `json:"assigned_on,omitempty"`
+	AthleteID  openapi_types.UUID  `json:"athlete_id"`
+	BallID     *openapi_types.UUID `json:"ball_id,omitempty"`
+	DueOn      *openapi_types.Date `json:"due_on,omitempty"`
+
+	// Friction mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
+	Friction *Friction `json:"friction,omitempty"`
+
+	// ID The drill's id; made when left out.
+	ID *openapi_types.UUID `json:"id,omitempty"`
+
+	// LaunchAngleDeg Positive toward the strong-side gutter.
+	LaunchAngleDeg float64 `json:"launch_angle_deg"`
+
+	// LaydownBoard Board at the foul line.
+	LaydownBoard float64            `json:"laydown_board"`
+	Name         *Name              `json:"name,omitempty"`
+	PassShare    *float64           `json:"pass_share,omitempty"`
+	PatternID    openapi_types.UUID `json:"pattern_id"`
+
+	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
+	Pocket *Pocket `json:"pocket,omitempty"`
+	Reps   *int    `json:"reps,omitempty"`
+
+	// Worn The film as shots have left it. With a session it is that session's shots, the first `shots` of them, and only those of the athlete and ball named. Without, `shots` of the plan's own athlete and ball along the line given, or along the best line on the fresh film.
+	Worn *WornBy `json:"worn,omitempty"`
+}
+
+// LineMove How to get from A's best line to B's.
+type LineMove struct {
+	// FeetBoards Positive inside.
+	FeetBoards     float64 `json:"feet_boards"`
+	LaunchAngleDeg float64 `json:"launch_angle_deg"`
+	PocketShare    float64 `json:"pocket_share"`
+	TargetBoards   float64 `json:"target_boards"`
+}
+
+// LineStudy defines model for LineStudy.
+type LineStudy struct {
+	Corridor LineCorridor `json:"corridor"`
+
+	// Drill A drill that keeps the athlete on the line, ready to be stored.
+	Drill *SuggestedDrill `json:"drill,omitempty"`
+
+	// FeetBoard Where the sliding foot ends.
+	FeetBoard   float64 `json:"feet_board"`
+	GutterShare float64 `json:"gutter_share"`
+
+	// LaunchAngleDeg Positive toward the strong-side gutter.
+	LaunchAngleDeg float64 `json:"launch_angle_deg"`
+	LaydownBoard   float64 `json:"laydown_board"`
+
+	// MissPaths The paths of the misses, in their order.
+	MissPaths []BallPath `json:"miss_paths"`
+	Misses    []Miss     `json:"misses"`
+	Path      BallPath   `json:"path"`
+
+	// PocketShare Share of the scattered shots that reach the pocket.
+	PocketShare float64 `json:"pocket_share"`
+	Rank        int     `json:"rank"`
+
+	// Reason Why the line ranks where it does.
+	Reason           string  `json:"reason"`
+	RoomInsideBoards float64 `json:"room_inside_boards"`
+
+	// RoomOutsideBoards How far a miss at the arrows may go with every smaller one in the pocket, at most 10.
+	RoomOutsideBoards float64 `json:"room_outside_boards"`
+	ScoredShots       int     `json:"scored_shots"`
+
+	// Subject What was computed, and everything that was taken for granted.
+	Subject LineSubject `json:"subject"`
+
+	// TargetBoard Where the ball crosses the arrows, 15 ft.
+	TargetBoard float64 `json:"target_board"`
+}
+
+// LineSubject What was computed, and everything that was taken for granted.
+type LineSubject struct {
+	// Assumptions What was taken for granted, in sentences.
+	Assumptions Assumptions `json:"assumptions"`
+	Athlete     struct {
+		AthleteID openapi_types.UUID     `json:"athlete_id"`
+		Name      string                 `json:"name"`
+		Side      LineSubjectAthleteSide `json:"side"`
+	} `json:"athlete"`
+	Ball struct {
+		BallID      *openapi_types.UUID `json:"ball_id,omitempty"`
+		GyrationIn  float64             `json:"gyration_in"`
+		Name        string              `json:"name"`
+		RadiusIn    float64             `json:"radius_in"`
+		SurfaceGrit *float64            `json:"surface_grit,omitempty"`
+	} `json:"ball"`
+	Friction struct {
+		MuDry       float64 `json:"mu_dry"`
+		MuOil       float64 `json:"mu_oil"`
+		Q0          float64 `json:"q0"`
+		Q0OnSurface float64 `json:"q0_on_surface"`
+	} `json:"friction"`
+
+	// Pattern The film that is played, worn if that was asked for.
+	Pattern struct {
+		// Class What the ratio is called; unclassed is one that the thresholds do not name.
+		Class     OilClass           `json:"class"`
+		LengthFt  float64            `json:"length_ft"`
+		Name      string             `json:"name"`
+		PatternID openapi_types.UUID `json:"pattern_id"`
+		Ratio     OilRatio           `json:"ratio"`
+		VolumeUl  float64            `json:"volume_ul"`
+	} `json:"pattern"`
+
+	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
+	Pocket Pocket `json:"pocket"`
+
+	// Release The usual delivery.
+	Release struct {
+		RevRateRPM        float64 `json:"rev_rate_rpm"`
+		RotationDeg       float64 `json:"rotation_deg"`
+		SlideOffsetBoards float64 `json:"slide_offset_boards"`
+		SpeedMPH          float64 `json:"speed_mph"`
+		TiltDeg           float64 `json:"tilt_deg"`
+	} `json:"release"`
+
+	// Scatter How much the athlete's shots differ from the intended one, a standard deviation each.
+	Scatter Scatter `json:"scatter"`
+
+	// Wear How the film was worn. The volume of the film and what left on balls add up to the volume before.
+	Wear *Wear `json:"wear,omitempty"`
+}
+
+// LineSubjectAthleteSide defines model for LineSubject.Athlete.Side.
+type LineSubjectAthleteSide string
+
 // Load defines model for Load.
 type Load struct {
 	Count     int           `json:"count"`
@@ -871,6 +1348,76 @@ type MemberRole struct {
 	Role      Role `json:"role"`
 }
 
+// Miss What a miss of whole boards at the arrows does, from the same feet.
+type Miss struct {
+	Boards int `json:"boards"`
+
+	// BreakpointBoard The outermost board it visits.
+	BreakpointBoard float64 `json:"breakpoint_board"`
+	EntryAngleDeg   float64 `json:"entry_angle_deg"`
+
+	// Hit What a shot did at the pins, from the athlete's side: flat and steep are on the pocket's boards at too small or large an angle.
+	Hit Hit `json:"hit"`
+
+	// PinBoard 0 when it does not reach the pins.
+	PinBoard float64  `json:"pin_board"`
+	Side     MissSide `json:"side"`
+
+	// Toward The same, on the lane.
+	Toward MissToward `json:"toward"`
+}
+
+// MissSide defines model for Miss.Side.
+type MissSide string
+
+// MissToward The same, on the lane.
+type MissToward string
+
+// MissMap defines model for MissMap.
+type MissMap struct {
+	// Cells What becomes of each aim: first the laydown, then the angle.
+	Cells [][]CarriedLine `json:"cells"`
+	Draws int             `json:"draws"`
+	Grid  struct {
+		LaunchAnglesDeg []float64 `json:"launch_angles_deg"`
+		LaydownBoards   []float64 `json:"laydown_boards"`
+	} `json:"grid"`
+
+	// Lines The best lines, found apart from the grid.
+	Lines []PlannedLine `json:"lines"`
+
+	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
+	Pocket Pocket `json:"pocket"`
+
+	// Subject What was computed, and everything that was taken for granted.
+	Subject LineSubject `json:"subject"`
+}
+
+// MissMapRequest defines model for MissMapRequest.
+type MissMapRequest struct {
+	AthleteID openapi_types.UUID  `json:"athlete_id"`
+	BallID    *openapi_types.UUID `json:"ball_id,omitempty"`
+
+	// Draws How many scattered shots score an aim in the search, an even number.
+	Draws *int `json:"draws,omitempty"`
+
+	// Friction mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
+	Friction *Friction `json:"friction,omitempty"`
+
+	// Grid The aims of a miss map, at most 30,000.
+	Grid *Grid `json:"grid,omitempty"`
+
+	// Lines How many lines are wanted.
+	Lines     *int               `json:"lines,omitempty"`
+	PatternID openapi_types.UUID `json:"pattern_id"`
+
+	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
+	Pocket *Pocket `json:"pocket,omitempty"`
+
+	// Worn The film as shots have left it. With a session it is that session's shots, the first `shots` of them, and only those of the athlete and ball named. Without, `shots` of the plan's own athlete and ball along the line given, or along the best line on the fresh film.
+	Worn *WornBy `json:"worn,omitempty"`
+}
+
 // MySquad defines model for MySquad.
 type MySquad struct {
 	AthleteID *openapi_types.UUID `json:"athlete_id,omitempty"`
@@ -888,12 +1435,86 @@ type NextCursor = string
 // Note defines model for Note.
 type Note = string
 
+// OilClass What the ratio is called; unclassed is one that the thresholds do not name.
+type OilClass string
+
+// OilGiven How the oil lies: a load table or a film map.
+type OilGiven struct {
+	// Film A film map, microlitres, 39 boards from the right gutter by 60 feet. Not with a load table.
+	Film *[][]float64 `json:"film,omitempty"`
+
+	// LengthFt Of a film map; without it, where the film ends.
+	LengthFt *float64 `json:"length_ft,omitempty"`
+
+	// Loads The load table, boards counted from the right gutter.
+	Loads *[]Load `json:"loads,omitempty"`
+	Name  *string `json:"name,omitempty"`
+}
+
+// OilRatio defines model for OilRatio.
+type OilRatio struct {
+	// Definition How a ratio is taken. No federation text that gives the averaging rule could be found.
+	Definition       RatioDefinition `json:"definition"`
+	FromFt           float64         `json:"from_ft"`
+	InsideUlPerBoard float64         `json:"inside_ul_per_board"`
+
+	// LeftValue With the left outside only; 0 when that is dry.
+	LeftValue         float64 `json:"left_value"`
+	OutsideDry        bool    `json:"outside_dry"`
+	OutsideUlPerBoard float64 `json:"outside_ul_per_board"`
+
+	// RightValue With the right outside only; 0 when that is dry.
+	RightValue float64 `json:"right_value"`
+	ToFt       float64 `json:"to_ft"`
+
+	// Value Inside over outside; 0 when the outside is dry.
+	Value float64 `json:"value"`
+}
+
+// OilThresholds defines model for OilThresholds.
+type OilThresholds struct {
+	Date string `json:"date"`
+
+	// HouseMin A ratio from this is house; 0 when the source names none.
+	HouseMin float64 `json:"house_min"`
+	Key      string  `json:"key"`
+
+	// NamesChallenge What lies between is called challenge.
+	NamesChallenge bool   `json:"names_challenge"`
+	Source         string `json:"source"`
+
+	// SportMax A ratio up to this is sport.
+	SportMax float64 `json:"sport_max"`
+}
+
 // OutcomeCounts defines model for OutcomeCounts.
 type OutcomeCounts struct {
 	Conflict int `json:"conflict"`
 	Refused  int `json:"refused"`
 	Same     int `json:"same"`
 	Stored   int `json:"stored"`
+}
+
+// PathsRequest defines model for PathsRequest.
+type PathsRequest struct {
+	AthleteID openapi_types.UUID  `json:"athlete_id"`
+	BallID    *openapi_types.UUID `json:"ball_id,omitempty"`
+
+	// Friction mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
+	Friction *Friction `json:"friction,omitempty"`
+
+	// LaunchAngleDeg Positive toward the strong-side gutter.
+	LaunchAngleDeg float64 `json:"launch_angle_deg"`
+
+	// LaydownBoard Board at the foul line.
+	LaydownBoard float64            `json:"laydown_board"`
+	PatternID    openapi_types.UUID `json:"pattern_id"`
+
+	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
+	Pocket *Pocket `json:"pocket,omitempty"`
+
+	// Worn The film as shots have left it. With a session it is that session's shots, the first `shots` of them, and only those of the athlete and ball named. Without, `shots` of the plan's own athlete and ball along the line given, or along the best line on the fresh film.
+	Worn *WornBy `json:"worn,omitempty"`
 }
 
 // Pattern defines model for Pattern.
@@ -918,6 +1539,85 @@ type PatternPage struct {
 
 	// Next Send it as `cursor` for the next page; absent on the last.
 	Next *NextCursor `json:"next,omitempty"`
+}
+
+// Plan defines model for Plan.
+type Plan struct {
+	// Lines The best first.
+	Lines []PlannedLine `json:"lines"`
+
+	// Note Why there is no line.
+	Note *string `json:"note,omitempty"`
+
+	// OutOfBoundsBoard The outermost board that the usual delivery can visit beyond 30 ft and still come back; 0 when none does.
+	OutOfBoundsBoard float64 `json:"out_of_bounds_board"`
+
+	// Subject What was computed, and everything that was taken for granted.
+	Subject LineSubject `json:"subject"`
+}
+
+// PlanRequest Whose line is wanted, with which ball, on which pattern. What is left out is assumed, and the answer says what.
+type PlanRequest struct {
+	AthleteID openapi_types.UUID  `json:"athlete_id"`
+	BallID    *openapi_types.UUID `json:"ball_id,omitempty"`
+
+	// Draws How many scattered shots score an aim in the search, an even number.
+	Draws *int `json:"draws,omitempty"`
+
+	// Friction mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
+	Friction *Friction `json:"friction,omitempty"`
+
+	// Lines How many lines are wanted.
+	Lines     *int               `json:"lines,omitempty"`
+	PatternID openapi_types.UUID `json:"pattern_id"`
+
+	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
+	Pocket *Pocket `json:"pocket,omitempty"`
+
+	// Worn The film as shots have left it. With a session it is that session's shots, the first `shots` of them, and only those of the athlete and ball named. Without, `shots` of the plan's own athlete and ball along the line given, or along the best line on the fresh film.
+	Worn *WornBy `json:"worn,omitempty"`
+}
+
+// PlannedLine defines model for PlannedLine.
+type PlannedLine struct {
+	Corridor LineCorridor `json:"corridor"`
+
+	// Drill A drill that keeps the athlete on the line, ready to be stored.
+	Drill *SuggestedDrill `json:"drill,omitempty"`
+
+	// FeetBoard Where the sliding foot ends.
+	FeetBoard   float64 `json:"feet_board"`
+	GutterShare float64 `json:"gutter_share"`
+
+	// LaunchAngleDeg Positive toward the strong-side gutter.
+	LaunchAngleDeg float64  `json:"launch_angle_deg"`
+	LaydownBoard   float64  `json:"laydown_board"`
+	Misses         []Miss   `json:"misses"`
+	Path           BallPath `json:"path"`
+
+	// PocketShare Share of the scattered shots that reach the pocket.
+	PocketShare float64 `json:"pocket_share"`
+	Rank        int     `json:"rank"`
+
+	// Reason Why the line ranks where it does.
+	Reason           string  `json:"reason"`
+	RoomInsideBoards float64 `json:"room_inside_boards"`
+
+	// RoomOutsideBoards How far a miss at the arrows may go with every smaller one in the pocket, at most 10.
+	RoomOutsideBoards float64 `json:"room_outside_boards"`
+	ScoredShots       int     `json:"scored_shots"`
+
+	// TargetBoard Where the ball crosses the arrows, 15 ft.
+	TargetBoard float64 `json:"target_board"`
+}
+
+// Pocket The window at the pins that a shot must reach, in the athlete's boards.
+type Pocket struct {
+	AngleHighDeg float64 `json:"angle_high_deg"`
+	AngleLowDeg  float64 `json:"angle_low_deg"`
+	BoardHigh    float64 `json:"board_high"`
+	BoardLow     float64 `json:"board_low"`
+	Name         *string `json:"name,omitempty"`
 }
 
 // Problem defines model for Problem.
@@ -988,6 +1688,14 @@ type PushResult struct {
 
 	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
 	Rev Rev `json:"rev"`
+}
+
+// RatioDefinition How a ratio is taken. No federation text that gives the averaging rule could be found.
+type RatioDefinition struct {
+	Date   string `json:"date"`
+	Key    string `json:"key"`
+	Source string `json:"source"`
+	Text   string `json:"text"`
 }
 
 // ReadRule defines model for ReadRule.
@@ -1078,6 +1786,35 @@ type RuleTally struct {
 	Sentence    string   `json:"sentence"`
 	Unit        *string  `json:"unit,omitempty"`
 	Unknown     Count    `json:"unknown"`
+}
+
+// Scatter How much the athlete's shots differ from the intended one, a standard deviation each.
+type Scatter struct {
+	ArrowsAngleCorrelation float64          `json:"arrows_angle_correlation"`
+	ArrowsBoards           float64          `json:"arrows_boards"`
+	LaunchAngleDeg         float64          `json:"launch_angle_deg"`
+	Measures               []ScatterMeasure `json:"measures"`
+	RevRateRPM             float64          `json:"rev_rate_rpm"`
+
+	// Shots Stored shots that were looked at.
+	Shots    int     `json:"shots"`
+	SpeedMPH float64 `json:"speed_mph"`
+}
+
+// ScatterMeasure defines model for ScatterMeasure.
+type ScatterMeasure struct {
+	// Default Assumed of a practised league bowler (common practice, no source).
+	Default float64 `json:"default"`
+	Name    string  `json:"name"`
+
+	// Own From the pairs alone; 0 without any.
+	Own float64 `json:"own"`
+
+	// Pairs Pairs of consecutive shots that both measured it.
+	Pairs int `json:"pairs"`
+
+	// Used The default drawn toward the own by pairs/(pairs + 10).
+	Used float64 `json:"used"`
 }
 
 // Sentence defines model for Sentence.
@@ -1224,6 +1961,37 @@ type StandardErrors struct {
 	SpeedMPH   *float64 `json:"speed_mph,omitempty"`
 }
 
+// Station defines model for Station.
+type Station struct {
+	// AngleDeg Of the path, positive away from the strong-side gutter.
+	AngleDeg float64 `json:"angle_deg"`
+	Board    float64 `json:"board"`
+	Ft       float64 `json:"ft"`
+
+	// SlipMps At the contact, metres a second; 0 once it rolls.
+	SlipMps  float64 `json:"slip_mps"`
+	SpeedMPH float64 `json:"speed_mph"`
+	TimeS    float64 `json:"time_s"`
+}
+
+// SuggestedDrill A drill that keeps the athlete on the line, ready to be stored.
+type SuggestedDrill struct {
+	Name      string             `json:"name"`
+	Note      string             `json:"note"`
+	PassShare float64            `json:"pass_share"`
+	PatternID openapi_types.UUID `json:"pattern_id"`
+	Reps      int                `json:"reps"`
+	Rules     []Rule             `json:"rules"`
+	Sentences []string           `json:"sentences"`
+}
+
+// ThresholdClass defines model for ThresholdClass.
+type ThresholdClass struct {
+	// Class What the ratio is called; unclassed is one that the thresholds do not name.
+	Class      OilClass      `json:"class"`
+	Thresholds OilThresholds `json:"thresholds"`
+}
+
 // Tokens defines model for Tokens.
 type Tokens struct {
 	AccessToken string `json:"access_token"`
@@ -1255,6 +2023,47 @@ type UploadResult struct {
 
 // Verdict defines model for Verdict.
 type Verdict string
+
+// Wear How the film was worn. The volume of the film and what left on balls add up to the volume before.
+type Wear struct {
+	// CarryFt Assumed mean distance over which the rest is laid down again.
+	CarryFt float64 `json:"carry_ft"`
+
+	// KeepShare Assumed share of the lifted oil that stays on the ball.
+	KeepShare  float64 `json:"keep_share"`
+	LaidDownUl float64 `json:"laid_down_ul"`
+
+	// LiftShare Assumed share of the film there that one pass lifts.
+	LiftShare float64 `json:"lift_share"`
+	LiftedUl  float64 `json:"lifted_ul"`
+
+	// OnBallsUl Left the lane on balls.
+	OnBallsUl float64 `json:"on_balls_ul"`
+
+	// Passes Balls that wore the film.
+	Passes int `json:"passes"`
+
+	// PassesLeftOut Shots that were seen in fewer than two places, or laid down in a gutter; they wore nothing.
+	PassesLeftOut int                 `json:"passes_left_out"`
+	SessionID     *openapi_types.UUID `json:"session_id,omitempty"`
+
+	// StripBoards Assumed width of the strip a ball touches.
+	StripBoards float64 `json:"strip_boards"`
+}
+
+// WornBy The film as shots have left it. With a session it is that session's shots, the first `shots` of them, and only those of the athlete and ball named. Without, `shots` of the plan's own athlete and ball along the line given, or along the best line on the fresh film.
+type WornBy struct {
+	AthleteID *openapi_types.UUID `json:"athlete_id,omitempty"`
+	BallID    *openapi_types.UUID `json:"ball_id,omitempty"`
+
+	// LaunchAngleDeg Positive toward the strong-side gutter.
+	LaunchAngleDeg *float64 `json:"launch_angle_deg,omitempty"`
+
+	// LaydownBoard Board at the foul line.
+	LaydownBoard *float64            `json:"laydown_board,omitempty"`
+	SessionID    *openapi_types.UUID `json:"session_id,omitempty"`
+	Shots        *int                `json:"shots,omitempty"`
+}
 
 // After defines model for After.
 type After = string
@@ -1312,6 +2121,21 @@ type ShotID = openapi_types.UUID
 
 // SquadID defines model for SquadID.
 type SquadID = openapi_types.UUID
+
+// WidthPx defines model for WidthPx.
+type WidthPx = int
+
+// WornByAthlete defines model for WornByAthlete.
+type WornByAthlete = openapi_types.UUID
+
+// WornBySession defines model for WornBySession.
+type WornBySession = openapi_types.UUID
+
+// WornShots defines model for WornShots.
+type WornShots = int
+
+// WornWithBall defines model for WornWithBall.
+type WornWithBall = openapi_types.UUID
 
 // GetSquadParams defines parameters for GetSquad.
 type GetSquadParams struct {
@@ -1404,6 +2228,12 @@ type GetBallParams struct {
 type ReplaceBallParams struct {
 	// IfMatch The ETag the change is based on. Without it the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// CompareLinesParams defines parameters for CompareLines.
+type CompareLinesParams struct {
+	// WidthPx How wide a picture is laid out. From 640 px on, the legend stands beside the lane.
+	WidthPx *WidthPx `form:"width_px,omitempty" json:"width_px,omitempty"`
 }
 
 // ListDrillsParams defines parameters for ListDrills.
@@ -1511,6 +2341,18 @@ type ReplaceMemberParams struct {
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
+// MapMissesParams defines parameters for MapMisses.
+type MapMissesParams struct {
+	// WidthPx How wide a picture is laid out. From 640 px on, the legend stands beside the lane.
+	WidthPx *WidthPx `form:"width_px,omitempty" json:"width_px,omitempty"`
+}
+
+// StudyLineParams defines parameters for StudyLine.
+type StudyLineParams struct {
+	// WidthPx How wide a picture is laid out. From 640 px on, the legend stands beside the lane.
+	WidthPx *WidthPx `form:"width_px,omitempty" json:"width_px,omitempty"`
+}
+
 // ListPatternsParams defines parameters for ListPatterns.
 type ListPatternsParams struct {
 	// Limit At most so many items, 1 to 1000.
@@ -1536,6 +2378,45 @@ type GetPatternParams struct {
 type ReplacePatternParams struct {
 	// IfMatch The ETag the change is based on. Without it the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// GetFilmParams defines parameters for GetFilm.
+type GetFilmParams struct {
+	// SessionID The film as it is after this session's shots.
+	SessionID *WornBySession `form:"session_id,omitempty" json:"session_id,omitempty"`
+
+	// AthleteID Worn by this athlete's shots only.
+	AthleteID *WornByAthlete `form:"athlete_id,omitempty" json:"athlete_id,omitempty"`
+
+	// BallID Worn by shots with this ball only.
+	BallID *WornWithBall `form:"ball_id,omitempty" json:"ball_id,omitempty"`
+
+	// Shots Worn by so many shots.
+	Shots *WornShots `form:"shots,omitempty" json:"shots,omitempty"`
+}
+
+// GetFilmPictureParams defines parameters for GetFilmPicture.
+type GetFilmPictureParams struct {
+	// SessionID The film as it is after this session's shots.
+	SessionID *WornBySession `form:"session_id,omitempty" json:"session_id,omitempty"`
+
+	// AthleteID Worn by this athlete's shots only.
+	AthleteID *WornByAthlete `form:"athlete_id,omitempty" json:"athlete_id,omitempty"`
+
+	// BallID Worn by shots with this ball only.
+	BallID *WornWithBall `form:"ball_id,omitempty" json:"ball_id,omitempty"`
+
+	// Shots Worn by so many shots.
+	Shots *WornShots `form:"shots,omitempty" json:"shots,omitempty"`
+
+	// WidthPx How wide a picture is laid out. From 640 px on, the legend stands beside the lane.
+	WidthPx *WidthPx `form:"width_px,omitempty" json:"width_px,omitempty"`
+}
+
+// PlanLinesParams defines parameters for PlanLines.
+type PlanLinesParams struct {
+	// WidthPx How wide a picture is laid out. From 640 px on, the legend stands beside the lane.
+	WidthPx *WidthPx `form:"width_px,omitempty" json:"width_px,omitempty"`
 }
 
 // PushParams defines parameters for Push.
@@ -1625,6 +2506,9 @@ type GetSnapshotParams struct {
 // AcceptInvitationJSONRequestBody defines body for AcceptInvitation for application/json ContentType.
 type AcceptInvitationJSONRequestBody = InvitationCode
 
+// LayOilJSONRequestBody defines body for LayOil for application/json ContentType.
+type LayOilJSONRequestBody = OilGiven
+
 // CreateSquadJSONRequestBody defines body for CreateSquad for application/json ContentType.
 type CreateSquadJSONRequestBody = Squad
 
@@ -1652,6 +2536,9 @@ type CreateBallJSONRequestBody = Ball
 // ReplaceBallJSONRequestBody defines body for ReplaceBall for application/json ContentType.
 type ReplaceBallJSONRequestBody = Ball
 
+// CompareLinesJSONRequestBody defines body for CompareLines for application/json ContentType.
+type CompareLinesJSONRequestBody = ComparisonRequest
+
 // CreateDrillJSONRequestBody defines body for CreateDrill for application/json ContentType.
 type CreateDrillJSONRequestBody = Drill
 
@@ -1661,14 +2548,26 @@ type ReplaceDrillJSONRequestBody = Drill
 // CreateInvitationJSONRequestBody defines body for CreateInvitation for application/json ContentType.
 type CreateInvitationJSONRequestBody = Invite
 
+// AssignLineJSONRequestBody defines body for AssignLine for application/json ContentType.
+type AssignLineJSONRequestBody = LineDrillRequest
+
 // ReplaceMemberJSONRequestBody defines body for ReplaceMember for application/json ContentType.
 type ReplaceMemberJSONRequestBody = MemberRole
+
+// MapMissesJSONRequestBody defines body for MapMisses for application/json ContentType.
+type MapMissesJSONRequestBody = MissMapRequest
+
+// StudyLineJSONRequestBody defines body for StudyLine for application/json ContentType.
+type StudyLineJSONRequestBody = PathsRequest
 
 // CreatePatternJSONRequestBody defines body for CreatePattern for application/json ContentType.
 type CreatePatternJSONRequestBody = Pattern
 
 // ReplacePatternJSONRequestBody defines body for ReplacePattern for application/json ContentType.
 type ReplacePatternJSONRequestBody = Pattern
+
+// PlanLinesJSONRequestBody defines body for PlanLines for application/json ContentType.
+type PlanLinesJSONRequestBody = PlanRequest
 
 // ReadSentenceJSONRequestBody defines body for ReadSentence for application/json ContentType.
 type ReadSentenceJSONRequestBody = Sentence
@@ -1714,6 +2613,9 @@ type ServerInterface interface {
 	// GetMe Who you are, and in which squads
 	// (GET /v1/me)
 	GetMe(ctx echo.Context) error
+	// LayOil Lay a load table that is not stored, and report the film
+	// (POST /v1/oil)
+	LayOil(ctx echo.Context) error
 	// CreateSquad Make a squad; you are its coach
 	// (POST /v1/squads)
 	CreateSquad(ctx echo.Context) error
@@ -1774,6 +2676,9 @@ type ServerInterface interface {
 	// ReplaceBall Replace one ball
 	// (PUT /v1/squads/{squad_id}/balls/{ball_id})
 	ReplaceBall(ctx echo.Context, squadID SquadID, ballID BallID, params ReplaceBallParams) error
+	// CompareLines Compare the lines of one athlete on two patterns, or of two athletes or balls on one
+	// (POST /v1/squads/{squad_id}/comparisons)
+	CompareLines(ctx echo.Context, squadID SquadID, params CompareLinesParams) error
 	// GetDigest Count and sum of what you may see, to prove a device holds the same
 	// (GET /v1/squads/{squad_id}/digest)
 	GetDigest(ctx echo.Context, squadID SquadID) error
@@ -1813,6 +2718,9 @@ type ServerInterface interface {
 	// DeleteInvitation Withdraw an invitation that has not been used
 	// (DELETE /v1/squads/{squad_id}/invitations/{invitation_id})
 	DeleteInvitation(ctx echo.Context, squadID SquadID, invitationID InvitationID) error
+	// AssignLine Store the drill that keeps the athlete on a line, and assign it
+	// (POST /v1/squads/{squad_id}/line-drills)
+	AssignLine(ctx echo.Context, squadID SquadID) error
 	// GetLive The feed's tail as server-sent events
 	// (GET /v1/squads/{squad_id}/live)
 	GetLive(ctx echo.Context, squadID SquadID, params GetLiveParams) error
@@ -1825,6 +2733,12 @@ type ServerInterface interface {
 	// ReplaceMember Change a member's role
 	// (PUT /v1/squads/{squad_id}/members/{member_id})
 	ReplaceMember(ctx echo.Context, squadID SquadID, memberID MemberID, params ReplaceMemberParams) error
+	// MapMisses What becomes of every aim, laydown by launch angle
+	// (POST /v1/squads/{squad_id}/miss-maps)
+	MapMisses(ctx echo.Context, squadID SquadID, params MapMissesParams) error
+	// StudyLine Work one line out, good or not, with the paths of its misses
+	// (POST /v1/squads/{squad_id}/paths)
+	StudyLine(ctx echo.Context, squadID SquadID, params StudyLineParams) error
 	// ListPatterns List the squad's patterns you may see, in revision order
 	// (GET /v1/squads/{squad_id}/patterns)
 	ListPatterns(ctx echo.Context, squadID SquadID, params ListPatternsParams) error
@@ -1840,6 +2754,15 @@ type ServerInterface interface {
 	// ReplacePattern Replace one pattern
 	// (PUT /v1/squads/{squad_id}/patterns/{pattern_id})
 	ReplacePattern(ctx echo.Context, squadID SquadID, patternID PatternID, params ReplacePatternParams) error
+	// GetFilm Report a pattern's film, fresh or as shots have left it
+	// (GET /v1/squads/{squad_id}/patterns/{pattern_id}/film)
+	GetFilm(ctx echo.Context, squadID SquadID, patternID PatternID, params GetFilmParams) error
+	// GetFilmPicture Draw a pattern's film, fresh or as shots have left it
+	// (GET /v1/squads/{squad_id}/patterns/{pattern_id}/film.svg)
+	GetFilmPicture(ctx echo.Context, squadID SquadID, patternID PatternID, params GetFilmPictureParams) error
+	// PlanLines Where should this athlete play this pattern? Ranked lines
+	// (POST /v1/squads/{squad_id}/plans)
+	PlanLines(ctx echo.Context, squadID SquadID, params PlanLinesParams) error
 	// Push Send a device's changes
 	// (POST /v1/squads/{squad_id}/push)
 	Push(ctx echo.Context, squadID SquadID, params PushParams) error
@@ -1949,6 +2872,15 @@ func (w *ServerInterfaceWrapper) GetMe(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetMe(ctx)
+	return err
+}
+
+// LayOil converts echo context to params.
+func (w *ServerInterfaceWrapper) LayOil(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.LayOil(ctx)
 	return err
 }
 
@@ -2621,6 +3553,31 @@ func (w *ServerInterfaceWrapper) ReplaceBall(ctx echo.Context) error {
 	return err
 }
 
+// CompareLines converts echo context to params.
+func (w *ServerInterfaceWrapper) CompareLines(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CompareLinesParams
+	// ------------- Optional query parameter "width_px" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "width_px", ctx.QueryParams(), &params.WidthPx, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter width_px: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CompareLines(ctx, squadID, params)
+	return err
+}
+
 // GetDigest converts echo context to params.
 func (w *ServerInterfaceWrapper) GetDigest(ctx echo.Context) error {
 	var err error
@@ -3057,6 +4014,22 @@ func (w *ServerInterfaceWrapper) DeleteInvitation(ctx echo.Context) error {
 	return err
 }
 
+// AssignLine converts echo context to params.
+func (w *ServerInterfaceWrapper) AssignLine(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AssignLine(ctx, squadID)
+	return err
+}
+
 // GetLive converts echo context to params.
 func (w *ServerInterfaceWrapper) GetLive(ctx echo.Context) error {
 	var err error
@@ -3223,6 +4196,56 @@ func (w *ServerInterfaceWrapper) ReplaceMember(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ReplaceMember(ctx, squadID, memberID, params)
+	return err
+}
+
+// MapMisses converts echo context to params.
+func (w *ServerInterfaceWrapper) MapMisses(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params MapMissesParams
+	// ------------- Optional query parameter "width_px" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "width_px", ctx.QueryParams(), &params.WidthPx, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter width_px: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.MapMisses(ctx, squadID, params)
+	return err
+}
+
+// StudyLine converts echo context to params.
+func (w *ServerInterfaceWrapper) StudyLine(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params StudyLineParams
+	// ------------- Optional query parameter "width_px" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "width_px", ctx.QueryParams(), &params.WidthPx, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter width_px: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.StudyLine(ctx, squadID, params)
 	return err
 }
 
@@ -3403,6 +4426,146 @@ func (w *ServerInterfaceWrapper) ReplacePattern(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ReplacePattern(ctx, squadID, patternID, params)
+	return err
+}
+
+// GetFilm converts echo context to params.
+func (w *ServerInterfaceWrapper) GetFilm(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// ------------- Path parameter "pattern_id" -------------
+	var patternID PatternID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "pattern_id", ctx.Param("pattern_id"), &patternID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter pattern_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetFilmParams
+	// ------------- Optional query parameter "session_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "session_id", ctx.QueryParams(), &params.SessionID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter session_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "athlete_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "athlete_id", ctx.QueryParams(), &params.AthleteID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter athlete_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "ball_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "ball_id", ctx.QueryParams(), &params.BallID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter ball_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "shots" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "shots", ctx.QueryParams(), &params.Shots, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter shots: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetFilm(ctx, squadID, patternID, params)
+	return err
+}
+
+// GetFilmPicture converts echo context to params.
+func (w *ServerInterfaceWrapper) GetFilmPicture(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// ------------- Path parameter "pattern_id" -------------
+	var patternID PatternID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "pattern_id", ctx.Param("pattern_id"), &patternID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter pattern_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetFilmPictureParams
+	// ------------- Optional query parameter "session_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "session_id", ctx.QueryParams(), &params.SessionID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter session_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "athlete_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "athlete_id", ctx.QueryParams(), &params.AthleteID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter athlete_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "ball_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "ball_id", ctx.QueryParams(), &params.BallID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter ball_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "shots" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "shots", ctx.QueryParams(), &params.Shots, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter shots: %s", err))
+	}
+
+	// ------------- Optional query parameter "width_px" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "width_px", ctx.QueryParams(), &params.WidthPx, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter width_px: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetFilmPicture(ctx, squadID, patternID, params)
+	return err
+}
+
+// PlanLines converts echo context to params.
+func (w *ServerInterfaceWrapper) PlanLines(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PlanLinesParams
+	// ------------- Optional query parameter "width_px" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "width_px", ctx.QueryParams(), &params.WidthPx, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter width_px: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PlanLines(ctx, squadID, params)
 	return err
 }
 
@@ -3974,6 +5137,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/readyz", wrapper.GetReady, options.OperationMiddlewares["getReady"]...)
 	router.POST(options.BaseURL+"/v1/invitations/accept", wrapper.AcceptInvitation, options.OperationMiddlewares["acceptInvitation"]...)
 	router.GET(options.BaseURL+"/v1/me", wrapper.GetMe, options.OperationMiddlewares["getMe"]...)
+	router.POST(options.BaseURL+"/v1/oil", wrapper.LayOil, options.OperationMiddlewares["layOil"]...)
 	router.POST(options.BaseURL+"/v1/squads", wrapper.CreateSquad, options.OperationMiddlewares["createSquad"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id", wrapper.GetSquad, options.OperationMiddlewares["getSquad"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id", wrapper.ReplaceSquad, options.OperationMiddlewares["replaceSquad"]...)
@@ -3994,6 +5158,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/balls/:ball_id", wrapper.DeleteBall, options.OperationMiddlewares["deleteBall"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/balls/:ball_id", wrapper.GetBall, options.OperationMiddlewares["getBall"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/balls/:ball_id", wrapper.ReplaceBall, options.OperationMiddlewares["replaceBall"]...)
+	router.POST(options.BaseURL+"/v1/squads/:squad_id/comparisons", wrapper.CompareLines, options.OperationMiddlewares["compareLines"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/digest", wrapper.GetDigest, options.OperationMiddlewares["getDigest"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/drills", wrapper.ListDrills, options.OperationMiddlewares["listDrills"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/drills", wrapper.CreateDrill, options.OperationMiddlewares["createDrill"]...)
@@ -4007,15 +5172,21 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/invitations", wrapper.ListInvitations, options.OperationMiddlewares["listInvitations"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/invitations", wrapper.CreateInvitation, options.OperationMiddlewares["createInvitation"]...)
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/invitations/:invitation_id", wrapper.DeleteInvitation, options.OperationMiddlewares["deleteInvitation"]...)
+	router.POST(options.BaseURL+"/v1/squads/:squad_id/line-drills", wrapper.AssignLine, options.OperationMiddlewares["assignLine"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/live", wrapper.GetLive, options.OperationMiddlewares["getLive"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/members", wrapper.ListMembers, options.OperationMiddlewares["listMembers"]...)
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/members/:member_id", wrapper.DeleteMember, options.OperationMiddlewares["deleteMember"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/members/:member_id", wrapper.ReplaceMember, options.OperationMiddlewares["replaceMember"]...)
+	router.POST(options.BaseURL+"/v1/squads/:squad_id/miss-maps", wrapper.MapMisses, options.OperationMiddlewares["mapMisses"]...)
+	router.POST(options.BaseURL+"/v1/squads/:squad_id/paths", wrapper.StudyLine, options.OperationMiddlewares["studyLine"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/patterns", wrapper.ListPatterns, options.OperationMiddlewares["listPatterns"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/patterns", wrapper.CreatePattern, options.OperationMiddlewares["createPattern"]...)
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/patterns/:pattern_id", wrapper.DeletePattern, options.OperationMiddlewares["deletePattern"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/patterns/:pattern_id", wrapper.GetPattern, options.OperationMiddlewares["getPattern"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/patterns/:pattern_id", wrapper.ReplacePattern, options.OperationMiddlewares["replacePattern"]...)
+	router.GET(options.BaseURL+"/v1/squads/:squad_id/patterns/:pattern_id/film", wrapper.GetFilm, options.OperationMiddlewares["getFilm"]...)
+	router.GET(options.BaseURL+"/v1/squads/:squad_id/patterns/:pattern_id/film.svg", wrapper.GetFilmPicture, options.OperationMiddlewares["getFilmPicture"]...)
+	router.POST(options.BaseURL+"/v1/squads/:squad_id/plans", wrapper.PlanLines, options.OperationMiddlewares["planLines"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/push", wrapper.Push, options.OperationMiddlewares["push"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/rules/read", wrapper.ReadSentence, options.OperationMiddlewares["readSentence"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/sessions", wrapper.ListSessions, options.OperationMiddlewares["listSessions"]...)
@@ -4256,6 +5427,45 @@ type GetMedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetMedefaultApplicationProblemPlusJSONResponse) VisitGetMeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayOilRequestObject struct {
+	Body *LayOilJSONRequestBody
+}
+
+type LayOilResponseObject interface {
+	VisitLayOilResponse(w http.ResponseWriter) error
+}
+
+type LayOil200JSONResponse FilmReport
+
+func (response LayOil200JSONResponse) VisitLayOilResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LayOildefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response LayOildefaultApplicationProblemPlusJSONResponse) VisitLayOilResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -5364,6 +6574,130 @@ func (response ReplaceBalldefaultApplicationProblemPlusJSONResponse) VisitReplac
 	return err
 }
 
+type CompareLinesRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+	Params  CompareLinesParams
+	Body    *CompareLinesJSONRequestBody
+}
+
+type CompareLinesResponseObject interface {
+	VisitCompareLinesResponse(w http.ResponseWriter) error
+}
+
+type CompareLines200JSONResponse LineComparison
+
+func (response CompareLines200JSONResponse) VisitCompareLinesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CompareLines200ApplicationXNdjsonResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response CompareLines200ApplicationXNdjsonResponse) VisitCompareLinesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/x-ndjson")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	flusher, ok := w.(http.Flusher)
+	if !ok {
+		// If w doesn't support flushing, fall back to io.Copy.
+		_, err := io.Copy(w, response.Body)
+		return err
+	}
+	// text/event-stream messages are typically small; use a
+	// modest buffer and flush after each chunk so clients see
+	// events immediately instead of waiting on OS buffering.
+	buf := make([]byte, 4096)
+	for {
+		n, err := response.Body.Read(buf)
+		if n > 0 {
+			if _, writeErr := w.Write(buf[:n]); writeErr != nil {
+				return writeErr
+			}
+			flusher.Flush()
+		}
+		if err != nil {
+			if err == io.EOF {
+				return nil
+			}
+			return err
+		}
+	}
+}
+
+type CompareLines200ImagePngResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response CompareLines200ImagePngResponse) VisitCompareLinesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/png")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type CompareLines200ImageSvgXMLResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response CompareLines200ImageSvgXMLResponse) VisitCompareLinesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/svg+xml")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type CompareLinesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response CompareLinesdefaultApplicationProblemPlusJSONResponse) VisitCompareLinesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type GetDigestRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 }
@@ -6003,6 +7337,60 @@ func (response DeleteInvitationdefaultApplicationProblemPlusJSONResponse) VisitD
 	return err
 }
 
+type AssignLineRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+	Body    *AssignLineJSONRequestBody
+}
+
+type AssignLineResponseObject interface {
+	VisitAssignLineResponse(w http.ResponseWriter) error
+}
+
+type AssignLine200JSONResponse LineDrill
+
+func (response AssignLine200JSONResponse) VisitAssignLineResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AssignLine201JSONResponse LineDrill
+
+func (response AssignLine201JSONResponse) VisitAssignLineResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AssignLinedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AssignLinedefaultApplicationProblemPlusJSONResponse) VisitAssignLineResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type GetLiveRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  GetLiveParams
@@ -6188,6 +7576,211 @@ type ReplaceMemberdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ReplaceMemberdefaultApplicationProblemPlusJSONResponse) VisitReplaceMemberResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MapMissesRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+	Params  MapMissesParams
+	Body    *MapMissesJSONRequestBody
+}
+
+type MapMissesResponseObject interface {
+	VisitMapMissesResponse(w http.ResponseWriter) error
+}
+
+type MapMisses200JSONResponse MissMap
+
+func (response MapMisses200JSONResponse) VisitMapMissesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MapMisses200ApplicationXNdjsonResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response MapMisses200ApplicationXNdjsonResponse) VisitMapMissesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/x-ndjson")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	flusher, ok := w.(http.Flusher)
+	if !ok {
+		// If w doesn't support flushing, fall back to io.Copy.
+		_, err := io.Copy(w, response.Body)
+		return err
+	}
+	// text/event-stream messages are typically small; use a
+	// modest buffer and flush after each chunk so clients see
+	// events immediately instead of waiting on OS buffering.
+	buf := make([]byte, 4096)
+	for {
+		n, err := response.Body.Read(buf)
+		if n > 0 {
+			if _, writeErr := w.Write(buf[:n]); writeErr != nil {
+				return writeErr
+			}
+			flusher.Flush()
+		}
+		if err != nil {
+			if err == io.EOF {
+				return nil
+			}
+			return err
+		}
+	}
+}
+
+type MapMisses200ImagePngResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response MapMisses200ImagePngResponse) VisitMapMissesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/png")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type MapMisses200ImageSvgXMLResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response MapMisses200ImageSvgXMLResponse) VisitMapMissesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/svg+xml")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type MapMissesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response MapMissesdefaultApplicationProblemPlusJSONResponse) VisitMapMissesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type StudyLineRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+	Params  StudyLineParams
+	Body    *StudyLineJSONRequestBody
+}
+
+type StudyLineResponseObject interface {
+	VisitStudyLineResponse(w http.ResponseWriter) error
+}
+
+type StudyLine200JSONResponse LineStudy
+
+func (response StudyLine200JSONResponse) VisitStudyLineResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type StudyLine200ImagePngResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response StudyLine200ImagePngResponse) VisitStudyLineResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/png")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type StudyLine200ImageSvgXMLResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response StudyLine200ImageSvgXMLResponse) VisitStudyLineResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/svg+xml")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type StudyLinedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response StudyLinedefaultApplicationProblemPlusJSONResponse) VisitStudyLineResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -6460,6 +8053,218 @@ type ReplacePatterndefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ReplacePatterndefaultApplicationProblemPlusJSONResponse) VisitReplacePatternResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetFilmRequestObject struct {
+	SquadID   SquadID   `json:"squad_id"`
+	PatternID PatternID `json:"pattern_id"`
+	Params    GetFilmParams
+}
+
+type GetFilmResponseObject interface {
+	VisitGetFilmResponse(w http.ResponseWriter) error
+}
+
+type GetFilm200JSONResponse FilmReport
+
+func (response GetFilm200JSONResponse) VisitGetFilmResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetFilmdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetFilmdefaultApplicationProblemPlusJSONResponse) VisitGetFilmResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetFilmPictureRequestObject struct {
+	SquadID   SquadID   `json:"squad_id"`
+	PatternID PatternID `json:"pattern_id"`
+	Params    GetFilmPictureParams
+}
+
+type GetFilmPictureResponseObject interface {
+	VisitGetFilmPictureResponse(w http.ResponseWriter) error
+}
+
+type GetFilmPicture200ImageSvgXMLResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetFilmPicture200ImageSvgXMLResponse) VisitGetFilmPictureResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/svg+xml")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetFilmPicturedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetFilmPicturedefaultApplicationProblemPlusJSONResponse) VisitGetFilmPictureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanLinesRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+	Params  PlanLinesParams
+	Body    *PlanLinesJSONRequestBody
+}
+
+type PlanLinesResponseObject interface {
+	VisitPlanLinesResponse(w http.ResponseWriter) error
+}
+
+type PlanLines200JSONResponse Plan
+
+func (response PlanLines200JSONResponse) VisitPlanLinesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanLines200ApplicationXNdjsonResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response PlanLines200ApplicationXNdjsonResponse) VisitPlanLinesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/x-ndjson")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	flusher, ok := w.(http.Flusher)
+	if !ok {
+		// If w doesn't support flushing, fall back to io.Copy.
+		_, err := io.Copy(w, response.Body)
+		return err
+	}
+	// text/event-stream messages are typically small; use a
+	// modest buffer and flush after each chunk so clients see
+	// events immediately instead of waiting on OS buffering.
+	buf := make([]byte, 4096)
+	for {
+		n, err := response.Body.Read(buf)
+		if n > 0 {
+			if _, writeErr := w.Write(buf[:n]); writeErr != nil {
+				return writeErr
+			}
+			flusher.Flush()
+		}
+		if err != nil {
+			if err == io.EOF {
+				return nil
+			}
+			return err
+		}
+	}
+}
+
+type PlanLines200ImagePngResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response PlanLines200ImagePngResponse) VisitPlanLinesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/png")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type PlanLines200ImageSvgXMLResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response PlanLines200ImageSvgXMLResponse) VisitPlanLinesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "image/svg+xml")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type PlanLinesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PlanLinesdefaultApplicationProblemPlusJSONResponse) VisitPlanLinesResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -7359,6 +9164,9 @@ type StrictServerInterface interface {
 	// GetMe Who you are, and in which squads
 	// (GET /v1/me)
 	GetMe(ctx context.Context, request GetMeRequestObject) (GetMeResponseObject, error)
+	// LayOil Lay a load table that is not stored, and report the film
+	// (POST /v1/oil)
+	LayOil(ctx context.Context, request LayOilRequestObject) (LayOilResponseObject, error)
 	// CreateSquad Make a squad; you are its coach
 	// (POST /v1/squads)
 	CreateSquad(ctx context.Context, request CreateSquadRequestObject) (CreateSquadResponseObject, error)
@@ -7419,6 +9227,9 @@ type StrictServerInterface interface {
 	// ReplaceBall Replace one ball
 	// (PUT /v1/squads/{squad_id}/balls/{ball_id})
 	ReplaceBall(ctx context.Context, request ReplaceBallRequestObject) (ReplaceBallResponseObject, error)
+	// CompareLines Compare the lines of one athlete on two patterns, or of two athletes or balls on one
+	// (POST /v1/squads/{squad_id}/comparisons)
+	CompareLines(ctx context.Context, request CompareLinesRequestObject) (CompareLinesResponseObject, error)
 	// GetDigest Count and sum of what you may see, to prove a device holds the same
 	// (GET /v1/squads/{squad_id}/digest)
 	GetDigest(ctx context.Context, request GetDigestRequestObject) (GetDigestResponseObject, error)
@@ -7458,6 +9269,9 @@ type StrictServerInterface interface {
 	// DeleteInvitation Withdraw an invitation that has not been used
 	// (DELETE /v1/squads/{squad_id}/invitations/{invitation_id})
 	DeleteInvitation(ctx context.Context, request DeleteInvitationRequestObject) (DeleteInvitationResponseObject, error)
+	// AssignLine Store the drill that keeps the athlete on a line, and assign it
+	// (POST /v1/squads/{squad_id}/line-drills)
+	AssignLine(ctx context.Context, request AssignLineRequestObject) (AssignLineResponseObject, error)
 	// GetLive The feed's tail as server-sent events
 	// (GET /v1/squads/{squad_id}/live)
 	GetLive(ctx context.Context, request GetLiveRequestObject) (GetLiveResponseObject, error)
@@ -7470,6 +9284,12 @@ type StrictServerInterface interface {
 	// ReplaceMember Change a member's role
 	// (PUT /v1/squads/{squad_id}/members/{member_id})
 	ReplaceMember(ctx context.Context, request ReplaceMemberRequestObject) (ReplaceMemberResponseObject, error)
+	// MapMisses What becomes of every aim, laydown by launch angle
+	// (POST /v1/squads/{squad_id}/miss-maps)
+	MapMisses(ctx context.Context, request MapMissesRequestObject) (MapMissesResponseObject, error)
+	// StudyLine Work one line out, good or not, with the paths of its misses
+	// (POST /v1/squads/{squad_id}/paths)
+	StudyLine(ctx context.Context, request StudyLineRequestObject) (StudyLineResponseObject, error)
 	// ListPatterns List the squad's patterns you may see, in revision order
 	// (GET /v1/squads/{squad_id}/patterns)
 	ListPatterns(ctx context.Context, request ListPatternsRequestObject) (ListPatternsResponseObject, error)
@@ -7485,6 +9305,15 @@ type StrictServerInterface interface {
 	// ReplacePattern Replace one pattern
 	// (PUT /v1/squads/{squad_id}/patterns/{pattern_id})
 	ReplacePattern(ctx context.Context, request ReplacePatternRequestObject) (ReplacePatternResponseObject, error)
+	// GetFilm Report a pattern's film, fresh or as shots have left it
+	// (GET /v1/squads/{squad_id}/patterns/{pattern_id}/film)
+	GetFilm(ctx context.Context, request GetFilmRequestObject) (GetFilmResponseObject, error)
+	// GetFilmPicture Draw a pattern's film, fresh or as shots have left it
+	// (GET /v1/squads/{squad_id}/patterns/{pattern_id}/film.svg)
+	GetFilmPicture(ctx context.Context, request GetFilmPictureRequestObject) (GetFilmPictureResponseObject, error)
+	// PlanLines Where should this athlete play this pattern? Ranked lines
+	// (POST /v1/squads/{squad_id}/plans)
+	PlanLines(ctx context.Context, request PlanLinesRequestObject) (PlanLinesResponseObject, error)
 	// Push Send a device's changes
 	// (POST /v1/squads/{squad_id}/push)
 	Push(ctx context.Context, request PushRequestObject) (PushResponseObject, error)
@@ -7705,6 +9534,52 @@ func (sh *strictHandler) GetMe(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(GetMeResponseObject); ok {
 		return validResponse.VisitGetMeResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// LayOil operation middleware
+func (sh *strictHandler) LayOil(ctx echo.Context) error {
+	var request LayOilRequestObject
+
+	var body LayOilJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.LayOil(ctx.Request().Context(), request.(LayOilRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "LayOil")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(LayOilResponseObject); ok {
+		return validResponse.VisitLayOilResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -8441,6 +10316,55 @@ func (sh *strictHandler) ReplaceBall(ctx echo.Context, squadID SquadID, ballID B
 	return nil
 }
 
+// CompareLines operation middleware
+func (sh *strictHandler) CompareLines(ctx echo.Context, squadID SquadID, params CompareLinesParams) error {
+	var request CompareLinesRequestObject
+
+	request.SquadID = squadID
+	request.Params = params
+
+	var body CompareLinesJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.CompareLines(ctx.Request().Context(), request.(CompareLinesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "CompareLines")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(CompareLinesResponseObject); ok {
+		return validResponse.VisitCompareLinesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // GetDigest operation middleware
 func (sh *strictHandler) GetDigest(ctx echo.Context, squadID SquadID) error {
 	var request GetDigestRequestObject
@@ -8853,6 +10777,54 @@ func (sh *strictHandler) DeleteInvitation(ctx echo.Context, squadID SquadID, inv
 	return nil
 }
 
+// AssignLine operation middleware
+func (sh *strictHandler) AssignLine(ctx echo.Context, squadID SquadID) error {
+	var request AssignLineRequestObject
+
+	request.SquadID = squadID
+
+	var body AssignLineJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AssignLine(ctx.Request().Context(), request.(AssignLineRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AssignLine")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AssignLineResponseObject); ok {
+		return validResponse.VisitAssignLineResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // GetLive operation middleware
 func (sh *strictHandler) GetLive(ctx echo.Context, squadID SquadID, params GetLiveParams) error {
 	var request GetLiveRequestObject
@@ -8976,6 +10948,104 @@ func (sh *strictHandler) ReplaceMember(ctx echo.Context, squadID SquadID, member
 		return err
 	} else if validResponse, ok := response.(ReplaceMemberResponseObject); ok {
 		return validResponse.VisitReplaceMemberResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// MapMisses operation middleware
+func (sh *strictHandler) MapMisses(ctx echo.Context, squadID SquadID, params MapMissesParams) error {
+	var request MapMissesRequestObject
+
+	request.SquadID = squadID
+	request.Params = params
+
+	var body MapMissesJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.MapMisses(ctx.Request().Context(), request.(MapMissesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "MapMisses")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(MapMissesResponseObject); ok {
+		return validResponse.VisitMapMissesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// StudyLine operation middleware
+func (sh *strictHandler) StudyLine(ctx echo.Context, squadID SquadID, params StudyLineParams) error {
+	var request StudyLineRequestObject
+
+	request.SquadID = squadID
+	request.Params = params
+
+	var body StudyLineJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.StudyLine(ctx.Request().Context(), request.(StudyLineRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "StudyLine")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(StudyLineResponseObject); ok {
+		return validResponse.VisitStudyLineResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -9154,6 +11224,109 @@ func (sh *strictHandler) ReplacePattern(ctx echo.Context, squadID SquadID, patte
 		return err
 	} else if validResponse, ok := response.(ReplacePatternResponseObject); ok {
 		return validResponse.VisitReplacePatternResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetFilm operation middleware
+func (sh *strictHandler) GetFilm(ctx echo.Context, squadID SquadID, patternID PatternID, params GetFilmParams) error {
+	var request GetFilmRequestObject
+
+	request.SquadID = squadID
+	request.PatternID = patternID
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetFilm(ctx.Request().Context(), request.(GetFilmRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetFilm")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetFilmResponseObject); ok {
+		return validResponse.VisitGetFilmResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetFilmPicture operation middleware
+func (sh *strictHandler) GetFilmPicture(ctx echo.Context, squadID SquadID, patternID PatternID, params GetFilmPictureParams) error {
+	var request GetFilmPictureRequestObject
+
+	request.SquadID = squadID
+	request.PatternID = patternID
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetFilmPicture(ctx.Request().Context(), request.(GetFilmPictureRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetFilmPicture")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetFilmPictureResponseObject); ok {
+		return validResponse.VisitGetFilmPictureResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PlanLines operation middleware
+func (sh *strictHandler) PlanLines(ctx echo.Context, squadID SquadID, params PlanLinesParams) error {
+	var request PlanLinesRequestObject
+
+	request.SquadID = squadID
+	request.Params = params
+
+	var body PlanLinesJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PlanLines(ctx.Request().Context(), request.(PlanLinesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PlanLines")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PlanLinesResponseObject); ok {
+		return validResponse.VisitPlanLinesResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

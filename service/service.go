@@ -20,6 +20,7 @@ type Service struct {
 	random io.Reader
 	log    *slog.Logger
 	hashes chan struct{} // bounds how many passwords are hashed at once: each takes 19 MiB
+	slots  *slots        // bounds what is computed at once
 	live   *live
 	tails  *tails
 	// cursorKey signs the cursors of feeds and snapshots.
@@ -37,7 +38,7 @@ type Config struct {
 
 // New makes a service.
 func New(config Config) *Service {
-	s := &Service{db: config.DB, keys: config.Keys, log: config.Log, now: config.Now, random: config.Random, hashes: make(chan struct{}, 4)}
+	s := &Service{db: config.DB, keys: config.Keys, log: config.Log, now: config.Now, random: config.Random, hashes: make(chan struct{}, 4), slots: newSlots()}
 	if s.now == nil {
 		s.now = time.Now
 	}

@@ -9,6 +9,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/service/lane"
+	"laneward/service/line"
 	"laneward/service/oil"
 	"laneward/service/shot"
 )
@@ -25,16 +26,40 @@ type WearReport struct {
 	LaidDownUL    float64 `json:"laid_down_ul"`
 }
 
-// WornBy asks for a film as shots have left it. With a session it is its shots, in their order, the first Shots of them unless that is 0, and of
-// one athlete if given; a plan may instead ask for so many shots of its own athlete along the line of its own.
+// WornBy asks for a film as shots have left it. With a session it is its shots, in their order: the first Shots of them unless that is 0, and only
+// those of the athlete and the ball given. Without a session it is so many shots of the plan's own athlete and ball as they scatter along
+// the line given, or along the best one on the fresh film.
 type WornBy struct {
 	Session *uuid.UUID
 	Athlete *uuid.UUID
+	Ball    *uuid.UUID
 	Shots   int
+	// LaydownBoard and LaunchAngleDeg are the line, both or neither.
+	LaydownBoard, LaunchAngleDeg *float64
+}
+
+// faults says what a plan cannot be asked for.
+func (b WornBy) faults() []Fault {
+	var f faults
+	f.add(b.Session == nil && b.Shots < 1, "/worn", "required", "name the session whose shots wear the film, or how many shots")
+	f.add(b.Shots < 0 || b.Shots > MaxWornShots, "/worn/shots", "range", "is outside 1 to %d", MaxWornShots)
+	f.add((b.LaydownBoard == nil) != (b.LaunchAngleDeg == nil), "/worn", "required", "give both laydown_board and launch_angle_deg, or neither")
+	f.add(b.Session != nil && b.LaydownBoard != nil, "/worn/laydown_board", "mismatch", "a session's shots have lines of their own: leave it out, or leave the session out")
+	f.add(b.Session == nil && b.Athlete != nil, "/worn/athlete_id", "mismatch", "without a session it is the plan's own athlete who wears the film: leave it out")
+	f.add(b.Session == nil && b.Ball != nil, "/worn/ball_id", "mismatch", "without a session it is the plan's own ball that wears the film: leave it out")
+	return f
+}
+
+// aim is the line the shots are thrown along; nil for the best one.
+func (b WornBy) aim() *line.Aim {
+	if b.LaydownBoard == nil || b.LaunchAngleDeg == nil {
+		return nil
+	}
+	return &line.Aim{LaydownBoard: *b.LaydownBoard, LaunchAngleDeg: *b.LaunchAngleDeg}
 }
 
 // MaxWornShots bounds how many shots wear a film.
-const MaxWornShots = 5000
+const MaxWornShots = 4096
 
 // wornBySession reads a session's shots and wears the film by them. notes are sentences on what was taken for granted.
 func (w *work) wornBySession(ctx context.Context, film *oil.Film, by WornBy, pattern uuid.UUID) (worn *oil.Film, report *WearReport, notes []string, err error) {
@@ -42,18 +67,14 @@ func (w *work) wornBySession(ctx context.Context, film *oil.Film, by WornBy, pat
 	if err != nil {
 		return nil, nil, nil, err
 	}
-	if by.Athlete != nil {
-		if _, err := w.get(ctx, KindAthlete, *by.Athlete); err != nil {
-			return nil, nil, nil, err
-		}
-	}
 	session := found.(*SessionRecord)
 	shots, err := w.allShotsOf(ctx, session.ID)
 	if err != nil {
 		return nil, nil, nil, err
 	}
-	if by.Athlete != nil {
-		shots = slices.DeleteFunc(shots, func(s *ShotRecord) bool { return s.AthleteID != *by.Athlete })
+	shots, err = w.only(ctx, shots, by)
+	if err != nil {
+		return nil, nil, nil, err
 	}
 	// The athletes take turns: device clocks order nothing.
 	slices.SortStableFunc(shots, func(a, b *ShotRecord) int { return cmp.Compare(a.Order, b.Order) })
@@ -86,6 +107,23 @@ func (w *work) wornBySession(ctx context.Context, film *oil.Film, by WornBy, pat
 		notes = append(notes, "Only your own shots of the session are known to you: those of the others wore nothing here.")
 	}
 	return worn, report, notes, nil
+}
+
+// only keeps the shots of the athlete and the ball that were asked for.
+func (w *work) only(ctx context.Context, shots []*ShotRecord, by WornBy) ([]*ShotRecord, error) {
+	if by.Athlete != nil {
+		if _, err := w.get(ctx, KindAthlete, *by.Athlete); err != nil {
+			return nil, err
+		}
+		shots = slices.DeleteFunc(shots, func(s *ShotRecord) bool { return s.AthleteID != *by.Athlete })
+	}
+	if by.Ball != nil {
+		if _, err := w.get(ctx, KindBall, *by.Ball); err != nil {
+			return nil, err
+		}
+		shots = slices.DeleteFunc(shots, func(s *ShotRecord) bool { return s.BallID == nil || *s.BallID != *by.Ball })
+	}
+	return shots, nil
 }
 
 func (w *work) sidesOf(ctx context.Context, shots []*ShotRecord) (map[uuid.UUID]lane.Side, error) {

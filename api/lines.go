@@ -1,0 +1,190 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+
+	"laneward/openapi"
+	"laneward/service"
+	"laneward/service/line"
+	"laneward/service/motion"
+	"laneward/service/oil"
+)
+
+// planRequest reads what all requests for lines have in common: their JSON is one.
+func planRequest(body any) (service.LineQuery, error) {
+	data, err := json.Marshal(body)
+	if err != nil {
+		return service.LineQuery{}, fmt.Errorf("read a request for lines: %w", err)
+	}
+	var asked openapi.PlanRequest
+	if err := json.Unmarshal(data, &asked); err != nil {
+		return service.LineQuery{}, fmt.Errorf("read a request for lines: %w", err)
+	}
+	query := service.LineQuery{
+		Athlete: asked.AthleteID, Ball: asked.BallID, Pattern: asked.PatternID, Worn: wornOf(asked.Worn), Lines: whole(asked.Lines), Draws: whole(asked.Draws),
+	}
+	if f := asked.Friction; f != nil {
+		query.Friction = &motion.Friction{MuDry: f.MuDry, MuOil: f.MuOil, Q0: f.Q0}
+	}
+	if p := asked.Pocket; p != nil {
+		query.Pocket = &line.Pocket{
+			Name: text(p.Name), BoardLow: p.BoardLow, BoardHigh: p.BoardHigh, AngleLowDeg: p.AngleLowDeg, AngleHighDeg: p.AngleHighDeg,
+		}
+	}
+	return query, nil
+}
+
+func wornOf(w *openapi.WornBy) *service.WornBy {
+	if w == nil {
+		return nil
+	}
+	return &service.WornBy{
+		Session: w.SessionID, Athlete: w.AthleteID, Ball: w.BallID, Shots: whole(w.Shots), LaydownBoard: w.LaydownBoard, LaunchAngleDeg: w.LaunchAngleDeg,
+	}
+}
+
+func whole(value *int) int {
+	if value == nil {
+		return 0
+	}
+	return *value
+}
+
+func (h *handlers) LayOil(_ context.Context, r openapi.LayOilRequestObject) (openapi.LayOilResponseObject, error) {
+	given := service.OilGiven{Name: text(r.Body.Name)}
+	if r.Body.LengthFt != nil {
+		given.LengthFt = *r.Body.LengthFt
+	}
+	if r.Body.Film != nil {
+		given.Film = *r.Body.Film
+	}
+	if r.Body.Loads != nil {
+		for _, l := range *r.Body.Loads {
+			given.Loads = append(given.Loads, oil.Load{
+				Direction: oil.Direction(l.Direction), FromBoard: l.FromBoard, ToBoard: l.ToBoard, Count: l.Count, ULPerBoard: l.UlPerBoard,
+				StartFt: l.StartFt, EndFt: l.EndFt,
+			})
+		}
+	}
+	report, err := h.service.LayOil(given)
+	return filmReply{report}, err
+}
+
+// filmReply answers with a film, whose JSON is the contract's.
+type filmReply struct{ report service.FilmReport }
+
+func (r filmReply) VisitLayOilResponse(w http.ResponseWriter) error {
+	return writeJSON(w, http.StatusOK, r.report)
+}
+
+func (r filmReply) VisitGetFilmResponse(w http.ResponseWriter) error {
+	return writeJSON(w, http.StatusOK, r.report)
+}
+
+// wornQuery is how a film is worn by the query of an address; nil for not at all.
+func wornQuery(p openapi.GetFilmParams) *service.WornBy {
+	if p == (openapi.GetFilmParams{}) {
+		return nil
+	}
+	return &service.WornBy{Session: p.SessionID, Athlete: p.AthleteID, Ball: p.BallID, Shots: whole(p.Shots)}
+}
+
+func (h *handlers) GetFilm(ctx context.Context, r openapi.GetFilmRequestObject) (openapi.GetFilmResponseObject, error) {
+	report, err := h.service.PatternFilm(ctx, userOf(ctx), r.SquadID, r.PatternID, wornQuery(r.Params))
+	return filmReply{report}, err
+}
+
+func (h *handlers) GetFilmPicture(ctx context.Context, r openapi.GetFilmPictureRequestObject) (openapi.GetFilmPictureResponseObject, error) {
+	p := r.Params
+	worn := wornQuery(openapi.GetFilmParams{SessionID: p.SessionID, AthleteID: p.AthleteID, BallID: p.BallID, Shots: p.Shots})
+	scene, err := h.service.PatternFilmPicture(ctx, userOf(ctx), r.SquadID, r.PatternID, worn, widthOf(p.WidthPx))
+	return sceneReply{scene: scene, media: mediaSVG}, err
+}
+
+func (h *handlers) PlanLines(ctx context.Context, r openapi.PlanLinesRequestObject) (openapi.PlanLinesResponseObject, error) {
+	query, err := planRequest(r.Body)
+	if err != nil {
+		return nil, err
+	}
+	return computed(ctx, r.Params.WidthPx, func(ctx context.Context, progress service.LineProgress) (*service.LinePlan, error) {
+		return h.service.PlanLines(ctx, userOf(ctx), r.SquadID, query, progress)
+	})
+}
+
+func (h *handlers) CompareLines(ctx context.Context, r openapi.CompareLinesRequestObject) (openapi.CompareLinesResponseObject, error) {
+	query, err := planRequest(r.Body)
+	if err != nil {
+		return nil, err
+	}
+	a := r.Body.Against
+	against := service.LineAgainst{Athlete: a.AthleteID, Ball: a.BallID, Pattern: a.PatternID, Worn: wornOf(a.Worn), Fresh: a.Fresh != nil && *a.Fresh}
+	return computed(ctx, r.Params.WidthPx, func(ctx context.Context, progress service.LineProgress) (*service.LineComparison, error) {
+		return h.service.CompareLines(ctx, userOf(ctx), r.SquadID, query, against, progress)
+	})
+}
+
+func (h *handlers) MapMisses(ctx context.Context, r openapi.MapMissesRequestObject) (openapi.MapMissesResponseObject, error) {
+	query, err := planRequest(r.Body)
+	if err != nil {
+		return nil, err
+	}
+	var grid service.GridQuery
+	if g := r.Body.Grid; g != nil {
+		grid = service.GridQuery{
+			LaydownFrom: g.LaydownFromBoard, LaydownTo: g.LaydownToBoard, LaydownStep: g.LaydownStepBoards,
+			AngleFrom: g.AngleFromDeg, AngleTo: g.AngleToDeg, AngleStep: g.AngleStepDeg,
+		}
+	}
+	return computed(ctx, r.Params.WidthPx, func(ctx context.Context, progress service.LineProgress) (*service.LineMissMap, error) {
+		return h.service.MapMisses(ctx, userOf(ctx), r.SquadID, query, grid, progress)
+	})
+}
+
+func (h *handlers) StudyLine(ctx context.Context, r openapi.StudyLineRequestObject) (openapi.StudyLineResponseObject, error) {
+	query, err := planRequest(r.Body)
+	if err != nil {
+		return nil, err
+	}
+	aim := line.Aim{LaydownBoard: r.Body.LaydownBoard, LaunchAngleDeg: r.Body.LaunchAngleDeg}
+	return computed(ctx, r.Params.WidthPx, func(ctx context.Context, _ service.LineProgress) (*service.LineStudy, error) {
+		return h.service.StudyLine(ctx, userOf(ctx), r.SquadID, query, aim)
+	})
+}
+
+func (h *handlers) AssignLine(ctx context.Context, r openapi.AssignLineRequestObject) (openapi.AssignLineResponseObject, error) {
+	query, err := planRequest(r.Body)
+	if err != nil {
+		return nil, err
+	}
+	asked := service.LineAssignment{
+		ID: r.Body.ID, Aim: line.Aim{LaydownBoard: r.Body.LaydownBoard, LaunchAngleDeg: r.Body.LaunchAngleDeg}, Name: text(r.Body.Name),
+		Reps: int32(whole(r.Body.Reps)), //nolint:gosec // the contract allows 1000
+	}
+	if r.Body.PassShare != nil {
+		asked.PassShare = *r.Body.PassShare
+	}
+	if r.Body.AssignedOn != nil {
+		asked.AssignedOn = &service.Day{Time: r.Body.AssignedOn.Time}
+	}
+	if r.Body.DueOn != nil {
+		asked.DueOn = &service.Day{Time: r.Body.DueOn.Time}
+	}
+	d, a, created, err := h.service.AssignLine(ctx, userOf(ctx), r.SquadID, query, asked)
+	return lineDrillReply{Drill: d, Assignment: a, created: created}, err
+}
+
+type lineDrillReply struct {
+	Drill      *service.DrillRecord      `json:"drill"`
+	Assignment *service.AssignmentRecord `json:"assignment"`
+	created    bool
+}
+
+func (r lineDrillReply) VisitAssignLineResponse(w http.ResponseWriter) error {
+	if r.created {
+		return writeJSON(w, http.StatusCreated, r)
+	}
+	return writeJSON(w, http.StatusOK, r)
+}

@@ -1,0 +1,213 @@
+package service
+
+import (
+	"fmt"
+	"math"
+
+	"laneward/service/lane"
+	"laneward/service/line"
+	"laneward/service/motion"
+	"laneward/service/picture"
+)
+
+// drawn lays a description out.
+func drawn(description interface{ Scene() (picture.Scene, error) }) (picture.Scene, error) {
+	scene, err := description.Scene()
+	if err != nil {
+		return scene, &Error{Code: Invalid, Detail: err.Error(), cause: err}
+	}
+	return scene, nil
+}
+
+// linesDrawn is how many lines one picture shows: more cannot be told apart on a phone.
+const linesDrawn = 3
+
+// lane is the film as the subject's athlete sees it.
+func (s LineSubject) lane(request line.Request, caption string, widthPx int) picture.Lane {
+	return picture.Lane{
+		Side: s.Athlete.Side, Title: s.Athlete.Name + " on " + s.filmName(), Caption: caption, WidthPx: widthPx,
+		Film: &picture.Film{UL: request.Film.UL, Unit: picture.Microlitres},
+	}
+}
+
+func (s LineSubject) filmName() string {
+	if s.Wear != nil {
+		return fmt.Sprintf("%s after %s", s.Pattern.Name, countOf(s.Wear.Passes, "shot", "shots"))
+	}
+	return s.Pattern.Name
+}
+
+// Picture draws the best lines over the film, with the corridor and the breakpoint of the best one.
+func (p *LinePlan) Picture(widthPx int) (picture.Scene, error) {
+	if len(p.Lines) == 0 {
+		return drawn(p.Subject.lane(p.request, p.Note, widthPx))
+	}
+	best := p.Lines[0]
+	caption := fmt.Sprintf("%s. Line A: %s", p.Subject.Ball.Name, best.Reason)
+	described := p.Subject.lane(p.request, caption, widthPx)
+	for i, one := range p.Lines[:min(len(p.Lines), linesDrawn)] {
+		described.Paths = append(described.Paths, pathOf(one.Path, one.label(), i == 0))
+	}
+	mark(&described, best)
+	return drawn(described)
+}
+
+// label says a line in the words a player walks to the lane with.
+func (l PlannedLine) label() string {
+	return fmt.Sprintf("feet %.1f, target %.1f: %.0f %% of own shots in the pocket", l.FeetBoard, l.TargetBoard, 100*l.PocketShare)
+}
+
+func pathOf(path motion.Path, label string, emphasis bool) picture.Path {
+	drawn := picture.Path{Label: label, Emphasis: emphasis}
+	for _, station := range path.Stations {
+		drawn.Points = append(drawn.Points, picture.Point{Board: station.Board, Ft: station.Ft})
+	}
+	return drawn
+}
+
+// corridorHalfFt is how far before and beyond a line's own breakpoint its corridor is drawn: there its shots turn.
+const corridorHalfFt = 4.0
+
+// mark adds the line's breakpoint and its corridor.
+func mark(l *picture.Lane, one PlannedLine) {
+	if one.Path.BreakpointFt > 0 {
+		l.Breakpoints = []picture.Breakpoint{{Board: one.Path.BreakpointBoard, Ft: one.Path.BreakpointFt}}
+	}
+	if one.Drill == nil {
+		return
+	}
+	low, high := one.Drill.Rules[0].Edges()
+	corridor := picture.Corridor{
+		FromBoard: math.Max(low, lane.MinBoard), ToBoard: math.Min(high, lane.MaxBoard), FromFt: lane.ArrowsFt, ToFt: lane.ArrowsFt, Sentence: one.Drill.Sentences[0],
+	}
+	if one.Corridor.At == line.AtBreakpoint {
+		corridor.FromFt = math.Max(one.Path.BreakpointFt-corridorHalfFt, 0)
+		corridor.ToFt = math.Min(one.Path.BreakpointFt+corridorHalfFt, lane.LengthFt)
+	}
+	l.Corridors = []picture.Corridor{corridor}
+}
+
+// missesDrawn are the misses, in boards, that a picture of one line shows on either side.
+var missesDrawn = map[int]bool{2: true, 4: true}
+
+// Picture draws the line and its misses of two and four boards on either side.
+func (l *LineStudy) Picture(widthPx int) (picture.Scene, error) {
+	caption := fmt.Sprintf("%s. Feet %.1f, target %.1f, %.2f degrees. %s", l.Subject.Ball.Name, l.FeetBoard, l.TargetBoard, l.LaunchAngleDeg, l.Reason)
+	described := l.Subject.lane(l.request, caption, widthPx)
+	described.Paths = []picture.Path{pathOf(l.Path, "the usual delivery", true)}
+	for i, miss := range l.Misses {
+		if path := l.MissPaths[i]; missesDrawn[miss.Boards] && len(path.Stations) > 1 {
+			label := fmt.Sprintf("%d boards %s at the arrows: %s", miss.Boards, miss.Side, miss.Hit.Words())
+			described.Paths = append(described.Paths, pathOf(path, label, false))
+		}
+	}
+	mark(&described, PlannedLine{Line: l.Line, Drill: l.Drill})
+	return drawn(described)
+}
+
+// Picture draws the share of own shots in the pocket over laydown and launch angle, with the best lines and the scatter about the first.
+func (m *LineMissMap) Picture(widthPx int) (picture.Scene, error) {
+	described := picture.MissMap{
+		Side: m.Subject.Athlete.Side, Title: "Where " + m.Subject.Athlete.Name + " may aim on " + m.Subject.filmName(), WidthPx: widthPx,
+		Caption:       fmt.Sprintf("%s. Each place is an aim; its colour is the share of own shots that reach %s.", m.Subject.Ball.Name, pocketText(m.Pocket)),
+		LaydownBoards: m.Grid.LaydownBoards, AnglesDeg: m.Grid.LaunchAnglesDeg, Share: make([][]float64, len(m.Cells)),
+	}
+	most := 0.0
+	for i, column := range m.Cells {
+		described.Share[i] = make([]float64, len(column))
+		for j, cell := range column {
+			described.Share[i][j] = cell.PocketShare
+			most = math.Max(most, cell.PocketShare)
+		}
+	}
+	if half := math.Round(most*10) / 20; half >= 0.05 {
+		described.Contours = []float64{half}
+	}
+	for _, one := range m.Lines {
+		if len(described.Aims) == linesDrawn || !m.holds(one.Aim) {
+			continue
+		}
+		described.Aims = append(described.Aims, picture.Aim{LaydownBoard: one.LaydownBoard, AngleDeg: one.LaunchAngleDeg, Label: one.label(), Emphasis: len(described.Aims) == 0})
+		if len(described.Aims) == 1 {
+			varX, covXY, varY := m.Subject.Scatter.line().LaydownSpread(one.Aim)
+			described.Spreads = []picture.Spread{{
+				MeanX: one.LaydownBoard, MeanY: one.LaunchAngleDeg, VarX: varX, CovXY: covXY, VarY: varY, Label: "own scatter about the best line",
+			}}
+		}
+	}
+	return drawn(described)
+}
+
+func (m *LineMissMap) holds(aim line.Aim) bool {
+	laydowns, angles := m.Grid.LaydownBoards, m.Grid.LaunchAnglesDeg
+	return aim.LaydownBoard >= laydowns[0] && aim.LaydownBoard <= laydowns[len(laydowns)-1] &&
+		aim.LaunchAngleDeg >= angles[0] && aim.LaunchAngleDeg <= angles[len(angles)-1]
+}
+
+func (s SubjectScatter) line() line.Scatter {
+	return line.Scatter{
+		ArrowsBoards: s.ArrowsBoards, LaunchAngleDeg: s.LaunchAngleDeg, SpeedMPH: s.SpeedMPH, RevRPM: s.RevRateRPM,
+		ArrowsAngleCorrelation: s.ArrowsAngleCorrelation,
+	}
+}
+
+func pocketText(p line.Pocket) string {
+	return fmt.Sprintf("board %g to %g at %g to %g degrees", p.BoardLow, p.BoardHigh, p.AngleLowDeg, p.AngleHighDeg)
+}
+
+// Picture draws both sides on one colour scale, beside each other where there is room: each with its own best line, and with what the other's
+// best line does there.
+func (c *LineComparison) Picture(widthPx int) (picture.Scene, error) {
+	if widthPx == 0 {
+		widthPx = picture.DefaultWidthPx
+	}
+	beside := widthPx >= 2*picture.MinWidthPx
+	if beside {
+		widthPx = min(widthPx/2, picture.WideWidthPx-1) // each keeps its legend below
+	}
+	topUL := math.Max(mostOil(c.A.request), mostOil(c.B.request))
+	a, err := c.A.side("A", c.B, "B", widthPx, topUL)
+	if err != nil {
+		return a, err
+	}
+	b, err := c.B.side("B", c.A, "A", widthPx, topUL)
+	if err != nil {
+		return b, err
+	}
+	return picture.Join(c.A.Subject.Athlete.Name+" and "+c.B.Subject.Athlete.Name+" compared", beside, a, b), nil
+}
+
+// side draws one side of a comparison: its own best line, and the other side's best line as it runs here.
+func (p *LinePlan) side(name string, other *LinePlan, otherName string, widthPx int, topUL float64) (picture.Scene, error) {
+	caption := p.Subject.Ball.Name + ". " + p.Note
+	if len(p.Lines) > 0 {
+		caption = p.Subject.Ball.Name + ". " + p.Lines[0].Reason
+	}
+	described := p.Subject.lane(p.request, caption, widthPx)
+	described.Title, described.Film.MaxUL = name+": "+described.Title, topUL
+	if len(p.Lines) > 0 {
+		described.Paths = append(described.Paths, pathOf(p.Lines[0].Path, "the best line here: "+p.Lines[0].label(), true))
+		mark(&described, p.Lines[0])
+	}
+	if len(other.Lines) > 0 {
+		carried, err := line.At(p.request, other.Lines[0].Aim)
+		if err != nil {
+			return picture.Scene{}, err
+		}
+		if len(carried.Path.Stations) > 1 {
+			label := fmt.Sprintf("the best line of %s here: %.0f %% of own shots in the pocket", otherName, 100*carried.PocketShare)
+			described.Paths = append(described.Paths, pathOf(carried.Path, label, false))
+		}
+	}
+	return drawn(described)
+}
+
+func mostOil(request line.Request) float64 {
+	most := 0.0
+	for b := range request.Film.UL {
+		for _, ul := range request.Film.UL[b] {
+			most = math.Max(most, ul)
+		}
+	}
+	return most
+}
