@@ -24,7 +24,7 @@ type importCommand struct {
 }
 
 func (importCommand) Help() string {
-	return `Stores the shots of a practice log, at most 10,000 at once. Each row is stored, the same as before, in conflict with a stored shot, or refused with the reason; a bad row never holds up the good ones. It is safe to import the same log again, after mending rows or when the network failed: what is stored already stays as it is. laneward columns lists the columns.
+	return `At most 10,000 shots at once. Each row is stored, the same as before, in conflict with a stored shot, or refused with the reason; a bad row never holds up the good ones. It is safe to import the same log again, after mending rows or when the network failed: what is stored already stays as it is. laneward columns lists the columns.
 
 Exit code 6 tells that some rows were not stored.
 
