@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"net/http"
 	"slices"
 	"strings"
@@ -124,6 +125,9 @@ func (c *contract) check(next echo.HandlerFunc) echo.HandlerFunc {
 		if err := checkQuery(request, route); err != nil {
 			return err
 		}
+		if err := checkMedia(request, route); err != nil {
+			return err
+		}
 		err := openapi3filter.ValidateRequest(request.Context(), &openapi3filter.RequestValidationInput{
 			Request: request, PathParams: params, Route: withoutSecurity(route),
 			Options: &openapi3filter.Options{MultiError: true, ExcludeRequestBody: readByHandler(route)},
@@ -159,6 +163,20 @@ func checkQuery(request *http.Request, route *routers.Route) error {
 	return nil
 }
 
+// checkMedia refuses a body of a type that the operation does not take. Without a body there is nothing to refuse here.
+func checkMedia(request *http.Request, route *routers.Route) error {
+	body := route.Operation.RequestBody
+	if body == nil || readByHandler(route) || request.ContentLength == 0 {
+		return nil
+	}
+	media := request.Header.Get(echo.HeaderContentType)
+	if body.Value.Content.Get(media) != nil {
+		return nil
+	}
+	taken := slices.Sorted(maps.Keys(body.Value.Content))
+	return &service.Error{Code: codeMedia, Detail: fmt.Sprintf("the body comes as %q: set Content-Type to %s and send it so", media, strings.Join(taken, " or "))}
+}
+
 // contractError says what does not fit the contract, each fault with its place in the body.
 func contractError(err error) error {
 	var tooLarge *http.MaxBytesError
@@ -192,7 +210,7 @@ func collect(err error, prefix string, faults *[]service.Fault) {
 	case errors.As(err, &request) && request.Err != nil && request.Err != err: //nolint:errorlint // identity ends the recursion
 		collect(request.Err, prefix, faults)
 	case errors.As(err, &schema):
-		*faults = append(*faults, service.Fault{Pointer: pointer(schema.JSONPointer()), Code: schema.SchemaField, Detail: schemaDetail(schema)})
+		*faults = append(*faults, schemaFault(schema))
 	default:
 		*faults = append(*faults, service.Fault{Code: "format", Detail: plainDetail(err)})
 	}
@@ -224,18 +242,25 @@ func pointer(path []string) string {
 	return b.String()
 }
 
-func schemaDetail(err *openapi3.SchemaError) string {
+// schemaFault says in a person's words what does not fit a schema.
+func schemaFault(err *openapi3.SchemaError) service.Fault {
+	fault := service.Fault{Pointer: pointer(err.JSONPointer()), Code: err.SchemaField, Detail: err.Reason}
+	var unknown string
 	switch err.SchemaField {
-	case "additionalProperties":
-		return "is no field here: check its spelling, or leave it out (" + err.Reason + ")"
+	case "properties", "additionalProperties":
+		// The validator points at the object; a person wants the field.
+		if _, scanned := fmt.Sscanf(err.Reason, "property %q is unsupported", &unknown); scanned == nil {
+			fault.Pointer += pointer([]string{unknown})
+			fault.Detail = "is no field here: check its spelling, or leave it out"
+		}
 	case "enum":
 		allowed := make([]string, len(err.Schema.Enum))
 		for i, value := range err.Schema.Enum {
 			allowed[i] = fmt.Sprint(value)
 		}
-		return "is not one of " + strings.Join(allowed, ", ")
+		fault.Detail = "is not one of " + strings.Join(allowed, ", ")
 	}
-	return err.Reason
+	return fault
 }
 
 func plainDetail(err error) string {
