@@ -76,8 +76,8 @@ func parseTags(header string) entityTags {
 		}
 		opaque, weak := strings.CutPrefix(part, "W/")
 		rev, err := strconv.ParseInt(strings.Trim(opaque, `"`), 10, 64)
-		if err != nil || len(opaque) < 3 || opaque[0] != '"' || opaque[len(opaque)-1] != '"' {
-			continue
+		if err != nil || opaque != etag(rev) {
+			continue // tags are compared letter by letter: another spelling of the number is another tag
 		}
 		if weak {
 			tags.weak = append(tags.weak, rev)
