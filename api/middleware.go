@@ -3,6 +3,7 @@ package api
 import (
 	"compress/gzip"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -48,6 +49,9 @@ func accessLog(log *slog.Logger) echo.MiddlewareFunc {
 	}
 }
 
+// errPanic stands for a panic, which has been logged with its place.
+var errPanic = errors.New("panic")
+
 func recoverPanics(log *slog.Logger) echo.MiddlewareFunc {
 	return func(next echo.HandlerFunc) echo.HandlerFunc {
 		return func(c echo.Context) (err error) {
@@ -56,8 +60,9 @@ func recoverPanics(log *slog.Logger) echo.MiddlewareFunc {
 					if r == http.ErrAbortHandler { //nolint:errorlint // the value itself is the signal
 						panic(r)
 					}
-					log.ErrorContext(c.Request().Context(), "panic", "panic", fmt.Sprint(r), "stack", string(debug.Stack()))
-					err = fmt.Errorf("panic: %v", r)
+					log.ErrorContext(c.Request().Context(), "panic", "request_id", c.Response().Header().Get(echo.HeaderXRequestID), "route", c.Path(),
+						"panic", fmt.Sprint(r), "stack", string(debug.Stack()))
+					err = errPanic
 				}
 			}()
 			return next(c)

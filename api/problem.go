@@ -56,7 +56,7 @@ func writeError(log *slog.Logger, err error, c echo.Context) {
 	known, status, _ := describe(err)
 	id := c.Response().Header().Get(echo.HeaderXRequestID)
 	gone := c.Request().Context().Err() != nil // whoever asked no longer waits
-	if (known.Code == service.Internal || known.Code == service.Unavailable) && !gone {
+	if (known.Code == service.Internal || known.Code == service.Unavailable) && !gone && !errors.Is(err, errPanic) {
 		log.ErrorContext(c.Request().Context(), "request failed", "request_id", id, "route", c.Path(), "err", err)
 	}
 	problem := problemOf(err, id)
