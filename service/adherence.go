@@ -86,15 +86,20 @@ func (s *Service) Judgements(ctx context.Context, user, squad uuid.UUID, query D
 		asked := tasks.drill.Drill()
 		plain := plainShots(shots)
 		judgements := asked.Judge(plain)
-		judged = make([]JudgedShot, len(shots))
-		for i := range shots {
-			judged[i] = JudgedShot{Shot: shots[i], Judgement: judgements[i]}
-		}
+		judged = together(shots, judgements)
 		score := Score{Athlete: task.athlete, From: task.from, To: task.to, Assigned: task.assigned, Adherence: asked.Score(plain, judgements)}
 		scores = DrillScores{Drill: tasks.drill, Scores: []Score{score}}
 		return nil
 	})
 	return scores, judged, err
+}
+
+func together(shots []*ShotRecord, judgements []drill.ShotJudgement) []JudgedShot {
+	judged := make([]JudgedShot, len(shots))
+	for i := range shots {
+		judged[i] = JudgedShot{Shot: shots[i], Judgement: judgements[i]}
+	}
+	return judged
 }
 
 // task is what one athlete was asked to do: the drill, between two days.

@@ -21,7 +21,18 @@ func (s *Service) DrillPicture(ctx context.Context, user, squad uuid.UUID, query
 		return picture.Scene{}, err
 	}
 	athlete, record := scores.Scores[0].Athlete, scores.Drill
-	drawn := picture.Lane{Side: athlete.Side, Title: athlete.Name + ": " + record.Name, WidthPx: widthPx, Caption: scores.Scores[0].Adherence.Reading}
+	drawn := drillLane(record, athlete.Side, judged)
+	drawn.Title, drawn.Caption, drawn.WidthPx = athlete.Name+": "+record.Name, scores.Scores[0].Adherence.Reading, widthPx
+	scene, err := drawn.Scene()
+	if err != nil {
+		return scene, fmt.Errorf("draw drill %s for athlete %s: %w", record.ID, athlete.ID, err)
+	}
+	return scene, nil
+}
+
+// drillLane draws the judged shots over what the drill's board rule allows, without words.
+func drillLane(record *DrillRecord, side lane.Side, judged []JudgedShot) picture.Lane {
+	drawn := picture.Lane{Side: side}
 	at := boardRule(record.Rules)
 	if at >= 0 {
 		drawn.Corridors = []picture.Corridor{corridorOf(record.Rules[at], record.Sentences[at], judged)}
@@ -31,11 +42,7 @@ func (s *Service) DrillPicture(ctx context.Context, user, squad uuid.UUID, query
 			drawn.Shots = append(drawn.Shots, mark)
 		}
 	}
-	scene, err := drawn.Scene()
-	if err != nil {
-		return scene, fmt.Errorf("draw drill %s for athlete %s: %w", record.ID, athlete.ID, err)
-	}
-	return scene, nil
+	return drawn
 }
 
 // boardRule is the index of the first rule on a board, -1 when there is none.
@@ -99,20 +106,19 @@ func placeFt(rule drill.Rule, s *shot.Shot) float64 {
 
 // markOf places a judged shot; ok is false when there is no board to place it at.
 func markOf(one JudgedShot, rules []drill.Rule, at int) (mark picture.Mark, ok bool) {
-	rule := drill.Rule{At: drill.Breakpoint}
-	var board *float64
+	rule, verdict := drill.Rule{At: drill.Breakpoint}, one.Judgement.Verdict
+	board := one.Shot.BreakpointBoard
 	if at >= 0 {
-		rule = rules[at]
+		// The corridor is that rule's, so the mark says what became of it, whatever the drill's other rules say.
+		rule, verdict, board = rules[at], one.Judgement.Rules[at].Verdict, nil
 		if judged := one.Judgement.Rules[at]; judged.Basis != "" {
 			board = &judged.Value
 		}
-	} else {
-		board = one.Shot.BreakpointBoard
 	}
 	if board == nil {
 		return mark, false
 	}
-	mark = picture.Mark{Board: *board, Ft: placeFt(rule, &one.Shot.Shot), Verdict: picture.Verdict(one.Judgement.Verdict)}
-	mark.Label = fmt.Sprintf("shot %d: board %.4g, %s", one.Shot.Order, *board, one.Judgement.Verdict)
+	mark = picture.Mark{Board: *board, Ft: placeFt(rule, &one.Shot.Shot), Verdict: picture.Verdict(verdict)}
+	mark.Label = fmt.Sprintf("shot %d: board %.4g, %s", one.Shot.Order, *board, verdict)
 	return mark, true
 }

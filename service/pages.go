@@ -41,29 +41,11 @@ func (s *Service) DrillLanes(ctx context.Context, user, squad uuid.UUID, query D
 			plain := plainShots(shots)
 			judgements := asked.Judge(plain)
 			score := Score{Athlete: task.athlete, From: task.from, To: task.to, Assigned: task.assigned, Adherence: asked.Score(plain, judgements)}
-			lanes = append(lanes, LaneScore{Score: score, Lane: drillLane(record, task.athlete.Side, shots, judgements)})
+			lanes = append(lanes, LaneScore{Score: score, Lane: drillLane(record, task.athlete.Side, together(shots, judgements))})
 		}
 		return nil
 	})
 	return record, lanes, err
-}
-
-func drillLane(record *DrillRecord, side lane.Side, shots []*ShotRecord, judgements []drill.ShotJudgement) picture.Lane {
-	judged := make([]JudgedShot, len(shots))
-	for i := range shots {
-		judged[i] = JudgedShot{Shot: shots[i], Judgement: judgements[i]}
-	}
-	drawn := picture.Lane{Side: side}
-	at := boardRule(record.Rules)
-	if at >= 0 {
-		drawn.Corridors = []picture.Corridor{corridorOf(record.Rules[at], record.Sentences[at], judged)}
-	}
-	for _, one := range judged {
-		if mark, ok := markOf(one, record.Rules, at); ok {
-			drawn.Shots = append(drawn.Shots, mark)
-		}
-	}
-	return drawn
 }
 
 // SessionLane is what one athlete threw in a session: the lane with the breakpoint of each shot that has one, over the session's pattern when

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -229,12 +228,9 @@ func capital(text string) string {
 	return string(unicode.ToUpper(first)) + text[size:]
 }
 
-// styleRE finds style attributes; in the text of a picture quotation marks are escaped, so nothing else looks like one.
-var styleRE = regexp.MustCompile(` style="[^"]*"`)
-
-// svg is a picture to stand in a page. The page's policy allows no inline style: the stylesheet says how pictures scale.
+// svg is a picture to stand in a page.
 func svg(scene picture.Scene) template.HTML {
-	return template.HTML(styleRE.ReplaceAll(scene.SVG(), nil)) //nolint:gosec // the picture escapes every text it is given
+	return template.HTML(scene.SVG()) //nolint:gosec // the picture escapes every text it is given
 }
 
 // pictureOf is a picture under a name of its own, or the reason why there is none.

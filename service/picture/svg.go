@@ -10,14 +10,14 @@ import (
 	"strings"
 )
 
-// SVG returns the scene as one self-contained <svg> element: it can stand in a page or be served as image/svg+xml. It scales down to the width of what
-// holds it and never beyond its own width.
+// SVG returns the scene as one self-contained <svg> element: it can stand in a page or be served as image/svg+xml. It has no
+// inline style, which a strict page refuses: a stylesheet says how it scales.
 func (s Scene) SVG() []byte {
 	w := &svgWriter{}
 	id := s.id()
-	w.printf(`<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="%s-t" aria-describedby="%s-d" viewBox="0 0 %s %s" width="%s" height="%s" `,
+	w.printf(`<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="%s-t" aria-describedby="%s-d" viewBox="0 0 %s %s" width="%s" height="%s" `+
+		`font-family="Go,'Helvetica Neue',Helvetica,Arial,sans-serif">`+"\n",
 		id, id, num(s.Width), num(s.Height), num(s.Width), num(s.Height))
-	w.printf(`style="max-width:100%%;height:auto" font-family="Go,'Helvetica Neue',Helvetica,Arial,sans-serif">` + "\n")
 	w.printf("<title id=\"%s-t\">%s</title>\n<desc id=\"%s-d\">%s</desc>\n", id, escape(s.Title), id, escape(s.Desc))
 	w.printf("<rect width=\"%s\" height=\"%s\" fill=\"%s\"/>\n", num(s.Width), num(s.Height), white.Hex())
 	for start := 0; start < len(s.Elements); {
