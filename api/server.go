@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/netip"
 	"strings"
 	"sync"
 	"time"
@@ -68,6 +69,9 @@ func NewHandler(config Config) (*Handler, error) {
 	rest := func(c echo.Context) error {
 		if err := contract.unknown(c); err != nil {
 			return err
+		}
+		if from, err := netip.ParseAddr(c.RealIP()); err == nil {
+			c.SetRequest(c.Request().WithContext(web.WithClient(c.Request().Context(), from)))
 		}
 		return echo.WrapHandler(pages)(c)
 	}

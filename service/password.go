@@ -94,6 +94,8 @@ var commonPasswords = map[string]bool{
 func passwordFault(password, email string) string {
 	lower := strings.ToLower(password)
 	switch {
+	case password == "":
+		return "is empty: take several unrelated words"
 	case commonPasswords[lower], strings.Count(lower, lower[:1]) == len(lower):
 		return "is among the first anyone would guess: take several unrelated words"
 	case strings.Contains(lower, email):
