@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"net/netip"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -182,7 +183,8 @@ func (m *demoMaker) day(n int) service.Day {
 }
 
 func (m *demoMaker) drills(ctx context.Context) error {
-	for _, d := range demoDrills {
+	for _, d := range slices.Backward(demoDrills) { // the first is made last, for the newest is shown first
+
 		rule, err := drill.Parse(d.sentence, nil)
 		if err != nil {
 			return err
