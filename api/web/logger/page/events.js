@@ -1,5 +1,7 @@
 // Server-sent events read from a response (HTML Living Standard, section 9.2): the browser's own reader cannot send who asks.
 
+import { Offline } from "./api.js";
+
 // events yields what arrives as batches of { id, name, data }. quiet is called when nothing has come for so long.
 export async function* events(body, quiet, silenceMs) {
   const reader = body.pipeThrough(new TextDecoderStream()).getReader();
@@ -7,7 +9,9 @@ export async function* events(body, quiet, silenceMs) {
   let timer = setTimeout(quiet, silenceMs);
   try {
     for (;;) {
-      const { value, done } = await reader.read();
+      const { value, done } = await reader.read().catch((error) => {
+        throw new Offline("the tail was cut", { cause: error });
+      });
       if (done) return;
       clearTimeout(timer);
       timer = setTimeout(quiet, silenceMs);

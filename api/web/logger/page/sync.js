@@ -70,6 +70,12 @@ export class Sync {
     this.waking?.();
   }
 
+  // reconnect opens the tail anew: the network has changed, and the old one may be dead without knowing.
+  reconnect() {
+    this.cut?.abort();
+    this.rouse();
+  }
+
   // rest waits until something wakes it, the tail ends, or the time is over.
   async rest(ms) {
     if (this.roused) return;
@@ -187,11 +193,14 @@ export class Sync {
   // follow opens the tail. When it ends, for whatever reason, the loop goes round once more and finds out why.
   follow() {
     const begun = Date.now();
-    const cut = new AbortController();
+    const cut = this.cut = new AbortController();
     const signal = AbortSignal.any([this.stopper.signal, cut.signal]);
     this.tail = this.read(signal, cut).catch((error) => {
-      if (!problemOf(error) && !this.stopped && error.name !== "AbortError") throw error;
-    }).then(() => Date.now() - begun < 5000 ? new Promise((resolve) => { setTimeout(resolve, 2000 + backoff(3)); }) : null).finally(() => { this.tail = null; });
+      if (!problemOf(error)) throw error;
+    }).then(() => { // one that ends at once is not opened again at once
+      const early = Date.now() - begun < 5000 && !signal.aborted;
+      return early ? new Promise((resolve) => { setTimeout(resolve, firstWaitMs + backoff(2)); }) : null;
+    }).finally(() => { this.tail = null; });
   }
 
   async read(signal, cut) {

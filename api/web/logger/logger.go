@@ -1,0 +1,131 @@
+// Package logger serves the offline logger: a page an athlete installs on a phone or a laptop, that logs shots without a network and sends
+// them when there is one. It is a folder of static files that speaks the contract like any other client; there is no build step.
+package logger
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"io/fs"
+	"net/http"
+	"path"
+	"slices"
+	"time"
+)
+
+//go:embed page
+var embedded embed.FS
+
+// Root is the address the page lives under; its service worker rules no more than that.
+const Root = "/logger/"
+
+const (
+	worker   = "sw.js" // the service worker, which is told the version and the names of all the others
+	homePage = "index.html"
+)
+
+// mediaTypes are those of the page's files. The machine's own table is not asked, so that the answer is the same everywhere.
+var mediaTypes = map[string]string{
+	".css":         "text/css; charset=utf-8",
+	".html":        "text/html; charset=utf-8",
+	".js":          "text/javascript; charset=utf-8",
+	".png":         "image/png",
+	".svg":         "image/svg+xml",
+	".webmanifest": "application/manifest+json",
+}
+
+// file is one file of the page, ready to be sent.
+type file struct {
+	body  []byte
+	media string
+	etag  string
+}
+
+// Handler serves the page under [Root]. It looks at no cookie and asks no database: who may read what is the contract's business.
+func Handler() http.Handler {
+	files := load()
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET "+Root+"{name...}", func(w http.ResponseWriter, r *http.Request) {
+		name := r.PathValue("name")
+		if name == "" {
+			name = homePage
+		}
+		found, ok := files[name]
+		if !ok {
+			http.NotFound(w, r)
+			return
+		}
+		found.serve(w, r)
+	})
+	mux.Handle("GET "+path.Clean(Root), http.RedirectHandler(Root, http.StatusPermanentRedirect))
+	return mux
+}
+
+// serve sends a file, or tells that the browser has it. It is asked for every time, so that a new version is seen at once.
+func (f file) serve(w http.ResponseWriter, r *http.Request) {
+	header := w.Header()
+	header.Set("Content-Type", f.media)
+	header.Set("ETag", f.etag)
+	header.Set("Cache-Control", "no-cache")
+	header.Set("X-Content-Type-Options", "nosniff")
+	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(f.body))
+}
+
+// load reads the embedded files and tells the service worker of them. Files that cannot be read are a fault of the build.
+func load() map[string]file {
+	files := make(map[string]file)
+	entries, err := fs.ReadDir(embedded, "page")
+	if err != nil {
+		panic(fmt.Sprintf("logger: %v", err))
+	}
+	for _, entry := range entries {
+		body, err := fs.ReadFile(embedded, path.Join("page", entry.Name()))
+		if err != nil {
+			panic(fmt.Sprintf("logger: %v", err))
+		}
+		media, ok := mediaTypes[path.Ext(entry.Name())]
+		if !ok {
+			panic(fmt.Sprintf("logger: no media type is known for %s", entry.Name()))
+		}
+		files[entry.Name()] = file{body: body, media: media, etag: tag(body)}
+	}
+	told := tellWorker(files)
+	files[worker] = file{body: told, media: files[worker].media, etag: tag(told)}
+	return files
+}
+
+// tellWorker writes the names of all files and a version that changes with any of them into the service worker: a new version is fetched whole.
+func tellWorker(files map[string]file) []byte {
+	names := []string{}
+	for name := range files {
+		if name != worker {
+			names = append(names, name)
+		}
+	}
+	slices.Sort(names)
+	version := sha256.New()
+	version.Write(files[worker].body)
+	addresses := make([]string, len(names))
+	for i, name := range names {
+		version.Write([]byte(name))
+		version.Write(files[name].body)
+		addresses[i] = Root + name
+		if name == homePage {
+			addresses[i] = Root
+		}
+	}
+	list, err := json.Marshal(addresses)
+	if err != nil {
+		panic(fmt.Sprintf("logger: %v", err))
+	}
+	told := bytes.Replace(files[worker].body, []byte("{{version}}"), []byte(hex.EncodeToString(version.Sum(nil)[:8])), 1)
+	return bytes.Replace(told, []byte("{{files}}"), list, 1)
+}
+
+func tag(body []byte) string {
+	sum := sha256.Sum256(body)
+	return `"` + hex.EncodeToString(sum[:12]) + `"`
+}

@@ -1,0 +1,222 @@
+// The page: who is signed in, what was chosen, which view is shown, and what is told at the top.
+
+import { Account, SignedOut } from "./account.js";
+import { Offline, Problem, send } from "./api.js";
+import { conflictView } from "./conflict.js";
+import { h, say, svg } from "./dom.js";
+import { logView } from "./log.js";
+import { allChanges } from "./queue.js";
+import { shotsView } from "./shots.js";
+import { signInView } from "./signin.js";
+import { startView } from "./start.js";
+import { openCopy, readMeta, writeMeta } from "./store.js";
+import { Sync, syncState } from "./sync.js";
+import { syncView } from "./syncview.js";
+import { count, timeOf } from "./words.js";
+
+const views = {
+  "": logView, log: logView, shots: shotsView, start: startView, sync: syncView, conflict: conflictView, "sign-in": signInView,
+};
+
+const titles = { log: "Log", shots: "Shots", start: "Set up", sync: "Sync", conflict: "Two versions", "sign-in": "Sign in" };
+
+class App {
+  async begin() {
+    this.account = await Account.open();
+    this.update = null; // a newer version of the page, ready to take over
+    window.addEventListener("hashchange", () => this.show());
+    window.addEventListener("online", () => this.sync?.reconnect());
+    window.addEventListener("offline", () => this.refresh());
+    document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && this.sync?.wake());
+    this.watchForUpdates();
+    if (this.account.person) await this.enter();
+    await this.show();
+  }
+
+  // enter opens the copy of whoever is signed in, and lets it be kept up to date.
+  async enter() {
+    this.leave();
+    this.db = await openCopy(this.account.person.user_id);
+    this.me = await readMeta(this.db, "me") ?? null;
+    this.choice = await readMeta(this.db, "choice") ?? {};
+    navigator.storage?.persist?.(); // not waited for: some browsers ask the person first
+    if (this.me) this.meet().catch(passed);
+    else await this.meet().catch(passed);
+    this.startSync();
+  }
+
+  leave() {
+    this.sync?.stop();
+    this.db?.close();
+    this.sync = this.db = this.me = null;
+    this.choice = {};
+  }
+
+  // meet asks the server who this is and in which squads.
+  async meet() {
+    this.me = await this.account.call((token) => send("GET", "/v1/me", { token }));
+    await writeMeta(this.db, "me", this.me);
+    if (!this.choice.squad && this.me.squads.length === 1) await this.choose({ squad: this.me.squads[0].squad_id });
+  }
+
+  get squad() { return this.me?.squads.find((squad) => squad.squad_id === this.choice.squad) ?? null; }
+
+  // athlete is whose shots are logged: an athlete's own, or the one a coach chose.
+  get athlete() { return this.squad?.role === "athlete" ? this.squad.athlete_id : this.choice.athlete; }
+
+  get ready() { return Boolean(this.squad && this.athlete && this.choice.session); }
+
+  async choose(change) {
+    const moved = change.squad && change.squad !== this.choice.squad;
+    this.choice = { ...this.choice, ...moved && { athlete: "", session: "", drill: "", ball: "" }, ...change };
+    await writeMeta(this.db, "choice", this.choice);
+    if (moved) this.startSync();
+  }
+
+  startSync() {
+    this.sync?.stop();
+    this.sync = null;
+    if (!this.choice.squad) return;
+    this.sync = new Sync({ account: this.account, db: this.db, squad: this.choice.squad, told: () => this.refresh() });
+    this.sync.start();
+  }
+
+  go(where) {
+    if (location.hash === `#/${where}`) this.show();
+    else location.hash = `#/${where}`;
+  }
+
+  // show opens the view of the address, or the first one that has to come before it.
+  async show() {
+    let [name, ...rest] = location.hash.replace(/^#\/?/, "").split("/");
+    if (!this.account.person) name = "sign-in";
+    else if (["", "log", "shots"].includes(name) && !this.ready) name = "start";
+    this.view?.close?.();
+    this.view = null;
+    this.name = name || "log";
+    document.title = `${titles[this.name] ?? "Log"} · Laneward logger`;
+    const view = await (views[name] ?? logView)(this, rest);
+    this.view = view;
+    document.getElementById("main").replaceChildren(view.element);
+    await this.drawTop();
+    view.shown?.();
+    if (this.moved) document.getElementById("main").focus({ preventScroll: true });
+    this.moved = true;
+    window.scrollTo(0, 0);
+  }
+
+  // refresh shows what has changed underneath.
+  async refresh() {
+    if (this.refreshing) {
+      this.again = true;
+      return;
+    }
+    this.refreshing = true;
+    try {
+      do {
+        this.again = false;
+        await this.drawTop();
+        await this.view?.refresh?.();
+      } while (this.again);
+    } finally {
+      this.refreshing = false;
+    }
+  }
+
+  // standing is how the queue and the copy stand.
+  async standing() {
+    const changes = await allChanges(this.db);
+    const own = changes.filter((change) => change.squad === this.choice.squad);
+    const of = (...states) => own.filter((change) => states.includes(change.state));
+    const state = this.choice.squad ? await syncState(this.db, this.choice.squad) : null;
+    return {
+      state, unsent: of("unsent", "waiting"), refused: of("refused"), conflicts: of("conflict"), waiting: of("waiting"),
+      elsewhere: changes.filter((change) => change.squad !== this.choice.squad && change.state !== "landed"),
+      offline: !navigator.onLine || state?.problem?.kind === "offline",
+    };
+  }
+
+  async drawTop() {
+    const top = document.getElementById("top");
+    if (!this.account.person) {
+      top.replaceChildren(h("div", { class: "bar" }, brand()));
+      return;
+    }
+    const standing = await this.standing();
+    const link = (name, text) => h("a", { href: `#/${name}`, "aria-current": this.name === name ? "page" : null }, text);
+    top.replaceChildren(h("div", { class: "bar" }, brand(),
+      h("nav", { "aria-label": "Logger" }, link("log", "Log"), link("shots", "Shots"), link("start", "Set up")), chip(standing)), ...this.notices(standing));
+  }
+
+  notices(standing) {
+    const problem = standing.state?.problem;
+    const kept = count(standing.unsent.length, "change");
+    const notes = [];
+    if (!this.account.signedIn || problem?.kind === "signed-out") {
+      notes.push(["Your sign-in has ended. ", standing.unsent.length ? `${kept} not sent yet ${standing.unsent.length === 1 ? "is" : "are"} kept here. ` : "Go on logging; it is kept here. ",
+        h("a", { href: "#/sign-in" }, "Sign in again")]);
+    } else if (problem?.kind === "not-a-member") {
+      notes.push([`You are not in this squad any more, so nothing can be sent to it. ${kept} not sent yet stay on this device. `, h("a", { href: "#/sync" }, "Look at them")]);
+    } else if (problem?.kind === "too-old") {
+      notes.push([`This version of the logger is too old for the server. ${kept} not sent yet stay here. `,
+        h("button", { type: "button", class: "plain", onclick: () => this.takeUpdate() }, "Update the logger")]);
+    }
+    if (this.update) notes.push(["A newer version of the logger is ready. ", h("button", { type: "button", class: "plain", onclick: () => this.takeUpdate() }, "Update now")]);
+    return notes.map((note) => h("p", { class: "notice" }, note));
+  }
+
+  async watchForUpdates() {
+    if (!navigator.serviceWorker) return;
+    const found = (worker) => worker.addEventListener("statechange", () => {
+      if (worker.state !== "installed" || !navigator.serviceWorker.controller) return;
+      this.update = worker;
+      this.refresh();
+    });
+    try {
+      const registration = await navigator.serviceWorker.register("sw.js", { scope: "./" });
+      this.update = navigator.serviceWorker.controller ? registration.waiting : null;
+      if (registration.installing) found(registration.installing);
+      registration.addEventListener("updatefound", () => found(registration.installing));
+    } catch (error) {
+      this.notInstalled = error.message; // told on the page of the sync: without it the page does not open with the network off
+    }
+  }
+
+  async takeUpdate() {
+    const registration = await navigator.serviceWorker?.getRegistration();
+    await registration?.update().catch(passed);
+    const worker = this.update ?? registration?.waiting;
+    if (!worker) return location.reload();
+    navigator.serviceWorker.addEventListener("controllerchange", () => location.reload(), { once: true });
+    worker.postMessage("take over");
+  }
+}
+
+// passed lets what a lack of network or of a sign-in causes go by: the sync tells of it.
+function passed(error) {
+  if (!(error instanceof Offline || error instanceof Problem || error instanceof SignedOut || error instanceof TypeError)) throw error;
+}
+
+const brand = () => h("a", { class: "brand", href: "#/log", "aria-label": "Laneward logger" },
+  svg("svg", { viewBox: "0 0 24 24", "aria-hidden": "true", focusable: "false" },
+    svg("path", { class: "boards", d: "M6 21L8.500 3M12 21V3M18 21L15.500 3" }), svg("path", { class: "ball-path", d: "M16 20C19 13 18 9 13.200 5" }),
+    svg("circle", { class: "ball", cx: 13, cy: 5, r: 2.8 })));
+
+// chip says in a few words how things stand with the server; the worst first.
+function chip({ unsent, refused, conflicts, offline, state }) {
+  const waits = unsent.length ? `${unsent.length} to send` : "";
+  let kind = "sent", text = state?.syncedAt ? `Sent ${timeOf(state.syncedAt)}` : "Not synced yet";
+  if (conflicts.length) [kind, text] = ["bad", count(conflicts.length, "conflict")];
+  else if (refused.length) [kind, text] = ["bad", `${refused.length} refused`];
+  else if (offline) [kind, text] = ["off", `Offline${waits ? ` · ${waits}` : ""}`];
+  else if (waits) [kind, text] = ["busy", waits];
+  return h("a", { class: `sync ${kind}`, href: "#/sync", "aria-label": `Sync: ${text}` }, h("span", { class: "dot", "aria-hidden": "true" }), text);
+}
+
+const app = new App();
+app.begin().catch((error) => {
+  document.getElementById("main").replaceChildren(h("div", { class: "wrap" }, h("h1", {}, "The logger cannot open its store"),
+    h("p", {}, `The browser says: ${error.message}. Shots logged before are not lost. Close other pages of the logger and leave private browsing, then open it again.`)));
+  say("The logger cannot open its store");
+  throw error;
+});

@@ -1,0 +1,63 @@
+// Two versions of one record: one chooses field by field, or either as a whole.
+
+import { h, say } from "./dom.js";
+import { differing } from "./merge.js";
+import { changeOf, list, resolve } from "./queue.js";
+import { titleOf } from "./syncview.js";
+import { fieldValue, fieldWord } from "./words.js";
+
+export async function conflictView(app, [kind, id]) {
+  const change = await changeOf(app.db, app.choice.squad, kind, id);
+  if (change?.state !== "conflict") {
+    return { element: h("div", { class: "wrap" }, h("h1", {}, "Two versions"), h("p", {}, "There is no conflict here any more."), h("p", {}, h("a", { href: "#/sync" }, "Back to sync"))) };
+  }
+  const names = await namesOf(app);
+  const settle = async (chosen) => {
+    await resolve(app.db, app.choice.squad, kind, id, chosen);
+    app.sync?.wake();
+    say("Your choice is kept and will be sent");
+    app.go("sync");
+  };
+  const form = change.record && change.theirs.record ? fieldByField(change, names, settle) : keepOrDelete(change, names, settle);
+  return { element: h("div", { class: "wrap" }, h("h1", {}, `${titleOf(change)}: two versions`), form) };
+}
+
+async function namesOf(app) {
+  const kinds = await Promise.all(["athlete", "ball", "session", "drill", "pattern"].map((kind) => list(app.db, app.choice.squad, kind)));
+  return new Map(kinds.flat().map((record) => [record.id, record.name]));
+}
+
+function fieldByField(change, names, settle) {
+  const { record: mine, theirs: { record: theirs } } = change;
+  const fields = differing(mine, theirs);
+  const chosen = new Map(fields.map((name) => [name, "mine"]));
+  const option = (name, whose, record) => h("label", { class: "choice" },
+    h("input", { type: "radio", name: `field-${name}`, value: whose, checked: whose === "mine", onchange: () => chosen.set(name, whose) }),
+    h("span", { class: "choice-text" }, h("span", { class: "soft" }, whose === "mine" ? "Yours" : "The squad's"), h("strong", {}, fieldValue(name, record[name], names))));
+  const choose = (event) => {
+    event.preventDefault();
+    const result = { ...theirs };
+    for (const [name, whose] of chosen) {
+      if (whose === "mine") result[name] = mine[name];
+      if (result[name] === undefined) delete result[name];
+    }
+    settle(result);
+  };
+  return h("form", { class: "card conflict", onsubmit: choose },
+    h("p", {}, "This was changed here and, meanwhile, on another device. Everything else is the same in both."),
+    fields.map((name) => h("fieldset", { class: "versus" }, h("legend", {}, fieldWord(name)), option(name, "mine", mine), option(name, "theirs", theirs))),
+    h("div", { class: "actions" }, h("button", { type: "submit" }, "Keep what is chosen"),
+      h("button", { type: "button", class: "quiet", onclick: () => settle(mine) }, "Keep all of yours"),
+      h("button", { type: "button", class: "quiet", onclick: () => settle(theirs) }, "Keep all of the squad's")));
+}
+
+function keepOrDelete(change, names, settle) {
+  const kept = change.record ?? change.theirs.record;
+  const words = change.record ? "You changed this here, and meanwhile it was deleted on another device."
+    : kept ? "You deleted this here, and meanwhile it was changed on another device." : "It was deleted on both.";
+  const facts = kept ? h("dl", { class: "facts-list" }, Object.keys(kept).filter((name) => name !== "id" && name !== "rev")
+    .map((name) => h("div", {}, h("dt", {}, fieldWord(name)), h("dd", {}, fieldValue(name, kept[name], names))))) : null;
+  return h("div", { class: "card conflict" }, h("p", {}, words), facts, h("div", { class: "actions" },
+    kept && h("button", { type: "button", onclick: () => settle(kept) }, "Keep it"),
+    h("button", { type: "button", class: "quiet danger", onclick: () => settle(null) }, kept ? "Let it be deleted" : "Done")));
+}

@@ -1,0 +1,320 @@
+// Logging a shot: where the ball crossed, what was left standing, and at once whether the drill was kept.
+
+import { h, say, sign } from "./dom.js";
+import { Draft } from "./draft.js";
+import { newId } from "./ids.js";
+import { LaneView, corridorsOf } from "./laneview.js";
+import { placeNamed } from "./lane.js";
+import { PinsView } from "./pinsview.js";
+import { placeEditor } from "./placeeditor.js";
+import { Practice } from "./practice.js";
+import { addShot, write } from "./queue.js";
+import { shotList } from "./shots.js";
+import { standingPanel } from "./standing.js";
+import { readMeta, writeMeta } from "./store.js";
+import { count, marginLine, verdictTitle } from "./words.js";
+
+const ghostShots = 8;
+
+export async function logView(app, [editing]) {
+  const view = new LogView(app);
+  await view.load(editing);
+  return view;
+}
+
+class LogView {
+  constructor(app) {
+    this.app = app;
+    this.saved = null; // what the last save can be undone to
+  }
+
+  async load(editing) {
+    this.practice = await Practice.load(this.app.db, this.app.choice.squad, { ...this.app.choice, athlete: this.app.athlete });
+    const shot = editing && this.practice.all.find((one) => one.id === editing);
+    if (shot) this.draft = new Draft({ ...shot }, shot);
+    else this.draft = await this.kept();
+    this.place = this.askedPlace();
+    this.build();
+    this.update();
+  }
+
+  // kept is the shot that was begun when the page was closed, if it was of this session.
+  async kept() {
+    const kept = await readMeta(this.app.db, "draft");
+    if (kept && !kept.original && kept.record.session_id === this.app.choice.session && kept.record.athlete_id === this.app.athlete) return new Draft(kept.record);
+    return this.fresh();
+  }
+
+  fresh() {
+    const { session, drill, ball } = this.app.choice;
+    const known = ball && this.practice.balls.some((one) => one.id === ball);
+    return new Draft({ session_id: session, athlete_id: this.app.athlete, ...known && { ball_id: ball }, ...drill && this.practice.drill && { drill_id: drill } });
+  }
+
+  askedPlace() {
+    const rule = this.practice.drill?.rules.find((one) => (one.of ?? one.measure) === "board" && one.at);
+    return rule?.at ?? "breakpoint";
+  }
+
+  build() {
+    const side = this.practice.athlete?.side ?? "right";
+    this.lane = new LaneView({ side, onmark: (point) => this.mark(point), onclear: (place) => this.clear(place) });
+    this.pins = new PinsView({ onchange: (standing) => this.change({ standing }) });
+    this.places = placeEditor({ onselect: (place) => this.select(place), onchange: (fields, again) => this.change(fields, again) });
+    this.standing = h("div", { class: "log-standing" });
+    this.more = h("details", { class: "more" });
+    this.foot = h("div", { class: "foot" });
+    this.recent = h("div", { class: "log-recent" });
+    this.heading = h("h1", { class: "unseen" });
+    this.element = h("div", { class: "wrap log" }, this.heading, this.standing,
+      h("section", { class: "log-lane", "aria-label": "Where the ball crossed" },
+        h("p", { id: "lane-keys", class: "unseen" }, "Arrow keys move the cursor a board or a foot, with Shift five. 1 to 4 go to laydown, arrows, breakpoint and entry. Enter marks, Delete takes the mark away."),
+        this.lane.element, this.places.element),
+      h("section", { class: "log-pins", "aria-label": "Pins" }, this.pins.element, this.more), this.recent, this.foot);
+    this.buildMore();
+  }
+
+  buildMore() {
+    const { balls } = this.practice;
+    const speed = h("input", { id: "speed", inputmode: "decimal", autocomplete: "off", onchange: () => this.typeSpeed(speed) });
+    const note = h("textarea", { id: "note", rows: 2, maxlength: 4000, onchange: () => this.change({ note: note.value.trim() || undefined }, "note") });
+    const ball = h("select", { id: "ball", onchange: () => this.chooseBall(ball.value) },
+      h("option", { value: "" }, "Not recorded"), balls.map((one) => h("option", { value: one.id }, one.name + (one.retired ? " (retired)" : ""))));
+    this.inputs = { speed, note, ball };
+    this.speedFault = h("p", { class: "fault", role: "alert" });
+    this.unseen = h("button", { type: "button", class: "quiet", onclick: () => this.save(true) }, "Log it as not seen");
+    this.summary = h("summary", {});
+    this.more.replaceChildren(this.summary, h("div", { class: "more-fields" },
+      h("div", { class: "field" }, h("label", { for: "ball" }, "Ball"), ball, h("p", { class: "hint" }, "Stays until you change it.")),
+      h("div", { class: "field" }, h("label", { for: "speed" }, "Speed at launch, mph"), speed, this.speedFault),
+      h("div", { class: "field wide" }, h("label", { for: "note" }, "Note"), note), this.unseen));
+  }
+
+  typeSpeed(input) {
+    const text = input.value.trim().replace(",", ".");
+    const value = Number(text);
+    const wrong = text !== "" && !(value >= 5 && value <= 30);
+    this.speedFault.textContent = wrong ? "Write 5 to 30 mph. Speed in km/h divided by 1.609 is mph." : "";
+    input.setAttribute("aria-invalid", String(wrong));
+    if (!wrong) this.change({ speed_mph: text === "" ? undefined : value }, "speed");
+  }
+
+  async chooseBall(ball) {
+    this.change({ ball_id: ball || undefined });
+    if (!this.draft.original) await this.app.choose({ ball });
+  }
+
+  // What is entered.
+
+  mark({ place, board, ft }) {
+    this.place = place;
+    const fields = { [placeNamed(place).board]: board };
+    if (place === "breakpoint") fields.breakpoint_ft = ft;
+    this.change(fields);
+    const shown = this.judged?.verdict ?? "none";
+    const words = this.judged ? `${verdictTitle[shown].toLowerCase()}, ${marginLine(this.practice.drill, this.judged)}` : "";
+    say(`${placeNamed(place).label} ${board}${place === "breakpoint" ? ` at ${ft} feet` : ""}. ${words}`);
+  }
+
+  clear(place) {
+    const fields = { [placeNamed(place).board]: undefined };
+    if (place === "breakpoint") fields.breakpoint_ft = undefined;
+    this.place = place;
+    this.change(fields);
+    say(`${placeNamed(place).label} taken away`);
+  }
+
+  select(place) {
+    this.place = place;
+    this.update();
+  }
+
+  change(fields, again) {
+    this.draft.change(fields, again);
+    this.saved = null;
+    this.keepDraft();
+    this.update();
+  }
+
+  keepDraft() {
+    if (this.draft.original) return;
+    writeMeta(this.app.db, "draft", this.draft.empty ? null : this.draft.toJSON());
+  }
+
+  async undo() {
+    if (this.draft.undo()) {
+      this.keepDraft();
+      this.update();
+      say("Undone");
+    } else if (this.saved) {
+      await this.undoSave();
+    }
+  }
+
+  // undoSave takes the last shot back out and puts it before the athlete again.
+  async undoSave() {
+    const { before, after } = this.saved;
+    this.saved = null;
+    await write(this.app.db, this.app.choice.squad, "shot", after.id, before);
+    this.app.sync?.wake();
+    if (before) {
+      this.practice.replace(before);
+      this.draft = new Draft({ ...before }, before);
+    } else {
+      this.practice.remove(after.id);
+      const { id, order, time, source, ...record } = after;
+      this.draft = new Draft(record);
+      this.keepDraft();
+    }
+    this.update();
+    say(`Shot ${after.order} is open again`);
+  }
+
+  async save(unseen = false) {
+    if (this.draft.empty && !unseen) {
+      say("Tap the lane or the pins first.");
+      return;
+    }
+    if (this.saving) return;
+    this.saving = true;
+    try {
+      if (this.draft.original) await this.saveEdit();
+      else await this.saveNew();
+    } finally {
+      this.saving = false;
+    }
+  }
+
+  async saveNew() {
+    const time = `${new Date().toISOString().slice(0, 19)}Z`;
+    const shot = await addShot(this.app.db, this.app.choice.squad, { id: newId(), ...this.draft.record, time, source: "eye" });
+    await writeMeta(this.app.db, "draft", null);
+    this.practice.replace(shot);
+    this.afterSave(null, shot);
+  }
+
+  async saveEdit() {
+    const { original, record } = this.draft;
+    await write(this.app.db, this.app.choice.squad, "shot", original.id, record);
+    this.practice.replace(record);
+    this.afterSave(original, record);
+    history.replaceState(null, "", "#/log");
+  }
+
+  afterSave(before, after) {
+    this.app.sync?.wake();
+    this.saved = { before, after };
+    this.draft = this.fresh();
+    this.place = this.askedPlace();
+    this.update();
+    this.app.drawTop();
+    const judged = this.practice.judged.get(after.id);
+    say(`Shot ${after.order} saved${judged ? `, ${verdictTitle[judged.verdict].toLowerCase()}, ${marginLine(this.practice.drill, judged)}` : ""}. ${this.scoreWords()}`);
+    if (this.element.contains(document.activeElement) && document.activeElement.matches(":focus-visible")) this.lane.element.focus();
+  }
+
+  scoreWords() {
+    const { score } = this.practice;
+    return score?.judged ? `${score.kept} of ${score.judged} kept, ${score.verdict}` : "";
+  }
+
+  async remove() {
+    const { original } = this.draft;
+    await write(this.app.db, this.app.choice.squad, "shot", original.id, null);
+    this.app.sync?.wake();
+    this.practice.remove(original.id);
+    this.saved = null;
+    this.draft = this.fresh();
+    say(`Shot ${original.order} deleted`);
+    this.app.go("shots");
+  }
+
+  edit(shot) {
+    this.app.go(`log/${shot.id}`);
+  }
+
+  // refresh takes in what came from the server; the draft stays.
+  async refresh() {
+    this.practice = await Practice.load(this.app.db, this.app.choice.squad, { ...this.app.choice, athlete: this.app.athlete });
+    this.update();
+  }
+
+  close() { this.lane.close(); }
+
+  // What is shown.
+
+  update() {
+    const { practice, draft } = this;
+    this.judged = draft.empty ? null : practice.preview(draft.record);
+    const subject = draft.original ?? { session_id: this.app.choice.session, athlete_id: this.app.athlete };
+    const corridors = corridorsOf(practice.drill, practice.previousOf(subject));
+    this.lane.update({ corridors, marks: draft.marks.map((mark) => ({ ...mark, verdict: this.verdictAt(mark.place) })), ghosts: this.ghosts(), selected: this.place });
+    this.pins.update(draft.record.standing ?? null);
+    this.places.update(draft.record, this.place, this.askedPlaces());
+    this.standing.replaceChildren(standingPanel(practice, (shot) => this.edit(shot)));
+    this.recent.replaceChildren(h("h2", {}, "Shots"), shotList(practice, practice.inSession.slice(-10).reverse(), () => ""));
+    this.updateMore();
+    this.updateFoot();
+    this.heading.textContent = draft.original ? `Shot ${draft.original.order}` : `${practice.drill?.name ?? "Shots"}, ${practice.session?.name ?? ""}`;
+  }
+
+  askedPlaces() {
+    return new Set((this.practice.drill?.rules ?? []).filter((rule) => rule.at).map((rule) => rule.at));
+  }
+
+  // verdictAt is what the rules on one place say of its mark.
+  verdictAt(place) {
+    const rules = this.practice.drill?.rules ?? [];
+    const found = rules.map((rule, i) => rule.at === place ? this.judged?.rules[i].verdict : null).filter(Boolean);
+    if (found.includes("broken")) return "broken";
+    return found.includes("kept") ? "kept" : found[0] ?? "none";
+  }
+
+  ghosts() {
+    const place = placeNamed(this.place);
+    return this.practice.inSession.filter((shot) => shot.id !== this.draft.original?.id && shot[place.board] !== undefined).slice(-ghostShots)
+      .map((shot) => ({ board: shot[place.board], ft: place.ft ?? shot.breakpoint_ft, verdict: this.practice.judged.get(shot.id)?.verdict ?? "none" }))
+      .filter((ghost) => ghost.ft !== undefined);
+  }
+
+  updateMore() {
+    const { record } = this.draft;
+    const set = (input, value) => { if (document.activeElement !== input) input.value = value; };
+    set(this.inputs.speed, record.speed_mph ?? "");
+    set(this.inputs.note, record.note ?? "");
+    set(this.inputs.ball, record.ball_id ?? "");
+    const parts = [this.practice.ballNames.get(record.ball_id), record.speed_mph !== undefined ? `${record.speed_mph} mph` : "", record.note ? "note" : ""].filter(Boolean);
+    this.summary.textContent = parts.length ? `Ball, speed, note: ${parts.join(", ")}` : "Ball, speed, note";
+    this.unseen.hidden = Boolean(this.draft.original) || !this.draft.empty;
+  }
+
+  updateFoot() {
+    const { draft, practice } = this;
+    const next = 1 + practice.inSession.reduce((most, shot) => Math.max(most, shot.order), 0);
+    const undo = h("button", { type: "button", class: "quiet undo", "aria-disabled": String(draft.steps.length === 0 && !this.saved), onclick: () => this.undo() }, "Undo");
+    const save = h("button", { type: "button", class: "save", id: "save", "aria-disabled": String(draft.empty), onclick: () => this.save() },
+      draft.original ? "Save changes" : `Save shot ${next}`);
+    const extra = draft.original ? h("div", { class: "edit-actions" },
+      h("button", { type: "button", class: "plain", onclick: () => this.app.go("log") }, "Leave as it was"),
+      h("button", { type: "button", class: "plain danger", onclick: () => this.remove() }, `Delete shot ${draft.original.order}`)) : null;
+    const held = this.foot.contains(document.activeElement) ? document.activeElement.className : "";
+    this.foot.replaceChildren(h("div", { class: "foot-inner" }, this.verdict(), undo, save, extra));
+    if (held) this.foot.querySelector(`.${held.split(" ").at(-1)}`)?.focus();
+  }
+
+  // verdict is the word on the shot being logged, or on the one just saved.
+  verdict() {
+    const { practice, draft } = this;
+    if (draft.empty && this.saved) {
+      const judged = practice.judged.get(this.saved.after.id);
+      const words = judged ? `${verdictTitle[judged.verdict]}, ${marginLine(practice.drill, judged)}` : "";
+      return h("p", { class: `now ${judged?.verdict ?? "none"}` }, sign(judged?.verdict ?? "none"), h("span", {}, h("strong", {}, `Shot ${this.saved.after.order} saved`), h("span", {}, words)));
+    }
+    if (draft.empty) {
+      return h("p", { class: "now" }, h("span", {}, h("strong", {}, draft.original ? "Nothing recorded" : "Next shot"), h("span", {}, "Tap the lane and the pins")));
+    }
+    if (!this.judged) return h("p", { class: "now none" }, sign("none"), h("span", {}, h("strong", {}, "No drill"), h("span", {}, count(draft.marks.length, "mark"))));
+    return h("p", { class: `now ${this.judged.verdict}` }, sign(this.judged.verdict),
+      h("span", {}, h("strong", {}, verdictTitle[this.judged.verdict]), h("span", {}, marginLine(practice.drill, this.judged))));
+  }
+}

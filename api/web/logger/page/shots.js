@@ -1,0 +1,36 @@
+// The shots of the session, each to be opened and mended.
+
+import { h, sign } from "./dom.js";
+import { Practice } from "./practice.js";
+import { allChanges } from "./queue.js";
+import { marginLine, shotLine, verdictTitle } from "./words.js";
+
+const stateWords = { unsent: "to send", waiting: "waits", refused: "refused", conflict: "conflict" };
+
+export async function shotsView(app) {
+  const element = h("div", { class: "wrap" });
+  async function draw() {
+    const [practice, changes] = await Promise.all([
+      Practice.load(app.db, app.choice.squad, { ...app.choice, athlete: app.athlete }), allChanges(app.db),
+    ]);
+    const states = new Map(changes.map((change) => [change.id, stateWords[change.state] ?? ""]));
+    element.replaceChildren(h("h1", {}, practice.session?.name ?? "Shots"),
+      practice.inSession.length ? shotList(practice, [...practice.inSession].reverse(), (shot) => states.get(shot.id) ?? "") : h("p", {}, "No shots in this session yet."),
+      h("p", {}, h("a", { class: "button", href: "#/log" }, "Log the next shot")));
+  }
+  await draw();
+  return { element, refresh: draw };
+}
+
+// shotList lists shots with what came of them; note says a word about each, such as that it is not sent yet.
+export function shotList(practice, shots, note) {
+  return h("ol", { class: "shots" }, shots.map((shot) => {
+    const judged = practice.judged.get(shot.id);
+    const verdict = judged?.verdict ?? "none";
+    const words = judged ? `${verdictTitle[verdict]}${verdict === "unknown" ? "" : `, ${marginLine(practice.drill, judged)}`}` : "";
+    return h("li", {}, h("a", { href: `#/log/${shot.id}`, "aria-label": `Edit shot ${shot.order}: ${words}. ${shotLine(shot, practice.ballNames)}` },
+      h("span", { class: "order" }, String(shot.order)), sign(verdict),
+      h("span", { class: "shot-text" }, h("strong", {}, words || shotLine(shot, practice.ballNames)), words && h("span", { class: "soft" }, shotLine(shot, practice.ballNames))),
+      note(shot) && h("span", { class: "tag" }, note(shot))));
+  }));
+}

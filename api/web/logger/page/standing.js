@@ -1,0 +1,69 @@
+// How the drill stands, at a glance between two shots.
+
+import { h, sign, svg } from "./dom.js";
+import { sentence } from "./sentence.js";
+import { count, percent, verdictTitle } from "./words.js";
+
+const verdicts = { met: ["Met", "met"], "not met": ["Not met", "not-met"], "too few shots": ["Too few shots yet", "open"] };
+
+const lastShots = 12;
+
+export function standingPanel(practice, edit) {
+  const { drill, score } = practice;
+  if (!drill) {
+    return h("section", { class: "standing card", "aria-label": "This session" },
+      h("p", { class: "kept" }, h("strong", {}, count(practice.inSession.length, "shot")), h("span", {}, "logged in this session, for no drill")), lastRow(practice, edit));
+  }
+  const [words, kind] = verdicts[score.verdict];
+  return h("section", { class: "standing card", "aria-label": "How the drill stands" },
+    h("ul", { class: "asked" }, drill.rules.map((rule) => h("li", {}, sentence(rule, practice.ballNames)))),
+    h("p", { class: "kept" },
+      h("strong", {}, score.judged ? `${score.kept} of ${score.judged}` : "No shots"),
+      h("span", {}, score.judged ? `kept, ${percent(score.share)}` : "judged yet"),
+      h("span", { class: `verdict ${kind}` }, words)),
+    bar(score), h("p", { class: "soft facts" }, facts(practice).join(" · ")), lastRow(practice, edit));
+}
+
+// facts are the few numbers one looks at next.
+function facts({ score, sessionScore, drill, inSession }) {
+  const found = [];
+  if (score.judged) {
+    found.push(`95 % interval ${Math.round(score.interval.low * 100)} to ${percent(score.interval.high)}`);
+    found.push(`run of ${score.run}${score.longestRun > score.run ? `, longest ${score.longestRun}` : ""}`);
+  }
+  if (score.unknown) found.push(`${score.unknown} not measured`);
+  if (score.verdict === "too few shots" && score.judged) {
+    const more = score.evidence.keptToMet;
+    if (more) found.push(`met after ${more} more kept in a row`);
+  }
+  found.push(score.repsLeft ? `${score.repsLeft} of ${drill.reps} left` : `${count(drill.reps, "shot")} done`);
+  if (sessionScore.judged && sessionScore.judged !== score.judged) found.push(`today ${sessionScore.kept} of ${sessionScore.judged}`);
+  else if (inSession.length > sessionScore.shots) found.push(`${inSession.length - sessionScore.shots} for other drills`);
+  return found;
+}
+
+// bar draws the share kept with its interval, and the share asked for.
+function bar(score) {
+  const pass = score.evidence.passShare * 100;
+  const parts = [svg("rect", { class: "track", x: 0, y: 5, width: 100, height: 10 })];
+  if (score.judged) {
+    parts.push(svg("rect", { class: "fill", x: 0, y: 5, width: score.share * 100, height: 10 }));
+    const beam = `M${score.interval.low * 100} 10H${score.interval.high * 100}`;
+    parts.push(svg("path", { class: "halo", d: beam }), svg("path", { class: "beam", d: beam }));
+  }
+  parts.push(svg("path", { class: "pass", d: `M${pass} 0V20` }));
+  const words = score.judged ? `${percent(score.share)} kept, asked for ${percent(score.evidence.passShare)}` : `${percent(score.evidence.passShare)} asked for`;
+  return h("div", { class: "bar-line" }, svg("svg", { class: "share", viewBox: "0 0 100 20", preserveAspectRatio: "none", role: "img", "aria-label": words }, parts),
+    h("span", { class: "soft" }, `asked ${percent(score.evidence.passShare)}`));
+}
+
+// lastRow shows the last shots of the session as signs, the newest last; each opens its shot.
+function lastRow(practice, edit) {
+  const last = practice.inSession.slice(-lastShots);
+  if (last.length === 0) return null;
+  return h("ol", { class: "last", "aria-label": "Last shots" }, last.map((shot) => {
+    const verdict = practice.judged.get(shot.id)?.verdict ?? "none";
+    return h("li", {}, h("button", { type: "button", class: "plain", "aria-label": `Shot ${shot.order}, ${verdictTitle[verdict].toLowerCase()}: edit`, onclick: () => edit(shot) },
+      sign(verdict), h("span", { "aria-hidden": "true" }, String(shot.order))));
+  }));
+}

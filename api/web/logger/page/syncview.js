@@ -1,0 +1,99 @@
+// What waits to be sent, what was refused and why, what conflicts, and who is signed in.
+
+import { h, say } from "./dom.js";
+import { changeOf, discard, list } from "./queue.js";
+import { dropCopy } from "./store.js";
+import { count, shotLine, timeOf } from "./words.js";
+
+const problems = {
+  offline: "The server cannot be reached. It is tried again by itself.", "signed-out": "Your sign-in has ended: sign in again to send.",
+  "not-a-member": "You are not in this squad any more. What was not sent stays here; ask a coach to invite you again.",
+  "too-old": "This version of the logger is too old for the server. Update it; what was not sent stays here.",
+};
+
+export async function syncView(app) {
+  const element = h("div", { class: "wrap" });
+  const draw = async () => element.replaceChildren(h("h1", {}, "Sync"), ...await parts(app));
+  await draw();
+  return { element, refresh: draw };
+}
+
+async function parts(app) {
+  const standing = await app.standing();
+  const balls = app.squad ? await list(app.db, app.choice.squad, "ball") : [];
+  const names = new Map(balls.map((ball) => [ball.id, ball.name]));
+  return [
+    summary(app, standing),
+    ...group("Conflicts", "Two devices changed the same. Choose what is to stand.", standing.conflicts, (change) => [h("a", { class: "button", href: `#/conflict/${change.kind}/${change.id}` }, "Look at both")], names),
+    ...group("Refused", "The server did not take these. Mend them and they are sent again.", standing.refused, (change) => mendings(app, change), names),
+    ...group("Waiting for something else", "These refer to something the squad does not have, or not for you. They are sent again with every sync.", standing.waiting,
+      (change) => mendings(app, change), names),
+    account(app, standing),
+  ];
+}
+
+function summary(app, { state, unsent, elsewhere, offline }) {
+  const problem = state?.problem;
+  const lines = [];
+  lines.push(unsent.length ? `${count(unsent.length, "change")} to send.` : "Everything is sent.");
+  lines.push(state?.syncedAt ? `Last synced ${timeOf(state.syncedAt, true)}.` : "Not synced yet.");
+  if (problem) lines.push(problems[problem.kind] ?? `The server says: ${problem.detail}. It is tried again by itself.`);
+  else if (offline) lines.push(problems.offline);
+  if (elsewhere.length) lines.push(`${count(elsewhere.length, "change")} of another squad wait: choose that squad in Set up to send them.`);
+  if (app.notInstalled) lines.push(`The page cannot be kept for use without a network: ${app.notInstalled}`);
+  return h("section", { class: "card" }, h("h2", {}, app.squad?.name ?? "No squad chosen"), lines.map((line) => h("p", {}, line)),
+    h("button", { type: "button", id: "sync-now", onclick: () => { app.sync?.wake(); app.sync?.reconnect(); say("Syncing"); } }, "Sync now"));
+}
+
+function group(title, words, changes, actions, names) {
+  if (changes.length === 0) return [];
+  return [h("section", { class: "card" }, h("h2", {}, title), h("p", { class: "soft" }, words), h("ul", { class: "changes" }, changes.map((change) => h("li", {},
+    h("strong", {}, titleOf(change)), change.record && change.kind === "shot" && h("span", { class: "soft" }, shotLine(change.record, names)),
+    change.faults.map((fault) => h("span", { class: "fault" }, faultLine(fault))), h("span", { class: "actions" }, actions(change))))))];
+}
+
+export function titleOf(change) {
+  const record = change.record ?? change.baseRecord ?? change.theirs?.record;
+  const what = change.kind === "shot" ? `Shot ${record?.order ?? ""}` : `${change.kind} ${record?.name ?? ""}`;
+  return (change.record ? what : `${what}, deleted here`).replace(/^./, (first) => first.toUpperCase());
+}
+
+const faultLine = (fault) => `${fault.pointer ? `${fault.pointer.replace(/^\/record/, "").replace(/^\//, "").replaceAll("_", " ")}: ` : ""}${fault.detail}`;
+
+// mendings are what can be done about a change the server did not take.
+function mendings(app, change) {
+  const found = [];
+  if (change.kind === "shot" && change.record) found.push(h("button", { type: "button", onclick: () => openShot(app, change) }, "Edit"));
+  found.push(h("button", { type: "button", class: "quiet danger", onclick: async () => {
+    const now = await changeOf(app.db, change.squad, change.kind, change.id);
+    if (now?.version !== change.version || !window.confirm(`Give ${titleOf(change)} up? It cannot be brought back.`)) return;
+    await discard(app.db, change.squad, change.kind, change.id);
+    say("Given up");
+    app.refresh();
+  } }, "Give it up"));
+  return found;
+}
+
+async function openShot(app, change) {
+  const { session_id: session, athlete_id: athlete } = change.record;
+  await app.choose({ session, athlete });
+  app.go(`log/${change.id}`);
+}
+
+function account(app, { unsent, refused, conflicts }) {
+  const person = app.account.person;
+  const kept = unsent.length + refused.length + conflicts.length;
+  const leave = async () => {
+    const warning = kept ? `${count(kept, "change")} are not sent. They stay on this device, and only you can send them by signing in again. Sign out?`
+      : "Sign out, and remove your copy from this device?";
+    if (!window.confirm(warning)) return;
+    const user = person.user_id;
+    app.leave();
+    await app.account.signOut();
+    if (!kept) await dropCopy(user);
+    app.go("sign-in");
+  };
+  return h("section", { class: "card" }, h("h2", {}, "This device"), h("p", {}, `Signed in as ${app.me?.name ?? person.email} (${person.email}).`),
+    h("p", { class: "soft" }, "Shots you logged are kept in this browser until the server has them. Clearing the browser's data would lose what is not sent."),
+    h("button", { type: "button", class: "quiet", onclick: leave }, "Sign out"));
+}

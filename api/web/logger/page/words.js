@@ -1,0 +1,95 @@
+// Words for what is shown.
+
+import { unitOf } from "./judge.js";
+import { leaveName, placeNamed } from "./lane.js";
+import { amount } from "./sentence.js";
+
+export const percent = (share) => `${Math.round(share * 100)} %`;
+
+export const round = (value, digits = 1) => Number(value.toFixed(digits));
+
+export const count = (n, noun) => `${n} ${noun}${n === 1 ? "" : "s"}`;
+
+const sides = { outside: "outside", inside: "inside", low: "too low", high: "too high" };
+
+// verdictWords says what came of one rule: "kept by 2.5 boards", "broken: 1.5 boards outside".
+export function verdictWords(rule, judgement) {
+  const by = () => amount(round(Math.abs(judgement.margin)), unitOf(rule));
+  switch (judgement.verdict) {
+    case "kept": return judgement.basis ? `kept by ${by()}` : "kept";
+    case "broken": return judgement.basis ? `broken, ${by()} ${sides[judgement.miss]}` : "broken";
+  }
+  return "not measured";
+}
+
+export const verdictTitle = { kept: "Kept", broken: "Broken", unknown: "Not measured", none: "Logged" };
+
+// sureness tells how far the reading can be relied on, where its error matters.
+export function sureness(judged) {
+  if (judged.verdict === "unknown") return "";
+  const right = judged.verdict === "kept" ? judged.probabilityKept : 1 - judged.probabilityKept;
+  if (right > 0.95) return "";
+  return `${Math.round(right * 100)} % sure`;
+}
+
+// marginLine is the one line about a judged shot under its verdict.
+export function marginLine(drill, judged) {
+  const worst = judged.verdict === "kept"
+    ? judged.rules.reduce((a, b) => b.basis && (!a.basis || b.margin < a.margin) ? b : a)
+    : judged.rules.find((rule) => rule.verdict === judged.verdict);
+  const rule = drill.rules[judged.rules.indexOf(worst)];
+  if (judged.verdict === "unknown") return worst.reason;
+  const words = verdictWords(rule, worst).replace(/^kept ?|^broken,? ?/, "");
+  return [words, sureness(judged)].filter(Boolean).join(", ");
+}
+
+// shotLine sums up what was recorded of a shot.
+export function shotLine(shot, ballNames) {
+  const parts = [];
+  if (shot.laydown_board !== undefined) parts.push(`laydown ${shot.laydown_board}`);
+  if (shot.arrows_board !== undefined) parts.push(`arrows ${shot.arrows_board}`);
+  if (shot.breakpoint_board !== undefined || shot.breakpoint_ft !== undefined) parts.push(breakpointText(shot));
+  if (shot.entry_board !== undefined) parts.push(`entry ${shot.entry_board}`);
+  if (shot.standing) parts.push(shot.standing.length ? `left ${leaveName(shot.standing)}` : "strike");
+  if (shot.speed_mph !== undefined) parts.push(`${shot.speed_mph} mph`);
+  if (shot.ball_id && ballNames?.get(shot.ball_id)) parts.push(ballNames.get(shot.ball_id));
+  return parts.length ? parts.join(" · ") : "nothing recorded";
+}
+
+const breakpointText = (shot) => `breakpoint ${shot.breakpoint_board ?? "?"}${shot.breakpoint_ft !== undefined ? ` at ${shot.breakpoint_ft} ft` : ""}`;
+
+const fieldWords = {
+  session_id: "Session", athlete_id: "Athlete", ball_id: "Ball", drill_id: "Drill", order: "Order", time: "Time", laydown_board: "Laydown board",
+  arrows_board: "Board at the arrows", breakpoint_board: "Breakpoint board", breakpoint_ft: "Breakpoint distance", entry_board: "Entry board",
+  entry_angle_deg: "Entry angle", launch_angle_deg: "Launch angle", speed_mph: "Speed", rev_rate_rpm: "Rev rate", rotation_deg: "Axis rotation",
+  tilt_deg: "Axis tilt", track: "Track", standing: "Pins left", source: "Measured by", errors: "Errors of measurement", note: "Note", kind: "Kind",
+  name: "Name", date: "Date", centre: "Centre", lanes: "Lanes", pattern_id: "Pattern",
+};
+
+export const fieldWord = (name) => fieldWords[name] ?? name;
+
+const unitsOfFields = { breakpoint_ft: " ft", speed_mph: " mph", rev_rate_rpm: " rpm", entry_angle_deg: "°", launch_angle_deg: "°", rotation_deg: "°", tilt_deg: "°" };
+
+// fieldValue writes the value of a field; names maps ids to names.
+export function fieldValue(name, value, names) {
+  if (value === undefined || value === null) return "not recorded";
+  if (name === "standing") return value.length ? leaveName(value) : "strike";
+  if (name === "track") return count(value.length, "point");
+  if (name === "time") return timeOf(Date.parse(value), true);
+  if (name.endsWith("_id")) return names.get(value) ?? value;
+  if (Array.isArray(value)) return value.join(", ");
+  if (typeof value === "object") return Object.entries(value).map(([key, part]) => `${key} ${part}`).join(", ");
+  return `${value}${unitsOfFields[name] ?? ""}`;
+}
+
+export const timeOf = (ms, withDay = false) => new Date(ms).toLocaleString([], withDay ? { dateStyle: "medium", timeStyle: "short" } : { timeStyle: "short" });
+
+export const dayOf = (date) => new Date(`${date}T12:00:00`).toLocaleDateString([], { weekday: "short", day: "numeric", month: "short", year: "numeric" });
+
+// today is this day as the device has it, YYYY-MM-DD.
+export function today() {
+  const now = new Date();
+  return [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((part) => String(part).padStart(2, "0")).join("-");
+}
+
+export const placeWords = (name) => placeNamed(name).where;

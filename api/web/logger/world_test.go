@@ -1,0 +1,263 @@
+package logger_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"laneward/api"
+	"laneward/api/web/logger"
+	"laneward/db"
+	"laneward/db/dbtest"
+	"laneward/service"
+	"laneward/service/drill"
+	"laneward/service/lane"
+)
+
+// world is the whole server over a real database, with an invented squad in it and what a test does to the network.
+type world struct {
+	t        testing.TB
+	svc      *service.Service
+	server   *httptest.Server
+	coach    uuid.UUID
+	squad    uuid.UUID
+	athlete  *service.AthleteRecord // signed up as athleteEmail
+	lefty    *service.AthleteRecord // signed up as leftyEmail
+	drill    *service.DrillRecord
+	session  *service.SessionRecord
+	ball     *service.BallRecord
+	network  *network
+	clockMu  sync.Mutex
+	clockOff time.Duration
+}
+
+const (
+	coachEmail   = "coach@example.org"
+	athleteEmail = "ansel@example.org"
+	leftyEmail   = "bettany@example.org"
+	password     = "maple-gutter-seven-lamps"
+)
+
+// edgePolicy is the content security policy of the edge, which the page has to live under.
+const edgePolicy = "default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
+
+func newWorld(t testing.TB) *world {
+	t.Helper()
+	w := &world{t: t, network: &network{}}
+	opened, err := db.Open(t.Context(), dbtest.New(t).ServiceURL, db.Options{MaxConns: 8})
+	must(t, err)
+	t.Cleanup(opened.Close)
+	keys, err := service.NewKeys()
+	must(t, err)
+	log := slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn}))
+	w.svc = service.New(service.Config{DB: opened, Keys: keys, Log: log, Now: w.now})
+	edge, err := api.NewHandler(api.Config{Service: w.svc, Log: log, Version: "test"})
+	must(t, err)
+	page := logger.Handler()
+	mux := http.NewServeMux()
+	mux.Handle("/", edge)
+	mux.HandleFunc("/logger/", func(rw http.ResponseWriter, r *http.Request) {
+		rw.Header().Set("Content-Security-Policy", edgePolicy)
+		page.ServeHTTP(rw, r)
+	})
+	w.server = httptest.NewServer(w.network.over(mux))
+	t.Cleanup(func() {
+		edge.Drain()
+		w.server.CloseClientConnections()
+		w.server.Close()
+	})
+	w.people()
+	return w
+}
+
+func (w *world) now() time.Time {
+	w.clockMu.Lock()
+	defer w.clockMu.Unlock()
+	return time.Now().Add(w.clockOff)
+}
+
+// later moves the server's clock on.
+func (w *world) later(by time.Duration) {
+	w.clockMu.Lock()
+	defer w.clockMu.Unlock()
+	w.clockOff += by
+}
+
+// people makes an invented squad: a coach, an athlete of each side, a drill for both, and a session of the first.
+func (w *world) people() {
+	w.coach = w.signUp(coachEmail, "Odalys Brackwater")
+	squad, _, err := w.svc.CreateSquad(w.t.Context(), w.coach, &service.SquadRecord{Name: "Thistle Row Lanes", Invented: true})
+	must(w.t, err)
+	w.squad = squad.ID
+	w.athlete = create(w, &service.AthleteRecord{Name: "Ansel Quorrie", Side: lane.Right})
+	w.lefty = create(w, &service.AthleteRecord{Name: "Bettany Voss-Lark", Side: lane.Left})
+	w.join(athleteEmail, service.Athlete, &w.athlete.ID)
+	w.join(leftyEmail, service.Athlete, &w.lefty.ID)
+	w.ball = create(w, &service.BallRecord{AthleteID: w.athlete.ID, Name: "Grey pearl", WeightLB: 15})
+	minimum := 10.0
+	w.drill = create(w, &service.DrillRecord{
+		Name: "Play inside", Reps: 30, PassShare: 0.8, Rules: []drill.Rule{{Measure: drill.Board, At: drill.Breakpoint, Min: &minimum}},
+	})
+	today := service.Day{Time: w.now().UTC()}
+	for _, one := range []*service.AthleteRecord{w.athlete, w.lefty} {
+		create(w, &service.AssignmentRecord{DrillID: w.drill.ID, AthleteID: one.ID, AssignedOn: service.Day{Time: today.AddDate(0, 0, -7)}})
+	}
+	w.session = create(w, &service.SessionRecord{Form: "practice", Name: "Tuesday practice", Date: today, Centre: "Thistle Row", Lanes: []int32{11, 12}, AthleteID: &w.athlete.ID})
+	create(w, &service.SessionRecord{Form: "practice", Name: "Left-hand practice", Date: today, AthleteID: &w.lefty.ID})
+}
+
+func (w *world) signUp(email, name string) uuid.UUID {
+	w.t.Helper()
+	tokens, err := w.svc.SignUp(w.t.Context(), service.NewUser{Email: email, Name: name, Password: password, Device: "test"})
+	must(w.t, err)
+	return tokens.User
+}
+
+func (w *world) join(email string, role service.Role, athlete *uuid.UUID) {
+	w.t.Helper()
+	user := w.signUp(email, "Member "+email)
+	made, err := w.svc.Invite(w.t.Context(), w.coach, w.squad, role, athlete)
+	must(w.t, err)
+	_, _, err = w.svc.Join(w.t.Context(), user, made.Code)
+	must(w.t, err)
+}
+
+// shots are what the server holds of a session, in the order thrown.
+func (w *world) shots() []*service.ShotRecord {
+	w.t.Helper()
+	found, _, err := w.svc.Shots(w.t.Context(), w.coach, w.squad, w.session.ID, service.ShotPlace{}, 1000)
+	must(w.t, err)
+	return found
+}
+
+// push stores items as the coach, from a device of theirs.
+func (w *world) push(items ...service.PushItem) []service.PushOutcome {
+	w.t.Helper()
+	outcomes, _, err := w.svc.Push(context.WithoutCancel(w.t.Context()), w.coach, w.squad, items, false)
+	must(w.t, err)
+	return outcomes
+}
+
+// edit changes some fields of a stored shot, as another device of the coach would.
+func (w *world) edit(shot *service.ShotRecord, fields map[string]any) {
+	w.t.Helper()
+	body, err := json.Marshal(shot)
+	must(w.t, err)
+	var record map[string]any
+	must(w.t, json.Unmarshal(body, &record))
+	for name, value := range fields {
+		record[name] = value
+	}
+	body, err = json.Marshal(record)
+	must(w.t, err)
+	if outcome := w.push(service.PushItem{Kind: service.KindShot, ID: shot.ID, Record: body}); outcome[0].Status != service.StatusStored {
+		w.t.Fatalf("the other device's edit is %s: %v", outcome[0].Status, outcome[0].Faults)
+	}
+}
+
+func create[R service.Record](w *world, record R) R {
+	w.t.Helper()
+	made, _, err := w.svc.Create(w.t.Context(), w.coach, w.squad, record)
+	must(w.t, err)
+	return made.(R)
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// network stands between the browser and the server, and does to it what networks do.
+type network struct {
+	mu       sync.Mutex
+	pushes   int                                // that reached the server
+	refreshs int                                // likewise
+	requests int                                // of the contract, likewise
+	cut      map[string]int                     // how often the answer to an address that ends so is still to be lost
+	answer   func(r *http.Request) (status int) // instead of the server; 0 lets it answer
+}
+
+// cutAnswers loses the next n answers to requests whose path ends so, after the server has done its work.
+func (n *network) cutAnswers(suffix string, count int) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	n.cut = map[string]int{suffix: count}
+}
+
+// answerInstead has requests answered with a status and a problem, as long as the function gives one.
+func (n *network) answerInstead(answer func(r *http.Request) int) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	n.answer = answer
+}
+
+func (n *network) counts() (requests, pushes, refreshes int) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	return n.requests, n.pushes, n.refreshs
+}
+
+func (n *network) over(server http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		cut, status := n.take(r)
+		if status != 0 {
+			w.Header().Set("Content-Type", "application/problem+json")
+			w.WriteHeader(status)
+			_ = json.NewEncoder(w).Encode(map[string]any{"type": "/problems#test", "status": status, "detail": "answered by the test"})
+			return
+		}
+		if !cut {
+			server.ServeHTTP(w, r)
+			return
+		}
+		server.ServeHTTP(&lost{header: http.Header{}}, r)
+		panic(http.ErrAbortHandler)
+	})
+}
+
+func (n *network) take(r *http.Request) (cut bool, status int) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	if strings.HasPrefix(r.URL.Path, "/v1/") {
+		n.requests++
+	}
+	if strings.HasSuffix(r.URL.Path, "/push") {
+		n.pushes++
+	}
+	if strings.HasSuffix(r.URL.Path, "/tokens/refresh") {
+		n.refreshs++
+	}
+	if n.answer != nil {
+		if status = n.answer(r); status != 0 {
+			return false, status
+		}
+	}
+	for suffix, left := range n.cut {
+		if left > 0 && strings.HasSuffix(r.URL.Path, suffix) {
+			n.cut[suffix]--
+			return true, 0
+		}
+	}
+	return false, 0
+}
+
+// lost takes an answer that nobody will see.
+type lost struct {
+	header http.Header
+	body   bytes.Buffer
+}
+
+func (l *lost) Header() http.Header         { return l.header }
+func (l *lost) Write(p []byte) (int, error) { return l.body.Write(p) }
+func (l *lost) WriteHeader(int)             {}
