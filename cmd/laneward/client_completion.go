@@ -28,9 +28,14 @@ compdef _laneward laneward
 `,
 	"fish": `function __laneward_complete
     set -l words (commandline -opc) (commandline -ct)
-    laneward complete -- $words[2..-1] 2>/dev/null
+    set -l found (laneward complete -- $words[2..-1] 2>/dev/null)
+    if set -q found[1]
+        printf '%s\n' $found
+    else
+        __fish_complete_path (commandline -ct)
+    end
 end
-complete -c laneward -a '(__laneward_complete)'
+complete -c laneward -f -a '(__laneward_complete)'
 `,
 }
 

@@ -103,21 +103,28 @@ const longUpload = 64 << 10
 
 // upload sends a log and, where a person watches and it may take a while, shows how far it has got.
 func (c *squadConnection) upload(ctx context.Context, log client.Log) (client.Answer[openapi.UploadResult], error) {
+	if c.quiet || terminal(c.env.stderr) == nil {
+		return c.Upload(ctx, c.squad, log, nil)
+	}
 	var bar *progressbar.ProgressBar
-	progress := func(sent, total int) {
-		if total < longUpload || c.quiet || terminal(c.env.stderr) == nil {
+	told := 0
+	answer, err := c.Upload(ctx, c.squad, log, func(sent, total int) {
+		if total < longUpload || sent == told {
 			return
 		}
-		if bar == nil {
+		if bar == nil || sent < told { // the first attempt, or another
 			bar = progressbar.NewOptions(total, progressbar.OptionSetWriter(c.env.stderr), progressbar.OptionSetDescription("sending"),
 				progressbar.OptionShowBytes(true), progressbar.OptionClearOnFinish(), progressbar.OptionThrottle(100*time.Millisecond))
 		}
+		told = sent
 		if err := bar.Set(sent); err == nil && sent == total {
-			bar = nil
 			c.say("Sent; the server is storing the rows.")
 		}
+	})
+	if err != nil && bar != nil && !bar.IsFinished() {
+		err = errors.Join(err, bar.Clear())
 	}
-	return c.Upload(ctx, c.squad, log, progress)
+	return answer, err
 }
 
 // printOutcomes tells what became of a log. session is the session as the person called it.

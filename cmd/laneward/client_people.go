@@ -10,6 +10,8 @@ import (
 	"strings"
 
 	"golang.org/x/term"
+
+	"laneward/openapi/client"
 )
 
 // passwordFlags say where a password comes from when nobody is asked. It is never a flag itself: others can read a command line.
@@ -116,9 +118,11 @@ func (c *signUpCommand) Run(ctx context.Context, env environment) error {
 	if err != nil {
 		return err
 	}
-	if err := conn.SignUp(ctx, c.Email, c.Name, password); err != nil {
+	ended, err := conn.SignUp(ctx, c.Email, c.Name, password)
+	if err != nil {
 		return err
 	}
+	conn.sayEnded(ended, c.Email)
 	conn.say("Signed up, and signed in to %s as %s. Next: laneward squad create NAME, or laneward join CODE.", conn.Server(), c.Email)
 	return conn.printMe(ctx)
 }
@@ -149,11 +153,20 @@ func (c *signInCommand) Run(ctx context.Context, env environment) error {
 	if err != nil {
 		return err
 	}
-	if err := conn.SignIn(ctx, c.Email, password); err != nil {
+	ended, err := conn.SignIn(ctx, c.Email, password)
+	if err != nil {
 		return err
 	}
+	conn.sayEnded(ended, c.Email)
 	conn.say("Signed in to %s as %s.", conn.Server(), c.Email)
 	return conn.printMe(ctx)
+}
+
+// sayEnded tells whose sign-in on this computer has made place for another's.
+func (c connection) sayEnded(ended client.SignIn, email string) {
+	if ended.RefreshToken != "" && !strings.EqualFold(ended.Email, email) {
+		c.say("%s is signed out on this computer.", ended.Email)
+	}
 }
 
 // printMe prints who has signed in where JSON is asked for.

@@ -23,7 +23,7 @@ type ofSession struct {
 func (c *squadConnection) findIn(ctx context.Context, kind client.Kind, text string, place ofSession) (client.Record, error) {
 	if kind != client.Shot {
 		if place != (ofSession{}) {
-			return client.Record{}, usage("--session and --athlete tell which shot is meant: a %s needs none", kind)
+			return client.Record{}, usage("--session and --athlete tell which shot is meant: leave them out, for this is no shot")
 		}
 		return c.find(ctx, kind, text)
 	}

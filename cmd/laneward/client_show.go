@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"laneward/openapi"
 	"laneward/openapi/client"
 )
 
@@ -53,6 +54,7 @@ func (c *showCommand) Run(ctx context.Context, env environment) error {
 
 type deleteCommand struct {
 	squadFlags
+	WithShots bool `help:"Of a session: delete its shots first, all of them."`
 	ofSession
 	Kind recordKind `arg:"" predict:"kinds" help:"athlete, ball, pattern, session, drill, assignment or shot."`
 	Name string     `arg:"" help:"Its name or id; a session also answers to its day, a shot of a --session to its number."`
@@ -65,6 +67,7 @@ Examples:
 
     laneward delete ball "Old pearl"
     laneward delete session 2026-11-20
+    laneward delete session 2026-11-20 --with-shots
     laneward delete shot 4 --session 2026-11-20 --athlete Rhea`
 }
 
@@ -78,9 +81,33 @@ func (c *deleteCommand) Run(ctx context.Context, env environment) error {
 	if err != nil {
 		return err
 	}
+	if c.WithShots {
+		if err := conn.deleteShots(ctx, record); err != nil {
+			return err
+		}
+	}
 	if err := conn.Delete(ctx, conn.squad, record); err != nil {
 		return err
 	}
 	conn.say("Deleted %s %s.", c.Kind, c.Name)
+	return nil
+}
+
+// deleteShots deletes all shots of a session.
+func (c *squadConnection) deleteShots(ctx context.Context, session client.Record) error {
+	if session.Kind != client.Session {
+		return usage("--with-shots is for sessions: nothing else has shots of its own")
+	}
+	var shots []openapi.Shot
+	for shot, err := range c.Shots(ctx, c.squad, session.ID) {
+		if err != nil {
+			return err
+		}
+		shots = append(shots, shot.Value)
+	}
+	if err := c.DeleteShots(ctx, c.squad, shots); err != nil {
+		return err
+	}
+	c.say("Deleted %d shots.", len(shots))
 	return nil
 }

@@ -99,7 +99,7 @@ func limitedHTTP() *http.Client {
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 		Transport: &http.Transport{
 			Proxy:               http.ProxyFromEnvironment,
-			DialContext:         (&net.Dialer{Timeout: 10 * time.Second}).DialContext,
+			DialContext:         (&net.Dialer{Timeout: 10 * time.Second, Control: shallow}).DialContext,
 			TLSHandshakeTimeout: 10 * time.Second,
 			ForceAttemptHTTP2:   true,
 			MaxIdleConnsPerHost: 4,

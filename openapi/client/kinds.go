@@ -15,13 +15,13 @@ type Kind string
 
 // The kinds of record.
 const (
-	Athlete    Kind = "athlete"
-	Ball       Kind = "ball"
-	Pattern    Kind = "pattern"
-	Session    Kind = "session"
-	Drill      Kind = "drill"
-	Assignment Kind = "assignment"
-	Shot       Kind = "shot" // of a session: listed by [Client.Shots], stored by [Client.Upload]
+	Athlete    = Kind(openapi.KindAthlete)
+	Ball       = Kind(openapi.KindBall)
+	Pattern    = Kind(openapi.KindPattern)
+	Session    = Kind(openapi.KindSession)
+	Drill      = Kind(openapi.KindDrill)
+	Assignment = Kind(openapi.KindAssignment)
+	Shot       = Kind(openapi.KindShot) // of a session: listed by [Client.Shots], stored by [Client.Upload]
 )
 
 // Kinds are the kinds a squad lists and adds to one by one, those that others refer to first.

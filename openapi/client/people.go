@@ -16,49 +16,48 @@ func deviceName() string {
 	return name[:min(len(name), 100)]
 }
 
-// SignUp makes a user and signs them in on this device.
-func (c *Client) SignUp(ctx context.Context, email, name, password string) error {
+// SignUp makes a user and signs them in on this device. It returns whose sign-in to the same server ended by it, if anybody's.
+func (c *Client) SignUp(ctx context.Context, email, name, password string) (ended SignIn, err error) {
 	device := deviceName()
 	answer, err := c.open.SignUpWithResponse(ctx, openapi.SignUp{Email: email, Name: name, Password: password, Device: device})
 	if err != nil {
-		return err
+		return SignIn{}, err
 	}
 	tokens, err := answerOf(answer.JSON201, answer.Body, answer.HTTPResponse)
 	if err != nil {
-		return err
+		return SignIn{}, err
 	}
 	return c.signedIn(ctx, email, device, tokens.Value)
 }
 
-// SignIn signs a user in on this device. Whoever was signed in to the same server before is replaced.
-func (c *Client) SignIn(ctx context.Context, email, password string) error {
+// SignIn signs a user in on this device. It returns whose sign-in to the same server ended by it, if anybody's.
+func (c *Client) SignIn(ctx context.Context, email, password string) (ended SignIn, err error) {
 	device := deviceName()
 	answer, err := c.open.SignInWithResponse(ctx, openapi.SignIn{Email: email, Password: password, Device: device})
 	if err != nil {
-		return err
+		return SignIn{}, err
 	}
 	tokens, err := answerOf(answer.JSON201, answer.Body, answer.HTTPResponse)
 	if err != nil {
-		return err
+		return SignIn{}, err
 	}
 	return c.signedIn(ctx, email, device, tokens.Value)
 }
 
-func (c *Client) signedIn(ctx context.Context, email, device string, tokens openapi.Tokens) error {
+func (c *Client) signedIn(ctx context.Context, email, device string, tokens openapi.Tokens) (ended SignIn, err error) {
 	signIn := SignIn{UserID: tokens.UserID, Email: email, Device: device}
 	signIn.take(tokens, c.clock.now())
-	var before SignIn
-	err := c.store.Update(ctx, func(held *Credentials) error {
-		before = held.SignIns[c.server]
+	err = c.store.Update(ctx, func(held *Credentials) error {
+		ended = held.SignIns[c.server]
 		held.Server = c.server
 		held.SignIns[c.server] = signIn
 		return nil
 	})
 	if err != nil {
-		return err
+		return SignIn{}, err
 	}
 	c.keeper.remember(signIn)
-	return c.end(ctx, before)
+	return ended, c.end(ctx, ended)
 }
 
 // end ends a sign-in on the server.

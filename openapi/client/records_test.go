@@ -13,6 +13,8 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
+
+	"laneward/openapi"
 )
 
 func record(t testing.TB, kind Kind, id byte, text string) Record {
@@ -211,5 +213,63 @@ func TestUpload(t *testing.T) {
 	}
 	if len(sent) == 0 || sent[len(sent)-1] != size || size >= len(text)/10 {
 		t.Errorf("progress ends with %v of %d", sent[max(0, len(sent)-3):], size)
+	}
+}
+
+func TestDeleteShots(t *testing.T) {
+	t.Parallel()
+	shots := make([]openapi.Shot, 2500)
+	for i := range shots {
+		id, rev := uuid.New(), int64(i+1)
+		shots[i] = openapi.Shot{ID: &id, Rev: &rev, Order: i + 1}
+	}
+	cases := map[string]struct {
+		outcome string // of shot 1001
+		sizes   []int
+		code    Code
+		says    string
+	}{
+		"all go":             {"stored", []int{1000, 1000, 500}, "", ""},
+		"one is gone before": {"same", []int{1000, 1000, 500}, "", ""},
+		"one was changed":    {"conflict", []int{1000, 1000}, Conflict, "shot 1001 was not deleted (conflict)"},
+		"one is refused":     {"refused", []int{1000, 1000}, Invalid, "shot 1001 was not deleted (refused)"},
+	}
+	for name, one := range cases {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			var mu sync.Mutex
+			var sizes []int
+			c, _ := newClient(t, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+				mu.Lock()
+				defer mu.Unlock()
+				var body openapi.PushItems
+				if err := json.NewDecoder(r.Body).Decode(&body); err != nil {
+					t.Error(err)
+				}
+				sizes = append(sizes, len(body.Items))
+				reply := openapi.PushResult{Rev: 9}
+				for i, item := range body.Items {
+					if item.Kind != openapi.KindShot || item.Deleted == nil || !*item.Deleted || item.ID == nil {
+						t.Errorf("item %+v is no deletion of a shot", item)
+					}
+					outcome := openapi.PushOutcomeOutcomeStored
+					if *item.Rev == 1001 {
+						outcome = openapi.PushOutcomeOutcome(one.outcome)
+					}
+					reply.Outcomes = append(reply.Outcomes, openapi.PushOutcome{Index: i, Outcome: outcome})
+				}
+				w.Header().Set("Content-Type", "application/json")
+				json.NewEncoder(w).Encode(reply) //nolint:errcheck // a test server
+			}), signedIn())
+			err := c.DeleteShots(t.Context(), uuid.MustParse(someSquad), shots)
+			if CodeOf(err) != one.code || err != nil && err.Error() != one.says {
+				t.Errorf("fails with %v, want %q", err, one.says)
+			}
+			mu.Lock()
+			defer mu.Unlock()
+			if diff := cmp.Diff(one.sizes, sizes); diff != "" {
+				t.Error(diff)
+			}
+		})
 	}
 }

@@ -67,6 +67,18 @@ type resendable struct{}
 
 func resend(ctx context.Context) context.Context { return context.WithValue(ctx, resendable{}, true) }
 
+// listening marks requests whose answer somebody hears as it comes.
+type listening struct{}
+
+func listen(ctx context.Context, listener io.Writer) context.Context {
+	return context.WithValue(ctx, listening{}, listener)
+}
+
+func listenerOf(ctx context.Context) io.Writer {
+	listener, _ := ctx.Value(listening{}).(io.Writer)
+	return listener
+}
+
 func mayResend(request *http.Request) bool {
 	return request.Method == http.MethodGet || request.Method == http.MethodHead || request.Context().Value(resendable{}) != nil
 }
@@ -148,7 +160,11 @@ func (t *transport) once(request *http.Request, token string) (*http.Response, e
 		return nil, t.unreachable(err)
 	}
 	defer response.Body.Close() //nolint:errcheck // it has been read to its end, or failed before
-	body, err := io.ReadAll(io.LimitReader(response.Body, maxAnswer+1))
+	var answer io.Reader = response.Body
+	if listener := listenerOf(request.Context()); listener != nil && response.StatusCode < http.StatusMultipleChoices {
+		answer = io.TeeReader(answer, listener)
+	}
+	body, err := io.ReadAll(io.LimitReader(answer, maxAnswer+1))
 	if err != nil {
 		return nil, t.unreachable(err)
 	}
@@ -193,7 +209,8 @@ func (t *transport) ours(response *http.Response) error {
 		return fail(NotOurs, "%s sends you on to %s://%s: if you know that address, use it instead", t.server, elsewhere.Scheme, elsewhere.Host)
 	}
 	media, _, _ := mime.ParseMediaType(response.Header.Get("Content-Type"))
-	if media == "application/json" || media == "image/svg+xml" {
+	switch media {
+	case "application/json", string(NDJSON), SVG, PNG:
 		return nil
 	}
 	return fail(NotOurs, "%s answered, but not as a Laneward server does (%s, %q): check the address, and whether the network wants you to sign in to it first",

@@ -189,7 +189,7 @@ func TestNobodyAnswers(t *testing.T) {
 	server := httptest.NewServer(http.NotFoundHandler())
 	server.Close()
 	c, still := clientOf(t, server.URL, OpenStore(t.TempDir()), SignIn{})
-	err := c.SignIn(t.Context(), "cora@example.org", "four unrelated words")
+	_, err := c.SignIn(t.Context(), "cora@example.org", "four unrelated words")
 	if CodeOf(err) != Unreachable || !strings.Contains(err.Error(), "connection refused") {
 		t.Errorf("failed with %v", err)
 	}
@@ -299,6 +299,19 @@ func TestAddress(t *testing.T) {
 				t.Error("the error tells the password")
 			}
 		})
+	}
+}
+
+func TestPrivate(t *testing.T) {
+	t.Parallel()
+	for address, want := range map[string]bool{
+		"https://lanes.example.org": true, "http://localhost:8080": true, "http://127.0.0.1": true, "http://[::1]:8080": true,
+		"http://lanes.example.org": false, "http://192.0.2.7:8080": false, "http://localhost.example.org": false,
+	} {
+		c, err := New(Config{Server: address, Store: OpenStore(t.TempDir())})
+		if err != nil || c.Private() != want {
+			t.Errorf("%s: private %v, %v; want %v", address, c.Private(), err, want)
+		}
 	}
 }
 
