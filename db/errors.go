@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 
 	"github.com/jackc/pgx/v5"
@@ -45,7 +46,8 @@ func Translate(err error) error {
 		return translateCode(pg, err)
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
 		return err
-	case errors.As(err, &connect), errors.As(err, &network), pgconn.SafeToRetry(err):
+	case errors.As(err, &connect), errors.As(err, &network), errors.Is(err, io.ErrUnexpectedEOF), pgconn.SafeToRetry(err):
+		// An unexpected end is a connection that broke in the middle of an answer.
 		return fmt.Errorf("%w: %w", ErrUnavailable, withoutURL(err))
 	}
 	return err
