@@ -136,7 +136,7 @@ func intervalOf(p openapi.Proportion) string {
 	return fmt.Sprintf("%.0f to %s", 100*p.Low, percent(p.High))
 }
 
-// nextStep says what would settle the verdict.
+// nextStep says when the test first came to a verdict, or what would settle it.
 func nextStep(a openapi.AthleteAdherence) string {
 	var parts []string
 	if a.RepsLeft > 0 {
@@ -144,6 +144,9 @@ func nextStep(a openapi.AthleteAdherence) string {
 	}
 	if a.Verdict == openapi.TooFewShots && a.Evidence.KeptToMet != nil && a.Evidence.BrokenToNotMet != nil {
 		parts = append(parts, fmt.Sprintf("%d more kept in a row would make it met, %d broken not met", *a.Evidence.KeptToMet, *a.Evidence.BrokenToNotMet))
+	}
+	if a.Evidence.DecidedAt > 0 {
+		parts = append([]string{fmt.Sprintf("the test first came to a verdict after %d judged shots", a.Evidence.DecidedAt)}, parts...)
 	}
 	if len(parts) == 0 {
 		return ""

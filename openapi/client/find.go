@@ -11,7 +11,8 @@ import (
 )
 
 // Find returns the one record of a kind that a person means by an id or a name. Upper and lower case are the same unless that makes the
-// difference between two. A session can also be called by its day, or by its name and day. It fails with [NotFound], naming those there
+// difference between two; the first words of a name do when no other begins so. A session can also be called by its day, or by its name and
+// day. It fails with [NotFound], naming those there
 // are, or with [Ambiguous], listing the ids to choose from.
 func (c *Client) Find(ctx context.Context, squad uuid.UUID, kind Kind, text string) (Record, error) {
 	if id, err := uuid.Parse(text); err == nil {
@@ -27,7 +28,7 @@ func (c *Client) Find(ctx context.Context, squad uuid.UUID, kind Kind, text stri
 // Pick is [Client.Find] among records that are at hand.
 func Pick(all []Record, kind Kind, text string) (Record, error) {
 	text = strings.Join(strings.Fields(text), " ")
-	for _, same := range []func(a, b string) bool{func(a, b string) bool { return a == b }, strings.EqualFold} {
+	for _, same := range []func(called, text string) bool{func(called, text string) bool { return called == text }, strings.EqualFold, beginsWith} {
 		var found []Record
 		for _, record := range all {
 			if slices.ContainsFunc(callings(record), func(called string) bool { return same(called, text) }) {
@@ -42,6 +43,11 @@ func Pick(all []Record, kind Kind, text string) (Record, error) {
 		}
 	}
 	return Record{}, unknown(all, kind, text)
+}
+
+// beginsWith tells that text is the first words of a name.
+func beginsWith(called, text string) bool {
+	return text != "" && len(called) > len(text) && called[len(text)] == ' ' && strings.EqualFold(called[:len(text)], text)
 }
 
 type named struct {
@@ -70,7 +76,11 @@ func callings(record Record) []string {
 func ambiguous(kind Kind, text string, found []Record) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%d %s are called %q: name one by its id", len(found), kind.Plural(), text)
-	for _, record := range found {
+	for i, record := range found {
+		if i == fewNames {
+			fmt.Fprintf(&b, "\n  and %d more", len(found)-fewNames)
+			break
+		}
 		known := nameOf(record)
 		fmt.Fprintf(&b, "\n  %s  %s", record.ID, strings.TrimSpace(known.Name+"  "+known.Date))
 	}

@@ -46,6 +46,10 @@ func TestPick(t *testing.T) {
 		code Code
 	}{
 		"by name":                           {athletes, Athlete, "Rhea", 1, ""},
+		"by the first name":                 {[]Record{record(t, Athlete, 1, `"name":"Rhea Long"`), record(t, Athlete, 2, `"name":"Rheanne"`)}, Athlete, "rhea", 1, ""},
+		"a first name two have":             {athletes, Athlete, "max", 0, Ambiguous},
+		"a whole name before a first name":  {[]Record{record(t, Athlete, 1, `"name":"Rhea Long"`), record(t, Athlete, 2, `"name":"rhea"`)}, Athlete, "Rhea", 2, ""},
+		"nothing is nobody's first name":    {athletes, Athlete, "", 0, NotFound},
 		"in small letters":                  {athletes, Athlete, "rhea", 1, ""},
 		"beyond ASCII":                      {athletes, Athlete, "ZOË", 4, ""},
 		"blanks are one":                    {athletes, Athlete, " Max Power ", 2, ""},
