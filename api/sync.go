@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"mime"
 	"net/http"
 	"strconv"
 	"time"
@@ -103,14 +104,15 @@ func (h *handlers) GetFeed(ctx context.Context, r openapi.GetFeedRequestObject) 
 	if err != nil {
 		return nil, withSnapshot(err, r.SquadID)
 	}
-	if clientOf(ctx).accept != mediaNDJSON {
+	lines, tables := wantsLines(ctx)
+	if !lines {
 		return feedOf(page), nil
 	}
 	query.WaitFor = 0
 	return linesReply(func(write lineWriter) error {
 		for {
 			end := feedOf(page)
-			if err := write.items(page.Items, feedEnd{end.Cursor, end.More, end.Rev, end.Digest}); err != nil || !page.More {
+			if err := write.items(page.Items, tables, feedEnd{end.Cursor, end.More, end.Rev, end.Digest}); err != nil || !page.More {
 				return err
 			}
 			query.After = page.Cursor
@@ -156,7 +158,8 @@ func (h *handlers) GetSnapshot(ctx context.Context, r openapi.GetSnapshotRequest
 	endOf := func(page service.SnapshotPage) snapshotEnd {
 		return snapshotEnd{Page: page.Page, Cursor: page.Cursor, Rev: page.Rev, Digest: digestOf(page.Digest)}
 	}
-	if clientOf(ctx).accept != mediaNDJSON {
+	lines, tables := wantsLines(ctx)
+	if !lines {
 		reply := snapshotReply{Items: page.Items, snapshotEnd: endOf(page)}
 		if reply.Items == nil {
 			reply.Items = []service.Item{}
@@ -165,7 +168,7 @@ func (h *handlers) GetSnapshot(ctx context.Context, r openapi.GetSnapshotRequest
 	}
 	return linesReply(func(write lineWriter) error {
 		for {
-			if err := write.items(page.Items, endOf(page)); err != nil || page.Page == "" {
+			if err := write.items(page.Items, tables, endOf(page)); err != nil || page.Page == "" {
 				return err
 			}
 			query.Page = page.Page
@@ -227,18 +230,21 @@ func (l *lateStatus) Write(data []byte) (int, error) {
 }
 
 // items writes a line an item and a line for the page's end, and sends them on their way.
-func (l lineWriter) items(items []service.Item, end any) error {
-	line := make([]byte, 0, 1024)
-	for i := range items {
-		var err error
-		if line, err = items[i].AppendJSON(line[:0]); err != nil {
-			return err
-		}
-		if _, err := l.buffer.Write(append(line, '\n')); err != nil {
-			return err
-		}
+func (l lineWriter) items(items []service.Item, tables bool, end any) error {
+	lines, err := service.AppendLines(nil, items, tables)
+	if err != nil {
+		return err
+	}
+	if _, err := l.buffer.Write(lines); err != nil {
+		return err
 	}
 	return l.end(end)
+}
+
+// wantsLines tells whether NDJSON was asked for, and whether with shots as tables.
+func wantsLines(ctx context.Context) (lines, tables bool) {
+	media, parameters, err := mime.ParseMediaType(clientOf(ctx).accept)
+	return err == nil && media == mediaNDJSON, parameters["shots"] == "table"
 }
 
 func (l lineWriter) end(end any) error {

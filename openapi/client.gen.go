@@ -473,7 +473,10 @@ type ClientInterface interface {
 	// GetFeed What changed after a cursor, in revision order
 	//
 	// The latest state of each changed record, deletions included, parents before children. As NDJSON (`Accept: application/x-ndjson`) it
-	// streams to the end: a line an item, and after each page a line with the page's `cursor`. 404 for a cursor of another squad, 400 for
+	// streams to the end: a line an item, and after each page a line with the page's `cursor`. As `application/x-ndjson;shots=table`
+	// shots that stand one after the other share a line, `{"kind": "shot", "table": {...}}`, whose columns hold a value a shot, null where
+	// it was not measured, and are left out where that is so throughout; `id` is the bytes of all ids in base64, `rev` and `order` are the
+	// first value and then the differences. Packed with gzip that is half the size. 404 for a cursor of another squad, 400 for
 	// one that is not ours; 410 with the snapshot's address when it cannot be gone on from (after a restore, when what you may see has
 	// changed, or when it is older than the deletions kept).
 	//
@@ -1799,7 +1802,10 @@ func (c *Client) GetDrillPicture(ctx context.Context, squadID SquadID, drillID D
 // GetFeed What changed after a cursor, in revision order
 //
 // The latest state of each changed record, deletions included, parents before children. As NDJSON (`Accept: application/x-ndjson`) it
-// streams to the end: a line an item, and after each page a line with the page's `cursor`. 404 for a cursor of another squad, 400 for
+// streams to the end: a line an item, and after each page a line with the page's `cursor`. As `application/x-ndjson;shots=table`
+// shots that stand one after the other share a line, `{"kind": "shot", "table": {...}}`, whose columns hold a value a shot, null where
+// it was not measured, and are left out where that is so throughout; `id` is the bytes of all ids in base64, `rev` and `order` are the
+// first value and then the differences. Packed with gzip that is half the size. 404 for a cursor of another squad, 400 for
 // one that is not ours; 410 with the snapshot's address when it cannot be gone on from (after a restore, when what you may see has
 // changed, or when it is older than the deletions kept).
 //
@@ -7572,7 +7578,10 @@ type ClientWithResponsesInterface interface {
 	// GetFeedWithResponse What changed after a cursor, in revision order
 	//
 	// The latest state of each changed record, deletions included, parents before children. As NDJSON (`Accept: application/x-ndjson`) it
-	// streams to the end: a line an item, and after each page a line with the page's `cursor`. 404 for a cursor of another squad, 400 for
+	// streams to the end: a line an item, and after each page a line with the page's `cursor`. As `application/x-ndjson;shots=table`
+	// shots that stand one after the other share a line, `{"kind": "shot", "table": {...}}`, whose columns hold a value a shot, null where
+	// it was not measured, and are left out where that is so throughout; `id` is the bytes of all ids in base64, `rev` and `order` are the
+	// first value and then the differences. Packed with gzip that is half the size. 404 for a cursor of another squad, 400 for
 	// one that is not ours; 410 with the snapshot's address when it cannot be gone on from (after a restore, when what you may see has
 	// changed, or when it is older than the deletions kept).
 	//
@@ -12518,7 +12527,10 @@ func (c *ClientWithResponses) GetDrillPictureWithResponse(ctx context.Context, s
 // GetFeedWithResponse What changed after a cursor, in revision order
 //
 // The latest state of each changed record, deletions included, parents before children. As NDJSON (`Accept: application/x-ndjson`) it
-// streams to the end: a line an item, and after each page a line with the page's `cursor`. 404 for a cursor of another squad, 400 for
+// streams to the end: a line an item, and after each page a line with the page's `cursor`. As `application/x-ndjson;shots=table`
+// shots that stand one after the other share a line, `{"kind": "shot", "table": {...}}`, whose columns hold a value a shot, null where
+// it was not measured, and are left out where that is so throughout; `id` is the bytes of all ids in base64, `rev` and `order` are the
+// first value and then the differences. Packed with gzip that is half the size. 404 for a cursor of another squad, 400 for
 // one that is not ours; 410 with the snapshot's address when it cannot be gone on from (after a restore, when what you may see has
 // changed, or when it is older than the deletions kept).
 //

@@ -37,20 +37,18 @@ func (s *Shot) AppendJSON(b []byte) []byte {
 	b = appendNumber(b, `,"rev_rate_rpm":`, s.RevRateRPM)
 	b = appendNumber(b, `,"rotation_deg":`, s.RotationDeg)
 	b = appendNumber(b, `,"tilt_deg":`, s.TiltDeg)
-	b = s.appendTrack(b)
-	b = s.appendStanding(b)
+	b = s.appendTrack(b, `,"track":`)
+	b = s.appendStanding(b, `,"standing":`)
 	b = appendText(b, `,"source":`, s.Source)
-	if s.Errors != (StandardErrors{}) {
-		b = s.Errors.append(append(b, `,"errors":`...))
-	}
+	b = s.Errors.append(b, `,"errors":`)
 	return appendText(b, `,"note":`, s.Note)
 }
 
-func (s *Shot) appendTrack(b []byte) []byte {
+func (s *Shot) appendTrack(b []byte, name string) []byte {
 	if len(s.Track) == 0 {
 		return b
 	}
-	b = append(b, `,"track":[`...)
+	b = append(append(b, name...), '[')
 	for i := range s.Track {
 		if i > 0 {
 			b = append(b, ',')
@@ -61,11 +59,11 @@ func (s *Shot) appendTrack(b []byte) []byte {
 	return append(b, ']')
 }
 
-func (s *Shot) appendStanding(b []byte) []byte {
+func (s *Shot) appendStanding(b []byte, name string) []byte {
 	if s.Standing == nil {
 		return b
 	}
-	b = append(b, `,"standing":[`...)
+	b = append(append(b, name...), '[')
 	first := true
 	for n := 1; n <= 10; n++ {
 		if !s.Standing.Has(n) {
@@ -80,7 +78,11 @@ func (s *Shot) appendStanding(b []byte) []byte {
 	return append(b, ']')
 }
 
-func (e StandardErrors) append(b []byte) []byte {
+func (e StandardErrors) append(b []byte, name string) []byte {
+	if e == (StandardErrors{}) {
+		return b
+	}
+	b = append(b, name...)
 	start := len(b)
 	b = appendNumber(b, `,"board":`, e.Board)
 	b = appendNumber(b, `,"angle_deg":`, e.AngleDeg)
