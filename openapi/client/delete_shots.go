@@ -11,8 +11,8 @@ import (
 	"laneward/openapi"
 )
 
-// Push sends changes to any records and returns an outcome for each. It is safe to send the same changes again.
-func (c *Client) Push(ctx context.Context, squad uuid.UUID, items []openapi.PushItem) (Answer[openapi.PushResult], error) {
+// push sends deletions and returns an outcome for each. It is safe to send the same again.
+func (c *Client) push(ctx context.Context, squad uuid.UUID, items []openapi.PushItem) (Answer[openapi.PushResult], error) {
 	body, err := json.Marshal(openapi.PushItems{Items: items})
 	if err != nil {
 		return Answer[openapi.PushResult]{}, fmt.Errorf("write the changes: %w", err)
@@ -38,7 +38,7 @@ func (c *Client) DeleteShots(ctx context.Context, squad uuid.UUID, shots []opena
 		for i, shot := range batch {
 			items[i] = openapi.PushItem{Kind: openapi.KindShot, ID: shot.ID, Rev: shot.Rev, Deleted: &deleted}
 		}
-		result, err := c.Push(ctx, squad, items)
+		result, err := c.push(ctx, squad, items)
 		if err != nil {
 			return err
 		}
