@@ -30,6 +30,8 @@ type Client struct {
 	keeper *keeper
 	open   *openapi.ClientWithResponses // for what needs no sign-in
 	api    *openapi.ClientWithResponses
+	// streams sends requests whose answer does not end.
+	streams *openapi.Client
 }
 
 // New returns a client of one server. It fails when the address is none.
@@ -50,6 +52,11 @@ func New(config Config) (*Client, error) {
 		return nil, fmt.Errorf("the server's address %q: %w", server, err)
 	}
 	if c.api, err = openapi.NewClientWithResponses(server, openapi.WithHTTPClient(&signed)); err != nil {
+		return nil, fmt.Errorf("the server's address %q: %w", server, err)
+	}
+	endless := signed
+	endless.http = withoutLimit(config.HTTP)
+	if c.streams, err = openapi.NewClient(server, openapi.WithHTTPClient(streamTransport{&endless})); err != nil {
 		return nil, fmt.Errorf("the server's address %q: %w", server, err)
 	}
 	c.keeper.open = c.open
@@ -106,6 +113,13 @@ func limitedHTTP() *http.Client {
 			IdleConnTimeout:     time.Minute,
 		},
 	}
+}
+
+// withoutLimit returns the same without a limit to the time of an answer as a whole.
+func withoutLimit(limited *http.Client) *http.Client {
+	endless := *limited
+	endless.Timeout = 0
+	return &endless
 }
 
 // Ready tells whether the server answers and can work.

@@ -1,0 +1,189 @@
+package client
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+
+	"github.com/google/uuid"
+
+	"laneward/openapi"
+)
+
+// The kinds that come with a feed and are changed at addresses of their own.
+const (
+	Squad  Kind = "squad"
+	Member Kind = "member"
+)
+
+// SyncedKinds are all kinds of record that a feed has, parents before children.
+var SyncedKinds = []Kind{Squad, Athlete, Member, Pattern, Ball, Session, Drill, Assignment, Shot}
+
+// Schema is the version of the records that this client understands.
+const Schema = 1
+
+// TooOld is the failure of a client that the server does not understand any more.
+const TooOld Code = "client-too-old"
+
+// MaxPush is how many changes one push sends, which the server stores in one go.
+const MaxPush = 1000
+
+// Item is one entry of a feed or a snapshot: the latest state of a record, or that it is gone.
+type Item struct {
+	Kind    Kind            `json:"kind"`
+	ID      uuid.UUID       `json:"id"`
+	Rev     int64           `json:"rev"`
+	Record  json.RawMessage `json:"record,omitempty"`
+	Deleted bool            `json:"deleted,omitempty"`
+	Scope   string          `json:"scope,omitempty"`
+}
+
+// Gone tells that a device is to drop the record, for it was deleted or is out of the user's sight.
+func (i Item) Gone() bool { return i.Deleted || i.Scope == "removed" }
+
+// FeedPage is a page of the feed. Cursor is where to go on, Rev what the squad had reached.
+type FeedPage struct {
+	Items  []Item `json:"items"`
+	Cursor string `json:"cursor"`
+	More   bool   `json:"more"`
+	Rev    int64  `json:"rev"`
+	Digest Digest `json:"digest"`
+}
+
+// SnapshotPage is a page of a first copy as of revision Rev. Page is where to go on; the last has a Cursor into the feed instead.
+type SnapshotPage struct {
+	Items  []Item `json:"items"`
+	Page   string `json:"page"`
+	Cursor string `json:"cursor"`
+	Rev    int64  `json:"rev"`
+	Digest Digest `json:"digest"`
+}
+
+// Feed reads what changed after a cursor, "" being the beginning. It fails with [Gone] when there is no going on from the cursor: a
+// snapshot is to be read then.
+func (c *Client) Feed(ctx context.Context, squad uuid.UUID, after string) (FeedPage, error) {
+	limit, schema := pageSize, Schema
+	params := &openapi.GetFeedParams{Limit: &limit, Schema: &schema}
+	if after != "" {
+		params.After = &after
+	}
+	var page FeedPage
+	if err := read(&page)(c.api.GetFeed(ctx, squad, params)); err != nil {
+		return FeedPage{}, err
+	}
+	return page, page.Digest.check(page.Items)
+}
+
+// Snapshot reads a page of a first copy, "" being the first page. It fails with [Gone] when the copy is to be begun again.
+func (c *Client) Snapshot(ctx context.Context, squad uuid.UUID, from string) (SnapshotPage, error) {
+	limit, schema := pageSize, Schema
+	params := &openapi.GetSnapshotParams{Limit: &limit, Schema: &schema}
+	if from != "" {
+		params.Page = &from
+	}
+	var page SnapshotPage
+	if err := read(&page)(c.api.GetSnapshot(ctx, squad, params)); err != nil {
+		return SnapshotPage{}, err
+	}
+	if (page.Page == "") == (page.Cursor == "") {
+		return SnapshotPage{}, fail(NotOurs, "a page of the snapshot leads nowhere: the server may be of another version")
+	}
+	return page, page.Digest.check(page.Items)
+}
+
+// Digests asks what the user may see at the squad's present revision, as a digest for each kind.
+func (c *Client) Digests(ctx context.Context, squad uuid.UUID) (kinds map[Kind]Digest, rev int64, err error) {
+	var answer struct {
+		Rev   int64           `json:"rev"`
+		Kinds map[Kind]Digest `json:"kinds"`
+	}
+	err = read(&answer)(c.api.GetDigest(ctx, squad))
+	return answer.Kinds, answer.Rev, err
+}
+
+// Change is one change to be pushed: a record with the revision it is based on in Rev, 0 for a new one, or a deletion.
+type Change struct {
+	Kind    Kind            `json:"kind"`
+	ID      uuid.UUID       `json:"id"`
+	Rev     int64           `json:"rev,omitempty"`
+	Record  json.RawMessage `json:"record,omitempty"`
+	Deleted bool            `json:"deleted,omitempty"`
+}
+
+// What becomes of a change.
+const (
+	Stored      = "stored"
+	Same        = "same"     // it was stored before
+	Conflicting = "conflict" // somebody else changed the record, or it is in use: Record is what stands
+	Refused     = "refused"  // for the reasons in Errors
+	Waiting     = "waiting"  // until a record it refers to has been stored
+)
+
+// Outcome is what became of one change. Record is set where something else stands than was sent.
+type Outcome struct {
+	Index   int             `json:"index"`
+	Outcome string          `json:"outcome"`
+	Rev     int64           `json:"rev"`
+	Record  json.RawMessage `json:"record"`
+	Deleted bool            `json:"deleted"`
+	Errors  []openapi.Fault `json:"errors"`
+}
+
+// Send pushes up to [MaxPush] changes and returns an outcome for each, in their order. After any failure it is safe to send the same again.
+func (c *Client) Send(ctx context.Context, squad uuid.UUID, changes []Change) ([]Outcome, error) {
+	var lines bytes.Buffer
+	encoder := json.NewEncoder(&lines)
+	for _, change := range changes {
+		if err := encoder.Encode(change); err != nil {
+			return nil, fmt.Errorf("write %s %s: %w", change.Kind, change.ID, err)
+		}
+	}
+	packed, err := pack(lines.Bytes())
+	if err != nil {
+		return nil, err
+	}
+	schema := Schema
+	headers := func(_ context.Context, request *http.Request) error {
+		request.Header.Set("Content-Encoding", "gzip")
+		request.Header.Set("Accept", string(NDJSON))
+		return nil
+	}
+	response, err := c.api.PushWithBody(resend(ctx), squad, &openapi.PushParams{Schema: &schema}, string(NDJSON), bytes.NewReader(packed), headers)
+	if err != nil {
+		return nil, err
+	}
+	defer response.Body.Close() //nolint:errcheck // it is in memory
+	return readOutcomes(response.Body, len(changes))
+}
+
+// readOutcomes reads an outcome a line, and the last line, which has none and tells that the others are all.
+func readOutcomes(body io.Reader, sent int) ([]Outcome, error) {
+	outcomes := make([]Outcome, 0, sent)
+	lines := bufio.NewScanner(body)
+	lines.Buffer(nil, maxAnswer)
+	whole := false
+	for lines.Scan() {
+		var outcome Outcome
+		if err := json.Unmarshal(lines.Bytes(), &outcome); err != nil {
+			return nil, fmt.Errorf("read the answer: %w", err)
+		}
+		if whole = outcome.Outcome == ""; whole {
+			continue
+		}
+		if outcome.Index != len(outcomes) {
+			return nil, fail(NotOurs, "the server answered the changes out of order: it may be of another version")
+		}
+		outcomes = append(outcomes, outcome)
+	}
+	if err := lines.Err(); err != nil {
+		return nil, fmt.Errorf("read the answer: %w", err)
+	}
+	if !whole || len(outcomes) != sent {
+		return nil, fail(NotOurs, "the server answered %d of %d changes: send them again", len(outcomes), sent)
+	}
+	return outcomes, nil
+}
