@@ -133,7 +133,7 @@ func (o *PushOutcome) settle(applied Outcome, sent Record) {
 	o.Status, o.Rev, o.Deleted, o.Faults = applied.Status, applied.Rev, applied.Deleted, applied.Faults
 	o.ID, o.Record = sent.Key(), nil
 	merged := applied.Status == StatusStored && applied.Record != nil && applied.Record != sent
-	if merged || applied.Status == StatusConflict || applied.Status == StatusSame && sent.Revision() != 0 && applied.Rev != sent.Revision() {
+	if merged || applied.Status == StatusConflict || applied.Replaced || applied.Status == StatusSame && sent.Revision() != 0 && applied.Rev != sent.Revision() {
 		o.Record = applied.Record
 	}
 }

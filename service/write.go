@@ -40,8 +40,10 @@ type Outcome struct {
 	Record  Record
 	Deleted bool
 	Rev     int64 // of Record, or of the deletion
-	Code    Code  // why it was refused or conflicts
-	Faults  []Fault
+	// Replaced tells of what is the same that it was stored and has been replaced since: Record says something else.
+	Replaced bool
+	Code     Code // why it was refused or conflicts
+	Faults   []Fault
 }
 
 // plan is a change on its way: what stands in the database under its id, and what is to be written.
@@ -104,11 +106,11 @@ func (w *work) applyRound(ctx context.Context, plans []*plan, rev int64, forgets
 			return 0, err
 		}
 	}
-	if err := w.checkParents(ctx, plans); err != nil {
-		return 0, err
-	}
 	next, err := w.remove(ctx, plans, rev)
 	if err != nil {
+		return 0, err
+	}
+	if err := w.checkParents(ctx, plans); err != nil { // after the deletions: what they took is nobody's parent
 		return 0, err
 	}
 	if next, err = w.put(ctx, plans, next); err != nil {
@@ -190,7 +192,7 @@ func (p *plan) conflict(detail string) {
 }
 
 func (p *plan) same() {
-	*p.outcome = Outcome{Status: StatusSame}
+	*p.outcome = Outcome{Status: StatusSame, Replaced: p.existing != nil && !bytes.Equal(p.hash, p.existing.hash)}
 	p.showExisting()
 }
 
@@ -441,6 +443,9 @@ func (w *work) bury(ctx context.Context, p *plan, rev int64) error {
 	}
 	tomb := db.PutTombstoneParams{
 		SquadID: w.squad, Kind: string(kind), ID: id, Rev: rev, AthleteID: p.existing.Owner(), DeletedBy: w.user, DeletedAt: w.now,
+	}
+	if kind == KindMember {
+		tomb.AthleteID = nil // the devices of whoever it was before hold it too
 	}
 	*p.outcome = Outcome{Status: StatusStored, Deleted: true, Rev: rev}
 	return finish(w.PutTombstone(ctx, []db.PutTombstoneParams{tomb}).Exec)
