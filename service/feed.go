@@ -211,6 +211,13 @@ func (w *work) itemsIn(ctx context.Context, in window, limit int) (items []Item,
 			items = append(items, Item{Kind: kind, ID: one.Key(), Rev: one.Revision(), Record: one.Record})
 		}
 	}
+	if w.athlete != nil {
+		dropped, err := w.droppedMembers(ctx, in)
+		if err != nil {
+			return nil, err
+		}
+		items = append(items, dropped...)
+	}
 	tombs, err := w.TombstonesAfter(ctx, db.TombstonesAfterParams{
 		SquadID: w.squad, After: in.after, Upto: in.upto, MaxRows: int32(limit), Athlete: w.athlete, //nolint:gosec // as above
 	})
@@ -224,104 +231,172 @@ func (w *work) itemsIn(ctx context.Context, in window, limit int) (items []Item,
 	return items, nil
 }
 
-// completeItems adds what has to come along so that parents precede children: a parent that has changed again after the page, and for an
-// athlete the drill that an assignment brings into sight or takes out of it.
+// completeItems adds what has to come along, so that parents precede children, and for an athlete the drills that an assignment takes out of
+// sight.
 func (w *work) completeItems(ctx context.Context, items []Item, upto int64) ([]Item, error) {
-	first, err := w.lateParents(ctx, items, upto)
+	missing, err := w.missingParents(ctx, items, upto)
 	if err != nil {
 		return nil, err
 	}
+	ordered := parentsFirst(items, missing)
 	if w.athlete == nil {
-		return append(first, items...), nil
+		return ordered, nil
 	}
-	complete := first
-	for _, item := range items {
-		if item.Kind != KindAssignment {
-			complete = append(complete, item)
-			continue
-		}
-		if complete, err = w.withDrill(ctx, complete, item); err != nil {
-			return nil, err
+	complete := make([]Item, 0, len(ordered))
+	for _, item := range ordered {
+		complete = append(complete, item)
+		if item.Kind == KindAssignment {
+			dropped, err := w.droppedDrills(ctx, item)
+			if err != nil {
+				return nil, err
+			}
+			complete = append(complete, dropped...)
 		}
 	}
 	return complete, nil
 }
 
-// lateParents are the parents of the page's records that stand at a revision after the page.
-func (w *work) lateParents(ctx context.Context, items []Item, upto int64) ([]Item, error) {
-	wanted := make(map[Kind]map[uuid.UUID]bool)
+// missingParents are the parents of the records, and theirs, that a reader at revision upto may not have: those that have changed after it,
+// and for an athlete the drills, which come into sight by an assignment, maybe after upto.
+func (w *work) missingParents(ctx context.Context, items []Item, upto int64) (missing []Item, err error) {
+	known := make(map[Ref]bool, len(items))
 	for _, item := range items {
-		if item.Record == nil {
-			continue
-		}
-		for _, ref := range item.Record.Parents() {
-			if wanted[ref.Kind] == nil {
-				wanted[ref.Kind] = make(map[uuid.UUID]bool)
-			}
-			wanted[ref.Kind][ref.ID] = true
-		}
+		known[Ref{Kind: item.Kind, ID: item.ID}] = true
 	}
-	var late []Item
-	for _, kind := range Kinds {
-		ids := make([]uuid.UUID, 0, len(wanted[kind]))
-		for id := range wanted[kind] {
-			ids = append(ids, id)
-		}
-		if len(ids) == 0 {
-			continue
-		}
-		found, err := stores[kind].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
-		if err != nil {
-			return nil, err
-		}
-		for _, one := range found {
-			if one.Revision() > upto {
-				late = append(late, Item{Kind: kind, ID: one.Key(), Rev: one.Revision(), Record: one.Record})
+	for next := items; len(next) > 0; {
+		wanted := make(map[Kind][]uuid.UUID)
+		for _, item := range next {
+			if item.Record == nil {
+				continue
+			}
+			for _, ref := range item.Record.Parents() {
+				if key := (Ref{Kind: ref.Kind, ID: ref.ID}); !known[key] {
+					known[key] = true
+					wanted[ref.Kind] = append(wanted[ref.Kind], ref.ID)
+				}
 			}
 		}
+		next = nil
+		for kind, ids := range wanted {
+			found, err := stores[kind].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
+			if err != nil {
+				return nil, err
+			}
+			for _, one := range found {
+				item := Item{Kind: kind, ID: one.Key(), Rev: one.Revision(), Record: one.Record}
+				switch {
+				case kind == KindDrill && w.athlete != nil:
+					item.Scope = ScopeAdded
+				case one.Revision() <= upto:
+					continue
+				}
+				next = append(next, item)
+			}
+		}
+		missing = append(missing, next...)
 	}
-	return late, nil
+	return missing, nil
 }
 
-// withDrill adds an assignment and, before or after it, what it does to the sight of its drill.
-func (w *work) withDrill(ctx context.Context, items []Item, item Item) ([]Item, error) {
-	if assigned, ok := item.Record.(*AssignmentRecord); ok {
-		found, err := stores[KindDrill].byIDs(ctx, w.Tx, w.squad, []uuid.UUID{assigned.DrillID}, w.athlete)
-		if err != nil {
-			return nil, err
-		}
-		for _, one := range found {
-			items = append(items, Item{Kind: KindDrill, ID: one.Key(), Rev: one.Revision(), Record: one.Record, Scope: ScopeAdded})
-		}
-		return append(items, item), nil
+// parentsFirst orders items as they are, but each after its parents among them and the missing ones: a parent that was changed after its child
+// has the later revision.
+func parentsFirst(items, missing []Item) []Item {
+	all := slices.Concat(items, missing)
+	at := make(map[Ref]int, len(all))
+	for i, item := range all {
+		at[Ref{Kind: item.Kind, ID: item.ID}] = i
 	}
-	items = append(items, item)
-	last, err := w.lastVersion(ctx, KindAssignment, item.ID)
-	if err != nil || last == nil {
-		return items, err
+	ordered, placed := make([]Item, 0, len(all)), make([]bool, len(all))
+	var place func(i int)
+	place = func(i int) {
+		if placed[i] {
+			return
+		}
+		placed[i] = true
+		if all[i].Record != nil {
+			for _, ref := range all[i].Record.Parents() {
+				if parent, ok := at[Ref{Kind: ref.Kind, ID: ref.ID}]; ok {
+					place(parent)
+				}
+			}
+		}
+		ordered = append(ordered, all[i])
 	}
-	gone := last.(*AssignmentRecord)
-	visible, err := stores[KindDrill].byIDs(ctx, w.Tx, w.squad, []uuid.UUID{gone.DrillID}, w.athlete)
+	for i := range items {
+		place(i)
+	}
+	return ordered
+}
+
+// resumptions tells for each item of a page the revision that a reader has reached with it: not more than what the items still to come leave
+// behind. A record that only came along holds nothing back.
+func resumptions(items []Item, upto int64) []int64 {
+	reached := make([]int64, len(items))
+	for i := len(items) - 1; i >= 0; i-- {
+		reached[i] = upto
+		if items[i].Scope != ScopeAdded {
+			upto = min(upto, items[i].Rev-1)
+		}
+	}
+	return reached
+}
+
+// maxMembers is more than a squad has.
+const maxMembers = 10_000
+
+// droppedMembers tells an athlete's device to drop the members that were this athlete before, as a parent may have been, and are not any more.
+func (w *work) droppedMembers(ctx context.Context, in window) (dropped []Item, err error) {
+	members, err := stores[KindMember].after(ctx, w.Tx, w.squad, in, maxMembers, nil)
 	if err != nil {
 		return nil, err
 	}
-	if len(visible) == 0 {
-		items = append(items, Item{Kind: KindDrill, ID: gone.DrillID, Rev: item.Rev, Scope: ScopeRemoved})
+	for _, one := range members {
+		if sameID(one.Owner(), w.athlete) {
+			continue
+		}
+		history, err := w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(KindMember), ID: one.Key()})
+		if err != nil {
+			return nil, db.Translate(err)
+		}
+		for _, version := range history {
+			var was MemberRecord
+			if err := json.Unmarshal(version.Body, &was); err != nil {
+				return nil, fmt.Errorf("read the history of member %s: %w", one.Key(), err)
+			}
+			if sameID(was.AthleteID, w.athlete) {
+				dropped = append(dropped, Item{Kind: KindMember, ID: one.Key(), Rev: one.Revision(), Scope: ScopeRemoved})
+				break
+			}
+		}
 	}
-	return items, nil
+	return dropped, nil
 }
 
-// lastVersion is what a deleted record said, nil when that has been erased.
-func (w *work) lastVersion(ctx context.Context, kind Kind, id uuid.UUID) (Record, error) {
-	history, err := w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(kind), ID: id})
-	if err != nil || len(history) == 0 {
+// droppedDrills tells an athlete's device to drop the drills that an assignment was for once, is not now, and no other is.
+func (w *work) droppedDrills(ctx context.Context, assignment Item) (dropped []Item, err error) {
+	history, err := w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(KindAssignment), ID: assignment.ID})
+	if err != nil {
 		return nil, db.Translate(err)
 	}
-	record := stores[kind].fresh()
-	if err := json.Unmarshal(history[len(history)-1].Body, record); err != nil {
-		return nil, fmt.Errorf("read the history of %s %s: %w", kind, id, err)
+	seen := make(map[uuid.UUID]bool)
+	for _, version := range history {
+		var was AssignmentRecord
+		if err := json.Unmarshal(version.Body, &was); err != nil {
+			return nil, fmt.Errorf("read the history of assignment %s: %w", assignment.ID, err)
+		}
+		if seen[was.DrillID] {
+			continue
+		}
+		seen[was.DrillID] = true
+		visible, err := stores[KindDrill].byIDs(ctx, w.Tx, w.squad, []uuid.UUID{was.DrillID}, w.athlete)
+		if err != nil {
+			return nil, err
+		}
+		if len(visible) == 0 {
+			dropped = append(dropped, Item{Kind: KindDrill, ID: was.DrillID, Rev: assignment.Rev, Scope: ScopeRemoved})
+		}
 	}
-	return record, nil
+	return dropped, nil
 }
 
 // waitFor returns when the squad has reached a revision, or after a while, whichever is first.

@@ -67,25 +67,42 @@ func (s *Service) snapshotPlace(ctx context.Context, w *work, query SnapshotQuer
 
 func (s *Service) snapshotPage(ctx context.Context, w *work, place cursor, limit int) (page SnapshotPage, err error) {
 	page.Rev = place.rev
+	page.Items, err = w.snapshotItems(ctx, &place, limit)
+	if err != nil {
+		return page, err
+	}
+	missing, err := w.missingParents(ctx, page.Items, place.rev)
+	if err != nil {
+		return page, err
+	}
+	page.Items = parentsFirst(page.Items, missing)
+	page.Digest = digestOf(page.Items)
+	if place.kind != 0 {
+		page.Page = s.writeCursor(place)
+	} else {
+		page.Cursor = s.writeCursor(place)
+	}
+	return page, nil
+}
+
+// snapshotItems reads on from a place and moves it; at the end of all it becomes a place in the feed.
+func (w *work) snapshotItems(ctx context.Context, place *cursor, limit int) (items []Item, err error) {
 	for ; int(place.kind) <= len(Kinds); place.kind, place.within = place.kind+1, 0 {
 		kind := Kinds[place.kind-1]
-		room := limit - len(page.Items)
+		room := limit - len(items)
 		// What has changed since the snapshot began is beyond its revision: the feed brings it.
 		found, _, err := w.after(ctx, kind, window{place.within, place.rev}, room+1, w.athlete)
 		if err != nil {
-			return page, err
+			return nil, err
 		}
 		for i, one := range found {
 			if i == room {
-				page.Page = s.writeCursor(place)
-				page.Digest = digestOf(page.Items)
-				return page, nil
+				return items, nil
 			}
-			page.Items = append(page.Items, Item{Kind: kind, ID: one.Key(), Rev: one.Revision(), Record: one.Record})
+			items = append(items, Item{Kind: kind, ID: one.Key(), Rev: one.Revision(), Record: one.Record})
 			place.within = one.Revision()
 		}
 	}
 	place.kind, place.within = 0, 0
-	page.Cursor, page.Digest = s.writeCursor(place), digestOf(page.Items)
-	return page, nil
+	return items, nil
 }

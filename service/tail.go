@@ -2,6 +2,7 @@ package service
 
 import (
 	"context"
+	"errors"
 	"sync"
 	"time"
 
@@ -26,6 +27,7 @@ type tailKey struct {
 // broadcast reads a squad's feed once for all tails that see the same, and hands each batch to all of them.
 type broadcast struct {
 	who         member
+	epoch       uuid.UUID
 	from        int64
 	subscribers map[chan tailBatch]bool
 }
@@ -76,7 +78,17 @@ func (s *Service) Tail(ctx context.Context, user, squad uuid.UUID, query FeedQue
 	if err != nil {
 		return err
 	}
-	return s.followBatches(ctx, user, squad, batches, seen, every, send, idle)
+	return s.followBatches(ctx, who, batches, seen, every, send, idle)
+}
+
+// standsAs tells that a member still is, and sees what they saw.
+func (s *Service) standsAs(ctx context.Context, who member) bool {
+	same := false
+	err := s.readSquad(ctx, who.user, who.squad, func(w *work) error {
+		same = w.scope() == who.scope()
+		return nil
+	})
+	return err == nil && same
 }
 
 // catchUp sends what there is already and returns the revision reached.
@@ -95,9 +107,9 @@ func (s *Service) catchUp(ctx context.Context, user, squad uuid.UUID, query Feed
 		if err != nil {
 			return 0, err
 		}
-		for i := range events {
+		for i, reached := range resumptions(page.Items, place.rev) {
 			at := place
-			at.rev = min(page.Items[i].Rev, place.rev) // a parent that came along has its turn again later
+			at.rev = reached
 			events[i].Cursor = s.writeCursor(at)
 		}
 		// Whatever is only told by where the feed stands is told by an event without an item.
@@ -123,7 +135,7 @@ func eventsOf(items []Item) ([]TailEvent, error) {
 	return events, nil
 }
 
-func (s *Service) followBatches(ctx context.Context, user, squad uuid.UUID, batches <-chan tailBatch, seen int64, every time.Duration,
+func (s *Service) followBatches(ctx context.Context, who member, batches <-chan tailBatch, seen int64, every time.Duration,
 	send func([]TailEvent) error, idle func() error,
 ) error {
 	quiet := time.NewTicker(every)
@@ -140,17 +152,11 @@ func (s *Service) followBatches(ctx context.Context, user, squad uuid.UUID, batc
 			if !open {
 				return nil // too slow: it comes back with its cursor and pulls
 			}
-			if batch.members {
-				if err := s.readSquad(ctx, user, squad, func(*work) error { return nil }); err != nil {
-					return nil //nolint:nilerr // no longer a member, which the next request is told
-				}
+			if batch.members && !s.standsAs(ctx, who) {
+				return nil // what to do now, the next request is told
 			}
-			fresh := batch.events
-			for len(fresh) > 0 && fresh[0].Rev <= seen {
-				fresh = fresh[1:]
-			}
-			if len(fresh) > 0 {
-				if err := send(fresh); err != nil {
+			if len(batch.events) > 0 && batch.upto > seen {
+				if err := send(batch.events); err != nil {
 					return nil //nolint:nilerr // the reader has gone
 				}
 				quiet.Reset(every)
@@ -168,7 +174,10 @@ func (t *tails) join(ctx context.Context, who member) (<-chan tailBatch, func(),
 	b := t.running[key]
 	if b == nil {
 		b = &broadcast{who: who, subscribers: make(map[chan tailBatch]bool)}
-		err := t.service.db.InSquad(ctx, who.squad, func(tx *db.Tx) (err error) {
+		err := t.service.db.ReadSquad(ctx, who.squad, func(tx *db.Tx) (err error) {
+			if b.epoch, err = tx.Epoch(ctx); err != nil {
+				return err
+			}
 			b.from, err = tx.Clock(ctx, db.ClockParams{SquadID: who.squad})
 			return err
 		})
@@ -218,6 +227,10 @@ func (t *tails) readOn(b *broadcast) {
 		ctx, cancel := context.WithTimeout(context.Background(), tailReadLimit)
 		batch, again, err := t.service.readBatch(ctx, b)
 		cancel()
+		if errors.Is(err, errRestored) {
+			t.drop(b)
+			return
+		}
 		if err != nil {
 			t.service.log.Warn("a live tail cannot read", "squad", b.who.squad, "err", err)
 			time.Sleep(pollEvery)
@@ -243,6 +256,19 @@ func (t *tails) hand(b *broadcast, batch tailBatch) {
 	}
 }
 
+// errRestored: the revisions are not those that the tails have counted to.
+var errRestored = errors.New("the database was restored")
+
+// drop ends all of a broadcast's tails; their readers come back and are told to begin again.
+func (t *tails) drop(b *broadcast) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	for subscriber := range b.subscribers {
+		delete(b.subscribers, subscriber)
+		close(subscriber)
+	}
+}
+
 // readBatch reads the items after a broadcast's place as the feed would, and writes their events.
 func (s *Service) readBatch(ctx context.Context, b *broadcast) (batch tailBatch, more bool, err error) {
 	err = s.db.ReadSquad(ctx, b.who.squad, func(tx *db.Tx) error {
@@ -250,6 +276,9 @@ func (s *Service) readBatch(ctx context.Context, b *broadcast) (batch tailBatch,
 		place, err := s.feedPlace(ctx, w, FeedQuery{Schema: Schema})
 		if err != nil {
 			return err
+		}
+		if place.epoch != b.epoch {
+			return errRestored
 		}
 		place.rev = b.from
 		page, err := s.feedPage(ctx, w, place, tailPageSize)
@@ -272,10 +301,10 @@ func (s *Service) batchOf(page FeedPage, place cursor) (batch tailBatch, err err
 		return batch, err
 	}
 	batch.upto = end.rev
-	for i, item := range page.Items {
-		place.rev = min(item.Rev, end.rev)
+	for i, reached := range resumptions(page.Items, end.rev) {
+		place.rev = reached
 		batch.events[i].Cursor = s.writeCursor(place)
-		batch.members = batch.members || item.Kind == KindMember
+		batch.members = batch.members || page.Items[i].Kind == KindMember
 	}
 	return batch, nil
 }
