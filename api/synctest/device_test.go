@@ -1,0 +1,227 @@
+package synctest
+
+import (
+	"maps"
+	"reflect"
+	"slices"
+)
+
+// device is a phone or a laptop: what it knows of the server's records, its queue of changes that were not answered, and its place in the
+// feed. It knows the contract only.
+type device struct {
+	name string
+	who  *person
+	state
+	saved *state // a backup of the device
+}
+
+type state struct {
+	held   map[key]held
+	queue  []change
+	aside  []conflict // for the person to decide
+	cursor string
+	at     int64  // the revision the cursor stands for
+	scope  who    // what the person was when the cursor was given
+	fresh  *state // a snapshot on its way, which takes the place of held when it is whole; its cursor is the next page
+}
+
+// held is a record as the server had it at a revision.
+type held struct {
+	rev int64
+	is  fields
+}
+
+// change is one entry of the queue. base is the revision it is based on; follows when that of the entry before it, which is on its way.
+type change struct {
+	key  key
+	base int64
+	is   fields // nil to delete
+	sent bool   // it may have reached the server, so it must be sent again as it is
+}
+
+const follows = -1
+
+// conflict is a change that was not taken, beside what stands.
+type conflict struct {
+	key  key
+	mine fields
+	held // theirs
+}
+
+func (s *state) copy() *state {
+	c := *s
+	c.held, c.queue, c.aside = maps.Clone(s.held), slices.Clone(s.queue), slices.Clone(s.aside)
+	if s.fresh != nil {
+		c.fresh = s.fresh.copy()
+	}
+	return &c
+}
+
+// sees returns the records as the person sees them: the held ones with the queue on top.
+func (d *device) sees() map[key]fields {
+	view := make(map[key]fields, len(d.held))
+	for k, h := range d.held {
+		view[k] = h.is
+	}
+	for _, c := range d.queue {
+		if c.is == nil {
+			delete(view, c.key)
+		} else {
+			view[c.key] = c.is
+		}
+	}
+	return view
+}
+
+// put queues a change that the person made; nil deletes.
+func (d *device) put(k key, is fields) {
+	last := d.lastOf(k)
+	switch {
+	case last < 0:
+		d.queue = append(d.queue, change{key: k, base: d.held[k].rev, is: is})
+	case d.queue[last].sent:
+		d.queue = append(d.queue, change{key: k, base: follows, is: is})
+	case is == nil && d.queue[last].base == 0:
+		d.queue = slices.Delete(d.queue, last, last+1) // the server never heard of it
+	default:
+		d.queue[last].is = is
+	}
+}
+
+func (d *device) lastOf(k key) int {
+	for i := len(d.queue) - 1; i >= 0; i-- {
+		if d.queue[i].key == k {
+			return i
+		}
+	}
+	return -1
+}
+
+func (d *device) firstOf(k key) int {
+	return slices.IndexFunc(d.queue, func(c change) bool { return c.key == k })
+}
+
+// outgoing takes up to n changes to send, one of each record.
+func (d *device) outgoing(n int) (items []item) {
+	for i := range d.queue {
+		if c := &d.queue[i]; len(items) < n && c.base != follows {
+			c.sent = true
+			items = append(items, c.item())
+		}
+	}
+	return items
+}
+
+func (c change) item() item {
+	if c.is == nil {
+		return item{Kind: c.key.kind, ID: c.key.id, Rev: c.base, Deleted: true}
+	}
+	record := maps.Clone(c.is)
+	record["id"] = c.key.id
+	if c.base > 0 {
+		record["rev"] = float64(c.base)
+	}
+	return item{Kind: c.key.kind, ID: c.key.id, Rev: c.base, Record: record}
+}
+
+// answered takes in what became of a change that was sent.
+func (d *device) answered(o outcome) {
+	k := o.item().key()
+	at := d.firstOf(k)
+	if at < 0 {
+		return // answered before
+	}
+	sent := d.queue[at]
+	stands := held{o.Rev, sent.is}
+	if o.Deleted {
+		stands.is = nil
+	} else if o.Record != nil {
+		stands.is = o.item().content()
+	}
+	switch o.Outcome {
+	case "waiting":
+		d.queue[at].sent = false
+		return
+	case "stored", "same":
+		d.hold(k, stands)
+		d.queue = slices.Delete(d.queue, at, at+1)
+		d.rebase(k, sent.is, stands)
+	case "conflict":
+		d.hold(k, stands)
+		d.setAside(k, stands)
+	case "refused":
+		d.setAside(k, d.held[k])
+	}
+}
+
+// rebase lays the change that waited for another one on top of what has become of that.
+func (d *device) rebase(k key, sent fields, stands held) {
+	at := d.firstOf(k)
+	if at < 0 {
+		return
+	}
+	next := &d.queue[at]
+	next.base = stands.rev
+	if next.is == nil {
+		return
+	}
+	merged, ok := mergeFields(sent, next.is, stands.is)
+	if stands.is == nil || !ok {
+		d.setAside(k, stands)
+		return
+	}
+	next.is = merged
+	if reflect.DeepEqual(merged, stands.is) {
+		d.queue = slices.Delete(d.queue, at, at+1)
+	}
+}
+
+// setAside takes a record's changes out of the queue, for the person to decide.
+func (d *device) setAside(k key, theirs held) {
+	mine := d.queue[d.lastOf(k)].is
+	d.queue = slices.DeleteFunc(d.queue, func(c change) bool { return c.key == k })
+	d.aside = append(d.aside, conflict{k, mine, theirs})
+}
+
+// hold keeps a record as the server has it, unless a newer version is known.
+func (s *state) hold(k key, h held) {
+	for _, into := range []*state{s, s.fresh} {
+		switch {
+		case into == nil || h.rev < into.held[k].rev:
+		case h.is == nil:
+			delete(into.held, k)
+		default:
+			into.held[k] = h
+		}
+	}
+}
+
+// take takes in an item of the feed or a snapshot.
+func (s *state) take(it item) {
+	if it.Scope == "removed" {
+		delete(s.held, it.key())
+		return
+	}
+	s.hold(it.key(), held{it.Rev, it.content()})
+}
+
+// forget drops what the server gave; the queue is the person's own and stays.
+func (d *device) forget() {
+	d.held, d.cursor, d.at, d.fresh = map[key]held{}, "", 0, nil
+}
+
+// digests counts the device's own records by kind.
+func (d *device) digests() map[string]digest {
+	sums := make(map[string]*sum)
+	for _, kind := range kinds {
+		sums[kind] = &sum{}
+	}
+	for k, h := range d.held {
+		sums[k.kind].add(k.id, h.rev)
+	}
+	all := make(map[string]digest, len(sums))
+	for kind, s := range sums {
+		all[kind] = s.digest()
+	}
+	return all
+}
