@@ -99,13 +99,13 @@ func (c *centre) signUp(person string) {
 	}
 }
 
-// A transcript is a session at the command line as it looked: PERSON$ laneward …, then what was printed, and the exit code when not 0. Files
+// A dialogue is a session at the command line as it looked: PERSON$ laneward …, then what was printed, and the exit code when not 0. Files
 // follow in the txtar format. A word @FILE stands for the file's content, < FILE and > FILE do what they do in a shell.
-func TestTranscripts(t *testing.T) {
+func TestDialogues(t *testing.T) {
 	t.Parallel()
 	paths, err := filepath.Glob("testdata/client/*.txtar")
 	if err != nil || len(paths) == 0 {
-		t.Fatalf("%d transcripts, %v", len(paths), err)
+		t.Fatalf("%d dialogues, %v", len(paths), err)
 	}
 	for _, path := range paths {
 		t.Run(strings.TrimSuffix(filepath.Base(path), ".txtar"), func(t *testing.T) {
@@ -144,13 +144,13 @@ var (
 	code   = regexp.MustCompile(`\b[A-Z2-9]{32}\b`)
 )
 
-// play runs the commands of a transcript and returns it with what they print today.
-func (c *centre) play(transcript string) string {
+// play runs the commands of a dialogue and returns it with what they print today.
+func (c *centre) play(dialogue string) string {
 	c.t.Helper()
 	var b strings.Builder
 	remarks := ""
 	var known []string
-	for line := range strings.Lines(transcript) {
+	for line := range strings.Lines(dialogue) {
 		found := prompt.FindStringSubmatch(strings.TrimSuffix(line, "\n"))
 		if found == nil {
 			if strings.HasPrefix(line, "#") {
