@@ -44,7 +44,7 @@ func startBrowser(t *testing.T) context.Context {
 	if os.Geteuid() == 0 {
 		options = append(options, chromedp.NoSandbox)
 	}
-	ctx, cancel := context.WithTimeout(t.Context(), 4*time.Minute)
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(t.Context()), 4*time.Minute) // the test's own ends before its clean-up
 	t.Cleanup(cancel)
 	ctx, stop := chromedp.NewExecAllocator(ctx, options...)
 	t.Cleanup(stop)
@@ -62,12 +62,22 @@ func startBrowser(t *testing.T) context.Context {
 // newDevice opens a profile of its own in a browser, at a phone's size.
 func newDevice(t *testing.T, browser context.Context, base string) *device {
 	t.Helper()
-	ctx, closeTab := chromedp.NewContext(browser, chromedp.WithNewBrowserContext())
-	t.Cleanup(closeTab)
-	d := &device{t: t, base: base, ctx: ctx, dir: screenshots(t)}
-	d.watch(ctx)
-	d.screen(390, false)
+	d := &device{t: t, base: base, dir: screenshots(t)}
+	d.newPage(browser, chromedp.WithNewBrowserContext())
 	return d
+}
+
+// newPage opens a page, at a phone's size, that the device uses from now on.
+func (d *device) newPage(parent context.Context, options ...chromedp.ContextOption) {
+	d.t.Helper()
+	ctx, closePage := chromedp.NewContext(parent, options...)
+	d.ctx = ctx
+	watched := d.watch(ctx)
+	d.t.Cleanup(func() {
+		closePage()
+		<-watched
+	})
+	d.screen(390, false)
 }
 
 func screenshots(t *testing.T) string {
@@ -82,10 +92,9 @@ func screenshots(t *testing.T) string {
 
 // watch fails the test on anything the page complains about that the test did not provoke: a script's error, a missing file, a breach of the
 // content security policy.
-func (d *device) watch(ctx context.Context) {
+func (d *device) watch(ctx context.Context) (done chan struct{}) {
 	messages := chromedp.Console(ctx)
-	done := make(chan struct{})
-	d.t.Cleanup(func() { <-done })
+	done = make(chan struct{})
 	go func() {
 		defer close(done)
 		for message, err := range messages {
@@ -98,6 +107,7 @@ func (d *device) watch(ctx context.Context) {
 			}
 		}
 	}()
+	return done
 }
 
 // expect tells that console messages with such a part come of what the test does.
@@ -167,11 +177,7 @@ func (d *device) offline(off bool) {
 func (d *device) reopen(off bool) {
 	d.t.Helper()
 	old := d.ctx
-	ctx, closeTab := chromedp.NewContext(old)
-	d.t.Cleanup(closeTab)
-	d.ctx = ctx
-	d.watch(ctx)
-	d.screen(390, false)
+	d.newPage(old)
 	if off {
 		d.offline(true)
 	}
@@ -205,7 +211,7 @@ func (d *device) wait(what, expression string) {
 	d.t.Helper()
 	deadline := time.Now().Add(patience)
 	for {
-		if ok, err := chromedp.Run(d.ctx, chromedp.Evaluate[bool]("Boolean("+expression+")", chromedp.EvalAwaitPromise)); err == nil && ok {
+		if ok, err := chromedp.Run(d.ctx, chromedp.Evaluate[bool]("(async () => Boolean(await ("+expression+")))()", chromedp.EvalAwaitPromise)); err == nil && ok {
 			return
 		}
 		if time.Now().After(deadline) {

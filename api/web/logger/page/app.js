@@ -3,7 +3,7 @@
 import { Account, SignedOut } from "./account.js";
 import { Offline, Problem, send } from "./api.js";
 import { conflictView } from "./conflict.js";
-import { h, say, svg } from "./dom.js";
+import { h, say, svg, swap } from "./dom.js";
 import { logView } from "./log.js";
 import { allChanges } from "./queue.js";
 import { shotsView } from "./shots.js";
@@ -139,13 +139,13 @@ class App {
   async drawTop() {
     const top = document.getElementById("top");
     if (!this.account.person) {
-      top.replaceChildren(h("div", { class: "bar" }, brand()));
+      swap(top, h("div", { class: "bar" }, brand()));
       return;
     }
     const standing = await this.standing();
     const link = (name, text) => h("a", { href: `#/${name}`, "aria-current": this.name === name ? "page" : null }, text);
-    top.replaceChildren(h("div", { class: "bar" }, brand(),
-      h("nav", { "aria-label": "Logger" }, link("log", "Log"), link("shots", "Shots"), link("start", "Set up")), chip(standing)), ...this.notices(standing));
+    swap(top, h("div", { class: "bar" }, brand(),
+      h("nav", { "aria-label": "Logger" }, link("log", "Log"), link("shots", "Shots"), link("start", "Set up")), chip(standing)), this.notices(standing));
   }
 
   notices(standing) {
@@ -205,12 +205,13 @@ const brand = () => h("a", { class: "brand", href: "#/log", "aria-label": "Lanew
 // chip says in a few words how things stand with the server; the worst first.
 function chip({ unsent, refused, conflicts, offline, state }) {
   const waits = unsent.length ? `${unsent.length} to send` : "";
-  let kind = "sent", text = state?.syncedAt ? `Sent ${timeOf(state.syncedAt)}` : "Not synced yet";
+  let kind = "sent", text = state?.syncedAt ? "All sent" : "Not synced";
   if (conflicts.length) [kind, text] = ["bad", count(conflicts.length, "conflict")];
   else if (refused.length) [kind, text] = ["bad", `${refused.length} refused`];
-  else if (offline) [kind, text] = ["off", `Offline${waits ? ` · ${waits}` : ""}`];
+  else if (offline) [kind, text] = ["off", `Offline${unsent.length ? ` · ${unsent.length}` : ""}`];
   else if (waits) [kind, text] = ["busy", waits];
-  return h("a", { class: `sync ${kind}`, href: "#/sync", "aria-label": `Sync: ${text}` }, h("span", { class: "dot", "aria-hidden": "true" }), text);
+  const when = state?.syncedAt ? `, last synced ${timeOf(state.syncedAt)}` : "";
+  return h("a", { class: `sync ${kind}`, href: "#/sync", "aria-label": `Sync: ${text}${offline && waits ? `, ${waits}` : ""}${when}` }, h("span", { class: "dot", "aria-hidden": "true" }), text);
 }
 
 const app = new App();

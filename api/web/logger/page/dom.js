@@ -15,6 +15,23 @@ export const h = (tag, props, ...children) => fill(document.createElement(tag), 
 
 export const svg = (tag, props, ...children) => fill(document.createElementNS("http://www.w3.org/2000/svg", tag), props, children);
 
+// keyOf is what an element is known by when it is built anew.
+const keyOf = (element) => element.id || ["name", "value", "href", "aria-label"].map((name) => element.getAttribute(name) ?? "").join("|") + element.textContent;
+
+// swap shows children in a parent and leaves alone what is there already, so that nothing moves from under a finger, and who is at an element by
+// keys stays there.
+export function swap(parent, ...children) {
+  const held = parent.contains(document.activeElement) ? document.activeElement : null;
+  const next = children.flat(Infinity).filter((child) => child !== null && child !== undefined && child !== false && child !== "");
+  const old = [...parent.childNodes];
+  next.forEach((node, i) => {
+    if (!old[i]) parent.append(node);
+    else if (!(node instanceof Node) || !old[i].isEqualNode(node)) old[i].replaceWith(node);
+  });
+  for (const node of old.slice(next.length)) node.remove();
+  if (held && !held.isConnected) [...parent.querySelectorAll(held.tagName)].find((element) => keyOf(element) === keyOf(held))?.focus({ preventScroll: true });
+}
+
 // say tells something to who listens and does not look.
 export function say(text) {
   const region = document.getElementById("say");

@@ -1,6 +1,6 @@
 // Logging a shot: where the ball crossed, what was left standing, and at once whether the drill was kept.
 
-import { h, say, sign } from "./dom.js";
+import { h, say, sign, svg, swap } from "./dom.js";
 import { Draft } from "./draft.js";
 import { newId } from "./ids.js";
 import { LaneView, corridorsOf } from "./laneview.js";
@@ -10,7 +10,7 @@ import { placeEditor } from "./placeeditor.js";
 import { Practice } from "./practice.js";
 import { addShot, write } from "./queue.js";
 import { shotList } from "./shots.js";
-import { standingPanel } from "./standing.js";
+import { standingDetail, standingPanel } from "./standing.js";
 import { readMeta, writeMeta } from "./store.js";
 import { count, marginLine, verdictTitle } from "./words.js";
 
@@ -26,10 +26,11 @@ class LogView {
   constructor(app) {
     this.app = app;
     this.saved = null; // what the last save can be undone to
+    this.writes = 0; // of shots, by this view
   }
 
   async load(editing) {
-    this.practice = await Practice.load(this.app.db, this.app.choice.squad, { ...this.app.choice, athlete: this.app.athlete });
+    this.practice = await this.read();
     const shot = editing && this.practice.all.find((one) => one.id === editing);
     if (shot) this.draft = new Draft({ ...shot }, shot);
     else this.draft = await this.kept();
@@ -63,14 +64,16 @@ class LogView {
     this.places = placeEditor({ onselect: (place) => this.select(place), onchange: (fields, again) => this.change(fields, again) });
     this.standing = h("div", { class: "log-standing" });
     this.more = h("details", { class: "more" });
-    this.foot = h("div", { class: "foot" });
+    this.detail = h("div", { class: "log-detail" });
+    this.footInner = h("div", { class: "foot-inner" });
+    this.foot = h("div", { class: "foot" }, this.footInner);
     this.recent = h("div", { class: "log-recent" });
     this.heading = h("h1", { class: "unseen" });
     this.element = h("div", { class: "wrap log" }, this.heading, this.standing,
       h("section", { class: "log-lane", "aria-label": "Where the ball crossed" },
         h("p", { id: "lane-keys", class: "unseen" }, "Arrow keys move the cursor a board or a foot, with Shift five. 1 to 4 go to laydown, arrows, breakpoint and entry. Enter marks, Delete takes the mark away."),
         this.lane.element, this.places.element),
-      h("section", { class: "log-pins", "aria-label": "Pins" }, this.pins.element, this.more), this.recent, this.foot);
+      h("section", { class: "log-pins", "aria-label": "Pins" }, this.pins.element, this.more), this.detail, this.recent, this.foot);
     this.buildMore();
   }
 
@@ -155,6 +158,7 @@ class LogView {
   async undoSave() {
     const { before, after } = this.saved;
     this.saved = null;
+    this.writes++;
     await write(this.app.db, this.app.choice.squad, "shot", after.id, before);
     this.app.sync?.wake();
     if (before) {
@@ -177,10 +181,12 @@ class LogView {
     }
     if (this.saving) return;
     this.saving = true;
+    this.writes++;
     try {
       if (this.draft.original) await this.saveEdit();
       else await this.saveNew();
     } finally {
+      this.writes++;
       this.saving = false;
     }
   }
@@ -220,6 +226,7 @@ class LogView {
 
   async remove() {
     const { original } = this.draft;
+    this.writes++;
     await write(this.app.db, this.app.choice.squad, "shot", original.id, null);
     this.app.sync?.wake();
     this.practice.remove(original.id);
@@ -235,8 +242,16 @@ class LogView {
 
   // refresh takes in what came from the server; the draft stays.
   async refresh() {
-    this.practice = await Practice.load(this.app.db, this.app.choice.squad, { ...this.app.choice, athlete: this.app.athlete });
+    for (let writes = -1; writes !== this.writes;) {
+      writes = this.writes;
+      const practice = await this.read();
+      if (writes === this.writes) this.practice = practice; // else a shot was saved meanwhile, which this does not know
+    }
     this.update();
+  }
+
+  read() {
+    return Practice.load(this.app.db, this.app.choice.squad, { ...this.app.choice, athlete: this.app.athlete });
   }
 
   close() { this.lane.close(); }
@@ -251,8 +266,9 @@ class LogView {
     this.lane.update({ corridors, marks: draft.marks.map((mark) => ({ ...mark, verdict: this.verdictAt(mark.place) })), ghosts: this.ghosts(), selected: this.place });
     this.pins.update(draft.record.standing ?? null);
     this.places.update(draft.record, this.place, this.askedPlaces());
-    this.standing.replaceChildren(standingPanel(practice, (shot) => this.edit(shot)));
-    this.recent.replaceChildren(h("h2", {}, "Shots"), shotList(practice, practice.inSession.slice(-10).reverse(), () => ""));
+    swap(this.standing, standingPanel(practice));
+    swap(this.detail, standingDetail(practice, (shot) => this.edit(shot)));
+    swap(this.recent, h("h2", {}, "Shots"), shotList(practice, practice.inSession.slice(-10).reverse(), () => ""));
     this.updateMore();
     this.updateFoot();
     this.heading.textContent = draft.original ? `Shot ${draft.original.order}` : `${practice.drill?.name ?? "Shots"}, ${practice.session?.name ?? ""}`;
@@ -291,15 +307,14 @@ class LogView {
   updateFoot() {
     const { draft, practice } = this;
     const next = 1 + practice.inSession.reduce((most, shot) => Math.max(most, shot.order), 0);
-    const undo = h("button", { type: "button", class: "quiet undo", "aria-disabled": String(draft.steps.length === 0 && !this.saved), onclick: () => this.undo() }, "Undo");
+    const undo = h("button", { type: "button", class: "quiet undo", id: "undo", "aria-label": "Undo", "aria-disabled": String(draft.steps.length === 0 && !this.saved), onclick: () => this.undo() },
+      svg("svg", { viewBox: "0 0 24 24", "aria-hidden": "true", focusable: "false" }, svg("path", { d: "M8.500 4.500L4 9l4.500 4.500M4.500 9H14a5.500 5.500 0 0 1 0 11H9" })), h("span", {}, "Undo"));
     const save = h("button", { type: "button", class: "save", id: "save", "aria-disabled": String(draft.empty), onclick: () => this.save() },
       draft.original ? "Save changes" : `Save shot ${next}`);
     const extra = draft.original ? h("div", { class: "edit-actions" },
       h("button", { type: "button", class: "plain", onclick: () => this.app.go("log") }, "Leave as it was"),
       h("button", { type: "button", class: "plain danger", onclick: () => this.remove() }, `Delete shot ${draft.original.order}`)) : null;
-    const held = this.foot.contains(document.activeElement) ? document.activeElement.className : "";
-    this.foot.replaceChildren(h("div", { class: "foot-inner" }, this.verdict(), undo, save, extra));
-    if (held) this.foot.querySelector(`.${held.split(" ").at(-1)}`)?.focus();
+    swap(this.footInner, this.verdict(), undo, save, extra);
   }
 
   // verdict is the word on the shot being logged, or on the one just saved.

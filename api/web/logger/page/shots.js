@@ -1,6 +1,6 @@
 // The shots of the session, each to be opened and mended.
 
-import { h, sign } from "./dom.js";
+import { h, sign, swap } from "./dom.js";
 import { Practice } from "./practice.js";
 import { allChanges } from "./queue.js";
 import { marginLine, shotLine, verdictTitle } from "./words.js";
@@ -14,7 +14,7 @@ export async function shotsView(app) {
       Practice.load(app.db, app.choice.squad, { ...app.choice, athlete: app.athlete }), allChanges(app.db),
     ]);
     const states = new Map(changes.map((change) => [change.id, stateWords[change.state] ?? ""]));
-    element.replaceChildren(h("h1", {}, practice.session?.name ?? "Shots"),
+    swap(element, h("h1", {}, practice.session?.name ?? "Shots"),
       practice.inSession.length ? shotList(practice, [...practice.inSession].reverse(), (shot) => states.get(shot.id) ?? "") : h("p", {}, "No shots in this session yet."),
       h("p", {}, h("a", { class: "button", href: "#/log" }, "Log the next shot")));
   }

@@ -4,15 +4,15 @@ import { h, sign, svg } from "./dom.js";
 import { sentence } from "./sentence.js";
 import { count, percent, verdictTitle } from "./words.js";
 
-const verdicts = { met: ["Met", "met"], "not met": ["Not met", "not-met"], "too few shots": ["Too few shots yet", "open"] };
+const verdicts = { met: ["Met", "met"], "not met": ["Not met", "not-met"], "too few shots": ["Too few shots", "open"] };
 
-const lastShots = 12;
+const lastShots = 8;
 
-export function standingPanel(practice, edit) {
+export function standingPanel(practice) {
   const { drill, score } = practice;
   if (!drill) {
     return h("section", { class: "standing card", "aria-label": "This session" },
-      h("p", { class: "kept" }, h("strong", {}, count(practice.inSession.length, "shot")), h("span", {}, "logged in this session, for no drill")), lastRow(practice, edit));
+      h("p", { class: "kept" }, h("strong", {}, count(practice.inSession.length, "shot")), h("span", {}, "logged in this session, for no drill")));
   }
   const [words, kind] = verdicts[score.verdict];
   return h("section", { class: "standing card", "aria-label": "How the drill stands" },
@@ -21,7 +21,13 @@ export function standingPanel(practice, edit) {
       h("strong", {}, score.judged ? `${score.kept} of ${score.judged}` : "No shots"),
       h("span", {}, score.judged ? `kept, ${percent(score.share)}` : "judged yet"),
       h("span", { class: `verdict ${kind}` }, words)),
-    bar(score), h("p", { class: "soft facts" }, facts(practice).join(" · ")), lastRow(practice, edit));
+    bar(score));
+}
+
+// standingDetail is what one looks at next: the numbers behind it and the last shots.
+export function standingDetail(practice, edit) {
+  return h("section", { class: "detail card", "aria-label": "Details and last shots" },
+    practice.drill && h("p", { class: "soft facts" }, facts(practice).join(" · ")), lastRow(practice, edit));
 }
 
 // facts are the few numbers one looks at next.
@@ -60,7 +66,7 @@ function bar(score) {
 // lastRow shows the last shots of the session as signs, the newest last; each opens its shot.
 function lastRow(practice, edit) {
   const last = practice.inSession.slice(-lastShots);
-  if (last.length === 0) return null;
+  if (last.length === 0) return h("p", { class: "soft" }, "No shots in this session yet.");
   return h("ol", { class: "last", "aria-label": "Last shots" }, last.map((shot) => {
     const verdict = practice.judged.get(shot.id)?.verdict ?? "none";
     return h("li", {}, h("button", { type: "button", class: "plain", "aria-label": `Shot ${shot.order}, ${verdictTitle[verdict].toLowerCase()}: edit`, onclick: () => edit(shot) },

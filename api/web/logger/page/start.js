@@ -1,6 +1,6 @@
 // Choosing what is logged: the squad and the athlete where there is a choice, the session, and the drill.
 
-import { choiceList, field, h, say } from "./dom.js";
+import { choiceList, field, h, say, swap } from "./dom.js";
 import { newId } from "./ids.js";
 import { list, write } from "./queue.js";
 import { sentence } from "./sentence.js";
@@ -14,7 +14,7 @@ export async function startView(app) {
   let all = false;
 
   async function draw() {
-    if (element.contains(document.activeElement) && element.querySelector("details[open] :focus")) return; // somebody is writing
+    if (element.querySelector("details[open]")) return; // somebody is making a session
     const parts = [h("h1", {}, "What are you logging?")];
     if (!app.me) {
       parts.push(h("p", {}, "Your squads have not been fetched yet. Connect to a network once, and they will be."));
@@ -24,7 +24,7 @@ export async function startView(app) {
       parts.push(...squadPart(app, draw));
       if (app.squad) parts.push(...await squadParts());
     }
-    element.replaceChildren(...parts);
+    swap(element, parts);
   }
 
   async function squadParts() {
@@ -36,17 +36,20 @@ export async function startView(app) {
     const own = sessions.filter((session) => !session.athlete_id || session.athlete_id === app.athlete)
       .sort((a, b) => a.date < b.date ? 1 : a.date > b.date ? -1 : a.id < b.id ? 1 : -1);
     const names = new Map(balls.map((ball) => [ball.id, ball.name]));
-    parts.push(sessionPart(app, own, all, () => { all = true; draw(); }, draw), drillPart(app, drills, assignments, names, draw));
-    parts.push(h("div", { class: "go" }, h("button", {
-      type: "button", class: "big", "aria-disabled": String(!app.ready),
-      onclick: () => app.ready ? app.go("log") : say("Choose a session first, or make one."),
-    }, app.ready ? "Start logging" : "Choose a session first")));
+    const go = h("div", { class: "go" });
+    const chosen = () => swap(go, goButton(app));
+    chosen();
+    parts.push(sessionPart(app, own, all, { showAll: () => { all = true; draw(); }, chosen, made: draw }), drillPart(app, drills, assignments, names), go);
     return parts;
   }
 
   await draw();
   return view;
 }
+
+const goButton = (app) => h("button", {
+  type: "button", class: "big", id: "go", "aria-disabled": String(!app.ready), onclick: () => app.ready ? app.go("log") : say("Choose a session first, or make one."),
+}, app.ready ? "Start logging" : "Choose a session first");
 
 function squadPart(app, draw) {
   if (app.me.squads.length === 1 && app.squad) return [];
@@ -66,7 +69,7 @@ function athletePart(app, athletes, draw) {
   return [h("section", { class: "card" }, field("Athlete", select))];
 }
 
-function sessionPart(app, sessions, all, showAll, draw) {
+function sessionPart(app, sessions, all, { showAll, chosen: tell, made }) {
   const chosen = sessions.find((session) => session.id === app.choice.session);
   const shown = all ? sessions : sessions.slice(0, shownSessions);
   if (chosen && !shown.includes(chosen)) shown.push(chosen);
@@ -74,16 +77,16 @@ function sessionPart(app, sessions, all, showAll, draw) {
   return h("section", { class: "card" }, h("fieldset", {}, h("legend", {}, "Session"),
     items.length ? choiceList("session", items, app.choice.session, async (session) => {
       await app.choose({ session });
-      draw();
+      tell();
     }) : h("p", { class: "soft" }, "There is no session yet: make one.")),
   sessions.length > shown.length && h("button", { type: "button", class: "plain", onclick: showAll }, `Show all ${sessions.length} sessions`),
-  newSession(app, draw));
+  newSession(app, made));
 }
 
 const sessionLine = (session) => [dayOf(session.date), session.centre, session.lanes?.length ? `lanes ${session.lanes.join(", ")}` : "", session.athlete_id ? "" : "shared"]
   .filter(Boolean).join(" · ");
 
-function newSession(app, draw) {
+function newSession(app, made) {
   const name = h("input", { id: "session-name", maxlength: 200, value: `Practice ${dayOf(today())}` });
   const date = h("input", { id: "session-date", type: "date", value: today() });
   const centre = h("input", { id: "session-centre", maxlength: 200 });
@@ -103,26 +106,24 @@ function newSession(app, draw) {
     });
     await app.choose({ session: id });
     app.sync?.wake();
-    document.activeElement.blur();
     say("Session made");
-    await draw();
+    event.target.closest("details").open = false;
+    await made();
+    document.getElementById("go").focus();
   };
   return h("details", {}, h("summary", {}, "New session"), h("form", { onsubmit: make },
     field("Name", name), field("Day", date), field("Centre", centre), field("Lanes", lanes, "Numbers, such as 11, 12"), fault, h("button", { type: "submit", class: "quiet" }, "Make the session")));
 }
 
-function drillPart(app, drills, assignments, names, draw) {
+function drillPart(app, drills, assignments, names) {
   const mine = new Map();
   for (const one of assignments.filter((one) => one.athlete_id === app.athlete)) mine.set(one.drill_id, one);
   const sorted = [...drills].sort((a, b) => mine.has(b.id) - mine.has(a.id) || (a.id < b.id ? 1 : -1));
   const items = sorted.map((drill) => {
     const due = mine.get(drill.id)?.due_on;
-    const asked = `${count(drill.reps, "shot")}, ${percent(drill.pass_share)} kept${due ? `, due ${dayOf(due)}` : mine.has(drill.id) ? "" : ", not assigned"}`;
+    const asked = `${count(drill.reps, "shot")}, keep ${percent(drill.pass_share)}${due ? `, due ${dayOf(due)}` : mine.has(drill.id) ? "" : ", not assigned"}`;
     return { value: drill.id, title: drill.name, lines: [...drill.rules.map((rule) => sentence(rule, names)), asked] };
   });
   items.push({ value: "", title: "No drill", lines: ["Only log the shots"] });
-  return h("section", { class: "card" }, h("fieldset", {}, h("legend", {}, "Drill"), choiceList("drill", items, app.choice.drill ?? "", async (drill) => {
-    await app.choose({ drill });
-    draw();
-  })));
+  return h("section", { class: "card" }, h("fieldset", {}, h("legend", {}, "Drill"), choiceList("drill", items, app.choice.drill ?? "", (drill) => app.choose({ drill }))));
 }

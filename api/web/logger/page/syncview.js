@@ -1,6 +1,6 @@
 // What waits to be sent, what was refused and why, what conflicts, and who is signed in.
 
-import { h, say } from "./dom.js";
+import { h, say, swap } from "./dom.js";
 import { changeOf, discard, list } from "./queue.js";
 import { dropCopy } from "./store.js";
 import { count, shotLine, timeOf } from "./words.js";
@@ -13,7 +13,7 @@ const problems = {
 
 export async function syncView(app) {
   const element = h("div", { class: "wrap" });
-  const draw = async () => element.replaceChildren(h("h1", {}, "Sync"), ...await parts(app));
+  const draw = async () => swap(element, h("h1", {}, "Sync"), await parts(app));
   await draw();
   return { element, refresh: draw };
 }
@@ -66,7 +66,7 @@ function mendings(app, change) {
   if (change.kind === "shot" && change.record) found.push(h("button", { type: "button", onclick: () => openShot(app, change) }, "Edit"));
   found.push(h("button", { type: "button", class: "quiet danger", onclick: async () => {
     const now = await changeOf(app.db, change.squad, change.kind, change.id);
-    if (now?.version !== change.version || !window.confirm(`Give ${titleOf(change)} up? It cannot be brought back.`)) return;
+    if (now?.state !== change.state || !window.confirm(`Give ${titleOf(change)} up? It cannot be brought back.`)) return;
     await discard(app.db, change.squad, change.kind, change.id);
     say("Given up");
     app.refresh();
