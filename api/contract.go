@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"maps"
 	"net/http"
 	"slices"
@@ -184,7 +185,7 @@ func contractError(err error) error {
 		return errTooLarge(tooLarge.Limit)
 	}
 	var faults []service.Fault
-	collect(err, "", &faults)
+	collect(err, &faults)
 	problem := &service.Error{Code: service.Invalid, Faults: faults, Detail: faults[0].Detail}
 	if faults[0].Pointer != "" {
 		problem.Detail = fmt.Sprintf("%s: %s", strings.TrimPrefix(faults[0].Pointer, "/"), faults[0].Detail)
@@ -195,7 +196,7 @@ func contractError(err error) error {
 	return problem
 }
 
-func collect(err error, prefix string, faults *[]service.Fault) {
+func collect(err error, faults *[]service.Fault) {
 	var many openapi3.MultiError
 	var request *openapi3filter.RequestError
 	var schema *openapi3.SchemaError
@@ -205,10 +206,10 @@ func collect(err error, prefix string, faults *[]service.Fault) {
 		*faults = append(*faults, service.Fault{Code: "parameter", Detail: detail})
 	case isMulti(err) && errors.As(err, &many):
 		for _, one := range many {
-			collect(one, prefix, faults)
+			collect(one, faults)
 		}
 	case errors.As(err, &request) && request.Err != nil && request.Err != err: //nolint:errorlint // identity ends the recursion
-		collect(request.Err, prefix, faults)
+		collect(request.Err, faults)
 	case errors.As(err, &schema):
 		*faults = append(*faults, schemaFault(schema))
 	default:
@@ -224,7 +225,7 @@ func isMulti(err error) bool {
 func reason(request *openapi3filter.RequestError) string {
 	var schema *openapi3.SchemaError
 	if errors.As(request.Err, &schema) {
-		return schema.Reason
+		return schemaFault(schema).Detail
 	}
 	if request.Err != nil {
 		return request.Err.Error()
@@ -242,33 +243,16 @@ func pointer(path []string) string {
 	return b.String()
 }
 
-// schemaFault says in a person's words what does not fit a schema.
-func schemaFault(err *openapi3.SchemaError) service.Fault {
-	fault := service.Fault{Pointer: pointer(err.JSONPointer()), Code: err.SchemaField, Detail: err.Reason}
-	var unknown string
-	switch err.SchemaField {
-	case "properties", "additionalProperties":
-		// The validator points at the object; a person wants the field.
-		if _, scanned := fmt.Sscanf(err.Reason, "property %q is unsupported", &unknown); scanned == nil {
-			fault.Pointer += pointer([]string{unknown})
-			fault.Detail = "is no field here: check its spelling, or leave it out"
-		}
-	case "enum":
-		allowed := make([]string, len(err.Schema.Enum))
-		for i, value := range err.Schema.Enum {
-			allowed[i] = fmt.Sprint(value)
-		}
-		fault.Detail = "is not one of " + strings.Join(allowed, ", ")
-	}
-	return fault
-}
-
 func plainDetail(err error) string {
 	var parse *openapi3filter.ParseError
-	if errors.As(err, &parse) {
-		if parse.Cause != nil {
-			return "the body cannot be read: " + parse.Cause.Error()
-		}
+	switch {
+	case errors.Is(err, openapi3filter.ErrInvalidRequired):
+		return "the body is empty: send what the contract asks for"
+	case errors.As(err, &parse) && errors.Is(parse.Cause, io.ErrUnexpectedEOF), errors.As(err, &parse) && errors.Is(parse.Cause, io.EOF):
+		return "the body ends in the middle: send it whole"
+	case errors.As(err, &parse) && parse.Cause != nil:
+		return "the body cannot be read: " + parse.Cause.Error()
+	case errors.As(err, &parse):
 		return "the body cannot be read: " + parse.Error()
 	}
 	return err.Error()

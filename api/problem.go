@@ -113,6 +113,10 @@ func describe(err error) (known *service.Error, status int, title string) {
 // describeHTTP tells echo's own failures: no such address, wrong method, a body or parameter it could not bind.
 func describeHTTP(err *echo.HTTPError) (known *service.Error, status int, title string) {
 	code, detail := service.Invalid, strings.TrimSpace(fmt.Sprint(err.Message))
+	var name string
+	if _, scanned := fmt.Sscanf(detail, "Invalid format for parameter %s", &name); scanned == nil {
+		detail = strings.TrimSuffix(name, ":") + " " + wordsForID // ids are the only parameters that are bound and not checked before
+	}
 	switch err.Code {
 	case http.StatusNotFound:
 		code, detail = service.NotFound, "there is nothing at this address; /openapi.json lists what there is"

@@ -888,7 +888,7 @@ type DrillPage struct {
 	Next *NextCursor `json:"next,omitempty"`
 }
 
-// Email defines model for Email.
+// Email an e-mail address: write it as name@example.org
 type Email = string
 
 // Erased defines model for Erased.
@@ -1908,7 +1908,9 @@ type ShotPage struct {
 // SignIn defines model for SignIn.
 type SignIn struct {
 	// Device A name for the device that signs in, the same each time.
-	Device   Device `json:"device"`
+	Device Device `json:"device"`
+
+	// Email an e-mail address: write it as name@example.org
 	Email    Email  `json:"email"`
 	Password string `json:"password"`
 }
@@ -1917,8 +1919,10 @@ type SignIn struct {
 type SignUp struct {
 	// Device A name for the device that signs in, the same each time.
 	Device Device `json:"device"`
-	Email  Email  `json:"email"`
-	Name   Name   `json:"name"`
+
+	// Email an e-mail address: write it as name@example.org
+	Email Email `json:"email"`
+	Name  Name  `json:"name"`
 
 	// Password 12 to 128 characters, any. A passphrase of several words is best.
 	Password string `json:"password"`

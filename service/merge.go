@@ -130,5 +130,5 @@ func (w *work) mayNot(p *plan) string {
 			return ""
 		}
 	}
-	return fmt.Sprintf("an athlete cannot do this to a %s: ask a coach", kind)
+	return fmt.Sprintf("only a coach may do this to the squad's %ss: ask one", kind)
 }

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -149,7 +150,7 @@ func (f *faults) within(value *float64, low, high float64, pointer, unit string)
 }
 
 func (f *faults) name(value string) {
-	f.add(len(value) == 0, "/name", "required", "give it a name")
+	f.add(strings.TrimSpace(value) == "", "/name", "required", "give it a name")
 	f.add(len(value) > 200, "/name", "length", "is longer than 200 bytes: shorten it")
 }
 

@@ -98,7 +98,7 @@ func (r *RowOutcome) settle(outcome Outcome) {
 		r.Status = StatusRefused // a log names what is there already, so nothing is to be waited for
 	case StatusConflict:
 		r.Current, _ = outcome.Record.(*ShotRecord)
-		r.Faults = []Fault{{Code: string(Conflict), Detail: "another shot is stored under this id: nothing was changed. To correct a shot, replace it by its id"}}
+		r.Faults = []Fault{{Code: string(Conflict), Detail: "another shot is stored in this place: nothing was changed. To correct a stored shot, edit that one"}}
 		if outcome.Deleted {
 			r.Faults[0].Detail = "this shot was stored before and has been deleted since"
 		}
