@@ -140,11 +140,29 @@ func (b *browser) picture(name string, width int64) {
 			.map(e => e.tagName + "." + (e.getAttribute("class") || "")).join(", ")`)
 		b.t.Errorf("%s scrolls sideways at %d px: it is %d px wide; look at %s", name, width, over, wide)
 	}
+	b.loadPictures(name)
 	shot, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
 	if err != nil {
 		b.t.Fatal(err)
 	}
 	must(b.t, os.WriteFile(filepath.Join(b.dir, fmt.Sprintf("%s-%d.png", name, width)), shot, 0o600))
+}
+
+// loadPictures brings what is loaded only when it comes in sight.
+func (b *browser) loadPictures(name string) {
+	b.t.Helper()
+	const seen = `(async () => {
+		const late = [...document.querySelectorAll("img")].filter((img) => img.checkVisibility());
+		for (const img of late) { img.loading = "eager"; await img.decode().catch(() => {}); }
+		return late.filter((img) => !img.naturalWidth).length;
+	})()`
+	missing, err := chromedp.Run(b.ctx, chromedp.Evaluate[int](seen, chromedp.EvalAwaitPromise))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if missing > 0 {
+		b.t.Errorf("%s: %d pictures are not there", name, missing)
+	}
 }
 
 func (b *browser) signIn() {
@@ -177,6 +195,9 @@ func TestPagesInABrowser(t *testing.T) {
 		{"drill", squad + "/drills/" + w.drill.ID.String()},
 		{"session", squad + "/sessions/" + w.session.ID.String()},
 		{"pattern", squad + "/patterns/" + w.pattern.ID.String()},
+		{"plan-form", squad + "/plan"},
+		{"plan", squad + w.plan()},
+		{"line", squad + w.planOfLine()},
 		{"new-drill", squad + "/drills/new"},
 		{"new-session", squad + "/sessions/new"},
 		{"people", squad + "/people"},

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"bytes"
 	"fmt"
 	"net/http"
 	"slices"
@@ -118,33 +117,8 @@ func assignDrill(v *visit) error {
 // assignmentID is the same for the same drill and athlete, so that a form sent twice assigns once.
 func assignmentID(drill, athlete uuid.UUID) uuid.UUID { return uuid.NewSHA1(drill, athlete[:]) }
 
-func laneSVG(v *visit) error {
-	scene, err := v.lane()
-	if err != nil {
-		return err
-	}
-	v.send(http.StatusOK, "image/svg+xml", []byte(svg(scene)))
-	return nil
-}
-
-// lanePNGScale is how many device pixels a picture's px takes: enough for a sharp print or screen.
-const lanePNGScale = 2
-
-func lanePNG(v *visit) error {
-	scene, err := v.lane()
-	if err != nil {
-		return err
-	}
-	var body bytes.Buffer
-	if err := scene.WritePNG(&body, lanePNGScale); err != nil {
-		return err
-	}
-	v.send(http.StatusOK, "image/png", body.Bytes())
-	return nil
-}
-
-// lane draws the lane of the athlete of the address.
-func (v *visit) lane() (picture.Scene, error) {
+// drillLane draws the lane of the athlete of the address.
+func drillLane(v *visit) (picture.Scene, error) {
 	own, drill, err := v.squadAnd("drill")
 	if err != nil {
 		return picture.Scene{}, err

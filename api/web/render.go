@@ -11,8 +11,10 @@ import (
 	"mime"
 	"net/http"
 	"path"
+	"slices"
 
 	"laneward/service"
+	"laneward/service/picture"
 )
 
 //go:embed templates/*.html
@@ -39,7 +41,7 @@ type crumb struct{ Name, Address string }
 type pages map[string]*template.Template
 
 // partNames are the templates that several pages share.
-var partNames = []string{"templates/layout.html", "templates/parts.html"}
+var partNames = []string{"templates/layout.html", "templates/parts.html", "templates/lineparts.html"}
 
 func loadPages(files assets) (pages, error) {
 	names, err := fs.Glob(templateFiles, "templates/*.html")
@@ -54,7 +56,7 @@ func loadPages(files assets) (pages, error) {
 	}
 	loaded := make(pages)
 	for _, name := range names {
-		if name == partNames[0] || name == partNames[1] {
+		if slices.Contains(partNames, name) {
 			continue
 		}
 		page, err := shared.Clone()
@@ -98,6 +100,39 @@ func (v *visit) send(status int, contentType string, body []byte) {
 	}
 	if _, err := v.w.Write(body); err != nil {
 		v.site.log.WarnContext(v.Context(), "page not sent", "err", err)
+	}
+}
+
+// drawing draws the picture that a visit asks for.
+type drawing func(v *visit) (picture.Scene, error)
+
+// svgPage answers with a picture alone, to save or to stand in a page.
+func svgPage(draw drawing) page {
+	return func(v *visit) error {
+		scene, err := draw(v)
+		if err != nil {
+			return err
+		}
+		v.send(http.StatusOK, "image/svg+xml", scene.SVG())
+		return nil
+	}
+}
+
+// pngScale is how many device pixels a picture's px takes: enough for a sharp print or screen.
+const pngScale = 2
+
+func pngPage(draw drawing) page {
+	return func(v *visit) error {
+		scene, err := draw(v)
+		if err != nil {
+			return err
+		}
+		var body bytes.Buffer
+		if err := scene.WritePNG(&body, pngScale); err != nil {
+			return err
+		}
+		v.send(http.StatusOK, "image/png", body.Bytes())
+		return nil
 	}
 }
 

@@ -22,8 +22,10 @@ func wordFunctions() template.FuncMap {
 		"percent": percent, "interval": interval, "points": points, "pointsRange": pointsRange, "margin": margin, "count": count, "day": day,
 		"decimal": decimal, "verdictClass": verdictClass, "evidence": evidence, "misses": misses, "sentence": sentence, "bar": barX, "lanes": lanes,
 		"role": roleWord, "gauge": gaugeX, "onBoards": onBoards, "share": shareOf, "against": againstOf, "capital": capital,
-		"add":  func(a, b int) int { return a + b },
-		"pair": func(a, b any) pair { return pair{a, b} },
+		"plain": plain, "launch": launch, "ratio": service.RatioText, "measure": measureName,
+		"add":    func(a, b int) int { return a + b },
+		"divide": func(a, b float64) float64 { return a / b },
+		"pair":   func(a, b any) pair { return pair{a, b} },
 	}
 }
 
@@ -175,6 +177,29 @@ func barX(share float64) string { return strconv.FormatFloat(math.Round(1000*sha
 
 // gaugeX places a test's progress, -1 to 1, on a rail 100 wide.
 func gaugeX(progress float64) string { return barX((progress + 1) / 2) }
+
+// launch says which way a line is sent.
+func launch(angleDeg float64) string {
+	amount := fmt.Sprintf("%.1f°", math.Abs(angleDeg))
+	switch {
+	case amount == "0.0°":
+		return "straight ahead"
+	case angleDeg > 0:
+		return amount + " toward the gutter"
+	}
+	return amount + " away from the gutter"
+}
+
+// measureName is a measure of the scatter in words, with its unit.
+func measureName(name string) string {
+	if words, ok := map[string]string{
+		"arrows_boards": "At the arrows, boards", "launch_angle_deg": "Launch angle, degrees", "speed_mph": "Speed, mph", "rev_rate_rpm": "Rev rate, rpm",
+		"arrows_angle_correlation": "Correlation of the first two",
+	}[name]; ok {
+		return words
+	}
+	return name
+}
 
 // pair hands a template two things at once: what the page is about, and one part of it.
 type pair struct{ A, B any }

@@ -33,6 +33,8 @@ type world struct {
 	drill   *service.DrillRecord
 	session *service.SessionRecord
 	pattern *service.PatternRecord
+	flat    *service.PatternRecord // longer, and with as much oil outside as inside
+	balls   []*service.BallRecord  // two of the first athlete's
 }
 
 const (
@@ -78,6 +80,17 @@ func newWorld(t testing.TB) *world {
 		{Direction: oil.Out, FromBoard: 8, ToBoard: 32, Count: 2, ULPerBoard: 45, StartFt: 0, EndFt: 44},
 		{Direction: oil.Back, FromBoard: 11, ToBoard: 29, Count: 2, ULPerBoard: 45, StartFt: 36, EndFt: 8},
 	}})
+	w.flat = create(w, &service.PatternRecord{Name: "Slate Reach 47", LengthFt: 47, Loads: []oil.Load{
+		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 4, ULPerBoard: 70, StartFt: 0, EndFt: 36},
+		{Direction: oil.Back, FromBoard: 2, ToBoard: 38, Count: 2, ULPerBoard: 70, StartFt: 12, EndFt: 47},
+		{Direction: oil.Back, FromBoard: 9, ToBoard: 31, Count: 2, ULPerBoard: 70, StartFt: 4, EndFt: 42},
+	}})
+	for _, ball := range []*service.BallRecord{
+		{Name: "Invented Ember", RGIn: ptr(2.48), SurfaceGrit: ptr(int32(1000))}, {Name: "Invented Pebble", RGIn: ptr(2.62), SurfaceGrit: ptr(int32(4000))},
+	} {
+		ball.AthleteID, ball.WeightLB = w.people[0].ID, 15
+		w.balls = append(w.balls, create(w, ball))
+	}
 	w.drill = create(w, &service.DrillRecord{
 		Name: "Play inside", Rules: []drill.Rule{w.rule("keep the ball at board 10 or inside")}, Reps: 30, PassShare: 0.8, PatternID: &w.pattern.ID,
 	})

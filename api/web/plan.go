@@ -1,0 +1,308 @@
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"maps"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"laneward/service"
+	"laneward/service/line"
+	"laneward/service/motion"
+	"laneward/service/picture"
+)
+
+// planForm asks for whom, on what and with what a line is planned. It is sent as a query, so that a plan has an address to hand on.
+func planForm(r *roster, balls []ballChoice) *form {
+	pocket, friction := line.DefaultPocket(), motion.NominalFriction()
+	unless := func(name, label string, usual, low, high float64) *input {
+		return &input{
+			Name: name, Label: label, Hint: plain(usual) + " when blank.", Type: "number", Step: "any", Min: plain(low), Max: plain(high),
+		}
+	}
+	f := &form{
+		Action: r.Address() + "/plan", Submit: "Plan the lines",
+		Inputs: []*input{
+			{Name: "athlete", Label: "Athlete", Required: true, Options: athleteOptions(r)},
+			{Name: "pattern", Label: "Pattern", Required: true, Options: patternOptions(r)},
+			{Name: "ball", Label: "Ball", Options: ballOptions(balls)},
+			unless("board_low", "Outermost board", pocket.BoardLow, 1, 39),
+			unless("board_high", "Innermost board", pocket.BoardHigh, 1, 39),
+			unless("angle_low", "Smallest entry angle, degrees", pocket.AngleLowDeg, 0, 45),
+			unless("angle_high", "Largest entry angle, degrees", pocket.AngleHighDeg, 0, 45),
+			unless("mu_dry", "Friction on dry boards", friction.MuDry, 0, 2),
+			unless("mu_oil", "Friction in deep oil", friction.MuOil, 0, 2),
+			unless("q0", "Film that takes most of it away, oil units", friction.Q0, 0, 1000),
+			{Name: "session", Label: "Worn by the shots of", Options: sessionOptions(r)},
+			{
+				Name: "shots", Label: "How many shots", Type: "number", Step: "1", Min: "1", Max: strconv.Itoa(service.MaxWornShots),
+				Hint: "Of the session: the first so many, all when blank. Without a session: so many of the athlete’s own along the best line; none when blank.",
+			},
+		},
+	}
+	return f
+}
+
+// ballChoice is a ball and the name of whose it is.
+type ballChoice struct {
+	*service.BallRecord
+	Athlete string
+}
+
+// balls are the balls in use that the visitor may see, by athlete and name.
+func (v *visit) balls(r *roster) ([]ballChoice, error) {
+	found, err := all[*service.BallRecord](v.Context(), v, r.Own.ID, service.KindBall)
+	if err != nil {
+		return nil, err
+	}
+	var list []ballChoice
+	for _, b := range found {
+		if !b.Retired {
+			list = append(list, ballChoice{b, r.Athlete(&b.AthleteID)})
+		}
+	}
+	slices.SortFunc(list, func(a, b ballChoice) int {
+		if byAthlete := strings.Compare(a.Athlete, b.Athlete); byAthlete != 0 {
+			return byAthlete
+		}
+		return strings.Compare(a.Name, b.Name)
+	})
+	return list, nil
+}
+
+func athleteOptions(r *roster) []option {
+	var list []option
+	for _, a := range r.Athletes {
+		list = append(list, option{a.ID.String(), a.Name})
+	}
+	return list
+}
+
+// patternOptions are the patterns of which more than the length is known: only those can be played.
+func patternOptions(r *roster) []option {
+	var list []option
+	for _, p := range r.Patterns {
+		if laid(p) {
+			list = append(list, option{p.ID.String(), p.Name})
+		}
+	}
+	return list
+}
+
+func laid(p *service.PatternRecord) bool { return len(p.Loads) > 0 || len(p.Film) > 0 }
+
+func ballOptions(balls []ballChoice) []option {
+	list := []option{{"", "A usual ball"}}
+	for _, b := range balls {
+		list = append(list, option{b.ID.String(), b.Athlete + ": " + b.Name})
+	}
+	return list
+}
+
+func sessionOptions(r *roster) []option {
+	list := []option{{"", "No session: the film is fresh"}}
+	for _, s := range r.Sessions {
+		label := s.Date.Format("2 Jan 2006") + ": " + s.Name
+		if name := r.Athlete(s.AthleteID); name != "" {
+			label += ", " + name
+		}
+		list = append(list, option{s.ID.String(), label})
+	}
+	return list
+}
+
+// lineQuery is what a form asks of the planner.
+func (f *form) lineQuery() service.LineQuery {
+	var query service.LineQuery
+	if athlete, pattern := f.id("athlete"), f.id("pattern"); athlete != nil && pattern != nil {
+		query.Athlete, query.Pattern = *athlete, *pattern
+	}
+	query.Ball = f.id("ball")
+	set := func(name string, field *float64) bool {
+		value := f.number(name)
+		if value != nil {
+			*field = *value
+		}
+		return value != nil
+	}
+	either := func(given ...bool) bool { return slices.Contains(given, true) }
+	pocket := line.DefaultPocket()
+	if either(set("board_low", &pocket.BoardLow), set("board_high", &pocket.BoardHigh), set("angle_low", &pocket.AngleLowDeg), set("angle_high", &pocket.AngleHighDeg)) {
+		pocket.Name = fmt.Sprintf("pocket: board %g to %g, %g to %g deg", pocket.BoardLow, pocket.BoardHigh, pocket.AngleLowDeg, pocket.AngleHighDeg)
+		query.Pocket = &pocket
+	}
+	friction := motion.NominalFriction()
+	if either(set("mu_dry", &friction.MuDry), set("mu_oil", &friction.MuOil), set("q0", &friction.Q0)) {
+		query.Friction = &friction
+	}
+	if session, shots := f.id("session"), f.whole("shots"); session != nil || shots != 0 {
+		query.Worn = &service.WornBy{Session: session, Shots: int(shots)}
+	}
+	return query
+}
+
+// prefill takes what an address says of single inputs, such as a link from an athlete; what is no choice is left alone.
+func (f *form) prefill(sent url.Values) {
+	for _, in := range f.Inputs {
+		if value := sent.Get(in.Name); value != "" && (len(in.Options) == 0 || in.offered(value)) {
+			in.Value = value
+		}
+	}
+}
+
+// asksMore reports whether one of the inputs that are folded away is filled in, or has something to mend.
+func (f *form) asksMore() bool {
+	return slices.ContainsFunc(f.Inputs[3:], func(in *input) bool { return in.Value != "" || in.Fault != "" })
+}
+
+// filled is a query without what was left blank, in its shortest form.
+func filled(sent url.Values) url.Values {
+	kept := maps.Clone(sent)
+	maps.DeleteFunc(kept, func(_ string, values []string) bool { return len(values) == 0 || strings.TrimSpace(values[0]) == "" })
+	return kept
+}
+
+// planned reads the squad of the address and the form that its query fills in.
+func (v *visit) planned() (*roster, *form, error) {
+	own, err := v.squad()
+	if err != nil {
+		return nil, nil, err
+	}
+	r, err := v.roster(own)
+	if err != nil {
+		return nil, nil, err
+	}
+	balls, err := v.balls(r)
+	return r, planForm(r, balls), err
+}
+
+// question is what an address asks of the planner.
+type question struct {
+	*roster
+	Query string
+}
+
+// With is the address of another page with the same question.
+func (q question) With(path string) string { return q.Address() + path + "?" + q.Query }
+
+// planView is what the planner's page looks at.
+type planView struct {
+	question
+	Form  *form
+	More  bool              // what is folded away is in use
+	Plan  *service.LinePlan // nil before anything was asked
+	Lane  template.HTML
+	Lines []lineView
+}
+
+// planPage asks for an athlete and a pattern, and ranks the lines once both are known.
+func planPage(v *visit) error {
+	r, f, err := v.planned()
+	if err != nil {
+		return err
+	}
+	sent := v.URL.Query()
+	if !sent.Has("athlete") || !sent.Has("pattern") {
+		f.prefill(sent)
+		return v.showPlan(http.StatusOK, planView{question: question{roster: r}, Form: f})
+	}
+	f.read(sent)
+	query := f.lineQuery()
+	if f.faulty() {
+		return v.showPlan(http.StatusBadRequest, planView{question: question{roster: r}, Form: f})
+	}
+	if short := filled(sent); len(short) < len(sent) {
+		return v.goTo(f.Action + "?" + short.Encode())
+	}
+	plan, err := v.site.svc.PlanLines(v.Context(), v.me.ID, r.Own.ID, query, nil)
+	if err != nil {
+		return v.retry(f, err, func(status int, f *form) error {
+			return v.showPlan(status, planView{question: question{roster: r}, Form: f})
+		}, "worn", "shots", "worn/shots", "shots")
+	}
+	view := planView{question: question{r, sent.Encode()}, Form: f, Plan: plan}
+	scene, err := plan.Picture(lanePx)
+	if err != nil {
+		return err
+	}
+	view.Lane = svg(scene)
+	for i, one := range plan.Lines {
+		view.Lines = append(view.Lines, lineView{
+			PlannedLine: one, Letter: letter(i, len(plan.Lines)), Strip: stripOf(one.Misses), Address: lineAddress(r, sent, one.Aim), Coach: r.Coach(),
+		})
+	}
+	return v.showPlan(http.StatusOK, view)
+}
+
+func (v *visit) showPlan(status int, view planView) error {
+	view.More = view.Form.asksMore()
+	return v.show(status, "plan", frame{Title: "Plan a line", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view})
+}
+
+// letter names a line as the picture does; a line that stands alone has none.
+func letter(i, lines int) string {
+	if lines == 1 {
+		return ""
+	}
+	return string(rune('A' + i))
+}
+
+// query is what an address asks of the planner; it fails as a whole, for an address that no form shows.
+func (v *visit) query() (*roster, service.LineQuery, error) {
+	r, f, err := v.planned()
+	if err != nil {
+		return nil, service.LineQuery{}, err
+	}
+	f.read(v.URL.Query())
+	query := f.lineQuery()
+	if f.faulty() {
+		first := f.Faulty()[0]
+		return nil, query, &service.Error{Code: service.Invalid, Detail: first.Label + ": " + first.Fault}
+	}
+	return r, query, nil
+}
+
+func planPicture(v *visit) (picture.Scene, error) {
+	r, query, err := v.query()
+	if err != nil {
+		return picture.Scene{}, err
+	}
+	plan, err := v.site.svc.PlanLines(v.Context(), v.me.ID, r.Own.ID, query, nil)
+	if err != nil {
+		return picture.Scene{}, err
+	}
+	return plan.Picture(lanePx)
+}
+
+// missMapPicture draws what every aim is worth. It is an address of its own, which the page does not wait for.
+func missMapPicture(v *visit) (picture.Scene, error) {
+	r, query, err := v.query()
+	if err != nil {
+		return picture.Scene{}, err
+	}
+	missMap, err := v.site.svc.MapMisses(v.Context(), v.me.ID, r.Own.ID, query, service.GridQuery{}, nil)
+	if err != nil {
+		return picture.Scene{}, err
+	}
+	return missMap.Picture(lanePx)
+}
+
+// lineAddress is the page of one line of a plan.
+func lineAddress(r *roster, sent url.Values, aim line.Aim) string {
+	query := maps.Clone(sent)
+	query.Set("laydown", plain(aim.LaydownBoard))
+	query.Set("angle", plain(aim.LaunchAngleDeg))
+	return r.Address() + "/plan/line?" + query.Encode()
+}
+
+// plain writes a number with all its digits and no exponent.
+func plain(value float64) string { return strconv.FormatFloat(value, 'f', -1, 64) }
+
+// newID is an id that comes with a form, so that sending it twice stores once.
+func newID() string { return uuid.Must(uuid.NewV7()).String() }
