@@ -247,9 +247,9 @@ func plainDetail(err error) string {
 	var parse *openapi3filter.ParseError
 	switch {
 	case errors.Is(err, openapi3filter.ErrInvalidRequired):
-		return "the body is empty: send what the contract asks for"
+		return "the body cannot be read: it is empty; send what the contract asks for"
 	case errors.As(err, &parse) && errors.Is(parse.Cause, io.ErrUnexpectedEOF), errors.As(err, &parse) && errors.Is(parse.Cause, io.EOF):
-		return "the body ends in the middle: send it whole"
+		return "the body cannot be read: it ends in the middle; send it whole"
 	case errors.As(err, &parse) && parse.Cause != nil:
 		return "the body cannot be read: " + parse.Cause.Error()
 	case errors.As(err, &parse):
