@@ -20,6 +20,8 @@ type Config struct {
 	// Notify, when set, hears of each failed attempt that is tried again after a wait.
 	Notify func(err error, wait time.Duration)
 	HTTP   *http.Client // nil for one with time limits
+	// Sleep waits before an attempt that follows a failed one; nil for the real thing.
+	Sleep func(ctx context.Context, wait time.Duration) error
 }
 
 // Client talks to one server on behalf of whoever is signed in to it. It may be used by several goroutines at once.
@@ -44,6 +46,9 @@ func New(config Config) (*Client, error) {
 		config.HTTP = limitedHTTP()
 	}
 	c := &Client{server: server, store: config.Store, clock: systemClock}
+	if config.Sleep != nil {
+		c.clock.sleep = config.Sleep
+	}
 	c.keeper = &keeper{server: server, store: config.Store, clock: c.clock}
 	unsigned := &transport{server: server, http: config.HTTP, clock: c.clock, notify: config.Notify, agent: config.Agent}
 	signed := *unsigned

@@ -1,0 +1,152 @@
+package local
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+
+	"github.com/google/uuid"
+
+	"laneward/openapi"
+	"laneward/openapi/client"
+)
+
+// version is what the server has of a record at a revision; body is nil when it has deleted it.
+type version struct {
+	rev  int64
+	body []byte
+}
+
+// copyOf is the snapshot that rows written now belong to.
+func copyOf(ctx context.Context, tx *sql.Tx, squad uuid.UUID) (n int64, err error) {
+	err = tx.QueryRowContext(ctx, `SELECT copy FROM squads WHERE id = ?`, squad.String()).Scan(&n)
+	return n, err
+}
+
+// hold writes what the server has into the copy, unless a newer version is known already. What an older snapshot left says nothing: the
+// server's data may have been restored since. changed is false when the copy had it already.
+func hold(ctx context.Context, tx *sql.Tx, k key, copied int64, v version) (changed bool, err error) {
+	var rev, of int64
+	err = tx.QueryRowContext(ctx, `SELECT rev, copy FROM records WHERE `+isKey, k.values()...).Scan(&rev, &of)
+	if err != nil && !isNone(err) {
+		return false, err
+	}
+	held := err == nil
+	if held && of == copied && rev > v.rev {
+		return false, nil
+	}
+	if v.body == nil {
+		_, err = tx.ExecContext(ctx, `DELETE FROM records WHERE `+isKey, k.values()...)
+		return held, err
+	}
+	_, err = tx.ExecContext(ctx, `INSERT INTO records (squad, kind, id, rev, copy, body) VALUES (?, ?, ?, ?, ?, ?)
+		ON CONFLICT (squad, kind, id) DO UPDATE SET rev = excluded.rev, copy = excluded.copy, body = excluded.body`,
+		append(k.values(), v.rev, copied, string(v.body))...)
+	return !held || rev != v.rev, err
+}
+
+// settle writes down what became of changes that were sent. One that another process has settled meanwhile is passed over.
+func (s *Store) settle(ctx context.Context, squad uuid.UUID, sent []outgoing, outcomes []client.Outcome) error {
+	return s.write(ctx, func(tx *sql.Tx) error {
+		copied, err := copyOf(ctx, tx, squad)
+		if err != nil {
+			return err
+		}
+		for i := range sent {
+			if err := settleOne(ctx, tx, copied, sent[i], outcomes[i]); err != nil {
+				return fmt.Errorf("take in what became of %s %s: %w", sent[i].kind, sent[i].id, err)
+			}
+		}
+		return nil
+	})
+}
+
+func settleOne(ctx context.Context, tx *sql.Tx, copied int64, sent outgoing, o client.Outcome) error {
+	made, err := changesOf(ctx, tx, sent.key)
+	if err != nil || len(made) == 0 || made[0].seq != sent.seq {
+		return err
+	}
+	newest := made[len(made)-1].body
+	switch o.Outcome {
+	case client.Stored, client.Same:
+		stands := version{o.Rev, sent.body}
+		if o.Deleted {
+			stands.body = nil
+		} else if o.Record != nil {
+			stands.body = o.Record
+		}
+		if _, err := hold(ctx, tx, sent.key, copied, stands); err != nil {
+			return err
+		}
+		if err := remove(ctx, tx, sent.seq); err != nil || len(made) == 1 {
+			return err
+		}
+		return goOn(ctx, tx, sent, made[1], stands)
+	case client.Conflicting:
+		theirs := version{o.Rev, o.Record}
+		if _, err := hold(ctx, tx, sent.key, copied, theirs); err != nil {
+			return err
+		}
+		return setAside(ctx, tx, made, newest, Conflict, o.Rev, o.Errors)
+	case client.Waiting:
+		return setAside(ctx, tx, made, newest, Waiting, 0, o.Errors)
+	case client.Refused:
+		if len(made) > 1 { // it was edited meanwhile, which may have mended it
+			return setAside(ctx, tx, made, newest, Queued, 0, nil)
+		}
+		return setAside(ctx, tx, made, newest, Refused, 0, o.Errors)
+	}
+	return fmt.Errorf("the server answers %q, which this program does not know: update it", o.Outcome)
+}
+
+// setAside leaves one change of a record, as the person has it now, in a state.
+func setAside(ctx context.Context, tx *sql.Tx, made []change, body []byte, state State, theirsRev int64, reasons []openapi.Fault) error {
+	if reasons == nil {
+		reasons = []openapi.Fault{}
+	}
+	words, err := json.Marshal(reasons)
+	if err != nil {
+		return err
+	}
+	for _, later := range made[1:] {
+		if err := remove(ctx, tx, later.seq); err != nil {
+			return err
+		}
+	}
+	_, err = tx.ExecContext(ctx, `UPDATE changes SET follows = 0, sent = 0, body = ?, state = ?, theirs_rev = ?, reasons = ? WHERE seq = ?`,
+		text(body), string(state), theirsRev, string(words), made[0].seq)
+	return err
+}
+
+// goOn lays the change that waited for another on top of what has become of that, and puts it in the queue.
+func goOn(ctx context.Context, tx *sql.Tx, sent outgoing, next change, stands version) error {
+	switch {
+	case next.body == nil && stands.body == nil:
+		return remove(ctx, tx, next.seq) // both have deleted it
+	case next.body == nil, sent.body == nil && stands.body == nil: // deleted now, or made again after it was deleted
+		return requeue(ctx, tx, next.seq, stands.rev, next.body)
+	case sent.body == nil || stands.body == nil:
+		return setAside(ctx, tx, []change{next}, next.body, Conflict, stands.rev, bothChanged)
+	}
+	merged, ok, err := merge(sent.body, next.body, stands.body)
+	if err != nil {
+		return err
+	}
+	if !ok {
+		return setAside(ctx, tx, []change{next}, next.body, Conflict, stands.rev, bothChanged)
+	}
+	differing, err := Differing(merged, stands.body)
+	if err != nil {
+		return err
+	}
+	if len(differing) == 0 {
+		return remove(ctx, tx, next.seq)
+	}
+	if merged, err = plain(merged, sent.id); err != nil {
+		return err
+	}
+	return requeue(ctx, tx, next.seq, stands.rev, merged)
+}
+
+var bothChanged = []openapi.Fault{{Detail: "it was changed here and, meanwhile, elsewhere: choose between the two"}}
