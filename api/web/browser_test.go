@@ -198,6 +198,8 @@ func TestPagesInABrowser(t *testing.T) {
 		{"plan-form", squad + "/plan"},
 		{"plan", squad + w.plan()},
 		{"line", squad + w.planOfLine()},
+		{"pattern-worn", squad + "/patterns/" + w.pattern.ID.String() + "?session=" + w.session.ID.String()},
+		{"new-pattern", squad + "/patterns/new"},
 		{"new-drill", squad + "/drills/new"},
 		{"new-session", squad + "/sessions/new"},
 		{"people", squad + "/people"},

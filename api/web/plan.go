@@ -245,9 +245,12 @@ func (v *visit) showPlan(status int, view planView) error {
 	return v.show(status, "plan", frame{Title: "Plan a line", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view})
 }
 
-// letter names a line as the picture does; a line that stands alone has none.
+// linesDrawn is how many lines a plan's picture shows, under the letters from A on.
+const linesDrawn = 3
+
+// letter names a line as the picture does; a line that stands alone or is not drawn has none.
 func letter(i, lines int) string {
-	if lines == 1 {
+	if lines == 1 || i >= linesDrawn {
 		return ""
 	}
 	return string(rune('A' + i))
@@ -280,12 +283,16 @@ func planPicture(v *visit) (picture.Scene, error) {
 	return plan.Picture(lanePx)
 }
 
+// planDraws is how many scattered shots score an aim of a miss map: as many as in a plan, so that both mark the same lines.
+const planDraws = 64
+
 // missMapPicture draws what every aim is worth. It is an address of its own, which the page does not wait for.
 func missMapPicture(v *visit) (picture.Scene, error) {
 	r, query, err := v.query()
 	if err != nil {
 		return picture.Scene{}, err
 	}
+	query.Draws = planDraws
 	missMap, err := v.site.svc.MapMisses(v.Context(), v.me.ID, r.Own.ID, query, service.GridQuery{}, nil)
 	if err != nil {
 		return picture.Scene{}, err

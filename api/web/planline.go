@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
 	"github.com/google/uuid"
@@ -48,20 +49,32 @@ const (
 	missesAside  = 5
 )
 
-// hitShort are words for a strip: wide and past miss the head pin on the strong side and beyond it.
-var hitShort = map[line.Hit]string{
-	line.HitPocket: "pocket", line.HitFlat: "flat", line.HitSteep: "steep", line.HitLight: "light", line.HitHigh: "high", line.HitCrossover: "crosses",
-	line.HitOutside: "wide", line.HitInside: "past", line.HitGutter: "gutter", line.HitShort: "stops",
+// hitWord says what a shot did, in a word for a strip, and what the word means.
+type hitWord struct {
+	hit         line.Hit
+	class       string // of [missSegment]
+	Word, Means string
 }
 
-func hitClass(hit line.Hit) string {
-	switch hit {
-	case line.HitPocket:
-		return "in"
-	case line.HitFlat, line.HitSteep, line.HitLight, line.HitHigh:
-		return "near"
+var hitWords = []hitWord{
+	{line.HitPocket, "in", "pocket", "still reaches the pocket"},
+	{line.HitLight, "near", "light", "hits the head pin outside the pocket"},
+	{line.HitHigh, "near", "high", "hits the head pin too full"},
+	{line.HitFlat, "near", "flat", "reaches the pocket’s boards at too small an angle"},
+	{line.HitSteep, "near", "steep", "reaches the pocket’s boards at too large an angle"},
+	{line.HitCrossover, "off", "crosses", "hits the other side of the head pin"},
+	{line.HitOutside, "off", "wide", "does not come back as far as the head pin"},
+	{line.HitInside, "off", "past", "goes past the head pin on the far side"},
+	{line.HitGutter, "off", "gutter", "ends in the gutter"},
+	{line.HitShort, "off", "stops", "stops on the lane"},
+}
+
+func wordOf(hit line.Hit) hitWord {
+	at := slices.IndexFunc(hitWords, func(w hitWord) bool { return w.hit == hit })
+	if at < 0 {
+		return hitWord{hit, "off", string(hit), hit.Words()}
 	}
-	return "off"
+	return hitWords[at]
 }
 
 func stripOf(misses []line.Miss) missStrip {
@@ -99,7 +112,8 @@ func stripOf(misses []line.Miss) missStrip {
 }
 
 func segmentOf(toward lane.Side, from int, last line.Miss) missSegment {
-	s := missSegment{Width: missPx * float64(last.Boards-from+1), Class: hitClass(last.Hit), Word: hitShort[last.Hit]}
+	word := wordOf(last.Hit)
+	s := missSegment{Width: missPx * float64(last.Boards-from+1), Class: word.class, Word: word.Word}
 	s.X = missPx * float64(missesAside+from)
 	if toward == lane.Left {
 		s.X = missPx * float64(missesAside-last.Boards)

@@ -41,7 +41,7 @@ type crumb struct{ Name, Address string }
 type pages map[string]*template.Template
 
 // partNames are the templates that several pages share.
-var partNames = []string{"templates/layout.html", "templates/parts.html", "templates/lineparts.html"}
+var partNames = []string{"templates/layout.html", "templates/parts.html", "templates/lineparts.html", "templates/filmparts.html"}
 
 func loadPages(files assets) (pages, error) {
 	names, err := fs.Glob(templateFiles, "templates/*.html")

@@ -9,7 +9,6 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/service"
-	"laneward/service/picture"
 	"laneward/service/shot"
 )
 
@@ -155,37 +154,4 @@ func newSession(v *visit) error {
 		return v.retry(f, err, show)
 	}
 	return v.goTo(r.Address() + "/sessions/" + made.Key().String())
-}
-
-// patternView is what a pattern's page looks at.
-type patternView struct {
-	*roster
-	Pattern  *service.PatternRecord
-	VolumeML float64
-	Picture  template.HTML // empty when only the length is known
-}
-
-func patternPage(v *visit) error {
-	own, id, err := v.squadAnd("pattern")
-	if err != nil {
-		return err
-	}
-	record, film, err := v.site.svc.Pattern(v.Context(), v.me.ID, own.ID, id)
-	if err != nil {
-		return err
-	}
-	r, err := v.roster(own)
-	if err != nil {
-		return err
-	}
-	view := patternView{roster: r, Pattern: record}
-	if film != nil {
-		view.VolumeML = film.VolumeUL() / 1000
-		drawn := picture.Lane{Side: "right", WidthPx: lanePx, Film: &picture.Film{UL: film.UL}}
-		scene, err := drawn.Scene()
-		if view.Picture, err = pictureOf(scene, err, record.Name+": the film on the lane"); err != nil {
-			return err
-		}
-	}
-	return v.show(http.StatusOK, "pattern", frame{Title: record.Name, Squad: r.Squad, Crumbs: v.crumbs(r), Page: view})
 }

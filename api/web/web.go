@@ -93,7 +93,10 @@ func (s *site) routes() http.Handler {
 		"POST /squads/{squad}/sessions/new":            newSession,
 		"GET /squads/{squad}/sessions/{session}":       sessionPage,
 		"POST /squads/{squad}/sessions/{session}/logs": uploadLog,
-		"GET /squads/{squad}/patterns/{pattern}":       patternPage,
+
+		"GET /squads/{squad}/patterns/new":       newPatternPage,
+		"POST /squads/{squad}/patterns/new":      newPattern,
+		"GET /squads/{squad}/patterns/{pattern}": patternPage,
 	} {
 		mux.Handle(pattern, s.signedIn(page))
 	}

@@ -22,7 +22,7 @@ func wordFunctions() template.FuncMap {
 		"percent": percent, "interval": interval, "points": points, "pointsRange": pointsRange, "margin": margin, "count": count, "day": day,
 		"decimal": decimal, "verdictClass": verdictClass, "evidence": evidence, "misses": misses, "sentence": sentence, "bar": barX, "lanes": lanes,
 		"role": roleWord, "gauge": gaugeX, "onBoards": onBoards, "share": shareOf, "against": againstOf, "capital": capital,
-		"plain": plain, "launch": launch, "ratio": service.RatioText, "measure": measureName,
+		"plain": plain, "launch": launch, "gutters": gutters, "outOfBounds": outOfBounds, "hitWords": func() []hitWord { return hitWords }, "ratio": service.RatioText, "thresholds": thresholds, "measure": measureName,
 		"add":    func(a, b int) int { return a + b },
 		"divide": func(a, b float64) float64 { return a / b },
 		"pair":   func(a, b any) pair { return pair{a, b} },
@@ -183,11 +183,33 @@ func launch(angleDeg float64) string {
 	amount := fmt.Sprintf("%.1f°", math.Abs(angleDeg))
 	switch {
 	case amount == "0.0°":
-		return "straight ahead"
+		return "straight"
 	case angleDeg > 0:
-		return amount + " toward the gutter"
+		return amount + " outward"
 	}
-	return amount + " away from the gutter"
+	return amount + " inward"
+}
+
+// gutters says how many of the shots are lost; nothing when none are.
+func gutters(share float64) string {
+	switch {
+	case share == 0:
+		return ""
+	case share < 0.005:
+		return "under 1 % end in a gutter"
+	}
+	return percent(share) + " end in a gutter"
+}
+
+// outOfBounds says from where a ball does not come back, by the outermost board from which one does.
+func outOfBounds(board float64) string {
+	switch {
+	case board == 0:
+		return "No searched shot comes back from beyond 30 ft, by the model."
+	case board < 1:
+		return "Nothing is out of bounds: even along the gutter a shot can come back, by the model."
+	}
+	return fmt.Sprintf("Out of bounds: beyond 30 ft no shot comes back from farther out than board %.1f, by the model.", board)
 }
 
 // measureName is a measure of the scatter in words, with its unit.

@@ -1,0 +1,238 @@
+package web
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"laneward/service"
+	"laneward/service/oil"
+)
+
+// loadColumns are the fields of a load, as the service's faults name them, with the words of the form.
+var loadColumns = []struct{ name, label string }{
+	{"direction", "Way"},
+	{"from_board", "From board"},
+	{"to_board", "To board"},
+	{"count", "Passes"},
+	{"ul_per_board", "µL a board"},
+	{"start_ft", "Start, ft"},
+	{"end_ft", "End, ft"},
+}
+
+// The rows of an empty form: as many as a short load table has, and as many as the longest may have.
+const (
+	emptyLoads = 6
+	maxLoads   = oil.MaxLoads
+)
+
+// patternForm asks for a pattern with a number of rows for its load table.
+func patternForm(r *roster, loads int) *form {
+	f := &form{
+		Action: r.Address() + "/patterns/new", Submit: "Add the pattern", Hidden: map[string]string{"id": newID()},
+		Inputs: []*input{
+			{Name: "name", Label: "Name", Required: true, Max: "200", Autocomplete: "off"},
+			{Name: "length_ft", Label: "Length in feet", Hint: "The load table’s own when blank.", Type: "number", Step: "any", Min: "1", Max: "60"},
+			{Name: "note", Label: "Note", Type: "area", Max: "4000"},
+			{
+				Name: "csv", Label: "Load table as CSV", Type: "area", Max: "100000",
+				Hint: "The first line is: direction,from_board,to_board,count,ul_per_board,start_ft,end_ft. A board may name its side, such as 2R or 10L.",
+			},
+		},
+	}
+	for row := range loads {
+		for _, column := range loadColumns {
+			in := &input{Name: loadInput(row, column.name), Label: column.label, Type: "number", Step: "any"}
+			if column.name == "direction" {
+				in.Type, in.Options = "", []option{{"out", "out"}, {"back", "back"}}
+			}
+			f.Inputs = append(f.Inputs, in)
+		}
+	}
+	return f
+}
+
+func loadInput(row int, column string) string { return fmt.Sprintf("load-%d-%s", row+1, column) }
+
+// loadsSent is how many rows a form was sent with.
+func loadsSent(sent url.Values) int {
+	n := 0
+	for n < maxLoads && sent.Has(loadInput(n, "direction")) {
+		n++
+	}
+	return max(n, 1)
+}
+
+// newPatternView is what the page for a new pattern looks at.
+type newPatternView struct {
+	*roster
+	Form *form
+	Film *filmView // the table laid out, to look at before it is stored
+}
+
+// Loads are the rows of the load table.
+func (view newPatternView) Loads() [][]*input {
+	return slices.Collect(slices.Chunk(view.Form.Inputs[4:], len(loadColumns)))
+}
+
+func newPatternPage(v *visit) error {
+	r, err := v.asCoach()
+	if err != nil {
+		return err
+	}
+	return v.showNewPattern(http.StatusOK, newPatternView{roster: r, Form: patternForm(r, emptyLoads)})
+}
+
+func (v *visit) showNewPattern(status int, view newPatternView) error {
+	return v.show(status, "newpattern", frame{Title: "Add a pattern", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view})
+}
+
+// newPattern stores a pattern. The form's other buttons add a row and lay the table out to look at.
+func newPattern(v *visit) error {
+	r, err := v.asCoach()
+	if err != nil {
+		return err
+	}
+	if err := v.form(); err != nil {
+		return err
+	}
+	f := patternForm(r, loadsSent(v.PostForm))
+	f.read(v.PostForm)
+	if id, err := uuid.Parse(v.PostFormValue("id")); err == nil {
+		f.Hidden["id"] = id.String()
+	}
+	show := func(status int, f *form) error { return v.showNewPattern(status, newPatternView{roster: r, Form: f}) }
+	if v.PostFormValue("step") == "row" {
+		return show(http.StatusOK, f.longer(r))
+	}
+	f = f.takeCSV(r)
+	table := f.loads()
+	looks := v.PostFormValue("step") == "look"
+	if name := f.input("name"); looks && name.Value == "" {
+		name.Fault = "" // it is not stored yet
+	}
+	record := &service.PatternRecord{
+		Head: service.Head{ID: uuid.MustParse(f.Hidden["id"])}, Name: f.value("name"), Note: f.value("note"), Loads: table.loads,
+	}
+	if length := f.number("length_ft"); length != nil {
+		record.LengthFt = *length
+	} else if record.LengthFt = (oil.Table{Loads: table.loads}).LengthFt(); record.LengthFt == 0 && len(table.loads) == 0 {
+		f.blame("length_ft", "is needed where there is no load table")
+	}
+	if f.faulty() {
+		return show(http.StatusBadRequest, f)
+	}
+	if looks {
+		report, err := v.site.svc.LayOil(service.OilGiven{Name: record.Name, LengthFt: record.LengthFt, Loads: record.Loads})
+		if err != nil {
+			return v.retry(f, err, show, table.pointers...)
+		}
+		film, err := filmViewOf(report, "The film that this table lays")
+		if err != nil {
+			return err
+		}
+		return v.showNewPattern(http.StatusOK, newPatternView{roster: r, Form: f, Film: film})
+	}
+	made, _, err := v.site.svc.Create(v.Context(), v.me.ID, r.Own.ID, record)
+	if err != nil {
+		return v.retry(f, err, show, table.pointers...)
+	}
+	return v.goTo(patternAddress(r, made.Key()))
+}
+
+// longer is the form with one more row, and nothing said of it yet.
+func (f *form) longer(r *roster) *form {
+	rows := (len(f.Inputs) - 4) / len(loadColumns)
+	longer := patternForm(r, min(rows+1, maxLoads))
+	longer.Hidden = f.Hidden
+	for _, in := range f.Inputs {
+		longer.input(in.Name).Value = in.Value
+	}
+	return longer
+}
+
+// takeCSV writes a load table that was sent as text into the form's rows.
+func (f *form) takeCSV(r *roster) *form {
+	text := f.value("csv")
+	if text == "" {
+		return f
+	}
+	if len(f.loads().loads) > 0 {
+		f.blame("csv", "stands beside rows that are filled in: give one of the two")
+		return f
+	}
+	table, err := oil.ReadTableCSV(f.value("name"), strings.NewReader(text))
+	var faults oil.Faults
+	switch {
+	case errors.As(err, &faults):
+		f.blame("csv", "needs mending:\n"+faults.Error())
+		return f
+	case err != nil:
+		f.blame("csv", "cannot be read: "+err.Error())
+		return f
+	}
+	filled := patternForm(r, len(table.Loads))
+	filled.Hidden = f.Hidden
+	for _, name := range []string{"name", "length_ft", "note"} {
+		*filled.input(name) = *f.input(name)
+	}
+	for i, load := range table.Loads {
+		for column, value := range map[string]string{
+			"direction": string(load.Direction), "from_board": strconv.Itoa(load.FromBoard), "to_board": strconv.Itoa(load.ToBoard), "count": strconv.Itoa(load.Count),
+			"ul_per_board": plain(load.ULPerBoard), "start_ft": plain(load.StartFt), "end_ft": plain(load.EndFt),
+		} {
+			filled.input(loadInput(i, column)).Value = value
+		}
+	}
+	return filled
+}
+
+// loadTable is the rows of a form that are filled in, and the inputs that the service's pointers into them mean.
+type loadTable struct {
+	loads    []oil.Load
+	pointers []string // pointer and input by turns
+}
+
+// loads reads the rows that are filled in; a row with nothing but its way is none.
+func (f *form) loads() loadTable {
+	table := loadTable{pointers: []string{"loads", ""}}
+	rows := (len(f.Inputs) - 4) / len(loadColumns)
+	for row := range rows {
+		blank := true
+		for _, column := range loadColumns[1:] {
+			blank = blank && f.value(loadInput(row, column.name)) == ""
+		}
+		if blank {
+			continue
+		}
+		for _, column := range loadColumns {
+			name := loadInput(row, column.name)
+			f.blameBlank(name)
+			table.pointers = append(table.pointers, fmt.Sprintf("loads/%d/%s", len(table.loads), column.name), name)
+		}
+		at := func(column string) string { return loadInput(row, column) }
+		decimal := func(column string) float64 {
+			if value := f.number(at(column)); value != nil {
+				return *value
+			}
+			return 0
+		}
+		table.loads = append(table.loads, oil.Load{
+			Direction: oil.Direction(f.value(at("direction"))), FromBoard: int(f.whole(at("from_board"))), ToBoard: int(f.whole(at("to_board"))),
+			Count: int(f.whole(at("count"))), ULPerBoard: decimal("ul_per_board"), StartFt: decimal("start_ft"), EndFt: decimal("end_ft"),
+		})
+	}
+	return table
+}
+
+func (f *form) blameBlank(name string) {
+	if f.value(name) == "" {
+		f.blame(name, "is needed")
+	}
+}
