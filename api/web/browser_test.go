@@ -200,6 +200,8 @@ func TestPagesInABrowser(t *testing.T) {
 		{"line", squad + w.planOfLine()},
 		{"pattern-worn", squad + "/patterns/" + w.pattern.ID.String() + "?session=" + w.session.ID.String()},
 		{"new-pattern", squad + "/patterns/new"},
+		{"compare-form", squad + "/compare?pattern=" + w.pattern.ID.String()},
+		{"compare", squad + w.compare("&against_pattern=", w.flat.ID.String())},
 		{"new-drill", squad + "/drills/new"},
 		{"new-session", squad + "/sessions/new"},
 		{"people", squad + "/people"},

@@ -31,6 +31,7 @@ type input struct {
 	Min, Max, Step     string // for text: the shortest and longest in characters
 	Required           bool
 	Options            []option
+	Folded             bool // stands with others that few look at, behind a summary
 }
 
 type option struct{ Value, Label string }
@@ -67,6 +68,18 @@ func (f *form) Faulty() []*input {
 }
 
 func (f *form) faulty() bool { return f.Fault != "" || len(f.Faulty()) > 0 }
+
+// asError is what is wrong with a form that no page shows again, such as the query of a picture; nil when nothing is.
+func (f *form) asError() error {
+	if !f.faulty() {
+		return nil
+	}
+	detail := f.Fault
+	for _, in := range f.Faulty() {
+		detail = in.Label + " " + in.Fault
+	}
+	return &service.Error{Code: service.Invalid, Detail: detail}
+}
 
 func (f *form) input(name string) *input {
 	for _, in := range f.Inputs {

@@ -99,12 +99,12 @@ func patternPage(v *visit) error {
 
 // barChart is a chart of bars, in px.
 type barChart struct {
-	Title, Across, Up string // what it shows, and the names of its axes
-	Width, Height     float64
-	Left, Top         float64
-	Right, Bottom     float64
-	Bars              []chartBar
-	XTicks, YTicks    []chartTick
+	Title, Across  string // what it shows, and along what
+	Width, Height  float64
+	Left, Top      float64
+	Right, Bottom  float64
+	Bars           []chartBar
+	XTicks, YTicks []chartTick
 }
 
 type chartBar struct {
@@ -165,13 +165,13 @@ func tickStep(most float64) float64 {
 
 func barsOfBoards(amounts [lane.Boards]float64) barChart {
 	c := chartOf(amounts[:], true, 5, 1, func(i int) string { return fmt.Sprintf("board %d", i+1) })
-	c.Title, c.Across, c.Up = "Oil on each board, microlitres", "board, counted from the right gutter", "µL"
+	c.Title, c.Across = "Oil on each board, µL", "board, counted from the right gutter"
 	return c
 }
 
 func barsOfFeet(amounts [oil.Rows]float64) barChart {
 	c := chartOf(amounts[:], false, 10, 0, func(i int) string { return fmt.Sprintf("%d to %d ft", i, i+1) })
-	c.Title, c.Across, c.Up = "Oil on each foot, microlitres", "feet from the foul line", "µL"
+	c.Title, c.Across = "Oil on each foot, µL", "feet from the foul line"
 	return c
 }
 

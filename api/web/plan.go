@@ -23,10 +23,10 @@ func planForm(r *roster, balls []ballChoice) *form {
 	pocket, friction := line.DefaultPocket(), motion.NominalFriction()
 	unless := func(name, label string, usual, low, high float64) *input {
 		return &input{
-			Name: name, Label: label, Hint: plain(usual) + " when blank.", Type: "number", Step: "any", Min: plain(low), Max: plain(high),
+			Name: name, Label: label, Hint: plain(usual) + " when blank.", Type: "number", Step: "any", Min: plain(low), Max: plain(high), Folded: true,
 		}
 	}
-	f := &form{
+	return &form{
 		Action: r.Address() + "/plan", Submit: "Plan the lines",
 		Inputs: []*input{
 			{Name: "athlete", Label: "Athlete", Required: true, Options: athleteOptions(r)},
@@ -39,14 +39,13 @@ func planForm(r *roster, balls []ballChoice) *form {
 			unless("mu_dry", "Friction on dry boards", friction.MuDry, 0, 2),
 			unless("mu_oil", "Friction in deep oil", friction.MuOil, 0, 2),
 			unless("q0", "Film that takes most of it away, oil units", friction.Q0, 0, 1000),
-			{Name: "session", Label: "Worn by the shots of", Options: sessionOptions(r)},
+			{Name: "session", Label: "Worn by the shots of", Options: sessionOptions(r), Folded: true},
 			{
-				Name: "shots", Label: "How many shots", Type: "number", Step: "1", Min: "1", Max: strconv.Itoa(service.MaxWornShots),
+				Name: "shots", Label: "How many shots", Type: "number", Step: "1", Min: "1", Max: strconv.Itoa(service.MaxWornShots), Folded: true,
 				Hint: "Of the session: the first so many, all when blank. Without a session: so many of the athlete’s own along the best line; none when blank.",
 			},
 		},
 	}
-	return f
 }
 
 // ballChoice is a ball and the name of whose it is.
@@ -158,7 +157,7 @@ func (f *form) prefill(sent url.Values) {
 
 // asksMore reports whether one of the inputs that are folded away is filled in, or has something to mend.
 func (f *form) asksMore() bool {
-	return slices.ContainsFunc(f.Inputs[3:], func(in *input) bool { return in.Value != "" || in.Fault != "" })
+	return slices.ContainsFunc(f.Inputs, func(in *input) bool { return in.Folded && (in.Value != "" || in.Fault != "") })
 }
 
 // filled is a query without what was left blank, in its shortest form.
@@ -168,8 +167,8 @@ func filled(sent url.Values) url.Values {
 	return kept
 }
 
-// planned reads the squad of the address and the form that its query fills in.
-func (v *visit) planned() (*roster, *form, error) {
+// rosterAndBalls reads the squad of the address and the balls in use.
+func (v *visit) rosterAndBalls() (*roster, []ballChoice, error) {
 	own, err := v.squad()
 	if err != nil {
 		return nil, nil, err
@@ -179,8 +178,11 @@ func (v *visit) planned() (*roster, *form, error) {
 		return nil, nil, err
 	}
 	balls, err := v.balls(r)
-	return r, planForm(r, balls), err
+	return r, balls, err
 }
+
+// wornFields name the inputs that the service's faults of a worn film mean.
+var wornFields = []string{"worn", "shots", "worn/shots", "shots"}
 
 // question is what an address asks of the planner.
 type question struct {
@@ -203,19 +205,23 @@ type planView struct {
 
 // planPage asks for an athlete and a pattern, and ranks the lines once both are known.
 func planPage(v *visit) error {
-	r, f, err := v.planned()
+	r, balls, err := v.rosterAndBalls()
 	if err != nil {
 		return err
 	}
+	f := planForm(r, balls)
 	sent := v.URL.Query()
+	show := func(status int, f *form) error {
+		return v.showPlan(status, planView{question: question{roster: r}, Form: f})
+	}
 	if !sent.Has("athlete") || !sent.Has("pattern") {
 		f.prefill(sent)
-		return v.showPlan(http.StatusOK, planView{question: question{roster: r}, Form: f})
+		return show(http.StatusOK, f)
 	}
 	f.read(sent)
 	query := f.lineQuery()
 	if f.faulty() {
-		return v.showPlan(http.StatusBadRequest, planView{question: question{roster: r}, Form: f})
+		return show(http.StatusBadRequest, f)
 	}
 	if short := filled(sent); len(short) < len(sent) {
 		return v.goTo(f.Action + "?" + short.Encode())
@@ -258,17 +264,14 @@ func letter(i, lines int) string {
 
 // query is what an address asks of the planner; it fails as a whole, for an address that no form shows.
 func (v *visit) query() (*roster, service.LineQuery, error) {
-	r, f, err := v.planned()
+	r, balls, err := v.rosterAndBalls()
 	if err != nil {
 		return nil, service.LineQuery{}, err
 	}
+	f := planForm(r, balls)
 	f.read(v.URL.Query())
 	query := f.lineQuery()
-	if f.faulty() {
-		first := f.Faulty()[0]
-		return nil, query, &service.Error{Code: service.Invalid, Detail: first.Label + ": " + first.Fault}
-	}
-	return r, query, nil
+	return r, query, f.asError()
 }
 
 func planPicture(v *visit) (picture.Scene, error) {

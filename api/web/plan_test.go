@@ -12,6 +12,11 @@ func (w *world) plan(more ...string) string {
 	return "/plan?athlete=" + w.people[0].ID.String() + "&ball=" + w.balls[0].ID.String() + "&pattern=" + w.pattern.ID.String() + strings.Join(more, "")
 }
 
+// compare is where that plan is compared with another.
+func (w *world) compare(against ...string) string {
+	return strings.Replace(w.plan(against...), "/plan?", "/compare?", 1)
+}
+
 // planOfLine is the page of the first line of that plan, as the plan links to it.
 func (w *world) planOfLine() string {
 	w.t.Helper()

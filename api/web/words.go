@@ -22,7 +22,7 @@ func wordFunctions() template.FuncMap {
 		"percent": percent, "interval": interval, "points": points, "pointsRange": pointsRange, "margin": margin, "count": count, "day": day,
 		"decimal": decimal, "verdictClass": verdictClass, "evidence": evidence, "misses": misses, "sentence": sentence, "bar": barX, "lanes": lanes,
 		"role": roleWord, "gauge": gaugeX, "onBoards": onBoards, "share": shareOf, "against": againstOf, "capital": capital,
-		"plain": plain, "launch": launch, "gutters": gutters, "outOfBounds": outOfBounds, "hitWords": func() []hitWord { return hitWords }, "ratio": service.RatioText, "thresholds": thresholds, "measure": measureName,
+		"plain": plain, "launch": launch, "gutters": gutters, "outOfBounds": outOfBounds, "hitWords": func() []hitWord { return hitWords }, "ratio": service.RatioText, "thresholds": thresholds, "side": side, "join": func(words []string) string { return strings.Join(words, " and ") }, "measure": measureName,
 		"add":    func(a, b int) int { return a + b },
 		"divide": func(a, b float64) float64 { return a / b },
 		"pair":   func(a, b any) pair { return pair{a, b} },

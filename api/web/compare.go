@@ -1,0 +1,270 @@
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"laneward/service"
+	"laneward/service/picture"
+)
+
+// againstPrefix begins the names of the inputs that say in what the second side differs.
+const againstPrefix = "against_"
+
+// freshFilm is the choice of a fresh film for the second side, where the first has a worn one.
+const freshFilm = "fresh"
+
+// compareForm asks for a plan, and in what another one differs from it.
+func compareForm(r *roster, balls []ballChoice) *form {
+	f := planForm(r, balls)
+	f.Action, f.Submit = r.Address()+"/compare", "Compare"
+	same := func(label string, options []option) []option { return append([]option{{"", label}}, options...) }
+	films := append([]option{{freshFilm, "The fresh film"}}, sessionOptions(r)[1:]...)
+	f.Inputs = append(
+		f.Inputs,
+		&input{Name: againstPrefix + "athlete", Label: "Other athlete", Options: same("The same athlete", athleteOptions(r))},
+		&input{Name: againstPrefix + "pattern", Label: "Other pattern", Options: same("The same pattern", patternOptions(r))},
+		&input{Name: againstPrefix + "ball", Label: "Other ball", Options: same("The same ball", ballOptions(balls)[1:])},
+		&input{Name: againstPrefix + "session", Label: "Other wear: by the shots of", Options: same("The same film", films), Folded: true},
+		&input{
+			Name: againstPrefix + "shots", Label: "How many shots there", Type: "number", Step: "1", Min: "1", Max: strconv.Itoa(service.MaxWornShots),
+			Hint: "Without a session: so many of the athlete’s own along the best line.", Folded: true,
+		},
+	)
+	return f
+}
+
+// lineAgainst is in what the form's second side differs.
+func (f *form) lineAgainst() service.LineAgainst {
+	against := service.LineAgainst{
+		Athlete: f.id(againstPrefix + "athlete"), Ball: f.id(againstPrefix + "ball"), Pattern: f.id(againstPrefix + "pattern"),
+	}
+	shots := int(f.whole(againstPrefix + "shots"))
+	if f.value(againstPrefix+"session") == freshFilm {
+		against.Fresh = true
+		if shots != 0 {
+			f.blame(againstPrefix+"shots", "do not go with a fresh film: leave them out")
+		}
+		return against
+	}
+	if session := f.id(againstPrefix + "session"); session != nil || shots != 0 {
+		against.Worn = &service.WornBy{Session: session, Shots: shots}
+	}
+	return against
+}
+
+// asksAgainst reports whether a query comes from the comparison's form; blank reports that it names nothing that differs.
+func asksAgainst(sent url.Values) (asks, blank bool) {
+	blank = true
+	for name := range sent {
+		if strings.HasPrefix(name, againstPrefix) {
+			asks = true
+			blank = blank && strings.TrimSpace(sent.Get(name)) == ""
+		}
+	}
+	return asks, blank
+}
+
+// compareView is what the comparison's page looks at.
+type compareView struct {
+	question
+	Form         *form
+	More         bool
+	Comparison   *service.LineComparison // nil before anything was asked
+	Narrow, Wide template.HTML           // the same two lanes, below and beside each other
+	Rows         []compareRow
+	Notes        compareNotes
+}
+
+// compareRow is one line of the differences: what it is at either side, and how to get from the first to the second.
+type compareRow struct{ Name, A, B, Move string }
+
+// compareNotes are what both sides take for granted, and what only one of them does.
+type compareNotes struct{ Both, A, B []string }
+
+func comparePage(v *visit) error {
+	r, balls, err := v.rosterAndBalls()
+	if err != nil {
+		return err
+	}
+	f := compareForm(r, balls)
+	sent := v.URL.Query()
+	show := func(status int, f *form) error {
+		return v.showCompare(status, compareView{question: question{roster: r}, Form: f})
+	}
+	asks, blank := asksAgainst(sent)
+	if !asks || !sent.Has("athlete") || !sent.Has("pattern") {
+		f.prefill(sent)
+		return show(http.StatusOK, f)
+	}
+	f.read(sent)
+	query, against := f.lineQuery(), f.lineAgainst()
+	if f.faulty() {
+		return show(http.StatusBadRequest, f)
+	}
+	if short := filled(sent); len(short) < len(sent) && !blank {
+		return v.goTo(f.Action + "?" + short.Encode())
+	}
+	comparison, err := v.site.svc.CompareLines(v.Context(), v.me.ID, r.Own.ID, query, against, nil)
+	if err != nil {
+		return v.retry(f, err, show, append([]string{"against", ""}, wornFields...)...)
+	}
+	view := compareView{
+		question: question{r, sent.Encode()}, Form: f, Comparison: comparison, Rows: compareRows(comparison),
+		Notes: compareNotesOf(comparison.A.Subject.Assumptions, comparison.B.Subject.Assumptions),
+	}
+	if view.Narrow, err = drawComparison(comparison, lanePx); err != nil {
+		return err
+	}
+	if view.Wide, err = drawComparison(comparison, 2*lanePx); err != nil {
+		return err
+	}
+	return v.showCompare(http.StatusOK, view)
+}
+
+func drawComparison(c *service.LineComparison, widthPx int) (template.HTML, error) {
+	scene, err := c.Picture(widthPx)
+	return svg(scene), err
+}
+
+func (v *visit) showCompare(status int, view compareView) error {
+	view.More = view.Form.asksMore()
+	return v.show(status, "compare", frame{Title: "Compare lines", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view})
+}
+
+// comparePicture draws a comparison to save.
+func comparePicture(v *visit) (picture.Scene, error) {
+	r, balls, err := v.rosterAndBalls()
+	if err != nil {
+		return picture.Scene{}, err
+	}
+	f := compareForm(r, balls)
+	f.read(v.URL.Query())
+	query, against := f.lineQuery(), f.lineAgainst()
+	if err := f.asError(); err != nil {
+		return picture.Scene{}, err
+	}
+	comparison, err := v.site.svc.CompareLines(v.Context(), v.me.ID, r.Own.ID, query, against, nil)
+	if err != nil {
+		return picture.Scene{}, err
+	}
+	return comparison.Picture(2 * lanePx)
+}
+
+func compareRows(c *service.LineComparison) []compareRow {
+	none := service.PlannedLine{}
+	a, b := none, none
+	hasA, hasB := len(c.A.Lines) > 0, len(c.B.Lines) > 0
+	if hasA {
+		a = c.A.Lines[0]
+	}
+	if hasB {
+		b = c.B.Lines[0]
+	}
+	row := func(name string, move string, write func(l service.PlannedLine) string) compareRow {
+		row := compareRow{Name: name}
+		if hasA {
+			row.A = write(a)
+		}
+		if hasB {
+			row.B = write(b)
+		}
+		if hasA && hasB {
+			row.Move = move
+		}
+		return row
+	}
+	one := func(value float64) string { return fmt.Sprintf("%.1f", value) }
+	var move struct{ feet, target, angle, share string }
+	if m := c.Move; m != nil {
+		move.feet, move.target = moved(m.FeetBoards, "board"), moved(m.TargetBoards, "board")
+		move.angle, move.share = turned(m.LaunchAngleDeg), points(m.PocketShare)+" points"
+	}
+	rows := []compareRow{
+		row("Feet", move.feet, func(l service.PlannedLine) string { return one(l.FeetBoard) }),
+		row("Target", move.target, func(l service.PlannedLine) string { return one(l.TargetBoard) }),
+		row("Launch angle", move.angle, func(l service.PlannedLine) string { return launch(l.LaunchAngleDeg) }),
+		row("Breakpoint", moved(b.Path.BreakpointBoard-a.Path.BreakpointBoard, "board"), func(l service.PlannedLine) string {
+			return fmt.Sprintf("%.1f at %.0f ft", l.Path.BreakpointBoard, l.Path.BreakpointFt)
+		}),
+		row("Entry", "", func(l service.PlannedLine) string {
+			return fmt.Sprintf("%.1f at %.1f°", l.Path.PinBoard, l.Path.EntryAngleDeg)
+		}),
+		row("Own shots in the pocket", move.share, func(l service.PlannedLine) string { return percent(l.PocketShare) }),
+		row("Room outside, boards", "", func(l service.PlannedLine) string { return plain(l.RoomOutsideBoards) }),
+		row("Room inside, boards", "", func(l service.PlannedLine) string { return plain(l.RoomInsideBoards) }),
+	}
+	if c.AOnB != nil || c.BOnA != nil {
+		carried := compareRow{Name: "The other’s best line here"}
+		if c.BOnA != nil {
+			carried.A = percent(c.BOnA.PocketShare) + ", " + c.BOnA.Hit.Words()
+		}
+		if c.AOnB != nil {
+			carried.B = percent(c.AOnB.PocketShare) + ", " + c.AOnB.Hit.Words()
+		}
+		rows = append(rows, carried)
+	}
+	return rows
+}
+
+// moved says how far and which way something moves; inside is the larger board.
+func moved(boards float64, unit string) string {
+	amount := fmt.Sprintf("%.1f", max(boards, -boards))
+	if amount == "0.0" {
+		return "the same"
+	}
+	if amount != "1.0" {
+		unit += "s"
+	}
+	if boards < 0 {
+		return amount + " " + unit + " outside"
+	}
+	return amount + " " + unit + " inside"
+}
+
+func turned(angleDeg float64) string {
+	amount := fmt.Sprintf("%.1f°", max(angleDeg, -angleDeg))
+	switch {
+	case amount == "0.0°":
+		return "the same"
+	case angleDeg > 0:
+		return amount + " more outward"
+	}
+	return amount + " less outward"
+}
+
+func compareNotesOf(a, b []string) compareNotes {
+	var notes compareNotes
+	for _, note := range a {
+		if slices.Contains(b, note) {
+			notes.Both = append(notes.Both, note)
+		} else {
+			notes.A = append(notes.A, note)
+		}
+	}
+	for _, note := range b {
+		if !slices.Contains(a, note) {
+			notes.B = append(notes.B, note)
+		}
+	}
+	return notes
+}
+
+// side names one side of a comparison by all it is about.
+func side(s service.LineSubject) string {
+	name := s.Athlete.Name + " on " + s.Pattern.Name
+	if s.Wear != nil {
+		name += " after " + count(s.Wear.Passes, "shot")
+	}
+	if s.Ball.ID != nil && *s.Ball.ID != uuid.Nil {
+		name += " with " + s.Ball.Name
+	}
+	return name
+}
