@@ -118,8 +118,8 @@ type progressWriter struct {
 // waiting is how much progress a slow reader may lag behind; more is dropped, so that no reader holds up the computation.
 const waiting = 64
 
-func (p *progressWriter) run(ctx context.Context, compute func(context.Context, service.LineProgress) (any, error)) error {
-	ctx, cancel := context.WithCancel(ctx)
+func (p *progressWriter) run(asked context.Context, compute func(context.Context, service.LineProgress) (any, error)) error {
+	ctx, cancel := context.WithCancel(asked)
 	defer cancel()
 	updates, written := make(chan line.Progress, waiting), make(chan error, 1)
 	go func() {
@@ -140,10 +140,12 @@ func (p *progressWriter) run(ctx context.Context, compute func(context.Context, 
 		}
 	})
 	close(updates)
-	if failed := <-written; failed != nil {
-		panic(http.ErrAbortHandler) // the status is out, and nobody reads the rest
-	}
+	failed := <-written
 	switch {
+	case p.started && asked.Err() != nil:
+		return nil // nobody reads the rest
+	case failed != nil:
+		panic(http.ErrAbortHandler) // the status is out; only breaking off tells the reader
 	case err != nil && !p.started:
 		return err
 	case err != nil:

@@ -30,6 +30,13 @@ func (s LineSubject) lane(request line.Request, caption string, widthPx int) pic
 	}
 }
 
+func (b SubjectBall) text() string {
+	if b.ID == nil {
+		return ""
+	}
+	return "Ball: " + b.Name + ". "
+}
+
 func (s LineSubject) filmName() string {
 	if s.Wear != nil {
 		return fmt.Sprintf("%s after %s", s.Pattern.Name, countOf(s.Wear.Passes, "shot", "shots"))
@@ -43,7 +50,7 @@ func (p *LinePlan) Picture(widthPx int) (picture.Scene, error) {
 		return drawn(p.Subject.lane(p.request, p.Note, widthPx))
 	}
 	best := p.Lines[0]
-	caption := fmt.Sprintf("%s. Line A: %s", p.Subject.Ball.Name, best.Reason)
+	caption := p.Subject.Ball.text() + best.Reason
 	described := p.Subject.lane(p.request, caption, widthPx)
 	for i, one := range p.Lines[:min(len(p.Lines), linesDrawn)] {
 		described.Paths = append(described.Paths, pathOf(one.Path, one.label(), i == 0))
@@ -92,7 +99,7 @@ var missesDrawn = map[int]bool{2: true, 4: true}
 
 // Picture draws the line and its misses of two and four boards on either side.
 func (l *LineStudy) Picture(widthPx int) (picture.Scene, error) {
-	caption := fmt.Sprintf("%s. Feet %.1f, target %.1f, %.2f degrees. %s", l.Subject.Ball.Name, l.FeetBoard, l.TargetBoard, l.LaunchAngleDeg, l.Reason)
+	caption := fmt.Sprintf("%sFeet %.1f, target %.1f, %.2f degrees. %s", l.Subject.Ball.text(), l.FeetBoard, l.TargetBoard, l.LaunchAngleDeg, l.Reason)
 	described := l.Subject.lane(l.request, caption, widthPx)
 	described.Paths = []picture.Path{pathOf(l.Path, "the usual delivery", true)}
 	for i, miss := range l.Misses {
@@ -109,7 +116,7 @@ func (l *LineStudy) Picture(widthPx int) (picture.Scene, error) {
 func (m *LineMissMap) Picture(widthPx int) (picture.Scene, error) {
 	described := picture.MissMap{
 		Side: m.Subject.Athlete.Side, Title: "Where " + m.Subject.Athlete.Name + " may aim on " + m.Subject.filmName(), WidthPx: widthPx,
-		Caption:       fmt.Sprintf("%s. Each place is an aim; its colour is the share of own shots that reach %s.", m.Subject.Ball.Name, pocketText(m.Pocket)),
+		Caption:       fmt.Sprintf("%sEach place is an aim; its colour is the share of own shots that reach %s.", m.Subject.Ball.text(), pocketText(m.Pocket)),
 		LaydownBoards: m.Grid.LaydownBoards, AnglesDeg: m.Grid.LaunchAnglesDeg, Share: make([][]float64, len(m.Cells)),
 	}
 	most := 0.0
@@ -166,37 +173,51 @@ func (c *LineComparison) Picture(widthPx int) (picture.Scene, error) {
 		widthPx = min(widthPx/2, picture.WideWidthPx-1) // each keeps its legend below
 	}
 	topUL := math.Max(mostOil(c.A.request), mostOil(c.B.request))
-	a, err := c.A.side("A", c.B, "B", widthPx, topUL)
+	a, err := c.side(c.A, widthPx, topUL)
 	if err != nil {
 		return a, err
 	}
-	b, err := c.B.side("B", c.A, "A", widthPx, topUL)
+	b, err := c.side(c.B, widthPx, topUL)
 	if err != nil {
 		return b, err
 	}
-	return picture.Join(c.A.Subject.Athlete.Name+" and "+c.B.Subject.Athlete.Name+" compared", beside, a, b), nil
+	return picture.Join("Lines compared: "+c.Summary, beside, a, b), nil
 }
 
-// side draws one side of a comparison: its own best line, and the other side's best line as it runs here.
-func (p *LinePlan) side(name string, other *LinePlan, otherName string, widthPx int, topUL float64) (picture.Scene, error) {
-	caption := p.Subject.Ball.Name + ". " + p.Note
-	if len(p.Lines) > 0 {
-		caption = p.Subject.Ball.Name + ". " + p.Lines[0].Reason
+// side draws one side of a comparison: the best lines of both as they run here, under the letters of their sides.
+func (c *LineComparison) side(here *LinePlan, widthPx int, topUL float64) (picture.Scene, error) {
+	caption := here.Subject.Ball.text() + here.Note
+	if len(here.Lines) > 0 {
+		caption = here.Subject.Ball.text() + here.Lines[0].Reason
 	}
-	described := p.Subject.lane(p.request, caption, widthPx)
-	described.Title, described.Film.MaxUL = name+": "+described.Title, topUL
-	if len(p.Lines) > 0 {
-		described.Paths = append(described.Paths, pathOf(p.Lines[0].Path, "the best line here: "+p.Lines[0].label(), true))
-		mark(&described, p.Lines[0])
-	}
-	if len(other.Lines) > 0 {
-		carried, err := line.At(p.request, other.Lines[0].Aim)
-		if err != nil {
-			return picture.Scene{}, err
+	described := here.Subject.lane(here.request, caption, widthPx)
+	described.Film.MaxUL = topUL
+	for _, from := range []struct {
+		name string
+		plan *LinePlan
+	}{{"A", c.A}, {"B", c.B}} {
+		own := from.plan == here
+		if own {
+			described.Title = from.name + ": " + described.Title
 		}
-		if len(carried.Path.Stations) > 1 {
-			label := fmt.Sprintf("the best line of %s here: %.0f %% of own shots in the pocket", otherName, 100*carried.PocketShare)
-			described.Paths = append(described.Paths, pathOf(carried.Path, label, false))
+		if len(from.plan.Lines) == 0 {
+			continue
+		}
+		best := from.plan.Lines[0]
+		label := fmt.Sprintf("best line of %s: feet %.1f, target %.1f; here %.0f %% in the pocket", from.name, best.FeetBoard, best.TargetBoard, 100*best.PocketShare)
+		path := best.Path
+		if own {
+			mark(&described, best)
+		} else {
+			carried, err := line.At(here.request, best.Aim)
+			if err != nil {
+				return picture.Scene{}, err
+			}
+			path = carried.Path
+			label = fmt.Sprintf("best line of %s, laid down at %.1f: here %.0f %% in the pocket", from.name, best.LaydownBoard, 100*carried.PocketShare)
+		}
+		if len(path.Stations) > 1 {
+			described.Paths = append(described.Paths, pathOf(path, label, own))
 		}
 	}
 	return drawn(described)

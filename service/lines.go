@@ -173,6 +173,9 @@ type GridQuery struct {
 // maxMapAims bounds a miss map: a picture of more has cells finer than a screen's.
 const maxMapAims = 30_000
 
+// mapDraws is how many scattered shots score an aim of a miss map unless told otherwise: with fewer, a contour of the map shows the draws.
+const mapDraws = 128
+
 // LineMissMap is what becomes of every aim of a grid, and the best lines among them.
 type LineMissMap struct {
 	Subject LineSubject `json:"subject"`
@@ -185,6 +188,9 @@ func (s *Service) MapMisses(ctx context.Context, user, squad uuid.UUID, query Li
 	grid, err := over.grid()
 	if err != nil {
 		return nil, err
+	}
+	if query.Draws == 0 {
+		query.Draws = mapDraws
 	}
 	subject, err := s.lineSubject(ctx, user, squad, query)
 	if err != nil {

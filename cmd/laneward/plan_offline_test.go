@@ -355,7 +355,11 @@ func TestOilPictures(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	compareGolden(t, "oil.svg.golden", string(drawn))
+	for _, word := range []string{"<svg ", `viewBox="0 0 390`, ">invented-41<", "41 ft, 13.41 mL, 3.9 to 1, sport", "microlitres per board-foot"} {
+		if !strings.Contains(string(drawn), word) {
+			t.Errorf("the picture does not hold %q", word)
+		}
+	}
 	pixels, err := os.ReadFile(png)
 	if err != nil || !bytes.HasPrefix(pixels, []byte("\x89PNG\r\n")) {
 		t.Errorf("no PNG: %v", err)
