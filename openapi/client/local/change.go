@@ -86,7 +86,10 @@ func (s *Store) change(ctx context.Context, k key, base int64, body []byte) erro
 			return &client.Error{Code: client.Conflict, Detail: fmt.Sprintf("two versions of this %s wait for your choice: settle that first", k.kind)}
 		case last.sent:
 			return insert(ctx, tx, k, last.base, body, true)
-		case body == nil && last.base == 0 && !last.follows:
+		case last.follows:
+			_, err := tx.ExecContext(ctx, `UPDATE changes SET body = ? WHERE seq = ?`, text(body), last.seq)
+			return err
+		case body == nil && last.base == 0:
 			return remove(ctx, tx, last.seq) // the server never heard of it
 		default:
 			return requeue(ctx, tx, last.seq, last.base, body)

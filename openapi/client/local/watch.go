@@ -88,11 +88,11 @@ func (y *Sync) follow(ctx context.Context, report func(Result, error, time.Durat
 
 // followTail takes in what the tail brings, and sends what is queued.
 func (y *Sync) followTail(ctx context.Context, at place, tail *client.Tail, report func(Result, error, time.Duration)) error {
-	heard := make(chan heard, gather)
-	go readTail(tail, heard)
+	from := make(chan heard, gather)
+	go readTail(tail, from)
 	defer func() {
-		_ = tail.Close()  // it only makes the reader end
-		for range heard { // until it has
+		_ = tail.Close() // it only makes the reader end
+		for range from { // until it has
 		}
 	}()
 	look := time.NewTicker(lookEvery)
@@ -100,8 +100,8 @@ func (y *Sync) followTail(ctx context.Context, at place, tail *client.Tail, repo
 	for {
 		var result Result
 		select {
-		case first := <-heard:
-			events, ended := gathered(first, heard)
+		case first := <-from:
+			events, ended := gathered(first, from)
 			var err error
 			if at, err = y.takeIn(ctx, at, events, &result); err != nil {
 				return movedOn(err)
