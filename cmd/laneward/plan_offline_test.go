@@ -106,19 +106,25 @@ func TestPathAgainstReferenceShots(t *testing.T) {
 			if len(got) != len(want) {
 				t.Fatalf("%d rows for %d releases", len(got), len(want))
 			}
+			accurate := map[string]float64{"pin_board": 0.01, "entry_deg": 0.005, "t_roll_s": 1e-4, "x_roll_ft": 2e-3, "t_pins_s": 1e-4}
 			for i := range want {
-				comparePath(t, fmt.Sprintf("row %d", i+1), header, want[i], gotHeader, got[i])
+				comparePath(t, fmt.Sprintf("row %d", i+1), header, want[i], gotHeader, got[i], accurate)
+			}
+			_, out, _ = offline(t, releases, "path", "--film", motionData+film, "--releases", "-", "--fast")
+			_, got = readTable(t, out)
+			for i := range want {
+				comparePath(t, fmt.Sprintf("fast row %d", i+1), header, want[i], gotHeader, got[i], map[string]float64{"pin_board": 0.05, "entry_deg": 0.05})
 			}
 		})
 	}
 }
 
-func comparePath(t *testing.T, name string, wantHeader, want, gotHeader, got []string) {
+func comparePath(t *testing.T, name string, wantHeader, want, gotHeader, got []string, tolerances map[string]float64) {
 	t.Helper()
 	if !slices.Equal(got[:6], want[1:7]) {
 		t.Errorf("%s: the release is %v, want %v", name, got[:6], want[1:7])
 	}
-	for column, tolerance := range map[string]float64{"pin_board": 0.01, "entry_deg": 0.005, "t_roll_s": 1e-4, "x_roll_ft": 2e-3, "t_pins_s": 1e-4} {
+	for column, tolerance := range tolerances {
 		a, b := numberIn(t, wantHeader, want, column), numberIn(t, gotHeader, got, column)
 		if math.IsNaN(a) != math.IsNaN(b) || math.Abs(a-b) > tolerance {
 			t.Errorf("%s: %s is %g, want %g within %g", name, column, b, a, tolerance)
