@@ -416,3 +416,5 @@ func match(template, path string) (map[string]string, bool) {
 	}
 	return params, true
 }
+
+func silent() *slog.Logger { return slog.New(slog.DiscardHandler) }
