@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 
 	"github.com/google/uuid"
 
@@ -55,7 +56,9 @@ type plan struct {
 	// forgotten tells that there was such a record once, so long ago that its deletion is not remembered.
 	forgotten bool
 	write     Record // to put; nil for nothing, or for a deletion
-	hash      []byte
+	hash      []byte // of the payload that was sent
+	edit      []byte // of the payload with the revision it is based on: what was merged is known by it, for it says something else
+	stores    []byte // the hash that is kept with what is written
 }
 
 // apply is the one way anything of a squad is written. It locks the squad's counter, decides each change against what stands, gives the
@@ -191,8 +194,9 @@ func (p *plan) conflict(detail string) {
 	p.showExisting()
 }
 
-func (p *plan) same() {
-	*p.outcome = Outcome{Status: StatusSame, Replaced: p.existing != nil && !bytes.Equal(p.hash, p.existing.hash)}
+// same settles a change that was made before. replaced tells that something else stands by now.
+func (p *plan) same(replaced bool) {
+	*p.outcome = Outcome{Status: StatusSame, Replaced: replaced && p.existing != nil}
 	p.showExisting()
 }
 
@@ -220,13 +224,21 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	if err != nil {
 		return err
 	}
-	p.hash = hashOf(body)
 	base := p.change.Record.Revision()
+	p.hash = hashOf(body)
+	p.stores = p.hash
+	if base != 0 {
+		p.edit = hashOf(strconv.AppendInt(slices.Clip(body), base, 10))
+	}
+	stands, err := p.stands()
+	if err != nil {
+		return err
+	}
 	switch {
 	case p.movesOwner():
 		p.refuse(Invalid, "/athlete_id", "cannot change: devices hold what is their athlete's. Delete the record and store a new one")
-	case p.existing != nil && bytes.Equal(p.hash, p.existing.hash):
-		p.same()
+	case stands:
+		p.same(false)
 	case p.existing != nil && base == p.existing.Revision():
 		p.write = p.change.Record
 	case p.existing != nil:
@@ -239,7 +251,7 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 			return err
 		}
 		if p.storedSince(history) {
-			p.same() // and deleted after that
+			p.same(true) // and deleted after that
 			return nil
 		}
 		p.conflict("it has been deleted: to keep it, send it again with rev set to the deletion's")
@@ -251,6 +263,19 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 		p.write = p.change.Record
 	}
 	return nil
+}
+
+// stands tells that the record says already what the change is to make of it. The hash of a merged record is that of the edit, so then its
+// payload is looked at.
+func (p *plan) stands() (bool, error) {
+	if p.existing == nil || p.existing.Revision() == 0 { // a squad that is being founded
+		return false, nil
+	}
+	if bytes.Equal(p.hash, p.existing.hash) {
+		return true, nil
+	}
+	body, err := payload(p.existing.Record)
+	return bytes.Equal(p.hash, hashOf(body)), err
 }
 
 // movesOwner tells that a change would give a record to another athlete, whose old device would never hear that it is gone. A member may
@@ -273,7 +298,7 @@ func (w *work) decideDelete(p *plan) {
 	case p.existing != nil:
 		p.conflict("it has changed since: look at it again before you delete it")
 	case p.tomb != nil:
-		p.same()
+		p.same(false)
 	default:
 		p.refuse(NotFound, "", "there is no such record")
 	}
@@ -287,7 +312,7 @@ func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
 		return err
 	}
 	if p.storedSince(history) {
-		p.same()
+		p.same(true)
 		return nil
 	}
 	base := p.change.Record.Revision()
@@ -315,11 +340,11 @@ func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
 		}
 		return nil
 	}
-	return p.takeMerged(merged)
+	return p.takeMerged(merged, theirs)
 }
 
 // takeMerged makes the merged payload what is written, unless it says what stands already.
-func (p *plan) takeMerged(merged []byte) error {
+func (p *plan) takeMerged(merged, theirs []byte) error {
 	record, found := Decode(p.change.Record.Kind(), merged)
 	if record == nil || len(found) > 0 {
 		p.conflict("it has changed since, and the two changes together are not valid: look at it again")
@@ -329,11 +354,11 @@ func (p *plan) takeMerged(merged []byte) error {
 	if err != nil {
 		return err
 	}
-	if p.hash = hashOf(body); bytes.Equal(p.hash, p.existing.hash) {
-		p.same()
+	if bytes.Equal(body, theirs) {
+		p.same(true)
 		return nil
 	}
-	p.write = record
+	p.write, p.stores = record, p.edit
 	return nil
 }
 
@@ -341,14 +366,17 @@ func (w *work) historyOf(ctx context.Context, p *plan) ([]db.History, error) {
 	return w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(p.change.Record.Kind()), ID: p.change.Record.Key()})
 }
 
-// storedSince tells that the payload was stored after the revision it is based on, and replaced since: it is sent again because its answer
-// was lost, and to store it now would undo what came after. An exact change asks for the revision that stands and gets no such answer.
+// storedSince tells that the payload was stored after the revision it is based on, or merged, and replaced since: it is sent again because
+// its answer was lost, and to store it now would undo what came after. An exact change asks for the revision that stands and gets no such
+// answer.
 func (p *plan) storedSince(history []db.History) bool {
 	base := p.change.Record.Revision()
 	if p.change.Exact && base != 0 {
 		return false
 	}
-	return slices.ContainsFunc(history, func(h db.History) bool { return h.Rev > base && bytes.Equal(h.Hash, p.hash) })
+	made := func(hash []byte) bool { return bytes.Equal(hash, p.hash) || p.edit != nil && bytes.Equal(hash, p.edit) }
+	return p.existing != nil && made(p.existing.hash) ||
+		slices.ContainsFunc(history, func(h db.History) bool { return h.Rev > base && made(h.Hash) })
 }
 
 // checkParents turns away what refers to a record that is not there, or not for this member. A parent written in the same round counts.
@@ -467,7 +495,7 @@ func (w *work) put(ctx context.Context, plans []*plan, rev int64) (int64, error)
 		for i, p := range group {
 			rev++
 			p.write.stamp(p.write.Key(), rev)
-			records[i] = stored{p.write, p.hash}
+			records[i] = stored{p.write, p.stores}
 			*p.outcome = Outcome{Status: StatusStored, Record: p.write, Rev: rev}
 			if p.tomb != nil {
 				risen = append(risen, p.write.Key())

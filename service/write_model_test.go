@@ -24,10 +24,17 @@ func (c content) record(id uuid.UUID, rev int64) *PatternRecord {
 	return &PatternRecord{Head: Head{ID: id, Rev: rev}, Name: c.Name, Note: c.Note, LengthFt: c.LengthFt}
 }
 
-// modelVersion is a record at a revision.
+// modelVersion is a record at a revision, and the change that made it: what was sent, and the revision that was based on.
 type modelVersion struct {
 	Rev     int64
 	Content content
+	base    int64
+	sent    content
+}
+
+// madeBy tells that a change made the version: what was stored as it was sent is known by that, what was merged by its base too.
+func (v modelVersion) madeBy(base int64, sent content) bool {
+	return v.Rev > base && v.sent == sent && (v.sent == v.Content || v.base == base)
 }
 
 // modelRecord is everything the model knows of one id: what stands, the deletion if it was the last, and what was replaced.
@@ -60,10 +67,11 @@ func (m *model) apply(id uuid.UUID, base int64, mine content, remove, exact bool
 	if remove {
 		return m.remove(r, base)
 	}
-	sentBefore := slices.ContainsFunc(r.history, func(v modelVersion) bool { return v.Content == mine && v.Rev > base }) && (base == 0 || !exact)
+	sentBefore := (base == 0 || !exact) && (r.current != nil && r.current.madeBy(base, mine) ||
+		slices.ContainsFunc(r.history, func(v modelVersion) bool { return v.madeBy(base, mine) }))
 	switch {
 	case r.current == nil && r.tomb == 0 && base == 0, r.current == nil && r.tomb != 0 && base == r.tomb:
-		return m.store(r, mine)
+		return m.store(r, modelVersion{Content: mine, base: base, sent: mine})
 	case r.current == nil && r.tomb == 0:
 		return verdict{Status: StatusRefused}
 	case r.current == nil && sentBefore:
@@ -73,7 +81,7 @@ func (m *model) apply(id uuid.UUID, base int64, mine content, remove, exact bool
 	case r.current.Content == mine, sentBefore:
 		return verdict{Status: StatusSame, Rev: r.current.Rev, Content: r.current.Content}
 	case base == r.current.Rev:
-		return m.store(r, mine)
+		return m.store(r, modelVersion{Content: mine, base: base, sent: mine})
 	}
 	at := slices.IndexFunc(r.history, func(v modelVersion) bool { return v.Rev == base })
 	if exact || at < 0 {
@@ -86,16 +94,17 @@ func (m *model) apply(id uuid.UUID, base int64, mine content, remove, exact bool
 	case merged == r.current.Content:
 		return verdict{Status: StatusSame, Rev: r.current.Rev, Content: r.current.Content}
 	}
-	return m.store(r, merged)
+	return m.store(r, modelVersion{Content: merged, base: base, sent: mine})
 }
 
-func (m *model) store(r *modelRecord, c content) verdict {
+func (m *model) store(r *modelRecord, v modelVersion) verdict {
 	if r.current != nil {
 		r.history = append(r.history, *r.current)
 	}
 	m.rev++
-	r.current, r.tomb = &modelVersion{m.rev, c}, 0
-	return verdict{Status: StatusStored, Rev: m.rev, Content: c}
+	v.Rev = m.rev
+	r.current, r.tomb = &v, 0
+	return verdict{Status: StatusStored, Rev: v.Rev, Content: v.Content}
 }
 
 func (m *model) remove(r *modelRecord, base int64) verdict {

@@ -16,7 +16,8 @@ type device struct {
 }
 
 type state struct {
-	held   map[key]held
+	held   map[key]held // what the feed gave
+	told   map[key]held // what the answers to pushes said, until the feed gets there: only the feed says what goes out of sight
 	queue  []change
 	aside  []conflict // for the person to decide
 	cursor string
@@ -50,7 +51,7 @@ type conflict struct {
 
 func (s *state) copy() *state {
 	c := *s
-	c.held, c.queue, c.aside = maps.Clone(s.held), slices.Clone(s.queue), slices.Clone(s.aside)
+	c.held, c.told, c.queue, c.aside = maps.Clone(s.held), maps.Clone(s.told), slices.Clone(s.queue), slices.Clone(s.aside)
 	if s.fresh != nil {
 		c.fresh = s.fresh.copy()
 	}
@@ -63,14 +64,28 @@ func (d *device) sees() map[key]fields {
 	for k, h := range d.held {
 		view[k] = h.is
 	}
-	for _, c := range d.queue {
-		if c.is == nil {
-			delete(view, c.key)
+	set := func(k key, is fields) {
+		if is == nil {
+			delete(view, k)
 		} else {
-			view[c.key] = c.is
+			view[k] = is
 		}
 	}
+	for k, h := range d.told {
+		set(k, h.is)
+	}
+	for _, c := range d.queue {
+		set(c.key, c.is)
+	}
 	return view
+}
+
+// known is the newest that the server said of a record.
+func (d *device) known(k key) held {
+	if told, ok := d.told[k]; ok && told.rev > d.held[k].rev {
+		return told
+	}
+	return d.held[k]
 }
 
 // put queues a change that the person made; nil deletes.
@@ -78,7 +93,7 @@ func (d *device) put(k key, is fields) {
 	last := d.lastOf(k)
 	switch {
 	case last < 0:
-		d.queue = append(d.queue, change{key: k, base: d.held[k].rev, is: is})
+		d.queue = append(d.queue, change{key: k, base: d.known(k).rev, is: is})
 	case d.queue[last].sent:
 		d.queue = append(d.queue, change{key: k, base: follows, is: is})
 	case is == nil && d.queue[last].base == 0:
@@ -143,14 +158,14 @@ func (d *device) answered(o outcome) {
 		d.queue[at].sent = false
 		return
 	case "stored", "same":
-		d.hold(k, stands)
+		d.told[k] = stands
 		d.queue = slices.Delete(d.queue, at, at+1)
 		d.rebase(k, sent.is, stands)
 	case "conflict":
-		d.hold(k, stands)
+		d.told[k] = stands
 		d.setAside(k, stands)
 	case "refused":
-		d.setAside(k, d.held[k])
+		d.setAside(k, d.known(k))
 	}
 }
 
@@ -183,31 +198,28 @@ func (d *device) setAside(k key, theirs held) {
 	d.aside = append(d.aside, conflict{k, mine, theirs})
 }
 
-// hold keeps a record as the server has it, unless a newer version is known.
-func (s *state) hold(k key, h held) {
-	for _, into := range []*state{s, s.fresh} {
-		switch {
-		case into == nil || h.rev < into.held[k].rev:
-		case h.is == nil:
-			delete(into.held, k)
-		default:
-			into.held[k] = h
-		}
+// take takes in an item of the feed or a snapshot.
+func (s *state) take(it item) {
+	switch {
+	case it.Scope == "removed":
+		delete(s.held, it.key())
+	case it.Rev < s.held[it.key()].rev:
+	case it.Record == nil:
+		delete(s.held, it.key())
+	default:
+		s.held[it.key()] = held{it.Rev, it.content()}
 	}
 }
 
-// take takes in an item of the feed or a snapshot.
-func (s *state) take(it item) {
-	if it.Scope == "removed" {
-		delete(s.held, it.key())
-		return
-	}
-	s.hold(it.key(), held{it.Rev, it.content()})
+// reach moves the device's place in the feed: what it was told up to there it holds by now, or it is out of sight.
+func (d *device) reach(cursor string, rev int64, as who) {
+	d.cursor, d.at, d.scope = cursor, rev, as
+	maps.DeleteFunc(d.told, func(_ key, h held) bool { return h.rev <= rev })
 }
 
 // forget drops what the server gave; the queue is the person's own and stays.
 func (d *device) forget() {
-	d.held, d.cursor, d.at, d.fresh = map[key]held{}, "", 0, nil
+	d.held, d.told, d.cursor, d.at, d.fresh = map[key]held{}, map[key]held{}, "", 0, nil
 }
 
 // digests counts the device's own records by kind.

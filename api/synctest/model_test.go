@@ -165,7 +165,7 @@ func (m *model) decide(by who, it item) (string, fields) {
 // storedSince tells that the very change was stored and replaced since, so that to store it again would undo what came after.
 func (m *model) storedSince(k key, base int64, want fields) bool {
 	return slices.ContainsFunc(m.of[k], func(v version) bool {
-		return v.rev > base && (reflect.DeepEqual(v.is, want) || v.base == base && reflect.DeepEqual(v.sent, want))
+		return v.rev > base && reflect.DeepEqual(v.sent, want) && (v.base == base || reflect.DeepEqual(v.sent, v.is))
 	})
 }
 
@@ -215,6 +215,9 @@ func (m *model) used(k key) bool {
 }
 
 func (m *model) write(k key, v version) {
+	if v.sent == nil {
+		v.sent = v.is
+	}
 	m.of[k] = append(m.of[k], v)
 	m.rev = max(m.rev, v.rev)
 }

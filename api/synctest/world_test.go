@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/binary"
 	"fmt"
+	"maps"
 	"net/http"
 	"reflect"
 	"slices"
@@ -83,8 +84,8 @@ func (w *world) learn() {
 	for _, it := range got.Items {
 		w.model.write(it.key(), version{rev: it.Rev, is: it.content()})
 	}
-	if w.model.rev != got.Rev || int(got.Rev) != len(got.Items) {
-		w.Fatalf("%d records at revision %d: the revisions are not dense", len(got.Items), got.Rev)
+	if w.model.rev != got.Rev || int(got.Rev) != len(got.Items) || got.Items[0].Kind != "squad" {
+		w.Fatalf("%d records at revision %d, the first a %s: revisions are dense and begin with the squad", len(got.Items), got.Rev, got.Items[0].Kind)
 	}
 }
 
@@ -177,7 +178,9 @@ func (w *world) checkOutcome(sent item, o outcome, want string) {
 // checkHeld holds that what a device has of a record at a revision is what the record said then.
 func (w *world) checkHeld(d *device) {
 	w.Helper()
-	for k, h := range d.held {
+	all := maps.Clone(d.held)
+	maps.Copy(all, d.told)
+	for k, h := range all {
 		if is, ok := w.model.at(k, h.rev); !ok || !reflect.DeepEqual(is, h.is) {
 			w.Fatalf("%s holds %v at revision %d as %v; it said %v (%t)", d.name, k, h.rev, h.is, is, ok)
 		}
@@ -256,7 +259,7 @@ func (w *world) pull(d *device, limit, pages int, lost bool) {
 		}
 		to := w.checkPage(d, got, limit)
 		w.takeIn(d, &d.state, got.Items)
-		d.cursor, d.at, d.scope = got.Cursor, to, w.is(d.who)
+		d.reach(got.Cursor, to, w.is(d.who))
 		if !got.More {
 			return
 		}
@@ -321,7 +324,9 @@ func (w *world) snapshot(d *device, limit, pages int) {
 		w.takeIn(d, d.fresh, got.Items)
 		d.fresh.cursor = got.Page
 		if got.Page == "" {
-			d.held, d.cursor, d.at, d.scope, d.fresh = d.fresh.held, got.Cursor, got.Rev, d.fresh.scope, nil
+			d.held = d.fresh.held
+			d.reach(got.Cursor, got.Rev, d.fresh.scope)
+			d.fresh = nil
 			return
 		}
 	}
