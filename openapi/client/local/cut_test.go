@@ -59,7 +59,7 @@ func (c *cutter) limits() (up, down int64) {
 	if c.whole.Load() {
 		return up, down
 	}
-	switch c.random.IntN(4) {
+	switch c.random.IntN(3) {
 	case 0:
 		up = c.random.Int64N(c.within)
 	case 1:

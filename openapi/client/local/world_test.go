@@ -34,6 +34,7 @@ type world struct {
 	// handler may be put in front of the server by a test, from one moment to the next.
 	handler atomic.Pointer[http.Handler]
 	real    http.Handler
+	cutAll  func() // cuts every connection
 }
 
 func newWorld(t testing.TB) *world {
@@ -50,7 +51,7 @@ func newWorld(t testing.TB) *world {
 		server.CloseClientConnections()
 		server.Close()
 	})
-	w.address = server.URL
+	w.address, w.cutAll = server.URL, server.CloseClientConnections
 	return w
 }
 
