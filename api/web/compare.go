@@ -81,6 +81,7 @@ type compareView struct {
 	Narrow, Wide template.HTML           // the same two lanes, below and beside each other
 	Rows         []compareRow
 	Notes        compareNotes
+	Plans        []crumb // each side's own plan
 }
 
 // compareRow is one line of the differences: what it is at either side, and how to get from the first to the second.
@@ -118,7 +119,7 @@ func comparePage(v *visit) error {
 	}
 	view := compareView{
 		question: question{r, sent.Encode()}, Form: f, Comparison: comparison, Rows: compareRows(comparison),
-		Notes: compareNotesOf(comparison.A.Subject.Assumptions, comparison.B.Subject.Assumptions),
+		Notes: compareNotesOf(comparison.A.Subject.Assumptions, comparison.B.Subject.Assumptions), Plans: plansOf(r, sent),
 	}
 	if view.Narrow, err = drawComparison(comparison, lanePx); err != nil {
 		return err
@@ -127,6 +128,27 @@ func comparePage(v *visit) error {
 		return err
 	}
 	return v.showCompare(http.StatusOK, view)
+}
+
+// plansOf are the addresses of both sides' own plans.
+func plansOf(r *roster, sent url.Values) []crumb {
+	a, b := url.Values{}, url.Values{}
+	for name := range sent {
+		if !strings.HasPrefix(name, againstPrefix) {
+			a.Set(name, sent.Get(name))
+			b.Set(name, sent.Get(name))
+		}
+	}
+	if sent.Get(againstPrefix+"session") != "" || sent.Get(againstPrefix+"shots") != "" {
+		b.Del("session") // the second side's wear takes the place of the first's as a whole
+		b.Del("shots")
+	}
+	for name := range sent {
+		if own, ok := strings.CutPrefix(name, againstPrefix); ok && sent.Get(name) != freshFilm {
+			b.Set(own, sent.Get(name))
+		}
+	}
+	return []crumb{{"All lines of A", r.Address() + "/plan?" + a.Encode()}, {"All lines of B", r.Address() + "/plan?" + b.Encode()}}
 }
 
 func drawComparison(c *service.LineComparison, widthPx int) (template.HTML, error) {
@@ -187,7 +209,7 @@ func compareRows(c *service.LineComparison) []compareRow {
 		move.feet, move.target = moved(m.FeetBoards, "board"), moved(m.TargetBoards, "board")
 		move.angle, move.share = turned(m.LaunchAngleDeg), points(m.PocketShare)+" points"
 	}
-	rows := []compareRow{
+	return []compareRow{
 		row("Feet", move.feet, func(l service.PlannedLine) string { return one(l.FeetBoard) }),
 		row("Target", move.target, func(l service.PlannedLine) string { return one(l.TargetBoard) }),
 		row("Launch angle", move.angle, func(l service.PlannedLine) string { return launch(l.LaunchAngleDeg) }),
@@ -201,17 +223,6 @@ func compareRows(c *service.LineComparison) []compareRow {
 		row("Room outside, boards", "", func(l service.PlannedLine) string { return plain(l.RoomOutsideBoards) }),
 		row("Room inside, boards", "", func(l service.PlannedLine) string { return plain(l.RoomInsideBoards) }),
 	}
-	if c.AOnB != nil || c.BOnA != nil {
-		carried := compareRow{Name: "The other’s best line here"}
-		if c.BOnA != nil {
-			carried.A = percent(c.BOnA.PocketShare) + ", " + c.BOnA.Hit.Words()
-		}
-		if c.AOnB != nil {
-			carried.B = percent(c.AOnB.PocketShare) + ", " + c.AOnB.Hit.Words()
-		}
-		rows = append(rows, carried)
-	}
-	return rows
 }
 
 // moved says how far and which way something moves; inside is the larger board.

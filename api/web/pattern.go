@@ -148,6 +148,9 @@ func chartOf(amounts []float64, leftward bool, everyTick int, first int, tip fun
 			c.XTicks = append(c.XTicks, chartTick{at, strconv.Itoa(number)})
 		}
 	}
+	if first == 0 {
+		c.XTicks = append(c.XTicks, chartTick{c.Right, strconv.Itoa(len(amounts))})
+	}
 	return c
 }
 
