@@ -8,8 +8,6 @@ import (
 	"io"
 	"slices"
 	"strings"
-
-	"github.com/google/uuid"
 )
 
 // Decode reads a record of a kind from the contract's JSON, strictly: an unknown field is a fault. The record is nil when the JSON cannot be
@@ -99,36 +97,4 @@ func equalJSON(a, b json.RawMessage) bool {
 	x, errX := json.Marshal(left)
 	y, errY := json.Marshal(right)
 	return errX == nil && errY == nil && bytes.Equal(x, y)
-}
-
-// mayNot says why the member may not make the change, or "".
-func (w *work) mayNot(p *plan) string {
-	kind := p.change.Record.Kind()
-	switch {
-	case kind == KindSquad && p.change.Delete:
-		return "a squad cannot be deleted"
-	case w.role == Coach:
-		return ""
-	case w.role == Analyst:
-		return "an analyst reads everything and changes nothing: ask a coach"
-	}
-	mine := func(owner *uuid.UUID) bool { return owner != nil && *owner == *w.athlete }
-	if p.existing != nil && !mine(p.existing.Owner()) {
-		return "it is not yours: ask a coach"
-	}
-	if p.tomb != nil && !mine(p.tomb.AthleteID) {
-		return "it was not yours: ask a coach"
-	}
-	switch kind {
-	case KindShot, KindSession, KindBall:
-		if !p.change.Delete && !mine(p.change.Record.Owner()) {
-			return "an athlete keeps the own records only: set athlete_id to yours, or ask a coach"
-		}
-		return ""
-	case KindAthlete:
-		if p.existing != nil && !p.change.Delete {
-			return ""
-		}
-	}
-	return fmt.Sprintf("only a coach may do this to the squad's %ss: ask one", kind)
 }

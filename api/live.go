@@ -1,0 +1,86 @@
+package api
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"net/http"
+	"time"
+
+	"laneward/openapi"
+	"laneward/service"
+)
+
+// heartbeat is how often a silent tail says that it is alive.
+const heartbeat = 15 * time.Second
+
+func (h *handlers) GetLive(ctx context.Context, r openapi.GetLiveRequestObject) (openapi.GetLiveResponseObject, error) {
+	query := service.FeedQuery{After: text(r.Params.After), Schema: schemaOf(r.Params.Schema)}
+	if r.Params.LastEventID != nil && *r.Params.LastEventID != "" {
+		query.After = *r.Params.LastEventID
+	}
+	if err := h.service.CheckCursor(ctx, userOf(ctx), r.SquadID, query); err != nil {
+		return nil, withSnapshot(err, r.SquadID)
+	}
+	ctx, cancel := h.untilDrained(ctx)
+	return liveReply(func(w http.ResponseWriter) error {
+		defer cancel()
+		events := &eventWriter{w: w}
+		if err := events.start(); err != nil {
+			return nil //nolint:nilerr // the reader has gone
+		}
+		err := h.service.Tail(ctx, userOf(ctx), r.SquadID, query, heartbeat, events.send, events.beat)
+		if err != nil && ctx.Err() == nil {
+			return fmt.Errorf("live tail: %w", err)
+		}
+		return nil
+	}), nil
+}
+
+type liveReply func(w http.ResponseWriter) error
+
+func (r liveReply) VisitGetLiveResponse(w http.ResponseWriter) error { return r(w) }
+
+// eventWriter frames server-sent events (HTML Living Standard, section 9.2).
+type eventWriter struct {
+	w      http.ResponseWriter
+	buffer bytes.Buffer
+}
+
+// start sends the head and how soon to come back.
+func (e *eventWriter) start() error {
+	e.w.Header().Set("Content-Type", mediaEvents)
+	e.w.Header().Set("Cache-Control", "no-store")
+	e.w.WriteHeader(http.StatusOK)
+	e.buffer.WriteString("retry: 2000\n\n")
+	return e.sendOff()
+}
+
+func (e *eventWriter) send(events []service.TailEvent) error {
+	for _, event := range events {
+		e.buffer.WriteString("id: ")
+		e.buffer.WriteString(event.Cursor)
+		if event.Data == nil {
+			fmt.Fprintf(&e.buffer, "\nevent: at\ndata: {\"rev\":%d}\n\n", event.Rev)
+			continue
+		}
+		e.buffer.WriteString("\nevent: item\ndata: ")
+		e.buffer.Write(event.Data)
+		e.buffer.WriteString("\n\n")
+	}
+	return e.sendOff()
+}
+
+func (e *eventWriter) beat() error {
+	e.buffer.WriteString(": alive\n\n")
+	return e.sendOff()
+}
+
+func (e *eventWriter) sendOff() error {
+	_, err := e.w.Write(e.buffer.Bytes())
+	e.buffer.Reset()
+	if err != nil {
+		return err
+	}
+	return flush(e.w)
+}

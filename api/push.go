@@ -1,0 +1,188 @@
+package api
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+
+	"github.com/google/uuid"
+
+	"laneward/openapi"
+	"laneward/service"
+)
+
+// pushOutcome is the contract's PushOutcome.
+type pushOutcome struct {
+	Index   int             `json:"index"`
+	Kind    service.Kind    `json:"kind,omitempty"`
+	ID      *uuid.UUID      `json:"id,omitempty"`
+	Outcome service.Status  `json:"outcome"`
+	Rev     int64           `json:"rev,omitempty"`
+	Record  service.Record  `json:"record,omitempty"`
+	Deleted bool            `json:"deleted,omitempty"`
+	Errors  []service.Fault `json:"errors,omitempty"`
+}
+
+// pushReply is the contract's PushResult.
+type pushReply struct {
+	Rev      int64         `json:"rev"`
+	Outcomes []pushOutcome `json:"outcomes"`
+}
+
+func (r pushReply) VisitPushResponse(w http.ResponseWriter) error {
+	return writeJSON(w, http.StatusOK, r)
+}
+
+func (h *handlers) Push(ctx context.Context, r openapi.PushRequestObject) (openapi.PushResponseObject, error) {
+	if schema := schemaOf(r.Params.Schema); schema < service.OldestSchema || schema > service.Schema {
+		return nil, service.SchemaError(schema)
+	}
+	p := &pusher{h: h, ctx: ctx, squad: r.SquadID, atomic: r.Params.Atomic != nil && *r.Params.Atomic}
+	format, err := logFormat(r.ContentType)
+	switch {
+	case err != nil || format == service.LogCSV:
+		return nil, &service.Error{Code: codeMedia, Detail: "set Content-Type to application/json or application/x-ndjson: a push comes in one of these"}
+	case format == service.LogJSON:
+		return p.whole(r.Body)
+	case p.atomic:
+		return nil, &service.Error{Code: service.Invalid, Detail: "an atomic push is sent as JSON: NDJSON is stored piece by piece"}
+	}
+	return linesReply(func(write lineWriter) error {
+		// Without it the server would drop what is left of the body with the first line it answers.
+		if err := http.NewResponseController(write.w).EnableFullDuplex(); err != nil && !errors.Is(err, http.ErrNotSupported) {
+			return err
+		}
+		return p.lines(r.Body, write)
+	}), nil
+}
+
+// pusher stores the items of one push piece by piece.
+type pusher struct {
+	h      *handlers
+	ctx    context.Context //nolint:containedctx // lives as long as its request
+	squad  uuid.UUID
+	atomic bool
+	next   int // index of the next item
+	rev    int64
+}
+
+// whole stores a push that came as one JSON document.
+func (p *pusher) whole(body io.Reader) (openapi.PushResponseObject, error) {
+	var document struct {
+		Items []json.RawMessage `json:"items"`
+	}
+	decoder := json.NewDecoder(body)
+	decoder.DisallowUnknownFields()
+	if err := decoder.Decode(&document); err != nil {
+		var tooLarge *http.MaxBytesError
+		if errors.As(err, &tooLarge) {
+			return nil, err
+		}
+		return nil, &service.Error{Code: service.Invalid, Detail: "the push cannot be read: send an object with an array items: " + err.Error()}
+	}
+	limit := service.MaxPushItems
+	if p.atomic {
+		limit = service.PushPiece
+	}
+	if len(document.Items) > limit {
+		return nil, &service.Error{Code: service.TooLarge, Detail: fmt.Sprintf("a push has at most %d items: send it in parts", limit)}
+	}
+	reply := pushReply{Outcomes: make([]pushOutcome, 0, len(document.Items))}
+	for len(document.Items) > 0 {
+		n := min(service.PushPiece, len(document.Items))
+		outcomes, err := p.piece(document.Items[:n])
+		if err != nil {
+			return nil, err
+		}
+		reply.Outcomes = append(reply.Outcomes, outcomes...)
+		document.Items = document.Items[n:]
+	}
+	reply.Rev = p.rev
+	return reply, nil
+}
+
+// maxLine is the longest line of NDJSON: a film map fits.
+const maxLine = 256 << 10
+
+// lines stores a push as its lines come, and answers each piece when it has been committed.
+func (p *pusher) lines(body io.Reader, write lineWriter) error {
+	scanner := bufio.NewScanner(body)
+	scanner.Buffer(make([]byte, 64<<10), maxLine)
+	piece := make([]json.RawMessage, 0, service.PushPiece)
+	store := func() error {
+		outcomes, err := p.piece(piece)
+		if err != nil {
+			return err
+		}
+		piece = piece[:0]
+		for i := range outcomes {
+			if err := write.json.Encode(&outcomes[i]); err != nil {
+				return err
+			}
+		}
+		if err := write.buffer.Flush(); err != nil {
+			return err
+		}
+		return flush(write.w)
+	}
+	for scanner.Scan() {
+		line := bytes.TrimSpace(scanner.Bytes())
+		if len(line) == 0 {
+			continue
+		}
+		if piece = append(piece, bytes.Clone(line)); len(piece) < service.PushPiece {
+			continue
+		}
+		if err := store(); err != nil {
+			return err
+		}
+	}
+	// A body that was cut has no whole last line to trust: what was read whole is stored, the rest is sent again.
+	if err := scanner.Err(); err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
+		return err
+	}
+	if len(piece) > 0 {
+		if err := store(); err != nil {
+			return err
+		}
+	}
+	return write.end(map[string]int64{"rev": p.rev})
+}
+
+// piece stores some items in one transaction. An item that cannot be read is refused alone.
+func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
+	items := make([]service.PushItem, len(raw))
+	unread := make(map[int][]service.Fault)
+	for i, data := range raw {
+		decoder := json.NewDecoder(bytes.NewReader(data))
+		decoder.DisallowUnknownFields()
+		if err := decoder.Decode(&items[i]); err != nil {
+			unread[i] = []service.Fault{{Code: "format", Detail: "cannot be read as an item with kind, id, rev, record or deleted: " + err.Error()}}
+			items[i] = service.PushItem{}
+		}
+	}
+	results, rev, err := p.h.service.Push(p.ctx, userOf(p.ctx), p.squad, items, p.atomic)
+	if err != nil {
+		return nil, err
+	}
+	p.rev = max(p.rev, rev)
+	outcomes := make([]pushOutcome, len(results))
+	for i, result := range results {
+		outcomes[i] = pushOutcome{
+			Index: p.next, Kind: result.Kind, Outcome: result.Status, Rev: result.Rev, Record: result.Record, Deleted: result.Deleted, Errors: result.Faults,
+		}
+		if result.ID != uuid.Nil {
+			outcomes[i].ID = &results[i].ID
+		}
+		if faults, ok := unread[i]; ok {
+			outcomes[i].Errors = faults
+		}
+		p.next++
+	}
+	return outcomes, nil
+}

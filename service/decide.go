@@ -1,0 +1,239 @@
+package service
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"slices"
+	"strconv"
+
+	"github.com/google/uuid"
+
+	"laneward/db"
+)
+
+func (p *plan) refuse(code Code, pointer, detail string) {
+	*p.outcome = Outcome{Status: StatusRefused, Code: code, Faults: []Fault{{Pointer: pointer, Code: string(code), Detail: detail}}}
+}
+
+func (p *plan) conflict(detail string) {
+	*p.outcome = Outcome{Status: StatusConflict, Code: Conflict, Faults: []Fault{{Code: string(Conflict), Detail: detail}}}
+	p.showExisting()
+}
+
+// same settles a change that was made before. replaced tells that something else stands by now.
+func (p *plan) same(replaced bool) {
+	*p.outcome = Outcome{Status: StatusSame, Replaced: replaced && p.existing != nil}
+	p.showExisting()
+}
+
+func (p *plan) showExisting() {
+	switch {
+	case p.existing != nil:
+		p.outcome.Record, p.outcome.Rev = p.existing.Record, p.existing.Revision()
+	case p.tomb != nil:
+		p.outcome.Deleted, p.outcome.Rev = true, p.tomb.Rev
+	}
+}
+
+// decide settles what is to become of one change, before parents are looked at.
+func (w *work) decide(ctx context.Context, p *plan) error {
+	if detail := w.mayNot(p); detail != "" {
+		// Whoever may not see the record learns no more than that there is none for them.
+		p.refuse(Forbidden, "", detail)
+		return nil
+	}
+	if p.change.Delete {
+		w.decideDelete(p)
+		return nil
+	}
+	body, err := payload(p.change.Record)
+	if err != nil {
+		return err
+	}
+	base := p.change.Record.Revision()
+	p.hash = hashOf(body)
+	p.stores = p.hash
+	if base != 0 {
+		p.edit = hashOf(strconv.AppendInt(slices.Clip(body), base, 10))
+	}
+	stands, err := p.stands()
+	if err != nil {
+		return err
+	}
+	switch {
+	case p.movesOwner():
+		p.refuse(Invalid, "/athlete_id", "cannot change: devices hold what is their athlete's. Delete the record and store a new one")
+	case stands:
+		p.same(false)
+	case p.existing != nil && base == p.existing.Revision():
+		p.write = p.change.Record
+	case p.existing != nil:
+		return w.decideOlder(ctx, p, body)
+	case p.tomb != nil && base == p.tomb.Rev:
+		p.write = p.change.Record // written again in full knowledge of the deletion
+	case p.tomb != nil:
+		history, err := w.historyOf(ctx, p)
+		if err != nil {
+			return err
+		}
+		if p.storedSince(history) {
+			p.same(true) // and deleted after that
+			return nil
+		}
+		p.conflict("it has been deleted: to keep it, send it again with rev set to the deletion's")
+	case p.forgotten:
+		p.refuse(Gone, "/id", "a record of this id was deleted long ago and does not come back: store it under a new id if you want it")
+	case base != 0:
+		p.refuse(NotFound, "/rev", "there is no such record: leave rev out to store a new one")
+	default:
+		p.write = p.change.Record
+	}
+	return nil
+}
+
+// stands tells that the record says already what the change is to make of it. The hash of a merged record is that of the edit, so then its
+// payload is looked at.
+func (p *plan) stands() (bool, error) {
+	if p.existing == nil || p.existing.Revision() == 0 { // a squad that is being founded
+		return false, nil
+	}
+	if bytes.Equal(p.hash, p.existing.hash) {
+		return true, nil
+	}
+	body, err := payload(p.existing.Record)
+	return bytes.Equal(p.hash, hashOf(body)), err
+}
+
+// movesOwner tells that a change would give a record to another athlete, whose old device would never hear that it is gone. A member may
+// become another athlete: that changes what the device may see, and its cursor with it.
+func (p *plan) movesOwner() bool {
+	if p.change.Record.Kind() == KindMember {
+		return false
+	}
+	owner := p.change.Record.Owner()
+	return p.existing != nil && !sameID(p.existing.Owner(), owner) || p.existing == nil && p.tomb != nil && !sameID(p.tomb.AthleteID, owner)
+}
+
+func sameID(a, b *uuid.UUID) bool { return a == nil && b == nil || a != nil && b != nil && *a == *b }
+
+func (w *work) decideDelete(p *plan) {
+	base := p.change.Record.Revision()
+	switch {
+	case p.existing != nil && base == p.existing.Revision():
+		// removed below
+	case p.existing != nil:
+		p.conflict("it has changed since: look at it again before you delete it")
+	case p.tomb != nil:
+		p.same(false)
+	default:
+		p.refuse(NotFound, "", "there is no such record")
+	}
+}
+
+// decideOlder settles a change that is based on something else than what stands now: a payload stored before is the same, an edit is
+// merged field by field where the fields do not meet, and all else is a conflict.
+func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
+	history, err := w.historyOf(ctx, p)
+	if err != nil {
+		return err
+	}
+	if p.storedSince(history) {
+		p.same(true)
+		return nil
+	}
+	base := p.change.Record.Revision()
+	if base == 0 {
+		p.conflict("another record is stored under this id: to change it, send rev with the revision you hold")
+		return nil
+	}
+	at := slices.IndexFunc(history, func(h db.History) bool { return h.Rev == base })
+	if p.change.Exact || at < 0 {
+		p.conflict(fmt.Sprintf("it has changed since revision %d: look at it again, then send your change with the revision it has now", base))
+		return nil
+	}
+	theirs, err := payload(p.existing.Record)
+	if err != nil {
+		return err
+	}
+	merged, met, err := mergeFields(history[at].Body, mine, theirs)
+	if err != nil {
+		return err
+	}
+	if len(met) > 0 {
+		p.conflict("it has changed since, in the same fields: choose between the two and send the choice with the revision it has now")
+		for _, field := range met {
+			p.outcome.Faults = append(p.outcome.Faults, Fault{Pointer: "/" + field, Code: string(Conflict), Detail: "was changed by both"})
+		}
+		return nil
+	}
+	return p.takeMerged(merged, theirs)
+}
+
+// takeMerged makes the merged payload what is written, unless it says what stands already.
+func (p *plan) takeMerged(merged, theirs []byte) error {
+	record, found := Decode(p.change.Record.Kind(), merged)
+	if record == nil || len(found) > 0 {
+		p.conflict("it has changed since, and the two changes together are not valid: look at it again")
+		return nil
+	}
+	body, err := payload(record)
+	if err != nil {
+		return err
+	}
+	if bytes.Equal(body, theirs) {
+		p.same(true)
+		return nil
+	}
+	p.write, p.stores = record, p.edit
+	return nil
+}
+
+func (w *work) historyOf(ctx context.Context, p *plan) ([]db.History, error) {
+	return w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(p.change.Record.Kind()), ID: p.change.Record.Key()})
+}
+
+// storedSince tells that the payload was stored after the revision it is based on, or merged, and replaced since: it is sent again because
+// its answer was lost, and to store it now would undo what came after. An exact change asks for the revision that stands and gets no such
+// answer.
+func (p *plan) storedSince(history []db.History) bool {
+	base := p.change.Record.Revision()
+	if p.change.Exact && base != 0 {
+		return false
+	}
+	made := func(hash []byte) bool { return bytes.Equal(hash, p.hash) || p.edit != nil && bytes.Equal(hash, p.edit) }
+	return p.existing != nil && made(p.existing.hash) ||
+		slices.ContainsFunc(history, func(h db.History) bool { return h.Rev > base && made(h.Hash) })
+}
+
+// mayNot says why the member may not make the change, or "".
+func (w *work) mayNot(p *plan) string {
+	kind := p.change.Record.Kind()
+	switch {
+	case kind == KindSquad && p.change.Delete:
+		return "a squad cannot be deleted"
+	case w.role == Coach:
+		return ""
+	case w.role == Analyst:
+		return "an analyst reads everything and changes nothing: ask a coach"
+	}
+	mine := func(owner *uuid.UUID) bool { return owner != nil && *owner == *w.athlete }
+	if p.existing != nil && !mine(p.existing.Owner()) {
+		return "it is not yours: ask a coach"
+	}
+	if p.tomb != nil && !mine(p.tomb.AthleteID) {
+		return "it was not yours: ask a coach"
+	}
+	switch kind {
+	case KindShot, KindSession, KindBall:
+		if !p.change.Delete && !mine(p.change.Record.Owner()) {
+			return "an athlete keeps the own records only: set athlete_id to yours, or ask a coach"
+		}
+		return ""
+	case KindAthlete:
+		if p.existing != nil && !p.change.Delete {
+			return ""
+		}
+	}
+	return fmt.Sprintf("only a coach may do this to the squad's %ss: ask one", kind)
+}
