@@ -222,6 +222,16 @@ func (d *device) wait(what, expression string) {
 	}
 }
 
+// eventually waits until something is true on the server's side.
+func eventually(t *testing.T, what string, is func() bool) {
+	t.Helper()
+	for deadline := time.Now().Add(patience); !is(); time.Sleep(25 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatalf("waited %s for: %s", patience, what)
+		}
+	}
+}
+
 // waitText waits until the page shows a text.
 func (d *device) waitText(text string) {
 	d.t.Helper()
@@ -233,7 +243,7 @@ func (d *device) waitText(text string) {
 // click presses on the middle of the first element that is found, where a finger would.
 func (d *device) click(selector string) {
 	d.t.Helper()
-	d.clickOn(fmt.Sprintf("document.querySelector(%q)", selector))
+	d.clickOn(fmt.Sprintf("[...document.querySelectorAll(%q)].find(e => e.checkVisibility())", selector))
 }
 
 // clickText presses on the first button, link, label or summary with exactly this text.
@@ -280,7 +290,8 @@ func (d *device) save() {
 func (d *device) signIn(email string) {
 	d.t.Helper()
 	d.wait("the sign-in", "document.querySelector('#password')")
-	d.do(chromedp.SetValue(chromedp.ID("email"), email), chromedp.SendKeys(chromedp.ID("password"), password))
+	d.clearField("email")
+	d.do(chromedp.SendKeys(chromedp.ID("email"), email), chromedp.SendKeys(chromedp.ID("password"), password))
 	d.clickText("Sign in")
 }
 
@@ -331,4 +342,22 @@ func (d *device) changes(state string) int {
 func (d *device) waitSent() {
 	d.t.Helper()
 	d.wait("an empty queue", changesNow+".then(all => all.length === 0)")
+}
+
+// clearField empties an input.
+func (d *device) clearField(id string) {
+	d.t.Helper()
+	eval[bool](d, fmt.Sprintf("(() => { document.getElementById(%q).value = ''; return true; })()", id))
+}
+
+// typeText types into what has the focus.
+func (d *device) typeText(text string) {
+	d.t.Helper()
+	d.do(chromedp.KeyEvent(text))
+}
+
+// acceptDialogs says yes to whatever the page asks from now on.
+func (d *device) acceptDialogs() {
+	d.t.Helper()
+	eval[bool](d, "(() => { window.confirm = () => true; return true; })()")
 }

@@ -9,6 +9,7 @@ import (
 	"net/http/httptest"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -36,6 +37,7 @@ type world struct {
 	session  *service.SessionRecord
 	ball     *service.BallRecord
 	network  *network
+	copied   atomic.Int64 // snapshots a test has counted
 	clockMu  sync.Mutex
 	clockOff time.Duration
 }

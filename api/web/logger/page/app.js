@@ -6,6 +6,7 @@ import { conflictView } from "./conflict.js";
 import { h, say, svg, swap } from "./dom.js";
 import { logView } from "./log.js";
 import { allChanges } from "./queue.js";
+import { sessionView } from "./session.js";
 import { shotsView } from "./shots.js";
 import { signInView } from "./signin.js";
 import { startView } from "./start.js";
@@ -15,10 +16,10 @@ import { syncView } from "./syncview.js";
 import { count, timeOf } from "./words.js";
 
 const views = {
-  "": logView, log: logView, shots: shotsView, start: startView, sync: syncView, conflict: conflictView, "sign-in": signInView,
+  "": logView, log: logView, shots: shotsView, start: startView, sync: syncView, conflict: conflictView, session: sessionView, "sign-in": signInView,
 };
 
-const titles = { log: "Log", shots: "Shots", start: "Set up", sync: "Sync", conflict: "Two versions", "sign-in": "Sign in" };
+const titles = { log: "Log", shots: "Shots", start: "Set up", sync: "Sync", conflict: "Two versions", session: "Session", "sign-in": "Sign in" };
 
 class App {
   async begin() {
@@ -28,6 +29,7 @@ class App {
     window.addEventListener("online", () => this.sync?.reconnect());
     window.addEventListener("offline", () => this.refresh());
     document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && this.sync?.wake());
+    this.watchPresses();
     this.watchForUpdates();
     if (this.account.person) await this.enter();
     await this.show();
@@ -107,7 +109,7 @@ class App {
 
   // refresh shows what has changed underneath.
   async refresh() {
-    if (this.refreshing) {
+    if (this.refreshing || this.pressed) {
       this.again = true;
       return;
     }
@@ -121,6 +123,17 @@ class App {
     } finally {
       this.refreshing = false;
     }
+  }
+
+  // watchPresses holds the page still while something is pressed, so that nothing goes from under a finger.
+  watchPresses() {
+    const ended = () => setTimeout(() => { // once the click has been told
+      this.pressed = false;
+      if (this.again && !this.refreshing) this.refresh();
+    });
+    document.addEventListener("pointerdown", () => { this.pressed = true; }, true);
+    document.addEventListener("pointerup", ended, true);
+    document.addEventListener("pointercancel", ended, true);
   }
 
   // standing is how the queue and the copy stand.

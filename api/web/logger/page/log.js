@@ -1,5 +1,6 @@
 // Logging a shot: where the ball crossed, what was left standing, and at once whether the drill was kept.
 
+import { conflictView } from "./conflict.js";
 import { h, say, sign, svg, swap } from "./dom.js";
 import { Draft } from "./draft.js";
 import { newId } from "./ids.js";
@@ -8,8 +9,9 @@ import { placeNamed } from "./lane.js";
 import { PinsView } from "./pinsview.js";
 import { placeEditor } from "./placeeditor.js";
 import { Practice } from "./practice.js";
-import { addShot, write } from "./queue.js";
+import { addShot, changeOf, write } from "./queue.js";
 import { shotList } from "./shots.js";
+import { faultLine } from "./syncview.js";
 import { standingDetail, standingPanel } from "./standing.js";
 import { readMeta, writeMeta } from "./store.js";
 import { count, marginLine, verdictTitle } from "./words.js";
@@ -17,10 +19,15 @@ import { count, marginLine, verdictTitle } from "./words.js";
 const ghostShots = 8;
 
 export async function logView(app, [editing]) {
+  const change = editing && await changeOf(app.db, app.choice.squad, "shot", editing);
+  if (change?.state === "conflict") return conflictView(app, ["shot", editing]);
   const view = new LogView(app);
   await view.load(editing);
   return view;
 }
+
+// now is this moment as the device's clock has it. It orders nothing.
+const now = () => `${new Date().toISOString().slice(0, 19)}Z`;
 
 class LogView {
   constructor(app) {
@@ -34,6 +41,8 @@ class LogView {
     const shot = editing && this.practice.all.find((one) => one.id === editing);
     if (shot) this.draft = new Draft({ ...shot }, shot);
     else this.draft = await this.kept();
+    const change = shot && await changeOf(this.app.db, this.app.choice.squad, "shot", shot.id);
+    this.faults = change?.state === "refused" || change?.state === "waiting" ? change.faults : [];
     this.place = this.askedPlace();
     this.build();
     this.update();
@@ -62,14 +71,16 @@ class LogView {
     this.lane = new LaneView({ side, onmark: (point) => this.mark(point), onclear: (place) => this.clear(place) });
     this.pins = new PinsView({ onchange: (standing) => this.change({ standing }) });
     this.places = placeEditor({ onselect: (place) => this.select(place), onchange: (fields, again) => this.change(fields, again) });
-    this.standing = h("div", { class: "log-standing" });
+    this.standing = h("div", {});
     this.more = h("details", { class: "more" });
     this.detail = h("div", { class: "log-detail" });
     this.footInner = h("div", { class: "foot-inner" });
     this.foot = h("div", { class: "foot" }, this.footInner);
     this.recent = h("div", { class: "log-recent" });
     this.heading = h("h1", { class: "unseen" });
-    this.element = h("div", { class: "wrap log" }, this.heading, this.standing,
+    const faults = this.faults.map((fault) => h("p", { class: "fault" }, `The server did not take this shot. ${faultLine(fault)}`));
+    this.element = h("div", { class: "wrap log" }, this.heading,
+      h("div", { class: "log-standing" }, faults.length > 0 && h("div", { class: "card" }, faults), this.standing),
       h("section", { class: "log-lane", "aria-label": "Where the ball crossed" },
         h("p", { id: "lane-keys", class: "unseen" }, "Arrow keys move the cursor a board or a foot, with Shift five. 1 to 4 go to laydown, arrows, breakpoint and entry. Enter marks, Delete takes the mark away."),
         this.lane.element, this.places.element),
@@ -192,15 +203,16 @@ class LogView {
   }
 
   async saveNew() {
-    const time = `${new Date().toISOString().slice(0, 19)}Z`;
-    const shot = await addShot(this.app.db, this.app.choice.squad, { id: newId(), ...this.draft.record, time, source: "eye" });
+    const shot = await addShot(this.app.db, this.app.choice.squad, { id: newId(), ...this.draft.record, time: now(), source: "eye" });
     await writeMeta(this.app.db, "draft", null);
     this.practice.replace(shot);
     this.afterSave(null, shot);
   }
 
   async saveEdit() {
-    const { original, record } = this.draft;
+    const { original } = this.draft;
+    const record = { ...this.draft.record };
+    if (this.faults.some((fault) => fault.pointer?.endsWith("/time"))) record.time = now(); // the device's clock was wrong then
     await write(this.app.db, this.app.choice.squad, "shot", original.id, record);
     this.practice.replace(record);
     this.afterSave(original, record);

@@ -100,12 +100,12 @@ async function nextSeq(store) {
 }
 
 // takeBatch picks what is to be sent next, at most so many, parents before children and deletions the other way round, and remembers it as
-// being on its way. passed are the keys that wait and were tried in this round.
+// being on its way. passed are the keys that were tried in this round: what waits is tried once.
 export function takeBatch(db, squad, limit, passed) {
   return run(db, ["changes"], "readwrite", async (tx) => {
     const store = tx.objectStore("changes");
     const all = await ask(store.index("squad").getAll(squad));
-    const batch = all.filter((change) => (change.state === "unsent" || change.state === "waiting") && !passed.has(keyOf(change)));
+    const batch = all.filter((change) => change.state === "unsent" || change.state === "waiting" && !passed.has(keyOf(change)));
     for (const change of batch) change.flight ??= { version: change.version, base: change.base, record: change.record };
     batch.sort((a, b) => rank(a) - rank(b) || a.seq - b.seq);
     batch.length = Math.min(batch.length, limit);
@@ -178,13 +178,13 @@ async function confirm(tx, change, record) {
 }
 
 // settle ends a change that has landed, now that it is known what the server has: told, whose record is null for deleted. What was edited
-// here since it was sent becomes a change of that.
+// here since it was sent becomes a change of that, and is to be sent: settle tells whether there is such.
 async function settle(store, change, told) {
   const key = [change.squad, change.kind, change.id];
   const theirs = plain(told.record);
   if (change.version === change.flight.version || same(change.record, theirs)) {
     await ask(store.delete(key));
-    return;
+    return false;
   }
   const next = { ...change, state: "unsent", flight: null, landed: 0, base: told.rev, baseRecord: theirs };
   const sent = change.flight.record;
@@ -194,11 +194,14 @@ async function settle(store, change, told) {
     else Object.assign(next, { state: "conflict", theirs: { rev: told.rev, record: theirs } });
   }
   await ask(store.put(next));
+  return next.state === "unsent";
 }
 
 // applyItems writes items of the feed or of a snapshot into the copy and settles the changes they show. copy numbers the snapshot they belong to.
+// It tells whether there is now more to send.
 export async function applyItems(tx, squad, items, copy) {
   const records = tx.objectStore("records"), changes = tx.objectStore("changes");
+  let more = false;
   for (const item of items) {
     const key = [squad, item.kind, item.id];
     const shown = await ask(records.get(key));
@@ -211,12 +214,13 @@ export async function applyItems(tx, squad, items, copy) {
     else await ask(records.put({ squad, kind: item.kind, id: item.id, rev: item.rev, record: item.record, copy }));
     const change = await ask(changes.get(key));
     if (change?.state === "landed" && item.rev >= change.landed) {
-      await settle(changes, change, { rev: item.rev, record: gone ? null : item.record });
+      more = await settle(changes, change, { rev: item.rev, record: gone ? null : item.record }) || more;
     }
   }
+  return more;
 }
 
-// sweep drops what an older copy of the squad held and a new snapshot does not.
+// sweep drops what an older copy of the squad held and a new snapshot does not. It tells whether there is now more to send.
 export async function sweep(tx, squad, copy, rev) {
   const records = tx.objectStore("records"), changes = tx.objectStore("changes");
   for (const kind of kinds) {
@@ -224,11 +228,13 @@ export async function sweep(tx, squad, copy, rev) {
       if (entry.copy !== copy && entry.rev <= rev) await ask(records.delete([squad, kind, entry.id]));
     }
   }
+  let more = false;
   for (const change of await ask(changes.index("squad").getAll(squad))) {
     if (change.state !== "landed" || change.landed > rev) continue;
     const shown = await ask(records.get([squad, change.kind, change.id]));
-    if (!shown) await settle(changes, change, { rev, record: null });
+    if (!shown) more = await settle(changes, change, { rev, record: null }) || more;
   }
+  return more;
 }
 
 // resolve ends a conflict by a record chosen in knowledge of both versions; null deletes.
@@ -250,6 +256,15 @@ export function resolve(db, squad, kind, id, chosen) {
       ...change, record: plain(chosen), version: change.version + 1, state: "unsent", base: theirs.rev, baseRecord: theirs.record, theirs: null, faults: [],
       flight: null,
     }));
+  });
+}
+
+// sendAgain has a refused change tried once more as it is.
+export function sendAgain(db, squad, kind, id) {
+  return run(db, ["changes"], "readwrite", async (tx) => {
+    const store = tx.objectStore("changes");
+    const change = await ask(store.get([squad, kind, id]));
+    if (change?.state === "refused") await ask(store.put({ ...change, state: "unsent", faults: [] }));
   });
 }
 

@@ -1,10 +1,10 @@
 // Choosing what is logged: the squad and the athlete where there is a choice, the session, and the drill.
 
 import { choiceList, field, h, say, swap } from "./dom.js";
-import { newId } from "./ids.js";
-import { list, write } from "./queue.js";
+import { list } from "./queue.js";
 import { sentence } from "./sentence.js";
-import { count, dayOf, percent, today } from "./words.js";
+import { sessionForm } from "./session.js";
+import { count, dayOf, percent } from "./words.js";
 
 const shownSessions = 6;
 
@@ -12,9 +12,10 @@ export async function startView(app) {
   const element = h("div", { class: "wrap start" });
   const view = { element, refresh: () => draw() };
   let all = false;
+  const sessions = h("div", {});
+  const sessionCard = h("section", { class: "card" }, sessions, newSession(app, () => draw()));
 
   async function draw() {
-    if (element.querySelector("details[open]")) return; // somebody is making a session
     const parts = [h("h1", {}, "What are you logging?")];
     if (!app.me) {
       parts.push(h("p", {}, "Your squads have not been fetched yet. Connect to a network once, and they will be."));
@@ -29,17 +30,17 @@ export async function startView(app) {
 
   async function squadParts() {
     if (app.squad.role === "analyst") return [h("p", {}, "An analyst reads everything and logs nothing. Ask a coach to make you an athlete or a coach of the squad.")];
-    const [athletes, sessions, drills, assignments, balls] = await Promise.all(
+    const [athletes, known, drills, assignments, balls] = await Promise.all(
       ["athlete", "session", "drill", "assignment", "ball"].map((kind) => list(app.db, app.choice.squad, kind)));
     const parts = athletePart(app, athletes, draw);
     if (!app.athlete) return parts;
-    const own = sessions.filter((session) => !session.athlete_id || session.athlete_id === app.athlete)
+    const own = known.filter((session) => !session.athlete_id || session.athlete_id === app.athlete)
       .sort((a, b) => a.date < b.date ? 1 : a.date > b.date ? -1 : a.id < b.id ? 1 : -1);
     const names = new Map(balls.map((ball) => [ball.id, ball.name]));
-    const go = h("div", { class: "go" });
-    const chosen = () => swap(go, goButton(app));
-    chosen();
-    parts.push(sessionPart(app, own, all, { showAll: () => { all = true; draw(); }, chosen, made: draw }), drillPart(app, drills, assignments, names), go);
+    const go = h("div", { class: "go" }, goButton(app));
+    const chosen = () => swap(element.querySelector(".go"), goButton(app));
+    swap(sessions, sessionPart(app, own, all, { showAll: () => { all = true; draw(); }, chosen }));
+    parts.push(sessionCard, drillPart(app, drills, assignments, names), go);
     return parts;
   }
 
@@ -69,50 +70,29 @@ function athletePart(app, athletes, draw) {
   return [h("section", { class: "card" }, field("Athlete", select))];
 }
 
-function sessionPart(app, sessions, all, { showAll, chosen: tell, made }) {
+function sessionPart(app, sessions, all, { showAll, chosen: tell }) {
   const chosen = sessions.find((session) => session.id === app.choice.session);
   const shown = all ? sessions : sessions.slice(0, shownSessions);
   if (chosen && !shown.includes(chosen)) shown.push(chosen);
   const items = shown.map((session) => ({ value: session.id, title: session.name, lines: [sessionLine(session)] }));
-  return h("section", { class: "card" }, h("fieldset", {}, h("legend", {}, "Session"),
+  return [h("fieldset", {}, h("legend", {}, "Session"),
     items.length ? choiceList("session", items, app.choice.session, async (session) => {
       await app.choose({ session });
       tell();
     }) : h("p", { class: "soft" }, "There is no session yet: make one.")),
-  sessions.length > shown.length && h("button", { type: "button", class: "plain", onclick: showAll }, `Show all ${sessions.length} sessions`),
-  newSession(app, made));
+  sessions.length > shown.length && h("button", { type: "button", class: "plain", onclick: showAll }, `Show all ${sessions.length} sessions`)];
 }
 
 const sessionLine = (session) => [dayOf(session.date), session.centre, session.lanes?.length ? `lanes ${session.lanes.join(", ")}` : "", session.athlete_id ? "" : "shared"]
   .filter(Boolean).join(" · ");
 
 function newSession(app, made) {
-  const name = h("input", { id: "session-name", maxlength: 200, value: `Practice ${dayOf(today())}` });
-  const date = h("input", { id: "session-date", type: "date", value: today() });
-  const centre = h("input", { id: "session-centre", maxlength: 200 });
-  const lanes = h("input", { id: "session-lanes", inputmode: "numeric" });
-  const fault = h("p", { class: "fault", role: "alert" });
-  const make = async (event) => {
-    event.preventDefault();
-    const numbers = lanes.value.split(/[^0-9]+/).filter(Boolean).map(Number);
-    fault.textContent = name.value.trim() === "" ? "Give the session a name."
-      : !date.value ? "Give the day of the session."
-      : numbers.some((lane) => lane < 1 || lane > 999) ? "Lanes are numbered 1 to 999, such as 11, 12." : "";
-    if (fault.textContent) return;
-    const id = newId();
-    await write(app.db, app.choice.squad, "session", id, {
-      id, kind: "practice", name: name.value.trim(), date: date.value, ...centre.value.trim() && { centre: centre.value.trim() },
-      ...numbers.length && { lanes: numbers }, athlete_id: app.athlete,
-    });
-    await app.choose({ session: id });
-    app.sync?.wake();
-    say("Session made");
-    event.target.closest("details").open = false;
+  return h("details", {}, h("summary", {}, "New session"), sessionForm(app, null, async (session, form) => {
+    await app.choose({ session });
+    form.closest("details").open = false;
     await made();
-    document.getElementById("go").focus();
-  };
-  return h("details", {}, h("summary", {}, "New session"), h("form", { onsubmit: make },
-    field("Name", name), field("Day", date), field("Centre", centre), field("Lanes", lanes, "Numbers, such as 11, 12"), fault, h("button", { type: "submit", class: "quiet" }, "Make the session")));
+    document.getElementById("go")?.focus();
+  }));
 }
 
 function drillPart(app, drills, assignments, names) {

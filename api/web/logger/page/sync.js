@@ -178,11 +178,13 @@ export class Sync {
 
   // take writes a page and the place it leads to in one transaction, so that neither is ahead of the other.
   async take(items, copy, next, sweepUpTo = null) {
-    await run(this.db, ["records", "changes", "meta"], "readwrite", async (tx) => {
-      await applyItems(tx, this.squad, items, copy);
-      if (sweepUpTo !== null) await sweep(tx, this.squad, copy, sweepUpTo);
+    const more = await run(this.db, ["records", "changes", "meta"], "readwrite", async (tx) => {
+      const shown = await applyItems(tx, this.squad, items, copy);
+      const swept = sweepUpTo !== null && await sweep(tx, this.squad, copy, sweepUpTo);
       await changeStateIn(tx, this.squad, next);
+      return shown || swept;
     });
+    if (more) this.rouse(); // an edit of what has landed goes out next
     if (items.length > 0) this.tell();
   }
 

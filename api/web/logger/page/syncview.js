@@ -1,7 +1,7 @@
 // What waits to be sent, what was refused and why, what conflicts, and who is signed in.
 
 import { h, say, swap } from "./dom.js";
-import { changeOf, discard, list } from "./queue.js";
+import { changeOf, discard, list, sendAgain, write } from "./queue.js";
 import { dropCopy } from "./store.js";
 import { count, shotLine, timeOf } from "./words.js";
 
@@ -58,12 +58,29 @@ export function titleOf(change) {
   return (change.record ? what : `${what}, deleted here`).replace(/^./, (first) => first.toUpperCase());
 }
 
-const faultLine = (fault) => `${fault.pointer ? `${fault.pointer.replace(/^\/record/, "").replace(/^\//, "").replaceAll("_", " ")}: ` : ""}${fault.detail}`;
+export const faultLine = (fault) => `${fault.pointer ? `${fault.pointer.replace(/^\/record/, "").replace(/^\//, "").replaceAll("_", " ")}: ` : ""}${fault.detail}`;
 
 // mendings are what can be done about a change the server did not take.
 function mendings(app, change) {
   const found = [];
-  if (change.kind === "shot" && change.record) found.push(h("button", { type: "button", onclick: () => openShot(app, change) }, "Edit"));
+  const edit = { shot: () => openShot(app, change), session: () => app.go(`session/${change.id}`) }[change.kind];
+  if (edit && change.record) found.push(h("button", { type: "button", onclick: edit }, "Edit"));
+  for (const [name, words] of [["drill_id", "drill"], ["ball_id", "ball"]]) {
+    if (!change.record?.[name] || !change.faults.some((fault) => fault.pointer?.endsWith(name))) continue;
+    found.push(h("button", { type: "button", onclick: async () => {
+      const { [name]: gone, ...rest } = change.record;
+      await write(app.db, change.squad, change.kind, change.id, rest);
+      app.sync?.wake();
+      say(`Sent without the ${words}`);
+      app.refresh();
+    } }, `Send without the ${words}`));
+  }
+  if (change.state === "refused") found.push(h("button", { type: "button", class: "quiet", onclick: async () => {
+    await sendAgain(app.db, change.squad, change.kind, change.id);
+    app.sync?.wake();
+    say("It is sent again");
+    app.refresh();
+  } }, "Send again"));
   found.push(h("button", { type: "button", class: "quiet danger", onclick: async () => {
     const now = await changeOf(app.db, change.squad, change.kind, change.id);
     if (now?.state !== change.state || !window.confirm(`Give ${titleOf(change)} up? It cannot be brought back.`)) return;

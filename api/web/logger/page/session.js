@@ -1,0 +1,53 @@
+// Making a session, and mending one.
+
+import { field, h, say } from "./dom.js";
+import { newId } from "./ids.js";
+import { changeOf, list, write } from "./queue.js";
+import { faultLine } from "./syncview.js";
+import { dayOf, today } from "./words.js";
+
+const longestText = 200; // bytes, as the server counts
+
+const bytes = (text) => new TextEncoder().encode(text).length;
+
+// sessionForm is a form for a session, a new one for null; done is told its id once it is kept.
+export function sessionForm(app, record, done) {
+  const name = h("input", { id: "session-name", value: record?.name ?? `Practice ${dayOf(today())}` });
+  const date = h("input", { id: "session-date", type: "date", value: record?.date ?? today() });
+  const centre = h("input", { id: "session-centre", value: record?.centre ?? "" });
+  const lanes = h("input", { id: "session-lanes", inputmode: "numeric", value: record?.lanes?.join(", ") ?? "" });
+  const fault = h("p", { class: "fault", role: "alert" });
+  const keep = async (event) => {
+    event.preventDefault();
+    const numbers = lanes.value.split(/[^0-9]+/).filter(Boolean).map(Number);
+    fault.textContent = faultOf(name.value.trim(), date.value, centre.value.trim(), numbers);
+    if (fault.textContent) return;
+    const id = record?.id ?? newId();
+    const next = { ...record ?? { id, kind: "practice", athlete_id: app.athlete }, name: name.value.trim(), date: date.value, centre: centre.value.trim(), lanes: numbers };
+    if (!next.centre) delete next.centre;
+    if (!numbers.length) delete next.lanes;
+    await write(app.db, app.choice.squad, "session", id, next);
+    app.sync?.wake();
+    say(record ? "Session kept" : "Session made");
+    await done(id, event.target);
+  };
+  return h("form", { onsubmit: keep }, field("Name", name), field("Day", date), field("Centre", centre), field("Lanes", lanes, "Numbers, such as 11, 12"), fault,
+    h("button", { type: "submit", class: record ? "" : "quiet" }, record ? "Keep the session" : "Make the session"));
+}
+
+function faultOf(name, date, centre, lanes) {
+  if (name === "") return "Give the session a name.";
+  if (bytes(name) > longestText) return "The name is too long: shorten it to 200 characters, fewer where they have accents.";
+  if (!date) return "Give the day of the session.";
+  if (bytes(centre) > longestText) return "The name of the centre is too long: shorten it to 200 characters, fewer where they have accents.";
+  return lanes.some((lane) => lane < 1 || lane > 999) ? "Lanes are numbered 1 to 999, such as 11, 12." : "";
+}
+
+export async function sessionView(app, [id]) {
+  const [sessions, change] = await Promise.all([list(app.db, app.choice.squad, "session"), changeOf(app.db, app.choice.squad, "session", id)]);
+  const record = sessions.find((session) => session.id === id);
+  const faults = change?.state === "refused" ? change.faults : [];
+  return { element: h("div", { class: "wrap narrow" }, h("h1", {}, "Session"), record
+    ? h("div", { class: "card" }, faults.map((fault) => h("p", { class: "fault" }, `Refused. ${faultLine(fault)}`)), sessionForm(app, record, () => app.go("sync")))
+    : h("p", {}, "There is no such session here.")) };
+}

@@ -1,0 +1,432 @@
+package logger_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"laneward/service"
+)
+
+// logShot logs one shot by its breakpoint, and a strike.
+func (d *device) logShot(board float64) {
+	d.t.Helper()
+	d.tapLane(board, 42)
+	d.click(".strike")
+	d.save()
+}
+
+// begun is a device of the athlete that logs, in a world of its own.
+func begun(t *testing.T) (*world, *device) {
+	t.Helper()
+	w := newWorld(t)
+	d := newDevice(t, startBrowser(t), w.server.URL)
+	d.begin(athleteEmail, w.session.Name)
+	return w, d
+}
+
+// boardsOf are the breakpoint boards of the stored shots, in the order thrown.
+func boardsOf(w *world) string {
+	var boards []string
+	for _, s := range w.shots() {
+		if s.BreakpointBoard == nil {
+			boards = append(boards, "none")
+			continue
+		}
+		boards = append(boards, fmt.Sprint(*s.BreakpointBoard))
+	}
+	return strings.Join(boards, " ")
+}
+
+func wantBoards(t *testing.T, w *world, want string) {
+	t.Helper()
+	if got := boardsOf(w); got != want {
+		t.Errorf("the server has shots at boards %q, want %q", got, want)
+	}
+}
+
+// The answer to a push is lost after the server has stored it: sent again, it is there once.
+func TestLostAnswersStoreOnce(t *testing.T) {
+	w, d := begun(t)
+	d.expect("net::ERR_EMPTY_RESPONSE", "net::ERR_CONNECTION")
+	w.network.cutAnswers("/push", 3)
+	for _, board := range []float64{9, 10, 11} {
+		d.logShot(board)
+	}
+	d.waitSent()
+	wantBoards(t, w, "9 10 11")
+	if _, pushes, _ := w.network.counts(); pushes < 4 {
+		t.Errorf("only %d pushes reached the server: nothing was sent again", pushes)
+	}
+}
+
+// A shot that is edited or deleted while the answer to its push is lost stays one shot, and no conflict.
+func TestEditWhileTheAnswerIsLost(t *testing.T) {
+	w, d := begun(t)
+	d.expect("net::ERR_EMPTY_RESPONSE", "net::ERR_CONNECTION")
+	w.network.cutAnswers("/push", 1_000)
+	d.logShot(9)
+	d.logShot(10)
+	eventually(t, "both shots to be stored, and their answers lost", func() bool { return boardsOf(w) == "9 10" })
+	d.open("#/shots")
+	d.click(".shots li:last-child a")
+	d.waitText("Save changes")
+	d.tapLane(12, 42)
+	d.save()
+	d.open("#/shots")
+	d.click(".shots li:first-child a")
+	d.clickText("Delete shot 2")
+	d.wait("the deletion", "document.querySelectorAll('.shots li').length === 1")
+	w.network.cutAnswers("/push", 0)
+	d.open("#/sync")
+	d.clickText("Sync now")
+	d.waitSent()
+	wantBoards(t, w, "12")
+}
+
+// The answer to a refresh is lost: the same token is sent again, and nobody is signed out.
+func TestLostRefreshAnswer(t *testing.T) {
+	w, d := begun(t)
+	d.expect("net::ERR_EMPTY_RESPONSE", "net::ERR_CONNECTION", "401")
+	w.later(time.Hour) // the access token is over
+	w.network.cutAnswers("/tokens/refresh", 2)
+	d.logShot(9)
+	d.waitSent()
+	wantBoards(t, w, "9")
+	if _, _, refreshes := w.network.counts(); refreshes != 3 {
+		t.Errorf("%d refreshes reached the server, want 3: two lost and one answered", refreshes)
+	}
+}
+
+// A sign-in that has ended keeps the queue: the same person signs in again and it is sent. Somebody else who signs in meanwhile neither sees
+// nor sends it.
+func TestSignInEnds(t *testing.T) {
+	w, d := begun(t)
+	d.expect("401")
+	w.later(100 * 24 * time.Hour) // longer than a sign-in lasts
+	d.logShot(9)
+	d.waitText("Your sign-in has ended.")
+	d.logShot(10)
+	if n := d.changes("unsent"); n != 2 {
+		t.Fatalf("%d changes are kept, want 2", n)
+	}
+	d.look("signed-out", 390)
+
+	d.clickText("Sign in again")
+	d.wait("the sign-in", "document.querySelector('#password')")
+	d.signIn(leftyEmail)
+	d.waitText("Left-hand practice")
+	d.wait("a sync of the other person", "document.querySelector('.sync').innerText === 'All sent'")
+	if text := eval[string](d, "document.body.innerText"); strings.Contains(text, w.session.Name) {
+		t.Errorf("somebody else sees the first person's session:\n%s", text)
+	}
+	wantBoards(t, w, "")
+	d.open("#/sync")
+	d.acceptDialogs()
+	d.clickText("Sign out")
+	d.wait("the sign-in", "document.querySelector('#password')")
+	d.signIn(athleteEmail)
+	d.waitSent()
+	wantBoards(t, w, "9 10")
+}
+
+// Two devices change the same field of a shot: both versions are shown, and the choice is what everybody has.
+func TestTwoDevicesEditOneShot(t *testing.T) {
+	w := newWorld(t)
+	browser := startBrowser(t)
+	phone, laptop := newDevice(t, browser, w.server.URL), newDevice(t, browser, w.server.URL)
+	phone.begin(athleteEmail, w.session.Name)
+	phone.logShot(9)
+	phone.waitSent()
+	laptop.begin(athleteEmail, w.session.Name)
+	laptop.wait("the shot of the phone", "document.querySelectorAll('.last li').length === 1")
+
+	phone.offline(true)
+	phone.click(".last button")
+	phone.waitText("Save changes")
+	phone.tapLane(12, 44)
+	phone.tapLane(17, 60)
+	phone.save()
+	laptop.click(".last button")
+	laptop.waitText("Save changes")
+	laptop.tapLane(7, 40)
+	laptop.save()
+	laptop.waitSent()
+	wantBoards(t, w, "7")
+
+	phone.offline(false)
+	phone.wait("the conflict", "document.querySelector('.sync').innerText === '1 conflict'")
+	wantBoards(t, w, "7")
+	phone.click(".sync")
+	phone.clickText("Look at both")
+	phone.waitText("two versions")
+	phone.everywhere("conflict")
+	// The board of the phone, the distance of the laptop; the entry only the phone has.
+	phone.click("input[name=field-breakpoint_ft][value=theirs]")
+	phone.clickText("Keep what is chosen")
+	phone.waitSent()
+	stored := w.shots()[0]
+	if *stored.BreakpointBoard != 12 || *stored.BreakpointFt != 40 || stored.EntryBoard == nil || *stored.EntryBoard != 17 {
+		t.Errorf("the server has breakpoint %v at %v, entry %v; want 12 at 40, entry 17", *stored.BreakpointBoard, *stored.BreakpointFt, stored.EntryBoard)
+	}
+	// The laptop learns of it by the live tail.
+	laptop.open("#/shots")
+	laptop.waitText("breakpoint 12 at 40 ft")
+}
+
+// Two devices change different fields: both stand, and nobody is asked.
+func TestEditsThatDoNotMeet(t *testing.T) {
+	w, d := begun(t)
+	d.logShot(9)
+	d.waitSent()
+	d.offline(true)
+	d.click(".last button")
+	d.waitText("Save changes")
+	d.tapLane(17, 60)
+	d.save()
+	w.edit(w.shots()[0], map[string]any{"note": "seen by the coach"})
+	d.offline(false)
+	d.waitSent()
+	stored := w.shots()[0]
+	if stored.Note != "seen by the coach" || stored.EntryBoard == nil || *stored.EntryBoard != 17 {
+		t.Errorf("the server has note %q and entry %v, want both edits", stored.Note, stored.EntryBoard)
+	}
+}
+
+// A shot deleted here and changed elsewhere, and the other way round, is a conflict.
+func TestDeleteAgainstEdit(t *testing.T) {
+	w, d := begun(t)
+	d.logShot(9)
+	d.logShot(10)
+	d.waitSent()
+	d.offline(true)
+	d.open("#/shots")
+	d.click(".shots li:last-child a")
+	d.clickText("Delete shot 1")
+	d.wait("the deletion", "document.querySelectorAll('.shots li').length === 1")
+	d.click(".shots li:first-child a")
+	d.waitText("Save changes")
+	d.tapLane(14, 42)
+	d.save()
+	stored := w.shots()
+	w.edit(stored[0], map[string]any{"note": "worth keeping"})
+	if outcome := w.push(service.PushItem{Kind: service.KindShot, ID: stored[1].ID, Rev: stored[1].Rev, Deleted: true}); outcome[0].Status != service.StatusStored {
+		t.Fatalf("the coach's deletion is %s", outcome[0].Status)
+	}
+	d.offline(false)
+	d.wait("the conflicts", "document.querySelector('.sync').innerText === '2 conflicts'")
+	d.open("#/sync")
+	d.look("conflicts", 390)
+	for _, left := range []string{"1 conflict", "All sent"} { // keep what was changed, whoever deleted it
+		d.clickText("Look at both")
+		d.clickText("Keep it")
+		d.waitText(left)
+	}
+	d.waitSent()
+	wantBoards(t, w, "9 14")
+	if note := w.shots()[0].Note; note != "worth keeping" {
+		t.Errorf("the note of the shot deleted here is %q", note)
+	}
+}
+
+// What the server refuses is set aside with its reason, the rest is stored, and once mended it is sent again.
+func TestRefusedIsSetAsideAndMended(t *testing.T) {
+	w, d := begun(t)
+	d.offline(true)
+	d.logShot(9)
+	eval[bool](d, `(() => { globalThis.RealDate = Date; globalThis.Date = class extends RealDate { toISOString() { return "1921-01-01T00:00:00.000Z"; } }; return true; })()`)
+	d.logShot(10)
+	eval[bool](d, `(() => { globalThis.Date = RealDate; return true; })()`)
+	d.logShot(11)
+	d.offline(false)
+	d.wait("the refusal", "document.querySelector('.sync').innerText === '1 refused'")
+	wantBoards(t, w, "9 11")
+	d.click(".sync")
+	d.waitText("check the clock of the device")
+	d.everywhere("refused")
+	d.clickText("Edit")
+	d.waitText("The server did not take this shot")
+	d.tapLane(12, 42)
+	d.save()
+	d.waitSent()
+	wantBoards(t, w, "9 12 11")
+}
+
+// A session made here and the shots in it arrive together, the session first.
+func TestNewSessionOffline(t *testing.T) {
+	w, d := begun(t)
+	d.offline(true)
+	d.open("#/start")
+	d.clickText("New session")
+	d.clearField("session-name")
+	d.click("#session-name")
+	d.typeText("Made without a network")
+	d.clickText("Make the session")
+	d.clickText("Start logging")
+	d.logShot(9)
+	d.offline(false)
+	d.waitSent()
+	items, err := w.svc.Feed(t.Context(), w.coach, w.squad, service.FeedQuery{Limit: 1000, Schema: 1})
+	must(t, err)
+	found := false
+	for _, item := range items.Items {
+		if s, ok := item.Record.(*service.SessionRecord); ok && s.Name == "Made without a network" {
+			found = *s.AthleteID == w.athlete.ID && s.ID.Version() == 7
+			w.session = s
+		}
+	}
+	if !found {
+		t.Fatal("the session has not arrived, or is not the athlete's")
+	}
+	wantBoards(t, w, "9")
+}
+
+// What refers to a drill that was taken away waits with its reason, and goes once the drill is changed here.
+func TestWaitsForWhatIsGone(t *testing.T) {
+	w, d := begun(t)
+	d.offline(true)
+	d.logShot(9)
+	w.unassign()
+	d.offline(false)
+	d.wait("the waiting shot", changesNow+".then(all => all.some(c => c.state === 'waiting'))")
+	d.open("#/sync")
+	d.waitText("Waiting for something else")
+	d.look("waiting", 390)
+	wantBoards(t, w, "")
+	d.acceptDialogs()
+	d.clickText("Send without the drill")
+	d.waitSent()
+	wantBoards(t, w, "9")
+	if w.shots()[0].DrillID != nil {
+		t.Error("the shot still names the drill")
+	}
+}
+
+// unassign takes the athlete's drill away.
+func (w *world) unassign() {
+	w.t.Helper()
+	page, err := w.svc.Feed(w.t.Context(), w.coach, w.squad, service.FeedQuery{Limit: 1000, Schema: 1})
+	must(w.t, err)
+	for _, item := range page.Items {
+		if a, ok := item.Record.(*service.AssignmentRecord); ok && a.AthleteID == w.athlete.ID {
+			w.push(service.PushItem{Kind: service.KindAssignment, ID: a.ID, Rev: a.Rev, Deleted: true})
+		}
+	}
+}
+
+// Somebody who is no member any more keeps what was not sent, and is told.
+func TestNoLongerAMember(t *testing.T) {
+	w, d := begun(t)
+	d.expect("404")
+	d.offline(true)
+	d.logShot(9)
+	w.expel()
+	d.offline(false)
+	d.waitText("You are not in this squad any more")
+	if n := d.changes("unsent"); n != 1 {
+		t.Errorf("%d changes are kept, want 1", n)
+	}
+	d.look("not-a-member", 390)
+}
+
+func (w *world) expel() {
+	w.t.Helper()
+	page, err := w.svc.Feed(w.t.Context(), w.coach, w.squad, service.FeedQuery{Limit: 1000, Schema: 1})
+	must(w.t, err)
+	for _, item := range page.Items {
+		m, ok := item.Record.(*service.MemberRecord)
+		if ok && m.AthleteID != nil && *m.AthleteID == w.athlete.ID {
+			must(w.t, w.svc.RemoveMember(w.t.Context(), w.coach, w.squad, m.ID, m.Rev))
+		}
+	}
+}
+
+// A client that is too old keeps what was not sent, and is told.
+func TestTooOld(t *testing.T) {
+	w, d := begun(t)
+	d.expect("426")
+	w.network.answerInstead(func(r *http.Request) int {
+		if strings.Contains(r.URL.Path, "/squads/") {
+			return http.StatusUpgradeRequired
+		}
+		return 0
+	})
+	d.logShot(9)
+	d.waitText("too old for the server")
+	if n := d.changes("unsent"); n != 1 {
+		t.Errorf("%d changes are kept, want 1", n)
+	}
+	w.network.answerInstead(nil)
+	d.open("#/sync")
+	d.clickText("Sync now")
+	d.waitSent()
+	wantBoards(t, w, "9")
+}
+
+// A cursor that leads nowhere any more is answered by a new copy; the queue stays, and what is gone from the server goes from the device.
+func TestCopyAnew(t *testing.T) {
+	w, d := begun(t)
+	d.expect("410")
+	d.logShot(9)
+	d.logShot(10)
+	d.waitSent()
+	d.offline(true)
+	d.logShot(11)
+	first := w.shots()[0]
+	w.push(service.PushItem{Kind: service.KindShot, ID: first.ID, Rev: first.Rev, Deleted: true})
+	w.network.answerInstead(func(r *http.Request) int { // the deletion is never told: only the new copy shows it
+		if strings.HasSuffix(r.URL.Path, "/feed") && !strings.Contains(r.URL.RawQuery, "after=&") && w.copied.Load() == 0 {
+			return http.StatusGone
+		}
+		if strings.HasSuffix(r.URL.Path, "/snapshot") {
+			w.copied.Add(1)
+		}
+		return 0
+	})
+	d.offline(false)
+	d.waitSent()
+	wantBoards(t, w, "10 11")
+	eventually(t, "a new copy to be read", func() bool { return w.copied.Load() > 0 })
+	d.open("#/shots")
+	d.wait("the shots that are left", "document.querySelectorAll('.shots li').length === 2")
+}
+
+// Several thousand records arrive by pages, and a copy that is broken off goes on where it was.
+func TestLargeFirstCopy(t *testing.T) {
+	w := newWorld(t)
+	items := make([]service.PushItem, 0, 2500)
+	for i := range 2500 {
+		id := uuid.Must(uuid.NewV7())
+		body, err := json.Marshal(map[string]any{
+			"id": id, "session_id": w.session.ID, "athlete_id": w.athlete.ID, "order": i + 1, "time": "2026-03-14T17:00:00Z", "drill_id": w.drill.ID,
+			"breakpoint_board": 8 + i%5, "breakpoint_ft": 42,
+		})
+		must(t, err)
+		items = append(items, service.PushItem{Kind: service.KindShot, ID: id, Record: body})
+	}
+	for len(items) > 0 {
+		n := min(1000, len(items))
+		w.push(items[:n]...)
+		items = items[n:]
+	}
+	d := newDevice(t, startBrowser(t), w.server.URL)
+	d.expect("503")
+	w.network.answerInstead(func(r *http.Request) int { // the second page fails once
+		if strings.HasSuffix(r.URL.Path, "/snapshot") && strings.Contains(r.URL.RawQuery, "page=") && w.copied.Add(1) == 1 {
+			return http.StatusServiceUnavailable
+		}
+		return 0
+	})
+	d.begin(athleteEmail, w.session.Name)
+	d.wait("all shots", "document.querySelector('.standing .kept').innerText.includes('of 2500')")
+	if pages := w.copied.Load(); pages != 3 { // the second twice, and the third
+		t.Errorf("%d pages after the first were asked for, want 3", pages)
+	}
+	d.logShot(9)
+	d.waitSent()
+}
