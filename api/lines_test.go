@@ -326,7 +326,7 @@ func TestLinesEndWithTheReader(t *testing.T) {
 	q := s.newSquad(t, "Quillfen")
 	real := httptest.NewServer(s.handler)
 	t.Cleanup(real.Close)
-	endless, err := json.Marshal(q.lineRequest(map[string]any{"draws": 4096, "grid": map[string]any{"laydown_step_boards": 0.3, "angle_step_deg": 0.035}}))
+	endless, err := json.Marshal(q.lineRequest(map[string]any{"draws": 4096, "grid": map[string]any{"laydown_step_boards": 0.11, "angle_step_deg": 0.3}}))
 	if err != nil {
 		t.Fatal(err)
 	}
