@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"errors"
+	"slices"
 	"sync"
 	"time"
 
@@ -16,6 +17,18 @@ type TailEvent struct {
 	Cursor string
 	Rev    int64
 	Data   []byte // the item as JSON
+	added  bool   // it came into sight by another change, so its revision says nothing about whether it is known
+}
+
+// news are the events of a batch that a reader who has seen everything up to a revision has not.
+func (b tailBatch) news(seen int64) []TailEvent {
+	switch {
+	case b.upto <= seen:
+		return nil
+	case b.after >= seen:
+		return b.events
+	}
+	return slices.DeleteFunc(slices.Clone(b.events), func(e TailEvent) bool { return e.Rev <= seen && !e.added })
 }
 
 // tailKey names what several tails have in common: they see the same items.
@@ -35,6 +48,7 @@ type broadcast struct {
 // tailBatch is what one reading found. Members tells that a membership changed: each tail then looks whether it may still read.
 type tailBatch struct {
 	events  []TailEvent
+	after   int64
 	upto    int64
 	members bool
 }
@@ -130,7 +144,7 @@ func eventsOf(items []Item) ([]TailEvent, error) {
 		if err != nil {
 			return nil, err
 		}
-		events[i] = TailEvent{Rev: items[i].Rev, Data: data}
+		events[i] = TailEvent{Rev: items[i].Rev, Data: data, added: items[i].Scope == ScopeAdded}
 	}
 	return events, nil
 }
@@ -155,8 +169,8 @@ func (s *Service) followBatches(ctx context.Context, who member, batches <-chan 
 			if batch.members && !s.standsAs(ctx, who) {
 				return nil // what to do now, the next request is told
 			}
-			if len(batch.events) > 0 && batch.upto > seen {
-				if err := send(batch.events); err != nil {
+			if news := batch.news(seen); len(news) > 0 {
+				if err := send(news); err != nil {
 					return nil //nolint:nilerr // the reader has gone
 				}
 				quiet.Reset(every)
@@ -300,7 +314,7 @@ func (s *Service) batchOf(page FeedPage, place cursor) (batch tailBatch, err err
 	if err != nil {
 		return batch, err
 	}
-	batch.upto = end.rev
+	batch.after, batch.upto = place.rev, end.rev
 	for i, reached := range resumptions(page.Items, end.rev) {
 		place.rev = reached
 		batch.events[i].Cursor = s.writeCursor(place)
