@@ -31,7 +31,8 @@ type input struct {
 	Min, Max, Step     string // for text: the shortest and longest in characters
 	Required           bool
 	Options            []option
-	Folded             bool // stands with others that few look at, behind a summary
+	Folded             bool   // stands with others that few look at, behind a summary
+	Row                string // the row of a table it stands in, to tell it from the others of its label
 }
 
 type option struct{ Value, Label string }

@@ -46,19 +46,51 @@ func patternForm(r *roster, loads int) *form {
 			},
 		},
 	}
-	for row := range loads {
-		for _, column := range loadColumns {
-			in := &input{Name: loadInput(row, column.name), Label: column.label, Type: "number", Step: "any"}
-			if column.name == "direction" {
-				in.Type, in.Options = "", []option{{"out", "out"}, {"back", "back"}}
-			}
-			f.Inputs = append(f.Inputs, in)
-		}
-	}
-	return f
+	return f.withLoads(loads)
 }
 
-func loadInput(row int, column string) string { return fmt.Sprintf("load-%d-%s", row+1, column) }
+// withLoads is the form with so many rows of a load table; rows it has already keep what they hold.
+func (f *form) withLoads(loads int) *form {
+	laid := *f
+	laid.Inputs = nil
+	for _, in := range f.Inputs {
+		if !strings.HasPrefix(in.Name, loadPrefix) {
+			laid.Inputs = append(laid.Inputs, in)
+		}
+	}
+	for row := range loads {
+		for _, column := range loadColumns {
+			name := loadInput(row, column.name)
+			in := f.input(name)
+			if in == nil {
+				in = &input{Name: name, Label: column.label, Row: fmt.Sprintf("Load %d", row+1), Type: "number", Step: "any"}
+				if column.name == "direction" {
+					in.Type, in.Options = "", []option{{"out", "out"}, {"back", "back"}}
+				}
+			}
+			laid.Inputs = append(laid.Inputs, in)
+		}
+	}
+	return &laid
+}
+
+// loadRows are the rows of the form's load table.
+func (f *form) loadRows() [][]*input {
+	var cells []*input
+	for _, in := range f.Inputs {
+		if strings.HasPrefix(in.Name, loadPrefix) {
+			cells = append(cells, in)
+		}
+	}
+	return slices.Collect(slices.Chunk(cells, len(loadColumns)))
+}
+
+// loadPrefix begins the names of the inputs of a load table.
+const loadPrefix = "load-"
+
+func loadInput(row int, column string) string {
+	return fmt.Sprintf("%s%d-%s", loadPrefix, row+1, column)
+}
 
 // loadsSent is how many rows a form was sent with.
 func loadsSent(sent url.Values) int {
@@ -77,9 +109,7 @@ type newPatternView struct {
 }
 
 // Loads are the rows of the load table.
-func (view newPatternView) Loads() [][]*input {
-	return slices.Collect(slices.Chunk(view.Form.Inputs[4:], len(loadColumns)))
-}
+func (view newPatternView) Loads() [][]*input { return view.Form.loadRows() }
 
 func newPatternPage(v *visit) error {
 	r, err := v.asCoach()
@@ -109,21 +139,14 @@ func newPattern(v *visit) error {
 	}
 	show := func(status int, f *form) error { return v.showNewPattern(status, newPatternView{roster: r, Form: f}) }
 	if v.PostFormValue("step") == "row" {
-		return show(http.StatusOK, f.longer(r))
+		return show(http.StatusOK, f.longer())
 	}
-	f = f.takeCSV(r)
-	table := f.loads()
+	f = f.takeCSV()
+	record := &service.PatternRecord{Head: service.Head{ID: uuid.MustParse(f.Hidden["id"])}}
+	pointers := f.takePattern(record)
 	looks := v.PostFormValue("step") == "look"
 	if name := f.input("name"); looks && name.Value == "" {
 		name.Fault = "" // it is not stored yet
-	}
-	record := &service.PatternRecord{
-		Head: service.Head{ID: uuid.MustParse(f.Hidden["id"])}, Name: f.value("name"), Note: f.value("note"), Loads: table.loads,
-	}
-	if length := f.number("length_ft"); length != nil {
-		record.LengthFt = *length
-	} else if record.LengthFt = (oil.Table{Loads: table.loads}).LengthFt(); record.LengthFt == 0 && len(table.loads) == 0 {
-		f.blame("length_ft", "is needed where there is no load table")
 	}
 	if f.faulty() {
 		return show(http.StatusBadRequest, f)
@@ -131,7 +154,7 @@ func newPattern(v *visit) error {
 	if looks {
 		report, err := v.site.svc.LayOil(service.OilGiven{Name: record.Name, LengthFt: record.LengthFt, Loads: record.Loads})
 		if err != nil {
-			return v.retry(f, err, show, table.pointers...)
+			return v.retry(f, err, show, pointers...)
 		}
 		film, err := filmViewOf(report, "The film that this table lays")
 		if err != nil {
@@ -141,24 +164,21 @@ func newPattern(v *visit) error {
 	}
 	made, _, err := v.site.svc.Create(v.Context(), v.me.ID, r.Own.ID, record)
 	if err != nil {
-		return v.retry(f, err, show, table.pointers...)
+		return v.retry(f, err, show, pointers...)
 	}
 	return v.goTo(patternAddress(r, made.Key()))
 }
 
 // longer is the form with one more row, and nothing said of it yet.
-func (f *form) longer(r *roster) *form {
-	rows := (len(f.Inputs) - 4) / len(loadColumns)
-	longer := patternForm(r, min(rows+1, maxLoads))
-	longer.Hidden = f.Hidden
+func (f *form) longer() *form {
 	for _, in := range f.Inputs {
-		longer.input(in.Name).Value = in.Value
+		in.Fault = ""
 	}
-	return longer
+	return f.withLoads(min(len(f.loadRows())+1, maxLoads))
 }
 
 // takeCSV writes a load table that was sent as text into the form's rows.
-func (f *form) takeCSV(r *roster) *form {
+func (f *form) takeCSV() *form {
 	text := f.value("csv")
 	if text == "" {
 		return f
@@ -177,20 +197,22 @@ func (f *form) takeCSV(r *roster) *form {
 		f.blame("csv", "cannot be read: "+err.Error())
 		return f
 	}
-	filled := patternForm(r, len(table.Loads))
-	filled.Hidden = f.Hidden
-	for _, name := range []string{"name", "length_ft", "note"} {
-		*filled.input(name) = *f.input(name)
-	}
-	for i, load := range table.Loads {
+	filled := f.withLoads(len(table.Loads))
+	filled.input("csv").Value = ""
+	filled.fillLoads(table.Loads)
+	return filled
+}
+
+// fillLoads writes a load table into the form's rows.
+func (f *form) fillLoads(loads []oil.Load) {
+	for i, load := range loads {
 		for column, value := range map[string]string{
 			"direction": string(load.Direction), "from_board": strconv.Itoa(load.FromBoard), "to_board": strconv.Itoa(load.ToBoard), "count": strconv.Itoa(load.Count),
 			"ul_per_board": plain(load.ULPerBoard), "start_ft": plain(load.StartFt), "end_ft": plain(load.EndFt),
 		} {
-			filled.input(loadInput(i, column)).Value = value
+			f.input(loadInput(i, column)).Value = value
 		}
 	}
-	return filled
 }
 
 // loadTable is the rows of a form that are filled in, and the inputs that the service's pointers into them mean.
@@ -202,8 +224,7 @@ type loadTable struct {
 // loads reads the rows that are filled in; a row with nothing but its way is none.
 func (f *form) loads() loadTable {
 	table := loadTable{pointers: []string{"loads", ""}}
-	rows := (len(f.Inputs) - 4) / len(loadColumns)
-	for row := range rows {
+	for row := range f.loadRows() {
 		blank := true
 		for _, column := range loadColumns[1:] {
 			blank = blank && f.value(loadInput(row, column.name)) == ""

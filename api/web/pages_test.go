@@ -63,10 +63,10 @@ func TestSignIn(t *testing.T) {
 	w.signUp(coachEmail, "Odalys")
 	v := w.visitor()
 	for range 5 {
-		v.post("/sign-in", "email", coachEmail, "password", "wrong").wants(t, http.StatusUnauthorized, "the address or the password is wrong")
+		v.post("/sign-in", "email", coachEmail, "password", "wrong").wants(t, http.StatusUnauthorized, "The address or the password is wrong")
 	}
 	throttled := v.post("/sign-in", "email", coachEmail, "password", password)
-	throttled.wants(t, http.StatusTooManyRequests, "too many failed sign-ins", "second")
+	throttled.wants(t, http.StatusTooManyRequests, "Too many failed sign-ins", "second")
 	if wait, err := strconv.Atoi(throttled.header.Get("Retry-After")); err != nil || wait < 1 {
 		t.Errorf("Retry-After is %q", throttled.header.Get("Retry-After"))
 	}

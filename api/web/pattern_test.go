@@ -139,7 +139,7 @@ func TestPatternFaultsStandAtTheirRows(t *testing.T) {
 	v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Nothing", "step", "store").wants(t, http.StatusBadRequest, "is needed where there is no load table")
 	dry := inventedLoads[0]
 	dry.Count = 0
-	v.post(w.at("/patterns/new"), append(rowsOf(1, dry), "name", "Dry", "step", "store")...).wants(t, http.StatusBadRequest, "no load lays any oil")
+	v.post(w.at("/patterns/new"), append(rowsOf(1, dry), "name", "Dry", "step", "store")...).wants(t, http.StatusBadRequest, "No load lays any oil")
 }
 
 func TestLookAtAFilmBeforeItIsStored(t *testing.T) {

@@ -2,11 +2,12 @@ package web
 
 import (
 	"net/http"
+	"slices"
+	"strings"
 
 	"github.com/google/uuid"
 
 	"laneward/service"
-	"laneward/service/lane"
 )
 
 // peopleView is what the page of the squad's people looks at.
@@ -14,6 +15,7 @@ type peopleView struct {
 	*roster
 	Add, Invite *form
 	Invitation  *service.Invitation // made just now; its code is shown once
+	Members     []*service.MemberRecord
 }
 
 func athleteForm(r *roster) *form {
@@ -26,6 +28,7 @@ func athleteForm(r *roster) *form {
 			{Name: "rev_rate_rpm", Label: "Typical rev rate in rpm", Mode: "decimal", Max: "10", Autocomplete: "off"},
 			{Name: "rotation_deg", Label: "Axis rotation in degrees", Mode: "decimal", Max: "10", Autocomplete: "off"},
 			{Name: "tilt_deg", Label: "Axis tilt in degrees", Mode: "decimal", Max: "10", Autocomplete: "off"},
+			{Name: "slide_offset", Label: "Slide offset in boards", Hint: "From the laydown to the slide foot, such as 6.", Mode: "decimal", Max: "10", Autocomplete: "off"},
 		},
 	}
 }
@@ -59,6 +62,11 @@ func (v *visit) showPeople(status int, view peopleView) error {
 	if view.Invite == nil {
 		view.Invite = inviteForm(view.roster)
 	}
+	var err error
+	if view.Members, err = all[*service.MemberRecord](v.Context(), v, view.Own.ID, service.KindMember); err != nil {
+		return err
+	}
+	slices.SortFunc(view.Members, func(a, b *service.MemberRecord) int { return strings.Compare(a.Name, b.Name) })
 	return v.show(status, "people", frame{Title: "People", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view})
 }
 
@@ -73,10 +81,8 @@ func addAthlete(v *visit) error {
 	f := athleteForm(r)
 	f.read(v.PostForm)
 	show := func(status int, f *form) error { return v.showPeople(status, peopleView{roster: r, Add: f}) }
-	record := &service.AthleteRecord{
-		Name: f.value("name"), Side: lane.Side(f.value("side")), SpeedMPH: f.number("speed_mph"), RevRateRPM: f.number("rev_rate_rpm"),
-		RotationDeg: f.number("rotation_deg"), TiltDeg: f.number("tilt_deg"),
-	}
+	record := &service.AthleteRecord{}
+	f.takeAthlete(record)
 	if id, err := uuid.Parse(v.PostFormValue("id")); err == nil {
 		f.Hidden["id"], record.ID = id.String(), id
 	}
@@ -104,10 +110,7 @@ func invite(v *visit) error {
 	if f.faulty() {
 		return show(http.StatusBadRequest, f)
 	}
-	role, athlete := service.Role(f.value("whom")), (*uuid.UUID)(nil)
-	if role != service.Analyst && role != service.Coach {
-		role, athlete = service.Athlete, f.id("whom")
-	}
+	role, athlete := f.whom()
 	made, err := v.site.svc.Invite(v.Context(), v.me.ID, r.Own.ID, role, athlete)
 	if err != nil {
 		return v.retry(f, err, show)

@@ -193,6 +193,36 @@ type question struct {
 // With is the address of another page with the same question.
 func (q question) With(path string) string { return q.Address() + path + "?" + q.Query }
 
+// plannerWords are the planner's words for what a form asks under a label: how a fault of it begins, whose it is, and what it is called here.
+var plannerWords = []struct{ begins, input string }{
+	{"pocket: board_low ", "board_low"},
+	{"pocket: angle_low_deg ", "angle_low"},
+	{"pocket: boards ", "board_low"},
+	{"mu_dry ", "mu_dry"},
+	{"mu_oil ", "mu_oil"},
+	{"q0 ", "q0"},
+}
+
+var plannerNames = strings.NewReplacer("board_high", "the innermost board,", "angle_high_deg", "the largest angle,")
+
+// placed puts what the planner found wrong with its numbers at the inputs they came from.
+func placed(err error) error {
+	known := service.AsError(err)
+	if known.Code != service.Invalid || len(known.Faults) > 0 {
+		return err
+	}
+	told := *known
+	for fault := range strings.SplitSeq(known.Detail, "\n") {
+		at := slices.IndexFunc(plannerWords, func(w struct{ begins, input string }) bool { return strings.HasPrefix(fault, w.begins) })
+		if at < 0 {
+			return err
+		}
+		detail := plannerNames.Replace(strings.TrimPrefix(fault, plannerWords[at].begins))
+		told.Faults = append(told.Faults, service.Fault{Pointer: "/" + plannerWords[at].input, Detail: detail})
+	}
+	return &told
+}
+
 // planView is what the planner's page looks at.
 type planView struct {
 	question
@@ -228,9 +258,7 @@ func planPage(v *visit) error {
 	}
 	plan, err := v.site.svc.PlanLines(v.Context(), v.me.ID, r.Own.ID, query, nil)
 	if err != nil {
-		return v.retry(f, err, func(status int, f *form) error {
-			return v.showPlan(status, planView{question: question{roster: r}, Form: f})
-		}, "worn", "shots", "worn/shots", "shots")
+		return v.retry(f, placed(err), show, wornFields...)
 	}
 	view := planView{question: question{r, sent.Encode()}, Form: f, Plan: plan}
 	scene, err := plan.Picture(lanePx)

@@ -95,14 +95,14 @@ func TestPlanFaultsAreTold(t *testing.T) {
 		wants   []string
 	}{
 		"no number":          {w.plan("&board_low=x"), []string{`"x" is no number`}},
-		"pocket upside down": {w.plan("&board_low=18&board_high=17"), []string{"board_low 18 must lie under board_high 17"}},
-		"no friction":        {w.plan("&mu_dry=9"), []string{"mu_dry"}},
+		"pocket upside down": {w.plan("&board_low=18&board_high=17"), []string{"Outermost board 18 must lie under the innermost board, 17"}},
+		"no friction":        {w.plan("&mu_dry=9"), []string{"Friction on dry boards 9 is out of range: write 0 to 2"}},
 		"too many shots":     {w.plan("&shots=9999"), []string{"How many shots", "is outside 1 to 4096"}},
 		"foreign athlete":    {strings.Replace(w.plan(), w.people[0].ID.String(), w.squad.String(), 1), []string{"is none of the choices"}},
 		"only a length":      {strings.Replace(w.plan(), w.pattern.ID.String(), bare.ID.String(), 1), []string{"is none of the choices"}},
 		"picture":            {strings.Replace(w.plan("&board_low=x"), "/plan", "/plan/map.svg", 1), []string{"Outermost board", "is no number"}},
 		"line without aim":   {strings.Replace(w.plan(), "/plan", "/plan/line", 1), []string{"The address of the line is cut"}},
-		"compared to itself": {w.compare("&against_pattern=&against_ball="), []string{"name what differs"}},
+		"compared to itself": {w.compare("&against_pattern=&against_ball="), []string{"Name what differs"}},
 		"fresh and worn":     {w.compare("&against_session=fresh&against_shots=3&against_pattern=", w.flat.ID.String()), []string{"do not go with a fresh film"}},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -25,6 +25,11 @@ type sessionView struct {
 	Result  *uploadView
 }
 
+// May reports whether the visitor may change the session.
+func (view sessionView) May() bool {
+	return view.Coach() || view.Own.Athlete != nil && view.Session.AthleteID != nil && *view.Own.Athlete == *view.Session.AthleteID
+}
+
 // LogColumns are the columns that a log may have.
 func (sessionView) LogColumns() []shot.Column { return shot.Columns() }
 
@@ -128,22 +133,10 @@ func newSession(v *visit) error {
 	}
 	f := sessionForm(r)
 	f.read(v.PostForm)
-	record := &service.SessionRecord{
-		Form: f.value("kind"), Name: f.value("name"), Centre: f.value("centre"), PatternID: f.id("pattern_id"), AthleteID: f.id("athlete_id"),
-	}
+	record := &service.SessionRecord{AthleteID: f.id("athlete_id")}
+	f.takeSession(record)
 	if id, err := uuid.Parse(v.PostFormValue("id")); err == nil {
 		f.Hidden["id"], record.ID = id.String(), id
-	}
-	if held := f.day("date"); held != nil {
-		record.Date = *held
-	}
-	for _, text := range strings.FieldsFunc(f.value("lanes"), func(r rune) bool { return r == ' ' || r == ',' || r == '-' }) {
-		n, err := strconv.ParseInt(text, 10, 32)
-		if err != nil {
-			f.blame("lanes", strconv.Quote(text)+" is no lane: write numbers with blanks between them")
-			break
-		}
-		record.Lanes = append(record.Lanes, int32(n))
 	}
 	show := func(status int, f *form) error { return v.showNewSession(r, status, f) }
 	if f.faulty() {
@@ -154,4 +147,20 @@ func newSession(v *visit) error {
 		return v.retry(f, err, show)
 	}
 	return v.goTo(r.Address() + "/sessions/" + made.Key().String())
+}
+
+// takeSession reads a session's form into the record.
+func (f *form) takeSession(s *service.SessionRecord) {
+	s.Form, s.Name, s.Centre, s.PatternID, s.Lanes = f.value("kind"), f.value("name"), f.value("centre"), f.id("pattern_id"), nil
+	if held := f.day("date"); held != nil {
+		s.Date = *held
+	}
+	for _, text := range strings.FieldsFunc(f.value("lanes"), func(r rune) bool { return r == ' ' || r == ',' || r == '-' }) {
+		n, err := strconv.ParseInt(text, 10, 32)
+		if err != nil {
+			f.blame("lanes", strconv.Quote(text)+" is no lane: write numbers with blanks between them")
+			break
+		}
+		s.Lanes = append(s.Lanes, int32(n))
+	}
 }

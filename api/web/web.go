@@ -71,6 +71,9 @@ func (s *site) routes() http.Handler {
 		"POST /squads/{squad}/athletes":    addAthlete,
 		"POST /squads/{squad}/invitations": invite,
 
+		"GET /squads/{squad}/athletes/{athlete}":        athletePage,
+		"POST /squads/{squad}/athletes/{athlete}/balls": addBall,
+
 		"GET /squads/{squad}/drills/new":                                 newDrillPage,
 		"POST /squads/{squad}/drills/new":                                newDrill,
 		"POST /squads/{squad}/drills/reading":                            readingPart,
@@ -102,6 +105,11 @@ func (s *site) routes() http.Handler {
 		"GET /squads/{squad}/patterns/{pattern}": patternPage,
 	} {
 		mux.Handle(pattern, s.signedIn(page))
+	}
+	for where, kind := range editables() {
+		mux.Handle("GET /squads/{squad}/"+where+"/edit", s.signedIn(kind.show))
+		mux.Handle("POST /squads/{squad}/"+where+"/edit", s.signedIn(kind.save))
+		mux.Handle("POST /squads/{squad}/"+where+"/delete", s.signedIn(kind.delete))
 	}
 	return mux
 }

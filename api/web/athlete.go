@@ -1,0 +1,190 @@
+package web
+
+import (
+	"net/http"
+
+	"github.com/google/uuid"
+
+	"laneward/service"
+	"laneward/service/lane"
+)
+
+// athleteView is what an athlete's page looks at.
+type athleteView struct {
+	*roster
+	Subject  *service.AthleteRecord
+	Balls    []*service.BallRecord
+	Sessions []*service.SessionRecord
+	Add      *form // a ball; nil for who may not
+}
+
+// May reports whether the visitor may change what is the athlete's.
+func (view athleteView) May() bool {
+	return view.Coach() || view.Own.Athlete != nil && *view.Own.Athlete == view.Subject.ID
+}
+
+func athletePage(v *visit) error { return v.showAthlete(http.StatusOK, nil) }
+
+// showAthlete shows the athlete of the address; adding is the form for a ball when it was sent and has something to mend.
+func (v *visit) showAthlete(status int, adding *form) error {
+	own, id, err := v.squadAnd("athlete")
+	if err != nil {
+		return err
+	}
+	found, err := v.site.svc.Get(v.Context(), v.me.ID, own.ID, service.KindAthlete, id)
+	if err != nil {
+		return err
+	}
+	r, err := v.roster(own)
+	if err != nil {
+		return err
+	}
+	view := athleteView{roster: r, Subject: found.(*service.AthleteRecord), Add: adding}
+	balls, err := all[*service.BallRecord](v.Context(), v, own.ID, service.KindBall)
+	if err != nil {
+		return err
+	}
+	for _, b := range balls {
+		if b.AthleteID == id {
+			view.Balls = append(view.Balls, b)
+		}
+	}
+	for _, s := range r.Sessions {
+		if s.AthleteID != nil && *s.AthleteID == id {
+			view.Sessions = append(view.Sessions, s)
+		}
+	}
+	if view.Add == nil && view.May() {
+		view.Add = ballForm(r, id)
+	}
+	return v.show(status, "athlete", frame{Title: view.Subject.Name, Squad: r.Squad, Crumbs: v.crumbs(r), Page: view})
+}
+
+func athleteAddress(r *roster, id uuid.UUID) string { return r.Address() + "/athletes/" + id.String() }
+
+// ballForm asks for a ball of an athlete.
+func ballForm(r *roster, athlete uuid.UUID) *form {
+	return &form{
+		Action: athleteAddress(r, athlete) + "/balls", Submit: "Add the ball", Hidden: map[string]string{"id": newID()},
+		Inputs: []*input{
+			{Name: "name", Label: "Name", Required: true, Max: "200", Autocomplete: "off"},
+			{Name: "weight_lb", Label: "Weight in lb", Required: true, Mode: "decimal", Max: "10", Autocomplete: "off", Value: "15"},
+			{Name: "rg_in", Label: "Radius of gyration in inches", Hint: "Such as 2.5. Leave blank what is not known.", Mode: "decimal", Max: "10", Autocomplete: "off"},
+			{Name: "differential_in", Label: "Differential in inches", Mode: "decimal", Max: "10", Autocomplete: "off"},
+			{Name: "surface_grit", Label: "Surface in grit", Mode: "numeric", Max: "10", Autocomplete: "off"},
+			{Name: "cover", Label: "Cover", Options: []option{
+				{"", "Not known"}, {"plastic", "plastic"}, {"urethane", "urethane"}, {"solid", "reactive, solid"}, {"hybrid", "reactive, hybrid"}, {"pearl", "reactive, pearl"},
+			}},
+		},
+	}
+}
+
+// takeBall reads a ball's form into the record.
+func (f *form) takeBall(b *service.BallRecord) {
+	b.Name, b.RGIn, b.DifferentialIn = f.value("name"), f.number("rg_in"), f.number("differential_in")
+	if weight := f.number("weight_lb"); weight != nil {
+		b.WeightLB = *weight
+	}
+	b.SurfaceGrit, b.Cover = nil, nil
+	if grit := f.whole("surface_grit"); f.value("surface_grit") != "" {
+		b.SurfaceGrit = &grit
+	}
+	if cover := f.value("cover"); cover != "" {
+		b.Cover = &cover
+	}
+}
+
+func addBall(v *visit) error {
+	r, err := v.asLogger()
+	if err != nil {
+		return err
+	}
+	athlete, err := v.id("athlete")
+	if err != nil {
+		return err
+	}
+	if err := v.form(); err != nil {
+		return err
+	}
+	f := ballForm(r, athlete)
+	f.read(v.PostForm)
+	record := &service.BallRecord{AthleteID: athlete}
+	f.takeBall(record)
+	if id, err := uuid.Parse(v.PostFormValue("id")); err == nil {
+		f.Hidden["id"], record.ID = id.String(), id
+	}
+	if f.faulty() {
+		return v.showAthlete(http.StatusBadRequest, f)
+	}
+	if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, r.Own.ID, record); err != nil {
+		return v.retry(f, err, v.showAthlete)
+	}
+	return v.goTo(athleteAddress(r, athlete) + "#balls")
+}
+
+// fill writes values into a form's inputs, name and value by turns.
+func (f *form) fill(fields ...string) {
+	for i := 0; i+1 < len(fields); i += 2 {
+		f.input(fields[i]).Value = fields[i+1]
+	}
+}
+
+// known writes a number that may not be known.
+func known(value *float64) string {
+	if value == nil {
+		return ""
+	}
+	return plain(*value)
+}
+
+func openAthlete(_ *visit, r *roster, record service.Record) (*editor, error) {
+	was := *record.(*service.AthleteRecord)
+	f := athleteForm(r)
+	f.fill("name", was.Name, "side", string(was.Side), "speed_mph", known(was.SpeedMPH), "rev_rate_rpm", known(was.RevRateRPM),
+		"rotation_deg", known(was.RotationDeg), "tilt_deg", known(was.TiltDeg), "slide_offset", known(was.SlideOffset))
+	return &editor{
+		Name: was.Name, page: athleteAddress(r, was.ID), up: r.Address(), form: f,
+		Loses: "Only an athlete without balls, sessions, drills and shots can be deleted.",
+		take: func(f *form) taken {
+			is := was
+			f.takeAthlete(&is)
+			return taken{form: f, record: &is}
+		},
+	}, nil
+}
+
+// takeAthlete reads an athlete's form into the record.
+func (f *form) takeAthlete(a *service.AthleteRecord) {
+	a.Name, a.Side, a.SpeedMPH, a.RevRateRPM = f.value("name"), lane.Side(f.value("side")), f.number("speed_mph"), f.number("rev_rate_rpm")
+	a.RotationDeg, a.TiltDeg, a.SlideOffset = f.number("rotation_deg"), f.number("tilt_deg"), f.number("slide_offset")
+}
+
+func openBall(_ *visit, r *roster, record service.Record) (*editor, error) {
+	was := *record.(*service.BallRecord)
+	f := ballForm(r, was.AthleteID)
+	f.Inputs = append(f.Inputs, &input{Name: "retired", Label: "In use", Required: true, Options: []option{{"no", "yes"}, {"yes", "no longer"}}})
+	grit, cover, retired := "", "", "no"
+	if was.SurfaceGrit != nil {
+		value := float64(*was.SurfaceGrit)
+		grit = known(&value)
+	}
+	if was.Cover != nil {
+		cover = *was.Cover
+	}
+	if was.Retired {
+		retired = "yes"
+	}
+	f.fill("name", was.Name, "weight_lb", plain(was.WeightLB), "rg_in", known(was.RGIn), "differential_in", known(was.DifferentialIn),
+		"surface_grit", grit, "cover", cover, "retired", retired)
+	page := athleteAddress(r, was.AthleteID)
+	return &editor{
+		Name: was.Name, page: page, up: page, form: f,
+		Loses: "Only a ball that no shot names can be deleted; one that is no longer in use can be said to be so above.",
+		take: func(f *form) taken {
+			is := was
+			f.takeBall(&is)
+			is.Retired = f.value("retired") == "yes"
+			return taken{form: f, record: &is}
+		},
+	}, nil
+}

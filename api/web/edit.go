@@ -1,0 +1,231 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"strconv"
+
+	"github.com/google/uuid"
+
+	"laneward/service"
+)
+
+// editable is a kind of record with a page to change and delete it.
+type editable struct {
+	kind  service.Kind
+	param string // of the address
+	own   bool   // an athlete may change the own ones
+	open  func(v *visit, r *roster, record service.Record) (*editor, error)
+}
+
+// editables are the kinds by where their records are, below the squad's address.
+func editables() map[string]editable {
+	return map[string]editable{
+		"athletes/{athlete}": {service.KindAthlete, "athlete", true, openAthlete},
+		"balls/{ball}":       {service.KindBall, "ball", true, openBall},
+		"drills/{drill}":     {service.KindDrill, "drill", false, openDrill},
+		"members/{member}":   {service.KindMember, "member", false, openMember},
+		"patterns/{pattern}": {service.KindPattern, "pattern", false, openPattern},
+		"sessions/{session}": {service.KindSession, "session", true, openSession},
+	}
+}
+
+// editor is a record in its form.
+type editor struct {
+	Name  string // the record's
+	Loses string // what deleting it means
+	page  string // where it is looked at
+	up    string // where to go when it is gone
+	form  *form
+	// take reads the form into a copy of the record, and says which inputs the service's pointers mean.
+	take func(f *form) taken
+	// store and remove do as their names say at the revision that the form was opened with.
+	store  func(f *form, rev int64, record service.Record) error
+	remove func(rev int64) error // nil when it cannot be deleted here
+}
+
+// taken is what a form was read as. The form may have been laid out anew on the way.
+type taken struct {
+	form     *form
+	record   service.Record
+	pointers []string // pointer and input by turns, where they differ
+}
+
+// editView is what the page to change a record looks at.
+type editView struct {
+	*roster
+	*editor
+	Form   *form
+	Delete *form // nil when it cannot be deleted here
+}
+
+// Loads are the rows of a pattern's load table.
+func (view editView) Loads() [][]*input { return view.Form.loadRows() }
+
+// edited reads the record of the address and opens it, for who may change it.
+func (e editable) edited(v *visit) (*roster, *editor, error) {
+	r, err := v.as(func(own service.OwnSquad) bool {
+		return own.Role == service.Coach || e.own && own.Role == service.Athlete
+	}, "only a coach of the squad may do this: ask one")
+	if err != nil {
+		return nil, nil, err
+	}
+	id, err := v.id(e.param)
+	if err != nil {
+		return nil, nil, err
+	}
+	record, err := v.site.svc.Get(v.Context(), v.me.ID, r.Own.ID, e.kind, id)
+	if err != nil {
+		return nil, nil, err
+	}
+	opened, err := e.open(v, r, record)
+	if err != nil {
+		return nil, nil, err
+	}
+	opened.form.Submit = "Save"
+	opened.form.Action = v.addressOf(e, r, id) + "/edit"
+	opened.form.Hidden = map[string]string{"rev": strconv.FormatInt(record.Revision(), 10)}
+	if opened.store == nil {
+		opened.store = func(_ *form, rev int64, record service.Record) error {
+			_, err := v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, id, rev, record)
+			return err
+		}
+	}
+	if opened.remove == nil {
+		opened.remove = func(rev int64) error { return v.site.svc.Delete(v.Context(), v.me.ID, r.Own.ID, e.kind, id, rev) }
+	}
+	return r, opened, nil
+}
+
+func (v *visit) addressOf(e editable, r *roster, id uuid.UUID) string {
+	return r.Address() + "/" + string(e.kind) + "s/" + id.String()
+}
+
+func (e editable) show(v *visit) error {
+	r, opened, err := e.edited(v)
+	if err != nil {
+		return err
+	}
+	return v.showEdit(http.StatusOK, r, opened, opened.form, nil)
+}
+
+// showEdit shows a record's form, and the button to delete it with what was wrong with deleting it.
+func (v *visit) showEdit(status int, r *roster, opened *editor, f, deleting *form) error {
+	if deleting == nil {
+		deleting = deleteForm(opened)
+	}
+	view := editView{roster: r, editor: opened, Form: f, Delete: deleting}
+	trail := v.crumbs(r, crumb{opened.Name, opened.page})
+	return v.show(status, "edit", frame{Title: "Change " + opened.Name, Squad: r.Squad, Crumbs: trail, Page: view})
+}
+
+// deleteForm is the button that deletes a record.
+func deleteForm(opened *editor) *form {
+	address := opened.form.Action
+	return &form{
+		Action: address[:len(address)-len("/edit")] + "/delete", Submit: "Delete " + opened.Name,
+		Hidden: map[string]string{"rev": opened.form.Hidden["rev"]},
+	}
+}
+
+// revision is the one that a form was opened at.
+func (v *visit) revision() (int64, error) {
+	rev, err := strconv.ParseInt(v.PostFormValue("rev"), 10, 64)
+	if err != nil || rev < 1 {
+		return 0, &service.Error{Code: service.Invalid, Detail: "the form does not say which version it changes: open it again from the record’s page"}
+	}
+	return rev, nil
+}
+
+func (e editable) save(v *visit) error {
+	if err := v.form(); err != nil {
+		return err
+	}
+	r, opened, err := e.edited(v)
+	if err != nil {
+		return err
+	}
+	rev, err := v.revision()
+	if err != nil {
+		return err
+	}
+	now := opened.form
+	f := now.blank(v)
+	f.Hidden = map[string]string{"rev": strconv.FormatInt(rev, 10)}
+	f.read(v.PostForm)
+	show := func(status int, f *form) error { return v.showEdit(status, r, opened, f, nil) }
+	if v.PostFormValue("step") == "row" {
+		return show(http.StatusOK, f.longer())
+	}
+	took := opened.take(f)
+	if took.form.faulty() {
+		return show(http.StatusBadRequest, took.form)
+	}
+	err = opened.store(took.form, rev, took.record)
+	if err == nil {
+		return v.goTo(opened.page)
+	}
+	if service.AsError(err).Code == service.Stale {
+		took.form.meets(now)
+	}
+	return v.retry(took.form, err, show, took.pointers...)
+}
+
+// blank is a form like this one, with as many rows of a load table as were sent.
+func (f *form) blank(v *visit) *form {
+	fresh := *f
+	fresh.Inputs = make([]*input, len(f.Inputs))
+	for i, in := range f.Inputs {
+		own := *in
+		fresh.Inputs[i] = &own
+	}
+	if len(f.loadRows()) > 0 {
+		return fresh.withLoads(loadsSent(v.PostForm))
+	}
+	return &fresh
+}
+
+// meets says what somebody else has stored since the form was opened, wherever it is not what was sent, and takes over the revision: who sends
+// the form again has seen it.
+func (f *form) meets(now *form) {
+	f.Hidden = now.Hidden
+	f.Fault = "Somebody has changed this since you opened it, so nothing was stored. Where your form differs, it says what is stored now: choose, and save again"
+	for _, in := range f.Inputs {
+		stored := now.value(in.Name)
+		switch {
+		case stored == in.Value:
+		case stored == "":
+			in.Fault = "is stored as blank now"
+		default:
+			in.Fault = fmt.Sprintf("is stored as “%s” now", in.shown(stored))
+		}
+	}
+}
+
+// shown is a value as a person reads it: by the label of its choice.
+func (in *input) shown(value string) string {
+	for _, o := range in.Options {
+		if o.Value == value {
+			return o.Label
+		}
+	}
+	return value
+}
+
+func (e editable) delete(v *visit) error {
+	if err := v.form(); err != nil {
+		return err
+	}
+	r, opened, err := e.edited(v)
+	if err != nil {
+		return err
+	}
+	rev, err := v.revision()
+	if err != nil {
+		return err
+	}
+	if err := opened.remove(rev); err != nil {
+		return v.retry(deleteForm(opened), err, func(status int, f *form) error { return v.showEdit(status, r, opened, opened.form, f) })
+	}
+	return v.goTo(opened.up)
+}

@@ -1,0 +1,162 @@
+package web
+
+import (
+	"strconv"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"laneward/service"
+	"laneward/service/oil"
+)
+
+func idOf(id *uuid.UUID) string {
+	if id == nil {
+		return ""
+	}
+	return id.String()
+}
+
+func openSession(_ *visit, r *roster, record service.Record) (*editor, error) {
+	was := *record.(*service.SessionRecord)
+	f := sessionForm(r)
+	f.drop("athlete_id") // whose session it is stays: devices hold it
+	numbers := make([]string, len(was.Lanes))
+	for i, n := range was.Lanes {
+		numbers[i] = strconv.Itoa(int(n))
+	}
+	f.fill("name", was.Name, "date", was.Date.String(), "kind", was.Form, "pattern_id", idOf(was.PatternID), "centre", was.Centre, "lanes", strings.Join(numbers, " "))
+	return &editor{
+		Name: was.Name, page: r.Address() + "/sessions/" + was.ID.String(), up: r.Address(), form: f,
+		Loses: "Only a session without shots can be deleted.",
+		take: func(f *form) taken {
+			is := was
+			f.takeSession(&is)
+			return taken{form: f, record: &is}
+		},
+	}, nil
+}
+
+// drop takes an input out of a form.
+func (f *form) drop(name string) {
+	for i, in := range f.Inputs {
+		if in.Name == name {
+			f.Inputs = append(f.Inputs[:i], f.Inputs[i+1:]...)
+			return
+		}
+	}
+}
+
+func openDrill(v *visit, r *roster, record service.Record) (*editor, error) {
+	was := *record.(*service.DrillRecord)
+	f := newDrillForm(r)
+	f.drop("assigned_on")
+	f.drop("due_on")
+	written := strings.Join(was.Sentences, "\n")
+	f.fill("sentences", written, "name", was.Name, "reps", strconv.Itoa(int(was.Reps)), "pass_share", plain(100*was.PassShare),
+		"pattern_id", idOf(was.PatternID), "note", was.Note)
+	return &editor{
+		Name: was.Name, page: drillAddress(r, was.ID), up: r.Address(), form: f,
+		Loses: "Only a drill that nobody has and that no shot names can be deleted.",
+		take: func(f *form) taken {
+			is := was
+			is.Sentences = nil // written for whoever reads it
+			if sent := strings.ReplaceAll(f.value("sentences"), "\r\n", "\n"); sent != written {
+				f.takeSentences(v, r, &is)
+			}
+			is.Name, is.Reps, is.PatternID, is.Note = f.value("name"), f.whole("reps"), f.id("pattern_id"), f.value("note")
+			if percent := f.number("pass_share"); percent != nil {
+				is.PassShare = *percent / 100
+			}
+			return taken{form: f, record: &is}
+		},
+	}, nil
+}
+
+// takeSentences reads a drill's sentences into its rules.
+func (f *form) takeSentences(v *visit, r *roster, d *service.DrillRecord) {
+	rules, read, err := v.read(r.Own.ID, f.value("sentences"))
+	if err != nil {
+		f.blame("sentences", service.AsError(err).Detail)
+		return
+	}
+	for _, line := range read.Lines {
+		f.blameUnread(line)
+	}
+	d.Rules = rules
+}
+
+func (f *form) blameUnread(line lineRead) {
+	if line.Fault != "" {
+		f.blame("sentences", line.Fault)
+	}
+}
+
+func openPattern(_ *visit, r *roster, record service.Record) (*editor, error) {
+	was := *record.(*service.PatternRecord)
+	f := patternForm(r, len(was.Loads)+1)
+	f.fill("name", was.Name, "note", was.Note)
+	if was.LengthFt != (oil.Table{Loads: was.Loads}).LengthFt() { // else it goes with the table
+		f.fill("length_ft", plain(was.LengthFt))
+	}
+	f.fillLoads(was.Loads)
+	loses := "Only a pattern that no session and no drill names can be deleted."
+	if len(was.Film) > 0 {
+		loses += " Its film was given as a map, which stays as it is."
+	}
+	return &editor{
+		Name: was.Name, page: patternAddress(r, was.ID), up: r.Address(), form: f, Loses: loses,
+		take: func(f *form) taken {
+			is := was
+			f = f.takeCSV()
+			pointers := f.takePattern(&is)
+			return taken{form: f, record: &is, pointers: pointers}
+		},
+	}, nil
+}
+
+// openMember changes a member's role, and takes the member out of the squad instead of deleting anything.
+func openMember(v *visit, r *roster, record service.Record) (*editor, error) {
+	was := *record.(*service.MemberRecord)
+	f := &form{Inputs: []*input{{Name: "whom", Label: "In this squad, " + was.Name + " is", Required: true, Options: inviteForm(r).Inputs[0].Options[1:]}}}
+	f.fill("whom", string(was.Role))
+	if was.AthleteID != nil {
+		f.fill("whom", was.AthleteID.String())
+	}
+	after := r.Address() + "/people"
+	if was.UserID == v.me.ID {
+		after = "/squads" // who is a coach no more has no page of people
+	}
+	return &editor{
+		Name: was.Name, page: after, up: after, form: f,
+		Loses: "Their sign-in stays; they no longer see this squad. What they logged stays too.",
+		take:  func(f *form) taken { return taken{form: f} },
+		store: func(f *form, rev int64, _ service.Record) error {
+			role, athlete := f.whom()
+			_, err := v.site.svc.SetRole(v.Context(), v.me.ID, r.Own.ID, was.ID, rev, role, athlete)
+			return err
+		},
+		remove: func(rev int64) error { return v.site.svc.RemoveMember(v.Context(), v.me.ID, r.Own.ID, was.ID, rev) },
+	}, nil
+}
+
+// whom is the role that was chosen, and the athlete who goes with it.
+func (f *form) whom() (service.Role, *uuid.UUID) {
+	if role := service.Role(f.value("whom")); role == service.Analyst || role == service.Coach {
+		return role, nil
+	}
+	return service.Athlete, f.id("whom")
+}
+
+// takePattern reads a pattern's form into the record, and returns which inputs the service's pointers mean.
+func (f *form) takePattern(p *service.PatternRecord) (pointers []string) {
+	table := f.loads()
+	p.Name, p.Note, p.Loads = f.value("name"), f.value("note"), table.loads
+	p.LengthFt = oil.Table{Loads: table.loads}.LengthFt()
+	if length := f.number("length_ft"); length != nil {
+		p.LengthFt = *length
+	} else if f.value("length_ft") == "" && len(table.loads) == 0 {
+		f.blame("length_ft", "is needed where there is no load table")
+	}
+	return table.pointers
+}
