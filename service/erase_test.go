@@ -1,0 +1,256 @@
+package service
+
+import (
+	"archive/zip"
+	"bytes"
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"laneward/db"
+	"laneward/service/drill"
+	"laneward/service/shot"
+)
+
+// life stores a record of every kind for an athlete, each changed once and some deleted, so that the history speaks of them too.
+func (f *fixture) life(t testing.TB, squad, coach uuid.UUID, athlete *AthleteRecord) (session *SessionRecord, ball *BallRecord) {
+	t.Helper()
+	session, ball = newSession(athlete.ID), newBall(athlete.ID)
+	asked := &DrillRecord{
+		Head: Head{ID: newID()}, Name: "Play inside", Reps: 30, PassShare: 0.7,
+		Rules: []drill.Rule{{Measure: drill.Board, At: drill.Breakpoint, Min: new(10.0)}},
+	}
+	given := &AssignmentRecord{Head: Head{ID: newID()}, DrillID: asked.ID, AthleteID: athlete.ID, AssignedOn: Day{time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)}}
+	thrown := &ShotRecord{Shot: shot.Shot{ID: newID(), SessionID: session.ID, AthleteID: athlete.ID, BallID: &ball.ID, Order: 1, Time: f.clock.now()}}
+	gone := &ShotRecord{Shot: shot.Shot{ID: newID(), SessionID: session.ID, AthleteID: athlete.ID, Order: 2, Time: f.clock.now()}}
+	f.store(t, squad, coach, athlete, session, ball, asked, given, thrown, gone)
+	f.join(t, squad, coach, Athlete, &athlete.ID)
+	f.invite(t, squad, coach, Athlete, &athlete.ID)
+	mark := "a word about " + athlete.Name
+	athlete.Note, session.Note, ball.Note, given.Note, thrown.Note = mark, mark, mark, mark, mark
+	f.store(t, squad, coach, athlete, session, ball, given, thrown)
+	for _, o := range f.apply(t, squad, coach, Change{Record: gone, Delete: true}) {
+		if o.Status != StatusStored {
+			t.Fatal(o)
+		}
+	}
+	return session, ball
+}
+
+// dump is every row of every table of a squad as text, but for tombstones.
+func (f *fixture) dump(t testing.TB, conn *pgx.Conn, squad uuid.UUID) string {
+	t.Helper()
+	rows, err := conn.Query(t.Context(), `SELECT c.relname FROM pg_class c JOIN pg_attribute a ON a.attrelid = c.oid
+		WHERE c.relnamespace = 'public'::regnamespace AND c.relkind = 'r' AND a.attname = 'squad_id' AND c.relname <> 'tombstones' ORDER BY 1`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	tables, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b strings.Builder
+	for _, table := range tables {
+		var text *string
+		err := conn.QueryRow(t.Context(), fmt.Sprintf("SELECT string_agg('%s: ' || r::text, E'\n' ORDER BY r::text) FROM %s r WHERE squad_id = $1", table, table), squad).Scan(&text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if text != nil {
+			fmt.Fprintln(&b, *text)
+		}
+	}
+	return b.String()
+}
+
+// TestErase removes an athlete for good: no table but that of deletions speaks of them, nobody else is touched, and every deletion has a
+// revision of its own for devices to hear of.
+func TestErase(t *testing.T) {
+	t.Parallel()
+	f := newFixture(t, 4)
+	squad, coach := f.squad(t)
+	erased, stays := newAthlete("Ansa Brightwater"), newAthlete("Bero Quill")
+	f.life(t, squad, coach, stays)
+	conn := f.owner(t)
+	before := f.dump(t, conn, squad)
+	f.life(t, squad, coach, erased)
+	var from int64
+	if err := conn.QueryRow(t.Context(), "SELECT rev FROM squads_clock WHERE squad_id = $1", squad).Scan(&from); err != nil {
+		t.Fatal(err)
+	}
+	for name, confirm := range map[string]string{"nothing": "", "another name": "Bero Quill", "another case": "ansa brightwater"} {
+		_, err := f.Erase(t.Context(), coach, squad, erased.ID, confirm)
+		if known := wantCode(t, err, Invalid); len(known.Faults) != 1 || known.Faults[0].Pointer != "/confirm" {
+			t.Errorf("confirmed with %s: %+v", name, known.Faults)
+		}
+	}
+	n, err := f.Erase(t.Context(), coach, squad, erased.ID, "Ansa Brightwater")
+	if err != nil {
+		t.Fatal(err)
+	}
+	after := f.dump(t, conn, squad)
+	for what, word := range map[string]string{"name": "Ansa", "id": erased.ID.String()} {
+		if strings.Contains(after, word) {
+			t.Errorf("the %s is still there:\n%s", what, linesWith(after, word))
+		}
+	}
+	// All but the squad's clock and the drill made for the erased is as it was before they came.
+	if diff := cmp.Diff(withoutLines(before, "squads_clock", "drills"), withoutLines(after, "squads_clock", "drills")); diff != "" {
+		t.Errorf("(-before +after):\n%s", diff)
+	}
+	rows, err := conn.Query(t.Context(), "SELECT rev FROM tombstones WHERE squad_id = $1 AND rev > $2 ORDER BY rev", squad, from)
+	if err != nil {
+		t.Fatal(err)
+	}
+	revs, err := pgx.CollectRows(rows, pgx.RowTo[int64])
+	if err != nil || int64(len(revs)) != n || n != 6 { // athlete, member, session, ball, assignment and the one shot that was left
+		t.Errorf("%d deletions of %d, %v", len(revs), n, err)
+	}
+	for i, rev := range revs {
+		if rev != from+int64(i)+1 {
+			t.Errorf("revisions of the deletions: %v, after %d", revs, from)
+			break
+		}
+	}
+	_, err = f.Erase(t.Context(), coach, squad, erased.ID, "Ansa Brightwater")
+	wantCode(t, err, NotFound)
+}
+
+func linesWith(text, word string) string {
+	var found []string
+	for line := range strings.Lines(text) {
+		if strings.Contains(line, word) {
+			found = append(found, line)
+		}
+	}
+	return strings.Join(found, "")
+}
+
+func withoutLines(text string, tables ...string) (lines []string) {
+	for line := range strings.Lines(text) {
+		if !slices.ContainsFunc(tables, func(table string) bool { return strings.HasPrefix(line, table+":") }) {
+			lines = append(lines, line)
+		}
+	}
+	return lines
+}
+
+// TestEraseWhatOthersUse: another athlete's shots in the erased one's session, or with their ball, are not taken along in silence.
+func TestEraseWhatOthersUse(t *testing.T) {
+	t.Parallel()
+	f := newFixture(t, 4)
+	squad, coach := f.squad(t)
+	erased, stays := newAthlete("Ansa Brightwater"), newAthlete("Bero Quill")
+	session, _ := f.life(t, squad, coach, erased)
+	f.life(t, squad, coach, stays)
+	guest := &ShotRecord{Shot: shot.Shot{ID: newID(), SessionID: session.ID, AthleteID: stays.ID, Order: 1, Time: f.clock.now()}}
+	f.store(t, squad, coach, guest)
+	conn := f.owner(t)
+	before := f.dump(t, conn, squad)
+	_, err := f.Erase(t.Context(), coach, squad, erased.ID, "Ansa Brightwater")
+	if known := AsError(err); known.Code != Conflict || !strings.Contains(known.Detail, "shots") {
+		t.Errorf("%v", err)
+	}
+	if diff := cmp.Diff(before, f.dump(t, conn, squad)); diff != "" {
+		t.Errorf("half erased (-before +after):\n%s", diff)
+	}
+}
+
+// TestExport holds that the archive has all that is stored of the athlete, and nobody else's.
+func TestExport(t *testing.T) {
+	t.Parallel()
+	f := newFixture(t, 4)
+	squad, coach := f.squad(t)
+	exported, other := newAthlete("Ansa Brightwater"), newAthlete("Bero Quill")
+	f.life(t, squad, coach, exported)
+	f.life(t, squad, coach, other)
+	var packed bytes.Buffer
+	if err := f.Export(t.Context(), coach, squad, exported.ID, func() (io.Writer, error) { return &packed, nil }); err != nil {
+		t.Fatal(err)
+	}
+	archive, err := zip.NewReader(bytes.NewReader(packed.Bytes()), int64(packed.Len()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	files := make(map[string]string)
+	for _, file := range archive.File {
+		opened, err := file.Open()
+		if err != nil {
+			t.Fatal(err)
+		}
+		text, err := io.ReadAll(opened)
+		if err != nil {
+			t.Fatal(err)
+		}
+		files[file.Name] = string(text)
+		if strings.Contains(string(text), "Bero") || strings.Contains(string(text), other.ID.String()) {
+			t.Errorf("%s holds something of another athlete:\n%s", file.Name, text)
+		}
+	}
+	for name, want := range map[string]int{
+		"athlete.json": 1, "members.ndjson": 1, "balls.ndjson": 1, "assignments.ndjson": 1, "drills.ndjson": 0, "shots.ndjson": 1, "sessions.ndjson": 1,
+		"shots.csv": 0, "replaced-versions.json": 5,
+	} {
+		text, ok := files[name]
+		if !ok {
+			t.Errorf("no %s among %v", name, slices.Sorted(maps.Keys(files)))
+		}
+		if got := strings.Count(text, `"athlete_id"`); name != "athlete.json" && got < want {
+			t.Errorf("%s names the athlete %d times, want at least %d:\n%s", name, got, want, text)
+		}
+	}
+}
+
+// TestForget forgets old deletions: the feed's floor rises past them, and an old device cannot bring a forgotten record back.
+func TestForget(t *testing.T) {
+	t.Parallel()
+	f := newFixture(t, 4)
+	squad, coach := f.squad(t)
+	old, recent := newPattern("old"), newPattern("recent")
+	f.store(t, squad, coach, old, recent)
+	remove := func(p *PatternRecord) int64 {
+		t.Helper()
+		return f.apply(t, squad, coach, Change{Record: p, Delete: true})[0].Rev
+	}
+	first := remove(old)
+	page, err := f.Feed(t.Context(), coach, squad, FeedQuery{Limit: 100, Schema: Schema})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f.clock.move(TombstoneLife - time.Hour)
+	remove(recent)
+	if n, err := f.Forget(t.Context()); n != 0 || err != nil {
+		t.Fatalf("%d forgotten too early, %v", n, err)
+	}
+	f.clock.move(2 * time.Hour)
+	if n, err := f.Forget(t.Context()); n != 1 || err != nil {
+		t.Fatalf("%d forgotten, %v", n, err)
+	}
+	err = f.db.ReadSquad(t.Context(), squad, func(tx *db.Tx) error {
+		floor, err := tx.FeedFloor(t.Context(), db.FeedFloorParams{SquadID: squad})
+		if floor.Floor != first {
+			t.Errorf("the floor is %d, want %d", floor.Floor, first)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The cursor stands at the forgotten deletion itself: it has been heard of.
+	if _, err := f.Feed(t.Context(), coach, squad, FeedQuery{After: page.Cursor, Limit: 100, Schema: Schema}); err != nil {
+		t.Errorf("a cursor from the floor: %v", err)
+	}
+	back := *old
+	back.Rev = 0
+	if got := f.apply(t, squad, coach, Change{Record: &back})[0]; got.Status != StatusRefused || got.Code != Gone {
+		t.Errorf("a forgotten record sent again: %+v", got)
+	}
+}

@@ -1,0 +1,204 @@
+package service
+
+import (
+	"errors"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+)
+
+func (f *fixture) invite(t testing.TB, squad, coach uuid.UUID, role Role, athlete *uuid.UUID) Invitation {
+	t.Helper()
+	made, err := f.Invite(t.Context(), coach, squad, role, athlete)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return made
+}
+
+func (f *fixture) join(t testing.TB, squad, coach uuid.UUID, role Role, athlete *uuid.UUID) (who uuid.UUID, joined *MemberRecord) {
+	t.Helper()
+	who = f.person(t)
+	_, joined, err := f.Join(t.Context(), who, f.invite(t, squad, coach, role, athlete).Code)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return who, joined
+}
+
+func TestInvitations(t *testing.T) {
+	t.Parallel()
+	f := newFixture(t, 4)
+	squad, coach := f.squad(t)
+	athlete := newAthlete("Ansa Brightwater")
+	f.store(t, squad, coach, athlete)
+	refused := func(t *testing.T, who uuid.UUID, code string) {
+		t.Helper()
+		_, _, err := f.Join(t.Context(), who, code)
+		if known := wantCode(t, err, NotFound); known.Detail != errCode.Detail {
+			t.Errorf("detail %q", known.Detail)
+		}
+	}
+	t.Run("as it is read out", func(t *testing.T) {
+		code := f.invite(t, squad, coach, Athlete, &athlete.ID).Code
+		spoken := " " + strings.ToLower(code[:8]) + "-" + code[8:20] + " " + code[20:] + " "
+		who := f.person(t)
+		got, joined, err := f.Join(t.Context(), who, spoken)
+		if err != nil || got != squad || joined.Role != Athlete || *joined.AthleteID != athlete.ID || joined.UserID != who {
+			t.Errorf("joined %+v, %v", joined, err)
+		}
+		if strings.ContainsAny(code, "IO01") || len(code) != 32 {
+			t.Errorf("code %q is hard to read out, or too short", code)
+		}
+		refused(t, f.person(t), code) // once
+	})
+	t.Run("too old", func(t *testing.T) {
+		code := f.invite(t, squad, coach, Analyst, nil).Code
+		f.clock.move(7*24*time.Hour + time.Second)
+		refused(t, f.person(t), code)
+	})
+	t.Run("withdrawn", func(t *testing.T) {
+		made := f.invite(t, squad, coach, Analyst, nil)
+		if err := f.Withdraw(t.Context(), coach, squad, made.ID); err != nil {
+			t.Fatal(err)
+		}
+		refused(t, f.person(t), made.Code)
+		wantCode(t, f.Withdraw(t.Context(), coach, squad, made.ID), NotFound)
+	})
+	t.Run("nonsense", func(t *testing.T) {
+		for _, code := range []string{"", "AAAAAAAAAA", strings.Repeat("A", 32), "\x00"} {
+			refused(t, f.person(t), code)
+		}
+	})
+	t.Run("by a member, it is not used up", func(t *testing.T) {
+		code := f.invite(t, squad, coach, Analyst, nil).Code
+		_, _, err := f.Join(t.Context(), coach, code)
+		wantCode(t, err, Conflict)
+		if _, _, err := f.Join(t.Context(), f.person(t), code); err != nil {
+			t.Error(err)
+		}
+	})
+	t.Run("by many at once", func(t *testing.T) {
+		code := f.invite(t, squad, coach, Coach, nil).Code
+		people := make([]uuid.UUID, 8)
+		for i := range people {
+			people[i] = f.person(t)
+		}
+		var mu sync.Mutex
+		joined := 0
+		var wg sync.WaitGroup
+		for _, who := range people {
+			wg.Go(func() {
+				_, _, err := f.Join(t.Context(), who, code)
+				mu.Lock()
+				defer mu.Unlock()
+				var known *Error
+				switch {
+				case err == nil:
+					joined++
+				case !errors.As(err, &known) || known.Code != NotFound:
+					t.Error(err)
+				}
+			})
+		}
+		wg.Wait()
+		if joined != 1 {
+			t.Errorf("%d joined by one code", joined)
+		}
+	})
+	t.Run("for an athlete of another squad", func(t *testing.T) {
+		elsewhere, other := f.squad(t)
+		stranger := newAthlete("Bero Quill")
+		f.store(t, elsewhere, other, stranger)
+		_, err := f.Invite(t.Context(), coach, squad, Athlete, &stranger.ID)
+		wantCode(t, err, Invalid)
+		_, err = f.Invite(t.Context(), coach, squad, Athlete, nil)
+		wantCode(t, err, Invalid)
+		_, err = f.Invite(t.Context(), coach, squad, Analyst, &athlete.ID)
+		wantCode(t, err, Invalid)
+	})
+}
+
+// TestLastCoach: a squad keeps a coach, also when its two coaches leave, or step down, at once.
+func TestLastCoach(t *testing.T) {
+	t.Parallel()
+	f := newFixture(t, 8)
+	for name, leave := range map[string]func(squad, who, member uuid.UUID, rev int64) error{
+		"leaving": func(squad, who, member uuid.UUID, rev int64) error {
+			return f.RemoveMember(t.Context(), who, squad, member, rev)
+		},
+		"stepping down": func(squad, who, member uuid.UUID, rev int64) error {
+			_, err := f.SetRole(t.Context(), who, squad, member, rev, Analyst, nil)
+			return err
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			for range 8 {
+				squad, first := f.squad(t)
+				second, joined := f.join(t, squad, first, Coach, nil)
+				page, err := f.List(t.Context(), first, squad, KindMember, 0, 10)
+				if err != nil {
+					t.Fatal(err)
+				}
+				own := page.Records[0].(*MemberRecord)
+				var wg sync.WaitGroup
+				var errs [2]error
+				wg.Go(func() { errs[0] = leave(squad, first, own.ID, own.Rev) })
+				wg.Go(func() { errs[1] = leave(squad, second, joined.ID, joined.Rev) })
+				wg.Wait()
+				if (errs[0] == nil) == (errs[1] == nil) {
+					t.Fatalf("both left, or neither: %v, %v", errs[0], errs[1])
+				}
+				wantCode(t, errors.Join(errs[:]...), Conflict)
+			}
+		})
+	}
+}
+
+// TestRoleTakesHoldAtOnce: a change of role holds for the next request, whatever token it comes with.
+func TestRoleTakesHoldAtOnce(t *testing.T) {
+	t.Parallel()
+	f := newFixture(t, 4)
+	squad, coach := f.squad(t)
+	second, member := f.join(t, squad, coach, Coach, nil)
+	if _, _, err := f.Create(t.Context(), second, squad, newPattern("as a coach")); err != nil {
+		t.Fatal(err)
+	}
+	changed, err := f.SetRole(t.Context(), coach, squad, member.ID, member.Rev, Analyst, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, _, err = f.Create(t.Context(), second, squad, newPattern("as an analyst"))
+	wantCode(t, err, Forbidden)
+	if _, err := f.List(t.Context(), second, squad, KindPattern, 0, 10); err != nil {
+		t.Error(err)
+	}
+	if err := f.RemoveMember(t.Context(), second, squad, changed.ID, changed.Rev); err != nil { // leaving is everybody's right
+		t.Fatal(err)
+	}
+	_, err = f.List(t.Context(), second, squad, KindPattern, 0, 10)
+	wantCode(t, err, NotFound)
+}
+
+// TestSquadOfATakenID: whoever asks for a squad under an id that is taken learns only that it cannot be used, and changes nothing.
+func TestSquadOfATakenID(t *testing.T) {
+	t.Parallel()
+	f := newFixture(t, 4)
+	squad, coach := f.squad(t)
+	thief := f.person(t)
+	_, _, err := f.CreateSquad(t.Context(), thief, &SquadRecord{Head: Head{ID: squad}, Name: "Stolen"})
+	wantCode(t, err, Conflict)
+	record, err := f.Get(t.Context(), coach, squad, KindSquad, squad)
+	if err != nil || record.(*SquadRecord).Name != "Quillfen" || record.Revision() != 1 {
+		t.Errorf("the squad is %+v, %v", record, err)
+	}
+	_, err = f.Get(t.Context(), thief, squad, KindSquad, squad)
+	wantCode(t, err, NotFound)
+	again, created, err := f.CreateSquad(t.Context(), coach, &SquadRecord{Head: Head{ID: squad}, Name: "Quillfen"})
+	if err != nil || created || again.Rev != 1 {
+		t.Errorf("made again by its coach: %+v, created %v, %v", again, created, err)
+	}
+}
