@@ -185,7 +185,10 @@ func (p *plan) takeMerged(merged, theirs []byte) error {
 		p.same(true)
 		return nil
 	}
-	p.write, p.stores = record, p.edit
+	p.write = record
+	if !bytes.Equal(hashOf(body), p.hash) {
+		p.stores = p.edit // else it says what was sent, and is known by that like any other
+	}
 	return nil
 }
 

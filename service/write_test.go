@@ -364,3 +364,26 @@ func TestStoredShotsReadBackAlike(t *testing.T) {
 		})
 	}
 }
+
+// TestMergedToWhatWasSent: an edit that a merge left as it was sent is known by what it says, like one that needed no merge.
+func TestMergedToWhatWasSent(t *testing.T) {
+	t.Parallel()
+	f := newFixture(t, 2)
+	squad, coach := f.squad(t)
+	first := newPattern("long")
+	f.store(t, squad, coach, first)
+	base := first.Rev
+	send := func(base int64, name, note string, want Status) Outcome {
+		t.Helper()
+		got := f.apply(t, squad, coach, Change{Record: &PatternRecord{Head: Head{ID: first.ID, Rev: base}, Name: name, LengthFt: 41, Note: note}})[0]
+		if got.Status != want {
+			t.Fatalf("%+v, want %s", got, want)
+		}
+		return got
+	}
+	send(base, "longer", "", StatusStored)
+	merged := send(base, "longer", "worn", StatusStored) // both renamed it alike; the note is new
+	send(merged.Rev, "longer", "washed", StatusStored)
+	send(0, "longer", "worn", StatusSame)
+	send(base, "longer", "worn", StatusSame)
+}
