@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -47,6 +48,7 @@ type setUp struct {
 	database func(url string) string // where the server looks for the database, given where it is
 	conns    int32
 	now      func() time.Time // instead of the server's clock
+	proxies  []*net.IPNet     // those that are trusted
 }
 
 // newServer starts a server with a clock that stands still until the test moves it.
@@ -66,7 +68,7 @@ func newServer(t testing.TB, setUps ...func(*setUp)) *server {
 	keys, s.key = newKeys(t)
 	logger := slog.New(slog.NewJSONHandler(s.log, nil))
 	svc := service.New(service.Config{DB: opened, Keys: keys, Log: logger, Now: how.now})
-	if s.handler, err = api.NewHandler(api.Config{Service: svc, Log: logger, Version: "test"}); err != nil {
+	if s.handler, err = api.NewHandler(api.Config{Service: svc, Log: logger, Version: "test", TrustedProxies: how.proxies}); err != nil {
 		t.Fatal(err)
 	}
 	return s

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"net"
 	"net/http"
 	"regexp"
 	"strings"
@@ -236,4 +237,42 @@ func mustJSON(t testing.TB, value any) string {
 		t.Fatal(err)
 	}
 	return string(data)
+}
+
+// TestWhereARequestComesFrom: only a trusted proxy is believed about it, and of what it passes on only what it saw itself. Failed sign-ins are
+// counted by it. The tests' requests come from 192.0.2.1.
+func TestWhereARequestComesFrom(t *testing.T) {
+	t.Parallel()
+	_, proxy, err := net.ParseCIDR("192.0.2.0/24")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, tc := range map[string]struct {
+		proxies []*net.IPNet
+		header  string
+		want    string
+	}{
+		"directly":                        {nil, "", "192.0.2.1/32"},
+		"directly, with a forged header":  {nil, "203.0.113.9", "192.0.2.1/32"},
+		"by a proxy":                      {[]*net.IPNet{proxy}, "203.0.113.9", "203.0.113.9/32"},
+		"by a proxy, with a forged part":  {[]*net.IPNet{proxy}, "198.51.100.1, 203.0.113.9", "203.0.113.9/32"},
+		"by two proxies":                  {[]*net.IPNet{proxy}, "203.0.113.9, 192.0.2.7", "203.0.113.9/32"},
+		"by a proxy, from IPv6":           {[]*net.IPNet{proxy}, "2001:db8:1:2:3::4", "2001:db8:1:2::/64"},
+		"by a proxy that says nothing":    {[]*net.IPNet{proxy}, "", "192.0.2.1/32"},
+		"by a proxy that passes nonsense": {[]*net.IPNet{proxy}, "nonsense", "192.0.2.1/32"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			s := newServer(t, func(how *setUp) { how.proxies = tc.proxies })
+			c := call{method: http.MethodPost, path: "/v1/tokens", body: map[string]any{"email": "nobody@invented.example", "password": "wrong", "device": "phone"}}
+			if tc.header != "" {
+				c = c.with("X-Forwarded-For", tc.header)
+			}
+			s.do(t, c).want(http.StatusUnauthorized)
+			var subject string
+			if err := s.keeper(t).conn.QueryRow(t.Context(), "SELECT subject FROM sign_in_failures WHERE subject LIKE 'network:%'").Scan(&subject); err != nil || subject != "network:"+tc.want {
+				t.Errorf("counted for %s, want %s (%v)", subject, tc.want, err)
+			}
+		})
+	}
 }
