@@ -271,7 +271,7 @@ func TestNewSessionOffline(t *testing.T) {
 	d.logShot(9)
 	d.offline(false)
 	d.waitSent()
-	items, err := w.svc.Feed(t.Context(), w.coach, w.squad, service.FeedQuery{Limit: 1000, Schema: 1})
+	items, err := w.svc.Feed(t.Context(), w.coach, w.squad, feedAll)
 	must(t, err)
 	found := false
 	for _, item := range items.Items {
@@ -310,7 +310,7 @@ func TestWaitsForWhatIsGone(t *testing.T) {
 // unassign takes the athlete's drill away.
 func (w *world) unassign() {
 	w.t.Helper()
-	page, err := w.svc.Feed(w.t.Context(), w.coach, w.squad, service.FeedQuery{Limit: 1000, Schema: 1})
+	page, err := w.svc.Feed(w.t.Context(), w.coach, w.squad, feedAll)
 	must(w.t, err)
 	for _, item := range page.Items {
 		if a, ok := item.Record.(*service.AssignmentRecord); ok && a.AthleteID == w.athlete.ID {
@@ -336,7 +336,7 @@ func TestNoLongerAMember(t *testing.T) {
 
 func (w *world) expel() {
 	w.t.Helper()
-	page, err := w.svc.Feed(w.t.Context(), w.coach, w.squad, service.FeedQuery{Limit: 1000, Schema: 1})
+	page, err := w.svc.Feed(w.t.Context(), w.coach, w.squad, feedAll)
 	must(w.t, err)
 	for _, item := range page.Items {
 		m, ok := item.Record.(*service.MemberRecord)

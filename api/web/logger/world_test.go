@@ -263,3 +263,16 @@ type lost struct {
 func (l *lost) Header() http.Header         { return l.header }
 func (l *lost) Write(p []byte) (int, error) { return l.body.Write(p) }
 func (l *lost) WriteHeader(int)             {}
+
+// feedAll asks for all that is there.
+var feedAll = service.FeedQuery{Limit: 1000, Schema: service.Schema}
+
+// shotIn is the first shot of a page of the feed, nil for none.
+func shotIn(page service.FeedPage) *service.ShotRecord {
+	for _, item := range page.Items {
+		if s, ok := item.Record.(*service.ShotRecord); ok {
+			return s
+		}
+	}
+	return nil
+}

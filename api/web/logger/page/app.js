@@ -97,14 +97,16 @@ class App {
     this.view = null;
     this.name = name || "log";
     document.title = `${titles[this.name] ?? "Log"} · Laneward logger`;
+    const turn = this.turn = (this.turn ?? 0) + 1;
     const view = await (views[name] ?? logView)(this, rest);
+    if (turn !== this.turn) return view.close?.(); // one has gone on meanwhile
     this.view = view;
-    document.getElementById("main").replaceChildren(view.element);
-    await this.drawTop();
-    view.shown?.();
-    if (this.moved) document.getElementById("main").focus({ preventScroll: true });
-    this.moved = true;
+    const main = document.getElementById("main");
+    main.replaceChildren(view.element);
     window.scrollTo(0, 0);
+    if (turn > 1) main.focus({ preventScroll: true });
+    view.shown?.();
+    await this.drawTop();
   }
 
   // refresh shows what has changed underneath.

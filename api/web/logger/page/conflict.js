@@ -1,7 +1,7 @@
 // Two versions of one record: one chooses field by field, or either as a whole.
 
 import { h, say } from "./dom.js";
-import { differing } from "./merge.js";
+import { differing, sameField } from "./merge.js";
 import { changeOf, list, resolve } from "./queue.js";
 import { titleOf } from "./syncview.js";
 import { fieldValue, fieldWord } from "./words.js";
@@ -19,7 +19,7 @@ export async function conflictView(app, [kind, id]) {
     app.go("sync");
   };
   const form = change.record && change.theirs.record ? fieldByField(change, names, settle) : keepOrDelete(change, names, settle);
-  return { element: h("div", { class: "wrap" }, h("h1", {}, `${titleOf(change)}: two versions`), form) };
+  return { element: h("div", { class: "wrap medium" }, h("h1", {}, `${titleOf(change)}: two versions`), form) };
 }
 
 async function namesOf(app) {
@@ -28,11 +28,12 @@ async function namesOf(app) {
 }
 
 function fieldByField(change, names, settle) {
-  const { record: mine, theirs: { record: theirs } } = change;
+  const { record: mine, baseRecord: base, theirs: { record: theirs } } = change;
   const fields = differing(mine, theirs);
-  const chosen = new Map(fields.map((name) => [name, "mine"]));
+  // What only the other device changed is theirs to begin with.
+  const chosen = new Map(fields.map((name) => [name, base && sameField(name, mine[name], base[name]) ? "theirs" : "mine"]));
   const option = (name, whose, record) => h("label", { class: "choice" },
-    h("input", { type: "radio", name: `field-${name}`, value: whose, checked: whose === "mine", onchange: () => chosen.set(name, whose) }),
+    h("input", { type: "radio", name: `field-${name}`, value: whose, checked: chosen.get(name) === whose, onchange: () => chosen.set(name, whose) }),
     h("span", { class: "choice-text" }, h("span", { class: "soft" }, whose === "mine" ? "Yours" : "The squad's"), h("strong", {}, fieldValue(name, record[name], names))));
   const choose = (event) => {
     event.preventDefault();

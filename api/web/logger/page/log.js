@@ -14,7 +14,7 @@ import { shotList } from "./shots.js";
 import { faultLine } from "./syncview.js";
 import { standingDetail, standingPanel } from "./standing.js";
 import { readMeta, writeMeta } from "./store.js";
-import { count, marginLine, verdictTitle } from "./words.js";
+import { count, marginLine, verdictLine, verdictTitle } from "./words.js";
 
 const ghostShots = 8;
 
@@ -125,8 +125,7 @@ class LogView {
     const fields = { [placeNamed(place).board]: board };
     if (place === "breakpoint") fields.breakpoint_ft = ft;
     this.change(fields);
-    const shown = this.judged?.verdict ?? "none";
-    const words = this.judged ? `${verdictTitle[shown].toLowerCase()}, ${marginLine(this.practice.drill, this.judged)}` : "";
+    const words = this.judged ? verdictLine(this.practice.drill, this.judged) : "";
     say(`${placeNamed(place).label} ${board}${place === "breakpoint" ? ` at ${ft} feet` : ""}. ${words}`);
   }
 
@@ -227,7 +226,7 @@ class LogView {
     this.update();
     this.app.drawTop();
     const judged = this.practice.judged.get(after.id);
-    say(`Shot ${after.order} saved${judged ? `, ${verdictTitle[judged.verdict].toLowerCase()}, ${marginLine(this.practice.drill, judged)}` : ""}. ${this.scoreWords()}`);
+    say(`Shot ${after.order} saved. ${judged ? `${verdictLine(this.practice.drill, judged)}. ` : ""}${this.scoreWords()}`);
     if (this.element.contains(document.activeElement) && document.activeElement.matches(":focus-visible")) this.lane.element.focus();
   }
 
@@ -334,7 +333,7 @@ class LogView {
     const { practice, draft } = this;
     if (draft.empty && this.saved) {
       const judged = practice.judged.get(this.saved.after.id);
-      const words = judged ? `${verdictTitle[judged.verdict]}, ${marginLine(practice.drill, judged)}` : "";
+      const words = judged ? verdictLine(practice.drill, judged) : "";
       return h("p", { class: `now ${judged?.verdict ?? "none"}` }, sign(judged?.verdict ?? "none"), h("span", {}, h("strong", {}, `Shot ${this.saved.after.order} saved`), h("span", {}, words)));
     }
     if (draft.empty) {

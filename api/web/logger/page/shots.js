@@ -3,12 +3,12 @@
 import { h, sign, swap } from "./dom.js";
 import { Practice } from "./practice.js";
 import { allChanges } from "./queue.js";
-import { marginLine, shotLine, verdictTitle } from "./words.js";
+import { shotLine, verdictLine } from "./words.js";
 
 const stateWords = { unsent: "to send", waiting: "waits", refused: "refused", conflict: "conflict" };
 
 export async function shotsView(app) {
-  const element = h("div", { class: "wrap" });
+  const element = h("div", { class: "wrap medium" });
   async function draw() {
     const [practice, changes] = await Promise.all([
       Practice.load(app.db, app.choice.squad, { ...app.choice, athlete: app.athlete }), allChanges(app.db),
@@ -27,7 +27,7 @@ export function shotList(practice, shots, note) {
   return h("ol", { class: "shots" }, shots.map((shot) => {
     const judged = practice.judged.get(shot.id);
     const verdict = judged?.verdict ?? "none";
-    const words = judged ? `${verdictTitle[verdict]}${verdict === "unknown" ? "" : `, ${marginLine(practice.drill, judged)}`}` : "";
+    const words = judged ? verdictLine(practice.drill, judged) : "";
     return h("li", {}, h("a", { href: `#/log/${shot.id}`, "aria-label": `Edit shot ${shot.order}: ${words}. ${shotLine(shot, practice.ballNames)}` },
       h("span", { class: "order" }, String(shot.order)), sign(verdict),
       h("span", { class: "shot-text" }, h("strong", {}, words || shotLine(shot, practice.ballNames)), words && h("span", { class: "soft" }, shotLine(shot, practice.ballNames))),

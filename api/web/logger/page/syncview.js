@@ -12,7 +12,7 @@ const problems = {
 };
 
 export async function syncView(app) {
-  const element = h("div", { class: "wrap" });
+  const element = h("div", { class: "wrap medium" });
   const draw = async () => swap(element, h("h1", {}, "Sync"), await parts(app));
   await draw();
   return { element, refresh: draw };
@@ -32,10 +32,11 @@ async function parts(app) {
   ];
 }
 
-function summary(app, { state, unsent, elsewhere, offline }) {
+function summary(app, { state, unsent, refused, conflicts, elsewhere, offline }) {
   const problem = state?.problem;
   const lines = [];
-  lines.push(unsent.length ? `${count(unsent.length, "change")} to send.` : "Everything is sent.");
+  const aside = refused.length + conflicts.length;
+  lines.push(unsent.length ? `${count(unsent.length, "change")} to send.` : aside ? "Everything else is sent." : "Everything is sent.");
   lines.push(state?.syncedAt ? `Last synced ${timeOf(state.syncedAt, true)}.` : "Not synced yet.");
   if (problem) lines.push(problems[problem.kind] ?? `The server says: ${problem.detail}. It is tried again by itself.`);
   else if (offline) lines.push(problems.offline);

@@ -43,6 +43,13 @@ export function marginLine(drill, judged) {
   return [words, sureness(judged)].filter(Boolean).join(", ");
 }
 
+// verdictLine is a judged shot's verdict with its margin: "Kept by 2.5 boards", "Broken, 1.5 boards outside", "Not measured".
+export function verdictLine(drill, judged) {
+  const margin = marginLine(drill, judged);
+  if (judged.verdict === "unknown" || !margin) return verdictTitle[judged.verdict];
+  return judged.verdict === "kept" && margin.startsWith("by ") ? `Kept ${margin}` : `${verdictTitle[judged.verdict]}, ${margin}`;
+}
+
 // shotLine sums up what was recorded of a shot.
 export function shotLine(shot, ballNames) {
   const parts = [];
