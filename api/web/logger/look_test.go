@@ -61,5 +61,7 @@ func (d *device) everywhere(name string) {
 			d.look(name+suffix, width)
 		}
 	}
+	d.screen(320, false) // what a page enlarged fourfold on a laptop has (WCAG 2.2, 1.4.10)
+	d.look(name, 320)
 	d.screen(390, false)
 }

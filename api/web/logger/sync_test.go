@@ -11,6 +11,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/service"
+	"laneward/service/drill"
 )
 
 // logShot logs one shot by its breakpoint, and a strike.
@@ -428,5 +429,92 @@ func TestLargeFirstCopy(t *testing.T) {
 		t.Errorf("%d pages after the first were asked for, want 3", pages)
 	}
 	d.logShot(9)
+	d.waitSent()
+}
+
+// Somebody else signs in in another page of the device: the page of the first person sends nothing under their name.
+func TestSomebodyElseInAnotherPage(t *testing.T) {
+	w, first := begun(t)
+	w.network.answerInstead(func(r *http.Request) int { // so that nothing is sent yet
+		if strings.HasSuffix(r.URL.Path, "/push") {
+			return http.StatusServiceUnavailable
+		}
+		return 0
+	})
+	first.expect("503", "net::ERR")
+	first.logShot(9)
+	second := &device{t: t, base: first.base, dir: first.dir}
+	second.newPage(first.ctx)
+	second.open("#/sync")
+	second.acceptDialogs()
+	second.clickText("Sign out")
+	second.signIn(leftyEmail)
+	second.waitText("Left-hand practice")
+	w.network.answerInstead(nil)
+	first.logShot(10)
+	first.waitText("Your sign-in has ended.")
+	if n := first.changes("unsent"); n != 2 {
+		t.Errorf("%d changes are kept, want 2", n)
+	}
+	wantBoards(t, w, "")
+}
+
+// A newer version waits until the person takes it; the queue stays.
+func TestUpdate(t *testing.T) {
+	w, d := begun(t)
+	d.wait("the service worker", "navigator.serviceWorker.ready.then(() => true)")
+	d.reopen(false)
+	d.wait("the lane", "document.querySelector('.lane .wood')")
+	d.offline(true)
+	d.logShot(9)
+	d.offline(false)
+	d.waitSent()
+	w.newer.Store(true)
+	eval[bool](d, "navigator.serviceWorker.getRegistration().then(r => r.update()).then(() => true)")
+	d.waitText("A newer version of the logger is ready.")
+	d.tapLane(10, 42)
+	d.clickText("Update now")
+	d.wait("the newer version alone", "caches.keys().then(names => names.length === 1 && names[0].includes('newer'))")
+	d.wait("the shot that was begun", "document.querySelector('.place[aria-pressed=true] .place-value')?.innerText === '10 at 42'")
+	d.save()
+	d.waitSent()
+	wantBoards(t, w, "9 10")
+}
+
+// When the browser cannot keep a shot, the person is told, and what was entered stays before them.
+func TestStorageFull(t *testing.T) {
+	w, d := begun(t)
+	d.expect("QuotaExceededError", "storage is full")
+	d.tapLane(10, 42)
+	eval[bool](d, `(() => { globalThis.put = IDBObjectStore.prototype.put;
+		IDBObjectStore.prototype.put = function () { throw new DOMException("storage is full", "QuotaExceededError"); }; return true; })()`)
+	d.click("#save")
+	d.waitText("The browser could not keep it: storage is full.")
+	eval[bool](d, `(() => { IDBObjectStore.prototype.put = globalThis.put; return true; })()`)
+	d.save()
+	d.waitSent()
+	wantBoards(t, w, "10")
+}
+
+// A drill of several rules says of each what came of it.
+func TestSeveralRules(t *testing.T) {
+	w := newWorld(t)
+	low, slow, far := 8.0, 17.0, 38.0
+	several := create(w, &service.DrillRecord{Name: "Two things", Reps: 10, PassShare: 0.7, Rules: []drill.Rule{
+		{Measure: drill.Board, AtFt: &far, Min: &low}, {Measure: drill.Speed, Max: &slow},
+	}})
+	create(w, &service.AssignmentRecord{DrillID: several.ID, AthleteID: w.athlete.ID, AssignedOn: w.session.Date})
+	d := newDevice(t, startBrowser(t), w.server.URL)
+	d.begin(athleteEmail, w.session.Name)
+	d.open("#/start")
+	d.clickOn("[...document.querySelectorAll('input[name=drill]')].find(e => e.closest('label').innerText.includes('Two things'))")
+	d.clickText("Start logging")
+	d.wait("the drill", "document.querySelector('.asked')?.innerText.includes('38 ft')")
+	d.tapLane(14, 15)
+	d.tapLane(10, 42)
+	d.waitText("kept by 3.1 boards") // 14 - 4 * 23/27 on the straight line, less the edge of board 8, 7.5
+	d.waitText("not measured")
+	d.everywhere("several-rules")
+	d.save()
 	d.waitSent()
 }

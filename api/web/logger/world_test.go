@@ -37,6 +37,7 @@ type world struct {
 	session  *service.SessionRecord
 	ball     *service.BallRecord
 	network  *network
+	newer    atomic.Bool  // a newer version of the page is served
 	copied   atomic.Int64 // snapshots a test has counted
 	clockMu  sync.Mutex
 	clockOff time.Duration
@@ -69,6 +70,13 @@ func newWorld(t testing.TB) *world {
 	mux.Handle("/", edge)
 	mux.HandleFunc("/logger/", func(rw http.ResponseWriter, r *http.Request) {
 		rw.Header().Set("Content-Security-Policy", edgePolicy)
+		if w.newer.Load() && strings.HasSuffix(r.URL.Path, "/sw.js") {
+			rw.Header().Set("Content-Type", "text/javascript")
+			newer := httptest.NewRecorder()
+			page.ServeHTTP(newer, httptest.NewRequest(http.MethodGet, r.URL.Path, nil))
+			_, _ = rw.Write(bytes.Replace(newer.Body.Bytes(), []byte("const version = \""), []byte("const version = \"newer "), 1))
+			return
+		}
 		page.ServeHTTP(rw, r)
 	})
 	w.server = httptest.NewServer(w.network.over(mux))

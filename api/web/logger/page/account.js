@@ -45,7 +45,7 @@ export class Account {
 
   async signIn(email, password) {
     const tokens = await send("POST", "/v1/tokens", { body: { email, password, device: this.device } });
-    await this.keep({ user_id: tokens.user_id, email: email.trim(), ...held(tokens) });
+    await alone("laneward tokens", () => this.keep({ user_id: tokens.user_id, email: email.trim(), ...held(tokens) }));
   }
 
   // keep stores the person's tokens and makes them the one who uses the page.
@@ -60,8 +60,9 @@ export class Account {
   // token is an access token that holds for a while yet. fresh asks for another than the one that was refused.
   async token(refused = null) {
     return alone("laneward tokens", async () => {
-      this.person = await this.read();
-      const person = this.person;
+      const person = await this.read();
+      if (person?.user_id !== this.person?.user_id) throw new SignedOut("somebody else has signed in on this device"); // in another page
+      this.person = person;
       if (!person?.refresh_token) throw new SignedOut("sign in to send what is kept here");
       if (person.access_token && person.access_token !== refused && person.access_until > Date.now() + spareMs) return person.access_token;
       try {

@@ -29,6 +29,7 @@ class App {
     window.addEventListener("online", () => this.sync?.reconnect());
     window.addEventListener("offline", () => this.refresh());
     document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && this.sync?.wake());
+    this.watchFaults();
     this.watchPresses();
     this.watchForUpdates();
     if (this.account.person) await this.enter();
@@ -56,8 +57,15 @@ class App {
 
   // meet asks the server who this is and in which squads.
   async meet() {
-    this.me = await this.account.call((token) => send("GET", "/v1/me", { token }));
-    await writeMeta(this.db, "me", this.me);
+    const { db } = this;
+    const me = await this.account.call((token) => send("GET", "/v1/me", { token }));
+    if (db !== this.db) return; // signed out meanwhile
+    const left = this.squad;
+    if (left && !me.squads.some((squad) => squad.squad_id === left.squad_id) && (await allChanges(db)).some((change) => change.squad === left.squad_id)) {
+      me.squads.push(left); // what was not sent to it is still to be seen
+    }
+    this.me = me;
+    await writeMeta(db, "me", me);
     if (!this.choice.squad && this.me.squads.length === 1) await this.choose({ squad: this.me.squads[0].squad_id });
   }
 
@@ -79,7 +87,7 @@ class App {
     this.sync?.stop();
     this.sync = null;
     if (!this.choice.squad) return;
-    this.sync = new Sync({ account: this.account, db: this.db, squad: this.choice.squad, told: () => this.refresh() });
+    this.sync = new Sync({ account: this.account, db: this.db, squad: this.choice.squad, told: () => this.refresh(), moved: () => this.meet().catch(passed) });
     this.sync.start();
   }
 
@@ -127,6 +135,16 @@ class App {
     }
   }
 
+  // watchFaults tells of what went wrong in the page itself, so that nobody takes silence for success.
+  watchFaults() {
+    const told = ({ reason, error }) => {
+      this.fault = (reason ?? error)?.message ?? "unknown";
+      if (this.account.person) this.drawTop();
+    };
+    window.addEventListener("unhandledrejection", told);
+    window.addEventListener("error", told);
+  }
+
   // watchPresses holds the page still while something is pressed, so that nothing goes from under a finger.
   watchPresses() {
     const ended = () => setTimeout(() => { // once the click has been told
@@ -154,7 +172,7 @@ class App {
   async drawTop() {
     const top = document.getElementById("top");
     if (!this.account.person) {
-      swap(top, h("div", { class: "bar" }, brand()));
+      swap(top, h("div", { class: "bar" }, brand(), h("strong", {}, "Laneward logger")));
       return;
     }
     const standing = await this.standing();
@@ -175,6 +193,10 @@ class App {
     } else if (problem?.kind === "too-old") {
       notes.push([`This version of the logger is too old for the server. ${kept} not sent yet stay here. `,
         h("button", { type: "button", class: "plain", onclick: () => this.takeUpdate() }, "Update the logger")]);
+    }
+    if (this.fault) {
+      notes.push([`Something went wrong in this page (${this.fault}). What was saved is kept. `,
+        h("button", { type: "button", class: "plain", onclick: () => location.reload() }, "Open it anew")]);
     }
     if (this.update) notes.push(["A newer version of the logger is ready. ", h("button", { type: "button", class: "plain", onclick: () => this.takeUpdate() }, "Update now")]);
     return notes.map((note) => h("p", { class: "notice" }, note));

@@ -34,7 +34,7 @@ function fieldByField(change, names, settle) {
   const chosen = new Map(fields.map((name) => [name, base && sameField(name, mine[name], base[name]) ? "theirs" : "mine"]));
   const option = (name, whose, record) => h("label", { class: "choice" },
     h("input", { type: "radio", name: `field-${name}`, value: whose, checked: chosen.get(name) === whose, onchange: () => chosen.set(name, whose) }),
-    h("span", { class: "choice-text" }, h("span", { class: "soft" }, whose === "mine" ? "Yours" : "The squad's"), h("strong", {}, fieldValue(name, record[name], names))));
+    h("span", { class: "choice-text" }, h("span", { class: "soft" }, whose === "mine" ? "Yours" : "Theirs"), h("strong", {}, fieldValue(name, record[name], names))));
   const choose = (event) => {
     event.preventDefault();
     const result = { ...theirs };
@@ -49,7 +49,7 @@ function fieldByField(change, names, settle) {
     fields.map((name) => h("fieldset", { class: "versus" }, h("legend", {}, fieldWord(name)), option(name, "mine", mine), option(name, "theirs", theirs))),
     h("div", { class: "actions" }, h("button", { type: "submit" }, "Keep what is chosen"),
       h("button", { type: "button", class: "quiet", onclick: () => settle(mine) }, "Keep all of yours"),
-      h("button", { type: "button", class: "quiet", onclick: () => settle(theirs) }, "Keep all of the squad's")));
+      h("button", { type: "button", class: "quiet", onclick: () => settle(theirs) }, "Keep all of theirs")));
 }
 
 function keepOrDelete(change, names, settle) {

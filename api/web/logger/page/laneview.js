@@ -272,7 +272,7 @@ export class LaneView {
     const lines = svg("path", { class: "cross", d: `M${x} ${top}V${foul}M0 ${y}H${width}` });
     const text = board < 1 || board > boards ? "Gutter" : `Board ${board}`;
     const words = `${text} · ${placeNamed(placeAt(ft).name).label}${placeAt(ft).ft === null || keys ? ` ${ft} ft` : ""}`;
-    const wide = 8 * words.length + 16;
+    const wide = 8.6 * words.length + 20;
     const at = clamp(x - wide / 2, 2, width - wide - 2), above = y > 76 ? y - 66 : y + 34;
     return [lines, svg("g", { class: "loupe" },
       svg("rect", { x: at, y: above, width: wide, height: 32, rx: 6 }), svg("text", { x: at + wide / 2, y: above + 21, "text-anchor": "middle" }, words))];

@@ -34,6 +34,7 @@ class LogView {
     this.app = app;
     this.saved = null; // what the last save can be undone to
     this.writes = 0; // of shots, by this view
+    this.failure = ""; // why the last save failed
   }
 
   async load(editing) {
@@ -74,8 +75,7 @@ class LogView {
     this.standing = h("div", {});
     this.more = h("details", { class: "more" });
     this.detail = h("div", { class: "log-detail" });
-    this.footInner = h("div", { class: "foot-inner" });
-    this.foot = h("div", { class: "foot" }, this.footInner);
+    this.buildFoot();
     this.recent = h("div", { class: "log-recent" });
     this.heading = h("h1", { class: "unseen" });
     const faults = this.faults.map((fault) => h("p", { class: "fault" }, `The server did not take this shot. ${faultLine(fault)}`));
@@ -86,6 +86,19 @@ class LogView {
         this.lane.element, this.places.element),
       h("section", { class: "log-pins", "aria-label": "Pins" }, this.pins.element, this.more), this.detail, this.recent, this.foot);
     this.buildMore();
+  }
+
+  // buildFoot makes the buttons once: one that was made anew while a finger is on it would not be pressed.
+  buildFoot() {
+    this.word = h("div", { class: "word" });
+    this.undoButton = h("button", { type: "button", class: "quiet undo", id: "undo", "aria-label": "Undo", onclick: () => this.undo() },
+      svg("svg", { viewBox: "0 0 24 24", "aria-hidden": "true", focusable: "false" }, svg("path", { d: "M8.500 4.500L4 9l4.500 4.500M4.500 9H14a5.500 5.500 0 0 1 0 11H9" })), h("span", {}, "Undo"));
+    this.saveButton = h("button", { type: "button", class: "save", id: "save", onclick: () => this.save() });
+    const { original } = this.draft;
+    this.editActions = original && h("div", { class: "edit-actions" },
+      h("button", { type: "button", class: "plain", onclick: () => this.app.go("log") }, "Leave as it was"),
+      h("button", { type: "button", class: "plain danger", onclick: () => this.remove() }, `Delete shot ${original.order}`));
+    this.foot = h("div", { class: "foot" }, h("div", { class: "foot-inner" }, this.word, this.undoButton, this.saveButton, this.editActions));
   }
 
   buildMore() {
@@ -145,6 +158,7 @@ class LogView {
   change(fields, again) {
     this.draft.change(fields, again);
     this.saved = null;
+    this.failure = "";
     this.keepDraft();
     this.update();
   }
@@ -192,9 +206,15 @@ class LogView {
     if (this.saving) return;
     this.saving = true;
     this.writes++;
+    this.failure = "";
     try {
       if (this.draft.original) await this.saveEdit();
       else await this.saveNew();
+    } catch (error) {
+      this.failure = `The browser could not keep it: ${error.message}. Free some storage and save again.`;
+      this.update();
+      say(`Not saved. ${this.failure}`);
+      console.warn(error);
     } finally {
       this.writes++;
       this.saving = false;
@@ -277,7 +297,7 @@ class LogView {
     this.lane.update({ corridors, marks: draft.marks.map((mark) => ({ ...mark, verdict: this.verdictAt(mark.place) })), ghosts: this.ghosts(), selected: this.place });
     this.pins.update(draft.record.standing ?? null);
     this.places.update(draft.record, this.place, this.askedPlaces());
-    swap(this.standing, standingPanel(practice));
+    swap(this.standing, standingPanel(practice, this.judged));
     swap(this.detail, standingDetail(practice, (shot) => this.edit(shot)));
     swap(this.recent, h("h2", {}, "Shots"), shotList(practice, practice.inSession.slice(-10).reverse(), () => ""));
     this.updateMore();
@@ -318,19 +338,18 @@ class LogView {
   updateFoot() {
     const { draft, practice } = this;
     const next = 1 + practice.inSession.reduce((most, shot) => Math.max(most, shot.order), 0);
-    const undo = h("button", { type: "button", class: "quiet undo", id: "undo", "aria-label": "Undo", "aria-disabled": String(draft.steps.length === 0 && !this.saved), onclick: () => this.undo() },
-      svg("svg", { viewBox: "0 0 24 24", "aria-hidden": "true", focusable: "false" }, svg("path", { d: "M8.500 4.500L4 9l4.500 4.500M4.500 9H14a5.500 5.500 0 0 1 0 11H9" })), h("span", {}, "Undo"));
-    const save = h("button", { type: "button", class: "save", id: "save", "aria-disabled": String(draft.empty), onclick: () => this.save() },
-      draft.original ? "Save changes" : `Save shot ${next}`);
-    const extra = draft.original ? h("div", { class: "edit-actions" },
-      h("button", { type: "button", class: "plain", onclick: () => this.app.go("log") }, "Leave as it was"),
-      h("button", { type: "button", class: "plain danger", onclick: () => this.remove() }, `Delete shot ${draft.original.order}`)) : null;
-    swap(this.footInner, this.verdict(), undo, save, extra);
+    swap(this.word, this.verdict());
+    this.undoButton.setAttribute("aria-disabled", String(draft.steps.length === 0 && !this.saved));
+    this.saveButton.setAttribute("aria-disabled", String(draft.empty));
+    const words = draft.original ? "Save changes" : `Save shot ${next}`;
+    if (this.saveButton.textContent !== words) this.saveButton.textContent = words;
+    if (this.editActions) this.editActions.hidden = !draft.original;
   }
 
   // verdict is the word on the shot being logged, or on the one just saved.
   verdict() {
     const { practice, draft } = this;
+    if (this.failure) return h("p", { class: "now broken" }, sign("broken"), h("span", {}, h("strong", {}, "Not saved"), h("span", {}, this.failure)));
     if (draft.empty && this.saved) {
       const judged = practice.judged.get(this.saved.after.id);
       const words = judged ? verdictLine(practice.drill, judged) : "";

@@ -2,13 +2,15 @@
 
 import { h, sign, svg } from "./dom.js";
 import { sentence } from "./sentence.js";
-import { count, percent, verdictTitle } from "./words.js";
+import { count, percent, verdictTitle, verdictWords } from "./words.js";
 
 const verdicts = { met: ["Met", "met"], "not met": ["Not met", "not-met"], "too few shots": ["Too few shots", "open"] };
 
 const lastShots = 8;
 
-export function standingPanel(practice) {
+// standingPanel tells what is asked and how much of it was kept. judged is the shot being logged, null for none: with several rules each says what
+// came of it.
+export function standingPanel(practice, judged) {
   const { drill, score } = practice;
   if (!drill) {
     return h("section", { class: "standing card", "aria-label": "This session" },
@@ -16,7 +18,8 @@ export function standingPanel(practice) {
   }
   const [words, kind] = verdicts[score.verdict];
   return h("section", { class: "standing card", "aria-label": "How the drill stands" },
-    h("ul", { class: "asked" }, drill.rules.map((rule) => h("li", {}, sentence(rule, practice.ballNames)))),
+    h("ul", { class: "asked" }, drill.rules.map((rule, i) => h("li", {}, sentence(rule, practice.ballNames),
+      judged && drill.rules.length > 1 && h("span", { class: `rule ${judged.rules[i].verdict}` }, sign(judged.rules[i].verdict), verdictWords(rule, judged.rules[i]))))),
     h("p", { class: "kept" },
       h("strong", {}, score.judged ? `${score.kept} of ${score.judged}` : "No shots"),
       h("span", {}, score.judged ? `kept, ${percent(score.share)}` : "judged yet"),
@@ -35,7 +38,8 @@ function facts({ score, sessionScore, drill, inSession }) {
   const found = [];
   if (score.judged) {
     found.push(`95 % interval ${Math.round(score.interval.low * 100)} to ${percent(score.interval.high)}`);
-    found.push(`run of ${score.run}${score.longestRun > score.run ? `, longest ${score.longestRun}` : ""}`);
+    if (score.run) found.push(`run of ${score.run}${score.longestRun > score.run ? `, longest ${score.longestRun}` : ""}`);
+    else if (score.longestRun) found.push(`longest run ${score.longestRun}`);
   }
   if (score.unknown) found.push(`${score.unknown} not measured`);
   if (score.verdict === "too few shots" && score.judged) {

@@ -28,10 +28,11 @@ async function changeStateIn(tx, squad, change) {
 
 const changeState = (db, squad, change) => run(db, ["meta"], "readwrite", (tx) => changeStateIn(tx, squad, change));
 
-// Sync works for one squad of one person until it is stopped. told is called whenever the copy, the queue or the state has changed.
+// Sync works for one squad of one person until it is stopped. told is called whenever the copy, the queue or the state has changed, moved when
+// what the person may see has.
 export class Sync {
-  constructor({ account, db, squad, told }) {
-    Object.assign(this, { account, db, squad, told });
+  constructor({ account, db, squad, told, moved }) {
+    Object.assign(this, { account, db, squad, told, moved });
     this.stopper = new AbortController();
     this.failures = 0;
     this.waking = null;
@@ -105,6 +106,7 @@ export class Sync {
         if (!problem) throw error;
         this.failures++;
         await changeState(this.db, this.squad, { problem });
+        if (problem.kind === "not-a-member") this.moved();
         wait = problem.lasting ? undefined : Math.max(error.retryAfterMs ?? 0, backoff(this.failures));
       }
       this.tell();
@@ -142,6 +144,7 @@ export class Sync {
       await this.pullFrom(state);
     } catch (error) {
       if (!(error instanceof Problem) || error.status !== 410 && !(error.status === 400 && error.code === "invalid")) throw error;
+      this.moved();
       await this.copyAll({ ...state, page: "" }); // the cursor leads nowhere any more; the queue stays
     }
   }

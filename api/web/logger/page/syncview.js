@@ -11,6 +11,8 @@ const problems = {
   "too-old": "This version of the logger is too old for the server. Update it; what was not sent stays here.",
 };
 
+const listed = 20; // of what only has to be sent; the number says how many there are
+
 export async function syncView(app) {
   const element = h("div", { class: "wrap medium" });
   const draw = async () => swap(element, h("h1", {}, "Sync"), await parts(app));
@@ -28,6 +30,7 @@ async function parts(app) {
     ...group("Refused", "The server did not take these. Mend them and they are sent again.", standing.refused, (change) => mendings(app, change), names),
     ...group("Waiting for something else", "These refer to something the squad does not have, or not for you. They are sent again with every sync.", standing.waiting,
       (change) => mendings(app, change), names),
+    ...group("To send", "Sent as soon as the server can be reached.", standing.unsent.filter((change) => change.state === "unsent").slice(0, listed), () => [], names),
     account(app, standing),
   ];
 }
@@ -50,7 +53,7 @@ function group(title, words, changes, actions, names) {
   if (changes.length === 0) return [];
   return [h("section", { class: "card" }, h("h2", {}, title), h("p", { class: "soft" }, words), h("ul", { class: "changes" }, changes.map((change) => h("li", {},
     h("strong", {}, titleOf(change)), change.record && change.kind === "shot" && h("span", { class: "soft" }, shotLine(change.record, names)),
-    change.faults.map((fault) => h("span", { class: "fault" }, faultLine(fault))), h("span", { class: "actions" }, actions(change))))))];
+    change.faults.map((fault) => h("span", { class: "fault" }, faultLine(fault))), actions(change).length > 0 && h("span", { class: "actions" }, actions(change))))))];
 }
 
 export function titleOf(change) {

@@ -4,7 +4,7 @@ import { unitOf } from "./judge.js";
 import { leaveName, placeNamed } from "./lane.js";
 import { amount } from "./sentence.js";
 
-export const percent = (share) => `${Math.round(share * 100)} %`;
+export const percent = (share) => `${Math.round(share * 100)}\u00a0%`;
 
 export const round = (value, digits = 1) => Number(value.toFixed(digits));
 
@@ -29,7 +29,7 @@ export function sureness(judged) {
   if (judged.verdict === "unknown") return "";
   const right = judged.verdict === "kept" ? judged.probabilityKept : 1 - judged.probabilityKept;
   if (right > 0.95) return "";
-  return `${Math.round(right * 100)} % sure`;
+  return `${percent(right)} sure`;
 }
 
 // marginLine is the one line about a judged shot under its verdict.
@@ -40,7 +40,7 @@ export function marginLine(drill, judged) {
   const rule = drill.rules[judged.rules.indexOf(worst)];
   if (judged.verdict === "unknown") return worst.reason;
   const words = verdictWords(rule, worst).replace(/^kept ?|^broken,? ?/, "");
-  return [words, sureness(judged)].filter(Boolean).join(", ");
+  return [words, worst.basis === "estimated" ? "estimated" : "", sureness(judged)].filter(Boolean).join(", ");
 }
 
 // verdictLine is a judged shot's verdict with its margin: "Kept by 2.5 boards", "Broken, 1.5 boards outside", "Not measured".
