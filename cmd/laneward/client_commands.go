@@ -20,6 +20,8 @@ type clientCommands struct {
 	Edit   editCommand   `cmd:"" group:"records" help:"Change an athlete, ball, pattern, session or drill."`
 	Delete deleteCommand `cmd:"" group:"records" help:"Delete one record."`
 
+	Log        logCommand        `cmd:"" group:"practice" help:"Log shots as they are thrown. Needs no network."`
+	Sync       syncCommand       `cmd:"" group:"practice" help:"Send what was logged without a network, and fetch what is new."`
 	Import     importCommand     `cmd:"" group:"practice" help:"Store the shots of a practice log."`
 	Columns    columnsCommand    `cmd:"" group:"practice" help:"List the columns of a practice log."`
 	Assign     assignCommand     `cmd:"" group:"practice" help:"Assign a drill to athletes."`

@@ -2,6 +2,7 @@ package local_test
 
 import (
 	"context"
+	"database/sql"
 	"encoding/json"
 	"errors"
 	"flag"
@@ -55,6 +56,7 @@ type history struct {
 	base    base
 	logged  map[uuid.UUID]bool // the shots; false from when anybody has deleted one
 	losses  bool
+	owner   *sql.DB
 	context context.Context //nolint:containedctx // the test's
 }
 
@@ -73,8 +75,11 @@ func TestConvergence(t *testing.T) {
 	coach.signUp("coach")
 	athlete := w.newDevice(w.address)
 	athlete.signUp("athlete")
+	owner := openOwner(t, w.db.OwnerURL)
 	rapid.Check(t, func(rt *rapid.T) {
 		h := newHistory(t, rt, w, coach, athlete)
+		h.owner = owner
+		defer h.close()
 		for range rapid.IntRange(5, 40).Draw(rt, "steps") {
 			h.step()
 		}
@@ -144,10 +149,9 @@ func (h *history) step() {
 		c.must(err)
 		c.must(c.store.Close())
 		c.store = store
-		h.world.t.Cleanup(func() { _ = store.Close() })
 	case "restore":
 		if rapid.IntRange(0, 3).Draw(h.T, "whether") == 0 {
-			_, err := openOwner(h.world.t, h.world.db.OwnerURL).ExecContext(h.context, `UPDATE instance SET epoch = gen_random_uuid()`)
+			_, err := h.owner.ExecContext(h.context, `UPDATE instance SET epoch = gen_random_uuid()`)
 			c.must(err)
 		}
 	}
@@ -179,6 +183,12 @@ func (h *history) decide(c *copy) {
 		} else {
 			c.must(c.store.Drop(h.context, p.Number))
 		}
+	}
+}
+
+func (h *history) close() {
+	for _, c := range h.copies {
+		_ = c.store.Close()
 	}
 }
 

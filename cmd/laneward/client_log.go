@@ -1,0 +1,556 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"laneward/openapi"
+	"laneward/openapi/client"
+	"laneward/openapi/client/local"
+)
+
+type logCommand struct {
+	Server  string `env:"LANEWARD_SERVER" placeholder:"URL" help:"Server the shots are for; without it the one signed in to last. It is not asked."`
+	Squad   string `env:"LANEWARD_SQUAD" placeholder:"NAME" help:"Squad, by name or id; without it the only one you are in."`
+	Athlete string `placeholder:"NAME" help:"Who bowls; an athlete's own unless told otherwise."`
+	Session string `placeholder:"NAME" help:"The session, by name, day or id. Without it you are asked."`
+	New     string `placeholder:"NAME" help:"Begin a new session of this name instead, today's."`
+	Pattern string `placeholder:"NAME" help:"The oil pattern of a new session."`
+	Drill   string `placeholder:"NAME" help:"The drill the shots are thrown for, or none. Without it you are asked."`
+	Ball    string `placeholder:"NAME" help:"The ball, until you type another."`
+}
+
+func (logCommand) Help() string {
+	return `Type a line a shot; what was asked for and how the drill stands is told at once. Each shot is safe on this computer before it says so. No network is needed, only that laneward sync has run before; laneward sync sends the shots later.
+
+A shot is laydown, arrows, breakpoint@ft, entry and the pins left, with - for what was not seen, and anything else by its name:
+
+    15.5 11 9@42 17 10
+    - - 9@42 - x
+    bp=9@42 leave=4-9 speed=17.2 note=late
+
+Examples:
+
+    laneward log
+    laneward log --new Practice --drill "Play inside" --ball "Blue solid"
+    laneward log --session 2026-11-20 --drill none`
+}
+
+// Run logs shots until the person has had enough.
+func (c *logCommand) Run(ctx context.Context, env environment) error {
+	if c.Session != "" && c.New != "" {
+		return usage("--session is one there is and --new one there is not: give one of them")
+	}
+	if c.Pattern != "" && c.New == "" {
+		return usage("--pattern is of a new session: name that with --new")
+	}
+	return clientFlags{Server: c.Server}.withCopy(ctx, env, func(conn *copyConnection) error {
+		squad, err := conn.localSquad(ctx, c.Squad)
+		if err != nil {
+			return err
+		}
+		d := &logDesk{copyConnection: conn, squad: squad, lines: readLines(env.stdin), prompts: terminal(env.stdin) != nil}
+		err = d.choose(ctx, c)
+		if err == nil {
+			err = d.work(ctx)
+		}
+		if errors.Is(err, errEnough) || errors.Is(err, context.Canceled) {
+			err = nil
+		}
+		d.goodbye()
+		return err
+	})
+}
+
+// logDesk is where shots are logged: for one athlete, in one session, for one drill or none.
+type logDesk struct {
+	*copyConnection
+	squad   local.Squad
+	lines   <-chan typedLine
+	prompts bool // a person is asked; else lines come from a file
+
+	athlete openapi.Athlete
+	session sessionOf
+	drill   *drillOf // nil for none
+	ball    *uuid.UUID
+	balls   map[uuid.UUID]string // the athlete's, by id
+	practice
+	saved int         // shots of this sitting
+	mine  []uuid.UUID // those, for undo
+}
+
+// sessionOf is a session with whether it is stored yet: a new one is with its first shot.
+type sessionOf struct {
+	openapi.Session
+	id  uuid.UUID
+	new bool
+}
+
+// errEnough is the person's wish to end.
+var errEnough = errors.New("enough")
+
+// typedLine is a line that was typed, or why there are no more.
+type typedLine struct {
+	text string
+	err  error
+}
+
+// readLines reads lines beside the program, so that Ctrl-C need not wait for one.
+func readLines(from io.Reader) <-chan typedLine {
+	lines := make(chan typedLine)
+	go func() {
+		scanner := bufio.NewScanner(from)
+		for scanner.Scan() {
+			lines <- typedLine{text: scanner.Text()}
+		}
+		err := scanner.Err()
+		if err == nil {
+			err = errEnough
+		}
+		lines <- typedLine{err: err}
+	}()
+	return lines
+}
+
+// ask returns the next line. It fails with errEnough at the end of the input and when the person quits.
+func (d *logDesk) ask(ctx context.Context, prompt string) (string, error) {
+	if d.prompts {
+		if err := d.print(prompt); err != nil {
+			return "", err
+		}
+	}
+	select {
+	case line := <-d.lines:
+		text := strings.TrimSpace(line.text)
+		if line.err == nil && slices.Contains([]string{"q", "quit", "exit"}, strings.ToLower(text)) {
+			return "", errEnough
+		}
+		return text, line.err
+	case <-ctx.Done():
+		return "", ctx.Err()
+	}
+}
+
+// goodbye says where the shots are.
+func (d *logDesk) goodbye() {
+	if d.prompts {
+		d.say("")
+	}
+	if d.saved > 0 {
+		d.say("%s on this computer: laneward sync sends them.", verb(d.saved, "shot is", "shots are"))
+	}
+}
+
+// all returns the records of a kind as the person sees them.
+func (d *logDesk) all(ctx context.Context, kind client.Kind) ([]client.Record, error) {
+	found, err := d.Records(ctx, d.squad.ID, kind)
+	records := make([]client.Record, len(found))
+	for i, record := range found {
+		records[i] = record.Record
+	}
+	return records, err
+}
+
+// find is the record of a kind that the person means.
+func (d *logDesk) find(ctx context.Context, kind client.Kind, text string) (client.Record, error) {
+	all, err := d.all(ctx, kind)
+	if err != nil {
+		return client.Record{}, err
+	}
+	if id, err := uuid.Parse(text); err == nil {
+		if at := slices.IndexFunc(all, func(r client.Record) bool { return r.ID == id }); at >= 0 {
+			return all[at], nil
+		}
+	}
+	var named day
+	if kind == client.Session && named.UnmarshalText([]byte(text)) == nil { // today or yesterday, as well as a day
+		text = named.String()
+	}
+	return client.Pick(all, kind, text)
+}
+
+// choose settles who bowls, in which session, for which drill and with which ball.
+func (d *logDesk) choose(ctx context.Context, c *logCommand) error {
+	for _, step := range []func(context.Context, *logCommand) error{d.chooseAthlete, d.chooseSession, d.chooseDrill, d.chooseBall} {
+		if err := step(ctx, c); err != nil {
+			return err
+		}
+	}
+	return d.load(ctx)
+}
+
+func (d *logDesk) chooseAthlete(ctx context.Context, c *logCommand) error {
+	var record client.Record
+	var err error
+	switch {
+	case c.Athlete != "":
+		record, err = d.find(ctx, client.Athlete, c.Athlete)
+	case d.squad.Athlete != nil:
+		var own local.Record
+		own, err = d.Get(ctx, d.squad.ID, client.Athlete, *d.squad.Athlete)
+		record = own.Record
+	default:
+		record, err = d.pickAthlete(ctx)
+	}
+	if err == nil {
+		d.athlete, err = client.Decode[openapi.Athlete](record)
+	}
+	return err
+}
+
+func (d *logDesk) pickAthlete(ctx context.Context) (client.Record, error) {
+	all, err := d.all(ctx, client.Athlete)
+	if err != nil {
+		return client.Record{}, err
+	}
+	if len(all) == 0 {
+		return client.Record{}, &exitError{exitNotFound, fmt.Errorf("the squad has no athletes on this computer yet: laneward add athlete, then laneward sync")}
+	}
+	rows := make([][]string, len(all))
+	for i, record := range all {
+		name, err := nameOf(record)
+		if err != nil {
+			return client.Record{}, err
+		}
+		rows[i] = []string{name}
+	}
+	at, text, err := d.pick(ctx, "Who bowls?", rows, nil, "")
+	if err == nil && text != "" {
+		return client.Pick(all, client.Athlete, text)
+	}
+	if err != nil {
+		return client.Record{}, err
+	}
+	return all[at], nil
+}
+
+// pick lets the person choose a row by its number; other keeps words that are no row. It asks again until the answer is one of these, and takes
+// standard for an empty one. A text that is neither is returned with place -1, for a name to be looked up.
+func (d *logDesk) pick(ctx context.Context, question string, rows [][]string, other map[string]string, standard string) (place int, text string, err error) {
+	if err := d.print(pickList(question, rows, other)); err != nil {
+		return 0, "", err
+	}
+	prompt := "> "
+	if standard != "" {
+		prompt = "[" + standard + "] > "
+	}
+	for {
+		answer, err := d.ask(ctx, prompt)
+		if err != nil {
+			return 0, "", err
+		}
+		if answer == "" {
+			answer = standard
+		}
+		n, err := strconv.Atoi(answer)
+		_, known := other[answer]
+		switch {
+		case known:
+			return -1, answer, nil
+		case answer == "":
+		case err != nil:
+			return -1, answer, nil
+		case n >= 1 && n <= len(rows):
+			return n - 1, "", nil
+		}
+		d.say("Type a number from the list, or a name.")
+	}
+}
+
+func pickList(question string, rows [][]string, other map[string]string) string {
+	var b strings.Builder
+	b.WriteString(question + "\n")
+	list := newTable(make([]string, 1+cellsOf(rows))...)
+	for i, row := range rows {
+		list.add(append([]string{"  " + strconv.Itoa(i+1)}, row...)...)
+	}
+	for _, key := range sortedKeys(other) {
+		list.add(append([]string{"  " + key, other[key]}, make([]string, max(0, cellsOf(rows)-1))...)...)
+	}
+	_, body, _ := strings.Cut(list.text(0, false), "\n") // without the header
+	b.WriteString(body)
+	return b.String()
+}
+
+func cellsOf(rows [][]string) int {
+	if len(rows) == 0 {
+		return 1
+	}
+	return len(rows[0])
+}
+
+func sortedKeys(m map[string]string) []string {
+	keys := make([]string, 0, len(m))
+	for key := range m {
+		keys = append(keys, key)
+	}
+	slices.Sort(keys)
+	return keys
+}
+
+// shownSessions is how many sessions are offered, the latest.
+const shownSessions = 9
+
+func (d *logDesk) chooseSession(ctx context.Context, c *logCommand) error {
+	switch {
+	case c.New != "":
+		return d.newSession(ctx, c.New, c.Pattern)
+	case c.Session != "":
+		record, err := d.find(ctx, client.Session, c.Session)
+		if err != nil {
+			return err
+		}
+		return d.takeSession(record)
+	}
+	sessions, err := d.sessionsToChoose(ctx)
+	if err != nil {
+		return err
+	}
+	today := dayOf(time.Now())
+	standard := "n"
+	rows := make([][]string, len(sessions))
+	for i, s := range sessions {
+		whose := ""
+		if s.AthleteID == nil {
+			whose = "the squad's"
+		}
+		rows[i] = []string{s.Date.String(), s.Name, whose}
+		if s.Date == today && standard == "n" {
+			standard = strconv.Itoa(i + 1)
+		}
+	}
+	at, text, err := d.pick(ctx, "Which session?", rows, map[string]string{"n": "a new one, today"}, standard)
+	switch {
+	case err != nil:
+		return err
+	case text == "n":
+		name, err := d.ask(ctx, "Its name [Practice]: ")
+		if err != nil {
+			return err
+		}
+		if name == "" {
+			name = "Practice"
+		}
+		return d.newSession(ctx, name, "")
+	case text != "":
+		record, err := d.find(ctx, client.Session, text)
+		if err != nil {
+			return err
+		}
+		return d.takeSession(record)
+	}
+	d.session = sessions[at]
+	return nil
+}
+
+// sessionsToChoose are the athlete's own sessions and the squad's, the latest first.
+func (d *logDesk) sessionsToChoose(ctx context.Context) ([]sessionOf, error) {
+	all, err := d.all(ctx, client.Session)
+	if err != nil {
+		return nil, err
+	}
+	var sessions []sessionOf
+	for _, record := range all {
+		s, err := client.Decode[openapi.Session](record)
+		if err != nil {
+			return nil, err
+		}
+		if s.AthleteID == nil || *s.AthleteID == *d.athlete.ID {
+			sessions = append(sessions, sessionOf{Session: s, id: record.ID})
+		}
+	}
+	slices.SortStableFunc(sessions, func(a, b sessionOf) int { return b.Date.Compare(a.Date.Time) })
+	return sessions[:min(len(sessions), shownSessions)], nil
+}
+
+func (d *logDesk) takeSession(record client.Record) error {
+	s, err := client.Decode[openapi.Session](record)
+	if err != nil {
+		return err
+	}
+	if s.AthleteID != nil && *s.AthleteID != *d.athlete.ID {
+		return usage("the session %s is another athlete's: name one of %s, or begin one with --new", s.Name, d.athlete.Name)
+	}
+	d.session = sessionOf{Session: s, id: record.ID}
+	return nil
+}
+
+func (d *logDesk) newSession(ctx context.Context, name, pattern string) error {
+	id, err := uuid.NewV7()
+	if err != nil {
+		return fmt.Errorf("make an id: %w", err)
+	}
+	s := openapi.Session{ID: &id, Kind: openapi.Practice, Name: name, Date: dayOf(time.Now()), AthleteID: d.athlete.ID}
+	if pattern != "" {
+		record, err := d.find(ctx, client.Pattern, pattern)
+		if err != nil {
+			return err
+		}
+		s.PatternID = &record.ID
+	}
+	d.session = sessionOf{s, id, true}
+	return nil
+}
+
+// keepSession puts a new session into the queue, ahead of its first shot.
+func (d *logDesk) keepSession(ctx context.Context) error {
+	if !d.session.new {
+		return nil
+	}
+	text, err := json.Marshal(d.session.Session)
+	if err != nil {
+		return fmt.Errorf("write the session: %w", err)
+	}
+	if err := d.Put(ctx, d.squad.ID, client.Record{Kind: client.Session, ID: d.session.id, JSON: text}); err != nil {
+		return err
+	}
+	d.session.new = false
+	return nil
+}
+
+func (d *logDesk) chooseDrill(ctx context.Context, c *logCommand) error {
+	if c.Drill == "none" {
+		return nil
+	}
+	if c.Drill != "" {
+		record, err := d.find(ctx, client.Drill, c.Drill)
+		if err != nil {
+			return err
+		}
+		return d.takeDrill(ctx, record)
+	}
+	all, assigned, err := d.drillsToChoose(ctx)
+	if err != nil || len(all) == 0 {
+		return err
+	}
+	rows := make([][]string, len(all))
+	for i, record := range all {
+		asked, err := client.Decode[openapi.Drill](record)
+		if err != nil {
+			return err
+		}
+		what := ""
+		if i < assigned {
+			what = "assigned"
+		}
+		rows[i] = []string{asked.Name, fmt.Sprintf("%d shots, %s to pass", asked.Reps, percent(asked.PassShare)), what}
+	}
+	standard := "0"
+	if assigned > 0 {
+		standard = "1"
+	}
+	at, text, err := d.pick(ctx, "For which drill?", rows, map[string]string{"0": "none"}, standard)
+	switch {
+	case err != nil || text == "0" || text == "none":
+		return err
+	case text != "":
+		record, err := client.Pick(all, client.Drill, text)
+		if err != nil {
+			return err
+		}
+		return d.takeDrill(ctx, record)
+	}
+	return d.takeDrill(ctx, all[at])
+}
+
+// drillsToChoose are the drills on this computer, first those assigned to the athlete.
+func (d *logDesk) drillsToChoose(ctx context.Context) (all []client.Record, assigned int, err error) {
+	assignments, err := d.assignments(ctx)
+	if err != nil {
+		return nil, 0, err
+	}
+	drills, err := d.all(ctx, client.Drill)
+	if err != nil {
+		return nil, 0, err
+	}
+	given := func(r client.Record) bool {
+		return slices.ContainsFunc(assignments, func(a openapi.Assignment) bool { return a.DrillID == r.ID })
+	}
+	for _, record := range drills {
+		if given(record) {
+			all = append(all, record)
+		}
+	}
+	assigned = len(all)
+	for _, record := range drills {
+		if !given(record) {
+			all = append(all, record)
+		}
+	}
+	return all, assigned, nil
+}
+
+// assignments are those of the athlete.
+func (d *logDesk) assignments(ctx context.Context) ([]openapi.Assignment, error) {
+	records, err := d.OfAthlete(ctx, d.squad.ID, client.Assignment, *d.athlete.ID)
+	if err != nil {
+		return nil, err
+	}
+	assignments := make([]openapi.Assignment, len(records))
+	for i, record := range records {
+		if assignments[i], err = client.Decode[openapi.Assignment](record.Record); err != nil {
+			return nil, err
+		}
+	}
+	return assignments, nil
+}
+
+func (d *logDesk) chooseBall(ctx context.Context, c *logCommand) error {
+	records, err := d.OfAthlete(ctx, d.squad.ID, client.Ball, *d.athlete.ID)
+	if err != nil {
+		return err
+	}
+	d.balls = make(map[uuid.UUID]string, len(records))
+	for _, record := range records {
+		if d.balls[record.ID], err = nameOf(record.Record); err != nil {
+			return err
+		}
+	}
+	if c.Ball != "" {
+		d.ball, err = d.findBall(c.Ball)
+	}
+	return err
+}
+
+// findBall finds one of the athlete's balls by its name, or by the beginning of it when no other begins so.
+func (d *logDesk) findBall(text string) (*uuid.UUID, error) {
+	var found []uuid.UUID
+	for _, same := range []func(name string) bool{
+		func(name string) bool { return strings.EqualFold(name, text) },
+		func(name string) bool { return strings.HasPrefix(strings.ToLower(name), strings.ToLower(text)) },
+	} {
+		for id, name := range d.balls {
+			if same(name) {
+				found = append(found, id)
+			}
+		}
+		if len(found) > 0 {
+			break
+		}
+	}
+	if len(found) == 1 {
+		return &found[0], nil
+	}
+	names := make([]string, 0, len(d.balls))
+	for _, name := range d.balls {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	switch {
+	case len(names) == 0:
+		return nil, fmt.Errorf("%s has no ball on this computer", d.athlete.Name)
+	case len(found) > 1:
+		return nil, fmt.Errorf("several balls begin with %q: there are %s", text, strings.Join(names, ", "))
+	}
+	return nil, fmt.Errorf("%s has no ball %q: there is %s", d.athlete.Name, text, strings.Join(names, ", "))
+}
