@@ -15,6 +15,7 @@ import (
 var (
 	ErrNotFound    = errors.New("not found")
 	ErrUnavailable = errors.New("the database does not answer")
+	ErrCharacter   = errors.New("a text holds a character that cannot be stored")
 	errRetry       = errors.New("the database asks to run the transaction again")
 )
 
@@ -62,6 +63,8 @@ func translateCode(pg *pgconn.PgError, err error) error {
 	case "23503":
 		// Postgres names the referring table in both directions; only a removal says "still referenced".
 		return &ConstraintError{Constraint: pg.ConstraintName, Table: pg.TableName, InUse: isRemoval(pg), cause: err}
+	case "22021", "22P05":
+		return fmt.Errorf("%w: %w", ErrCharacter, err)
 	case "57P01", "57P02", "57P03", "53300":
 		return fmt.Errorf("%w: %w", ErrUnavailable, err)
 	}

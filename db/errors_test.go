@@ -33,7 +33,7 @@ func TestTranslateByCode(t *testing.T) {
 	t.Parallel()
 	conn := connect(t, dbtest.New(t).OwnerURL)
 	for code, tc := range map[string]struct {
-		retry, unavailable, constraint bool
+		retry, unavailable, constraint, character bool
 	}{
 		"40001": {retry: true},       // serialization_failure
 		"40P01": {retry: true},       // deadlock_detected
@@ -45,6 +45,8 @@ func TestTranslateByCode(t *testing.T) {
 		"57P02": {unavailable: true}, // crash_shutdown
 		"57P03": {unavailable: true}, // cannot_connect_now
 		"53300": {unavailable: true}, // too_many_connections
+		"22021": {character: true},   // character_not_in_repertoire
+		"22P05": {character: true},   // untranslatable_character
 		"22P02": {},                  // invalid_text_representation
 		"42501": {},                  // insufficient_privilege
 		"P0001": {},                  // raise_exception
@@ -55,6 +57,9 @@ func TestTranslateByCode(t *testing.T) {
 			var constraint *db.ConstraintError
 			if db.IsRetry(err) != tc.retry || errors.Is(err, db.ErrUnavailable) != tc.unavailable || errors.As(err, &constraint) != tc.constraint {
 				t.Errorf("%v", err)
+			}
+			if errors.Is(err, db.ErrCharacter) != tc.character {
+				t.Errorf("%v, of a character %t", err, tc.character)
 			}
 			if errors.Is(err, db.ErrNotFound) {
 				t.Error("is not found")

@@ -79,6 +79,8 @@ func AsError(err error) *Error {
 		return &Error{Code: NotFound, Detail: "there is no such thing, or not for you", cause: err}
 	case errors.Is(err, db.ErrUnavailable), db.IsRetry(err):
 		return &Error{Code: Unavailable, Detail: "the database does not answer just now: try again in a moment", RetryAfter: 2 * time.Second, cause: err}
+	case errors.Is(err, db.ErrCharacter):
+		return &Error{Code: Invalid, Detail: "a text holds the character U+0000, which cannot be stored: take it out", cause: err}
 	case errors.As(err, &constraint) && constraint.InUse:
 		return &Error{Code: Conflict, Detail: fmt.Sprintf("%s still refer to it: delete those first", constraint.Table), cause: err}
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"strings"
 	"time"
+	"unicode"
 
 	"github.com/google/uuid"
 )
@@ -151,11 +152,28 @@ func (f *faults) within(value *float64, low, high float64, pointer, unit string)
 
 func (f *faults) name(value string) {
 	f.add(strings.TrimSpace(value) == "", "/name", "required", "give it a name")
-	f.add(len(value) > 200, "/name", "length", "is longer than 200 bytes: shorten it")
+	f.line(value, "/name")
+}
+
+// line checks a text of one line.
+func (f *faults) line(value, pointer string) {
+	f.add(len(value) > 200, pointer, "length", "is longer than 200 bytes: shorten it")
+	f.characters(value, pointer, "")
+}
+
+// characters refuses control characters, of which the database cannot store them all.
+func (f *faults) characters(value, pointer, allowed string) {
+	for _, r := range value {
+		if unicode.IsControl(r) && !strings.ContainsRune(allowed, r) {
+			f.add(true, pointer, "format", "holds the control character %U: take it out", r)
+			return
+		}
+	}
 }
 
 func (f *faults) note(value string) {
 	f.add(len(value) > 4000, "/note", "length", "is longer than 4000 bytes: shorten it")
+	f.characters(value, "/note", "\n\r\t")
 }
 
 func optionalRef(kind Kind, id *uuid.UUID, pointer string) []Ref {

@@ -39,7 +39,7 @@ func (s *SessionRecord) Faults() []Fault {
 	f.note(s.Note)
 	f.add(s.Form != "practice" && s.Form != "block", "/kind", "unknown", "%q is no kind of session: write practice or block", s.Form)
 	f.add(s.Date.Year() < 1900 || s.Date.Year() > 2199, "/date", "required", "give the day of the session, such as 2026-03-14")
-	f.add(len(s.Centre) > 200, "/centre", "length", "is longer than 200 bytes: shorten it")
+	f.line(s.Centre, "/centre")
 	for _, lane := range s.Lanes {
 		f.add(lane < 1 || lane > 999, "/lanes", "range", "%d is no lane: lanes are numbered 1 to 999", lane)
 	}
