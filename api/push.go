@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 
 	"github.com/google/uuid"
@@ -57,7 +58,12 @@ func (h *handlers) Push(ctx context.Context, r openapi.PushRequestObject) (opena
 		if err := http.NewResponseController(write.w).EnableFullDuplex(); err != nil && !errors.Is(err, http.ErrNotSupported) {
 			return err
 		}
-		return p.lines(r.Body, write)
+		err := p.lines(r.Body, write)
+		if err != nil {
+			// What is left of the body is not read, so nothing more can come over this connection.
+			write.w.Header().Set("Connection", "close")
+		}
+		return err
 	}), nil
 }
 
@@ -79,11 +85,10 @@ func (p *pusher) whole(body io.Reader) (openapi.PushResponseObject, error) {
 	decoder := json.NewDecoder(body)
 	decoder.DisallowUnknownFields()
 	if err := decoder.Decode(&document); err != nil {
-		var tooLarge *http.MaxBytesError
-		if errors.As(err, &tooLarge) {
-			return nil, err
-		}
-		return nil, &service.Error{Code: service.Invalid, Detail: "the push cannot be read: send an object with an array items: " + err.Error()}
+		return nil, bodyError(err)
+	}
+	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
+		return nil, &service.Error{Code: service.Invalid, Detail: "more follows after the push: send one JSON object, or NDJSON"}
 	}
 	limit := service.MaxPushItems
 	if p.atomic {
@@ -104,6 +109,19 @@ func (p *pusher) whole(body io.Reader) (openapi.PushResponseObject, error) {
 	}
 	reply.Rev = p.rev
 	return reply, nil
+}
+
+// bodyError tells why a body cannot be read. One that is too large is told by its own error.
+func bodyError(err error) error {
+	var tooLarge *http.MaxBytesError
+	var network net.Error
+	switch {
+	case errors.As(err, &tooLarge), errors.As(err, &network):
+		return err
+	case errors.Is(err, bufio.ErrTooLong):
+		return &service.Error{Code: service.TooLarge, Detail: fmt.Sprintf("a line is longer than %d bytes: send one item a line", maxLine)}
+	}
+	return &service.Error{Code: service.Invalid, Detail: "the push cannot be read: send an object with an array items, or an item a line: " + err.Error()}
 }
 
 // maxLine is the longest line of NDJSON: a film map fits.
@@ -144,7 +162,7 @@ func (p *pusher) lines(body io.Reader, write lineWriter) error {
 	}
 	// A body that was cut has no whole last line to trust: what was read whole is stored, the rest is sent again.
 	if err := scanner.Err(); err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
-		return err
+		return bodyError(err)
 	}
 	if len(piece) > 0 {
 		if err := store(); err != nil {
