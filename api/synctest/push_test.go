@@ -2,10 +2,14 @@ package synctest
 
 import (
 	"bytes"
+	"compress/gzip"
 	"context"
 	"encoding/json"
 	"io"
+	"maps"
 	"net/http"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 )
@@ -88,5 +92,309 @@ func TestPushStreams(t *testing.T) {
 	}
 	if err := <-pushed; err != nil {
 		t.Error(err)
+	}
+}
+
+// gzipped packs a body.
+func gzipped(t testing.TB, body []byte) []byte {
+	t.Helper()
+	var packed bytes.Buffer
+	w := gzip.NewWriter(&packed)
+	if _, err := w.Write(body); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return packed.Bytes()
+}
+
+// TestPackedPush packs a push on the way in and reads the answer and the feed packed, and knows a body that is not what it says.
+func TestPackedPush(t *testing.T) {
+	t.Parallel()
+	_, coach, b := newWire(t)
+	stored := 0
+	_, err := coach.pushLines(t.Context(), b.squad, bytes.NewReader(gzipped(t, lines(t, b.shots(2_500, 1)))), func(o outcome) {
+		if o.Outcome == "stored" {
+			stored++
+		}
+	}, "Content-Encoding", "gzip")
+	if err != nil || stored != 2_500 {
+		t.Errorf("%d stored, %v", stored, err)
+	}
+	path := "/v1/squads/" + b.squad
+	var plain, packed int64
+	for _, encoding := range []string{"identity", "gzip"} {
+		response, err := coach.send(t.Context(), http.MethodGet, path+"/snapshot", nil, "Accept", "application/x-ndjson", "Accept-Encoding", encoding)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, err := io.Copy(io.Discard, response.Body)
+		_ = response.Body.Close() // read to its end
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := response.Header.Get("Content-Encoding"); (got == "gzip") != (encoding == "gzip") || !strings.Contains(response.Header.Get("Vary"), "Accept-Encoding") {
+			t.Errorf("asked for %s: Content-Encoding %q, Vary %q", encoding, got, response.Header.Get("Vary"))
+		}
+		if encoding == "gzip" {
+			packed = n
+		} else {
+			plain = n
+		}
+	}
+	if packed*3 > plain {
+		t.Errorf("the snapshot is %d bytes plain and %d packed", plain, packed)
+	}
+}
+
+// TestBodiesThatAreNotTaken sends bodies that are too large, also when it only shows on unpacking, or not what they say. Each is told as the
+// client's to mend, and none is the server's failure.
+func TestBodiesThatAreNotTaken(t *testing.T) {
+	t.Parallel()
+	s, coach, b := newWire(t)
+	line := lines(t, b.shots(1, 1))
+	good := gzipped(t, line)
+	zeros := make([]byte, 64<<20)
+	spaces := bytes.Repeat([]byte("\n"), 64<<20)
+	long := append(append([]byte(`{"kind":"shot","note":"`), bytes.Repeat([]byte("x"), 300<<10)...), "\"}\n"...)
+	for name, tc := range map[string]struct {
+		body      []byte
+		mediaType string
+		encoding  string
+		want      int
+	}{
+		"a bomb as JSON":             {gzipped(t, append([]byte(`{"items":[`), spaces...)), "application/json", "gzip", http.StatusRequestEntityTooLarge},
+		"a bomb of lines":            {gzipped(t, spaces), "application/x-ndjson", "gzip", http.StatusRequestEntityTooLarge},
+		"a bomb in one line":         {gzipped(t, zeros), "application/x-ndjson", "gzip", http.StatusRequestEntityTooLarge},
+		"too large":                  {spaces, "application/x-ndjson", "", http.StatusRequestEntityTooLarge},
+		"a line too long":            {long, "application/x-ndjson", "", http.StatusRequestEntityTooLarge},
+		"not gzip":                   {line, "application/x-ndjson", "gzip", http.StatusBadRequest},
+		"gzip with a fault":          {append(append(bytes.Clone(good[:len(good)-8]), 1, 2, 3, 4), good[len(good)-4:]...), "application/x-ndjson", "gzip", http.StatusBadRequest},
+		"gzip with a fault, as JSON": {append(bytes.Clone(good[:20]), 0xff, 0xff, 0xff, 0xff, 0xff), "application/json", "gzip", http.StatusBadRequest},
+		"another packing":            {line, "application/x-ndjson", "br", http.StatusUnsupportedMediaType},
+		"another format":             {line, "text/plain", "", http.StatusUnsupportedMediaType},
+		"not JSON":                   {[]byte("shots"), "application/json", "", http.StatusBadRequest},
+		"JSON without items":         {[]byte(`{"shots":[]}`), "application/json", "", http.StatusBadRequest},
+		"JSON and more":              {[]byte(`{"items":[]} {"items":[]}`), "application/json", "", http.StatusBadRequest},
+		"empty":                      {nil, "application/json", "", http.StatusBadRequest},
+	} {
+		t.Run(name, func(t *testing.T) {
+			header := []string{"Content-Type", tc.mediaType}
+			if tc.encoding != "" {
+				header = append(header, "Content-Encoding", tc.encoding)
+			}
+			response, err := coach.send(t.Context(), http.MethodPost, "/v1/squads/"+b.squad+"/push", bytes.NewReader(tc.body), header...)
+			if err == nil {
+				text, _ := io.ReadAll(response.Body) // to say what came
+				_ = response.Body.Close()            // as above
+				t.Fatalf("answered %d: %.300s", response.StatusCode, text)
+			}
+			if statusOf(err) != tc.want {
+				t.Errorf("%v, want %d", err, tc.want)
+			}
+		})
+	}
+	if failures := s.log.lines(`"level":"ERROR"`); len(failures) > 0 {
+		t.Errorf("the server failed: %s", failures[0])
+	}
+}
+
+// TestBadItemsHoldUpNobody pushes items that cannot be stored among good ones: each is told alone, with its reason, and the good ones are
+// stored.
+func TestBadItemsHoldUpNobody(t *testing.T) {
+	t.Parallel()
+	s := newServer(t, 2)
+	coach := signUp(t, directClient(s.handler), "Coach")
+	b := coach.newBase(t)
+	shot := func(change fields) fields {
+		record := b.shot(1).Record
+		for name, value := range change {
+			record[name] = value
+		}
+		return record
+	}
+	pattern := func(name string) fields { return fields{"id": newID(), "name": name, "length_ft": 40} }
+	bad := map[string]struct {
+		item any
+		want string
+	}{
+		"no kind":              {fields{"record": shot(nil)}, "refused"},
+		"unknown kind":         {fields{"kind": "lane", "record": fields{"id": newID()}}, "refused"},
+		"unknown field":        {fields{"kind": "shot", "record": shot(fields{"colour": "red"})}, "refused"},
+		"unknown member":       {fields{"kind": "shot", "record": shot(nil), "colour": "red"}, "refused"},
+		"a number":             {7, "refused"},
+		"null":                 {nil, "refused"},
+		"out of range":         {fields{"kind": "shot", "record": shot(fields{"speed_mph": 900})}, "refused"},
+		"another type":         {fields{"kind": "shot", "record": shot(fields{"speed_mph": "fast"})}, "refused"},
+		"no id":                {fields{"kind": "shot", "record": shot(fields{"id": nil})}, "refused"},
+		"nil id":               {fields{"kind": "shot", "record": shot(fields{"id": "00000000-0000-0000-0000-000000000000"})}, "refused"},
+		"no UUID":              {fields{"kind": "shot", "record": shot(fields{"id": "shot-1"})}, "refused"},
+		"two ids":              {fields{"kind": "shot", "id": newID(), "record": shot(nil)}, "refused"},
+		"deletes and stores":   {fields{"kind": "shot", "id": newID(), "deleted": true, "record": shot(nil)}, "refused"},
+		"deletes nothing":      {fields{"kind": "shot", "id": newID(), "rev": 3, "deleted": true}, "refused"},
+		"edits nothing":        {fields{"kind": "shot", "record": shot(fields{"rev": 3})}, "refused"},
+		"negative revision":    {fields{"kind": "shot", "record": shot(fields{"rev": -3})}, "refused"},
+		"a member":             {fields{"kind": "member", "id": newID(), "rev": 2, "deleted": true}, "refused"},
+		"the squad":            {fields{"kind": "squad", "id": b.squad, "rev": 1, "deleted": true}, "refused"},
+		"no such parent":       {fields{"kind": "shot", "record": shot(fields{"session_id": newID()})}, "waiting"},
+		"no such ball":         {fields{"kind": "shot", "record": shot(fields{"ball_id": newID()})}, "waiting"},
+		"NUL in a name":        {fields{"kind": "pattern", "record": pattern("a\x00b")}, "refused"},
+		"NUL in a note":        {fields{"kind": "shot", "record": shot(fields{"note": "a\x00b"})}, "refused"},
+		"NUL in a centre":      {fields{"kind": "session", "record": fields{"id": newID(), "kind": "block", "name": "B", "date": "2026-03-14", "centre": "a\x00"}}, "refused"},
+		"NUL in an athlete":    {fields{"kind": "athlete", "record": fields{"id": newID(), "name": "A", "side": "right", "guardian_name": "a\x00"}}, "refused"},
+		"NUL in a ball":        {fields{"kind": "ball", "record": fields{"id": newID(), "name": "B\x00", "weight_lb": 15, "athlete_id": b.athlete}}, "refused"},
+		"NUL in a drill":       {fields{"kind": "drill", "record": merge(drillFields(newID()), "note", "a\x00")}, "refused"},
+		"NUL in an order":      {fields{"kind": "assignment", "record": fields{"id": newID(), "drill_id": b.drill, "athlete_id": b.athlete, "assigned_on": "2026-03-14", "note": "\x00"}}, "refused"},
+		"a day that is none":   {fields{"kind": "session", "record": fields{"id": newID(), "kind": "block", "name": "B", "date": "2026-02-30"}}, "refused"},
+		"a year long ago":      {fields{"kind": "shot", "record": shot(fields{"time": "0001-01-01T00:00:00Z"})}, "refused"},
+		"name of 70 letters 丈": {fields{"kind": "pattern", "record": pattern(strings.Repeat("丈", 70))}, "refused"},
+	}
+	names := slices.Sorted(maps.Keys(bad))
+	var items []any
+	for i, name := range names {
+		items = append(items, bad[name].item, fields{"kind": "shot", "record": shot(fields{"id": newID(), "order": i + 2})})
+	}
+	var result pushResult
+	if err := coach.call(t.Context(), http.MethodPost, "/v1/squads/"+b.squad+"/push", fields{"items": items}, &result); err != nil {
+		t.Fatal(err)
+	}
+	for i, name := range names {
+		told, after := result.Outcomes[2*i], result.Outcomes[2*i+1]
+		if told.Outcome != bad[name].want || len(told.Errors) == 0 || told.Errors[0].Detail == "" {
+			t.Errorf("%s: %+v, want %s with a reason", name, told, bad[name].want)
+		}
+		if after.Outcome != "stored" {
+			t.Errorf("the good shot after %s: %+v", name, after)
+		}
+	}
+}
+
+func merge(record fields, name string, value any) fields {
+	record[name] = value
+	return record
+}
+
+// TestOneRecordTwiceInAPush takes several changes of one record in turn, and what they say about each other's parents.
+func TestOneRecordTwiceInAPush(t *testing.T) {
+	t.Parallel()
+	s := newServer(t, 2)
+	coach := signUp(t, directClient(s.handler), "Coach")
+	b := coach.newBase(t)
+	_, rev := coach.end(t, b.squad)
+	id := newID()
+	pattern := func(name string, base int64) item {
+		record := fields{"id": id, "name": name, "length_ft": 40}
+		if base > 0 {
+			record["rev"] = base
+		}
+		return item{Kind: "pattern", Record: record}
+	}
+	session := func(date string) item {
+		return item{Kind: "session", Record: fields{"id": newID(), "kind": "block", "name": "Block", "date": date, "pattern_id": id}}
+	}
+	result, err := coach.push(t.Context(), b.squad, []item{
+		pattern("first", 0), session("2026-03-14"), pattern("second", rev+1), pattern("first", 0), pattern("other", 0),
+		{Kind: "pattern", ID: id, Rev: rev + 3, Deleted: true},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []string{"stored", "stored", "stored", "same", "conflict", "conflict"}
+	for i, o := range result.Outcomes {
+		if o.Outcome != want[i] {
+			t.Errorf("%d: %+v, want %s", i, o, want[i])
+		}
+	}
+	if result.Rev != rev+3 {
+		t.Errorf("revision %d, want %d", result.Rev, rev+3)
+	}
+}
+
+// TestParentDeletedInThePush deletes a session and stores a shot in it by one push: the deletion comes first, and the shot waits.
+func TestParentDeletedInThePush(t *testing.T) {
+	t.Parallel()
+	s := newServer(t, 2)
+	coach := signUp(t, directClient(s.handler), "Coach")
+	b := coach.newBase(t)
+	deletion := item{Kind: "session", ID: b.session, Rev: 4, Deleted: true}
+	result, err := coach.push(t.Context(), b.squad, []item{b.shot(1), deletion})
+	if err != nil || result.Outcomes[0].Outcome != "waiting" || result.Outcomes[1].Outcome != "stored" {
+		t.Errorf("%+v, %v", result.Outcomes, err)
+	}
+}
+
+// TestAtomicPush stores everything or nothing.
+func TestAtomicPush(t *testing.T) {
+	t.Parallel()
+	s := newServer(t, 2)
+	coach := signUp(t, directClient(s.handler), "Coach")
+	b := coach.newBase(t)
+	push := func(items []item) (result pushResult, err error) {
+		err = coach.call(t.Context(), http.MethodPost, "/v1/squads/"+b.squad+"/push?atomic=true", fields{"items": items}, &result)
+		return result, err
+	}
+	_, before := coach.end(t, b.squad)
+	good := b.shots(3, 1)
+	orphan := b.shot(9)
+	orphan.Record["session_id"] = newID()
+	result, err := push(append(slices.Clone(good), orphan))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, o := range result.Outcomes {
+		if want := map[bool]string{true: "refused", false: "waiting"}[i < 3]; o.Outcome != want || o.Rev != 0 || len(o.Errors) == 0 {
+			t.Errorf("outcome %d: %+v, want %s", i, o, want)
+		}
+	}
+	if _, now := coach.end(t, b.squad); now != before {
+		t.Errorf("revision %d after %d: something was stored", now, before)
+	}
+	for _, want := range []string{"stored", "same"} {
+		if result, err = push(good); err != nil || result.Outcomes[2].Outcome != want {
+			t.Errorf("%+v, %v, want %s", result.Outcomes, err, want)
+		}
+	}
+	if _, err := push(b.shots(1_001, 10)); statusOf(err) != http.StatusRequestEntityTooLarge {
+		t.Errorf("1001 items at once: %v, want 413", err)
+	}
+}
+
+// TestIDs takes the forms of RFC 9562 that a device may make, and answers in the one form of section 4: lower case, no decoration.
+func TestIDs(t *testing.T) {
+	t.Parallel()
+	s := newServer(t, 2)
+	coach := signUp(t, directClient(s.handler), "Coach")
+	b := coach.newBase(t)
+	for name, tc := range map[string]struct{ sent, want string }{
+		"version 7":  {"01959000-0000-7abc-8def-0123456789ab", "01959000-0000-7abc-8def-0123456789ab"},
+		"version 4":  {"f47ac10b-58cc-4372-a567-0e02b2c3d479", "f47ac10b-58cc-4372-a567-0e02b2c3d479"},
+		"version 5":  {"74738ff5-5367-5958-9aee-98fffdcd1876", "74738ff5-5367-5958-9aee-98fffdcd1876"},
+		"upper case": {"01959000-0000-7ABC-8DEF-0123456789AC", "01959000-0000-7abc-8def-0123456789ac"},
+	} {
+		shot := b.shot(1)
+		shot.Record["id"] = tc.sent
+		for _, want := range []string{"stored", "same"} {
+			if got := coach.mustPush(t, b.squad, []item{shot}, want).Outcomes[0]; got.ID != tc.want {
+				t.Errorf("%s: id %q, want %q", name, got.ID, tc.want)
+			}
+		}
+	}
+	if _, _, err := coach.digests(t.Context(), b.squad); err != nil {
+		t.Error(err)
+	}
+}
+
+// TestTextsThatCannotBeStored sends the one character that Postgres has no place for where no record holds it up.
+func TestTextsThatCannotBeStored(t *testing.T) {
+	t.Parallel()
+	s := newServer(t, 2)
+	somebody := directClient(s.handler)
+	for _, field := range []string{"email", "name", "device"} {
+		body := fields{"email": "nobody@invented.example", "name": "Nobody", "password": "umber lantern nine kites", "device": "phone"}
+		body[field] = body[field].(string) + "\x00"
+		if err := somebody.call(t.Context(), http.MethodPost, "/v1/users", body, nil); statusOf(err) != http.StatusBadRequest {
+			t.Errorf("NUL in %s: %v, want 400", field, err)
+		}
 	}
 }
