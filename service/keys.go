@@ -109,18 +109,29 @@ func makeKeyFile(path string) (*Keys, error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return nil, fmt.Errorf("write the signing key: %w", err)
 	}
-	file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	err = publishFile(path, pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: der}))
 	if errors.Is(err, fs.ErrExist) {
 		return LoadKeys(path) // another process was faster
 	}
 	if err != nil {
 		return nil, fmt.Errorf("write the signing key: %w", err)
 	}
-	err = pem.Encode(file, &pem.Block{Type: "PRIVATE KEY", Bytes: der})
-	if err := errors.Join(err, file.Close()); err != nil {
-		return nil, fmt.Errorf("write the signing key: %w", err)
-	}
 	return keys, nil
+}
+
+// publishFile makes a file that only its owner may read, whole from the moment it has its name: nobody reads half a key, and no crash leaves
+// one. [fs.ErrExist] when there is such a file already.
+func publishFile(path string, content []byte) error {
+	file, err := os.CreateTemp(filepath.Dir(path), ".new-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(file.Name())
+	_, err = file.Write(content)
+	if err := errors.Join(err, file.Sync(), file.Close()); err != nil {
+		return err
+	}
+	return os.Link(file.Name(), path)
 }
 
 // Public returns the keys for checking, the signing one first.

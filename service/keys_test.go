@@ -265,6 +265,10 @@ func TestKeyFileMadeOnce(t *testing.T) {
 			t.Fatalf("different keys: %v", ids)
 		}
 	}
+	left, err := os.ReadDir(filepath.Dir(path))
+	if err != nil || len(left) != 1 {
+		t.Errorf("left behind: %v, %v", left, err)
+	}
 }
 
 func TestBadKeyFiles(t *testing.T) {
