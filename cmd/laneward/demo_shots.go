@@ -49,7 +49,7 @@ func (p demoPerson) throw(random *rand.Rand, film *oil.Film, session *service.Se
 func (p demoPerson) aim(table *motion.Table, breakpoint float64) motion.Release {
 	best, least := p.release(20, 2), math.Inf(1)
 	for laydown := 8.0; laydown <= 32; laydown += 0.5 {
-		for angle := -1.0; angle <= 6; angle += 0.1 {
+		for angle := 1.2; angle <= 6; angle += 0.1 { // flatter lines turn right away
 			release := p.release(laydown, angle)
 			out := table.Run(motion.DefaultBall(), release)
 			if !out.Reaches() {
