@@ -17,9 +17,10 @@ import (
 // drillPageView is what the drill's page looks at.
 type drillPageView struct {
 	*roster
-	Drill  *service.DrillRecord
-	Scores []scoreView
-	Assign *form // nil for who may not, or when there is nobody left to assign it to
+	Drill       *service.DrillRecord
+	Scores      []scoreView
+	Assign      *form                // nil for who may not, or when there is nobody left to assign it to
+	Assignments map[uuid.UUID]string // ids by athlete
 }
 
 func drillPage(v *visit) error { return v.showDrill(http.StatusOK, nil) }
@@ -38,7 +39,16 @@ func (v *visit) showDrill(status int, assigning *form) error {
 	if err != nil {
 		return err
 	}
-	view := drillPageView{roster: r, Drill: record, Assign: assigning}
+	view := drillPageView{roster: r, Drill: record, Assign: assigning, Assignments: make(map[uuid.UUID]string)}
+	assignments, err := all[*service.AssignmentRecord](v.Context(), v, own.ID, service.KindAssignment)
+	if err != nil {
+		return err
+	}
+	for _, a := range assignments {
+		if a.DrillID == id {
+			view.Assignments[a.AthleteID] = a.ID.String()
+		}
+	}
 	for _, one := range found {
 		if one.Adherence.Shots == 0 && !one.Assigned {
 			continue // an athlete looks at a drill of the squad that is not theirs
@@ -71,11 +81,15 @@ func assignForm(r *roster, record *service.DrillRecord, found []service.LaneScor
 	}
 	return &form{
 		Action: drillAddress(r, record.ID) + "/assignments", Submit: "Assign",
-		Inputs: []*input{
-			{Name: "athlete_id", Label: "Athlete", Options: free, Required: true},
-			{Name: "assigned_on", Label: "From", Hint: "Sessions from this day on count.", Type: "date", Required: true, Value: today()},
-			{Name: "due_on", Label: "Due", Hint: "Leave it blank for no end.", Type: "date"},
-		},
+		Inputs: append([]*input{{Name: "athlete_id", Label: "Athlete", Options: free, Required: true}}, dayInputs(today(), "")...),
+	}
+}
+
+// dayInputs ask from when to when an assignment holds.
+func dayInputs(from, due string) []*input {
+	return []*input{
+		{Name: "assigned_on", Label: "From", Hint: "Sessions from this day on count.", Type: "date", Required: true, Value: from},
+		{Name: "due_on", Label: "Due", Hint: "Leave it blank for no end.", Type: "date", Value: due},
 	}
 }
 

@@ -21,12 +21,13 @@ type editable struct {
 // editables are the kinds by where their records are, below the squad's address.
 func editables() map[string]editable {
 	return map[string]editable{
-		"athletes/{athlete}": {service.KindAthlete, "athlete", true, openAthlete},
-		"balls/{ball}":       {service.KindBall, "ball", true, openBall},
-		"drills/{drill}":     {service.KindDrill, "drill", false, openDrill},
-		"members/{member}":   {service.KindMember, "member", false, openMember},
-		"patterns/{pattern}": {service.KindPattern, "pattern", false, openPattern},
-		"sessions/{session}": {service.KindSession, "session", true, openSession},
+		"athletes/{athlete}":       {service.KindAthlete, "athlete", true, openAthlete},
+		"assignments/{assignment}": {service.KindAssignment, "assignment", false, openAssignment},
+		"balls/{ball}":             {service.KindBall, "ball", true, openBall},
+		"drills/{drill}":           {service.KindDrill, "drill", false, openDrill},
+		"members/{member}":         {service.KindMember, "member", false, openMember},
+		"patterns/{pattern}":       {service.KindPattern, "pattern", false, openPattern},
+		"sessions/{session}":       {service.KindSession, "session", true, openSession},
 	}
 }
 

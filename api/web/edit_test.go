@@ -81,7 +81,7 @@ func TestSavingUntouchedChangesNothing(t *testing.T) {
 		kind service.Kind
 		id   uuid.UUID
 	}{
-		"athlete": {service.KindAthlete, w.people[1].ID}, "ball": {service.KindBall, w.balls[0].ID}, "drill": {service.KindDrill, w.drill.ID},
+		"athlete": {service.KindAthlete, w.people[1].ID}, "ball": {service.KindBall, w.balls[0].ID}, "assignment": {service.KindAssignment, w.assignmentOf(w.people[0].ID)}, "drill": {service.KindDrill, w.drill.ID},
 		"pattern": {service.KindPattern, w.pattern.ID}, "pattern without loads": {service.KindPattern, bare.ID}, "session": {service.KindSession, w.session.ID},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -140,6 +140,15 @@ func TestChangeRecords(t *testing.T) {
 		}
 		change(t, where, "load-2-to_board", "44").wants(t, http.StatusBadRequest, "there is no board 44")
 	})
+	t.Run("assignment", func(t *testing.T) {
+		id := w.assignmentOf(w.people[1].ID)
+		change(t, "/assignments/"+id.String(), "assigned_on", "2026-03-04", "due_on", "2026-04-01").location(t)
+		got := w.stored(service.KindAssignment, id).(*service.AssignmentRecord)
+		if got.AssignedOn.String() != "2026-03-04" || got.DueOn == nil || got.DueOn.String() != "2026-04-01" {
+			t.Errorf("stored is %+v", got)
+		}
+		change(t, "/assignments/"+id.String(), "due_on", "2026-03-01").wants(t, http.StatusBadRequest, "Due")
+	})
 	t.Run("session", func(t *testing.T) {
 		change(t, "/sessions/"+w.session.ID.String(), "lanes", "3 4", "date", "2026-03-04").location(t)
 		got := w.stored(service.KindSession, w.session.ID).(*service.SessionRecord)
@@ -186,9 +195,31 @@ func TestDeleteRecords(t *testing.T) {
 	gone(ball+"/edit").wants(t, http.StatusNotFound)
 	pattern := "/patterns/" + w.pattern.ID.String()
 	v.post(w.at(pattern, "/delete"), v.get(w.at(pattern, "/edit")).sends(t, "/delete")...).wants(t, http.StatusConflict, "still refer to it: delete those first")
+	taken := w.at("/assignments/", w.assignmentOf(w.people[2].ID).String())
+	v.post(taken+"/delete", v.get(taken+"/edit").sends(t, "/delete")...).location(t)
+	v.get(w.at("/drills/", w.drill.ID.String())).wants(t, http.StatusOK, "Assign it to another athlete", "Caspian Dree")
+	session := "/sessions/" + w.session.ID.String()
+	if to := v.post(w.at(session, "/delete"), v.get(w.at(session, "/edit")).sends(t, "/delete")...).location(t); to != w.at() {
+		t.Errorf("deleting a session leads to %q", to)
+	}
+	gone(session).wants(t, http.StatusNotFound)
 	flat := "/patterns/" + w.flat.ID.String()
 	v.post(w.at(flat, "/delete"), v.get(w.at(flat, "/edit")).sends(t, "/delete")...).location(t)
 	gone(flat).wants(t, http.StatusNotFound)
+}
+
+// assignmentOf is what gives the drill to an athlete.
+func (w *world) assignmentOf(athlete uuid.UUID) uuid.UUID {
+	w.t.Helper()
+	list, err := w.svc.List(w.t.Context(), w.coach, w.squad, service.KindAssignment, 0, 1000)
+	must(w.t, err)
+	for _, one := range list.Records {
+		if a := one.(*service.AssignmentRecord); a.AthleteID == athlete && a.DrillID == w.drill.ID {
+			return a.ID
+		}
+	}
+	w.t.Fatalf("the athlete %s does not have the drill", athlete)
+	return uuid.Nil
 }
 
 func TestMembers(t *testing.T) {

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"fmt"
 	"strconv"
 	"strings"
 
@@ -17,7 +18,7 @@ func idOf(id *uuid.UUID) string {
 	return id.String()
 }
 
-func openSession(_ *visit, r *roster, record service.Record) (*editor, error) {
+func openSession(v *visit, r *roster, record service.Record) (*editor, error) {
 	was := *record.(*service.SessionRecord)
 	f := sessionForm(r)
 	f.drop("athlete_id") // whose session it is stays: devices hold it
@@ -28,10 +29,70 @@ func openSession(_ *visit, r *roster, record service.Record) (*editor, error) {
 	f.fill("name", was.Name, "date", was.Date.String(), "kind", was.Form, "pattern_id", idOf(was.PatternID), "centre", was.Centre, "lanes", strings.Join(numbers, " "))
 	return &editor{
 		Name: was.Name, page: r.Address() + "/sessions/" + was.ID.String(), up: r.Address(), form: f,
-		Loses: "Only a session without shots can be deleted.",
+		Loses: "Its shots go with it.",
 		take: func(f *form) taken {
 			is := was
 			f.takeSession(&is)
+			return taken{form: f, record: &is}
+		},
+		remove: func(rev int64) error {
+			if rev == was.Rev { // else the session itself says that it has changed
+				if err := v.removeShots(r.Own.ID, was.ID); err != nil {
+					return err
+				}
+			}
+			return v.site.svc.Delete(v.Context(), v.me.ID, r.Own.ID, service.KindSession, was.ID, rev)
+		},
+	}, nil
+}
+
+// removeShots deletes a session's shots, a page at a time. When it ends early those before are gone, and asking again goes on from there.
+func (v *visit) removeShots(squad, session uuid.UUID) error {
+	for {
+		shots, _, err := v.site.svc.Shots(v.Context(), v.me.ID, squad, session, service.ShotPlace{}, service.PushPiece)
+		if err != nil || len(shots) == 0 {
+			return err
+		}
+		items := make([]service.PushItem, len(shots))
+		for i, shot := range shots {
+			items[i] = service.PushItem{Kind: service.KindShot, ID: shot.ID, Rev: shot.Rev, Deleted: true}
+		}
+		outcomes, _, err := v.site.svc.Push(v.Context(), v.me.ID, squad, items, false)
+		if err != nil {
+			return err
+		}
+		for i, outcome := range outcomes {
+			if outcome.Status != service.StatusStored && outcome.Status != service.StatusSame {
+				return &service.Error{
+					Code: service.Conflict, Detail: fmt.Sprintf("shot %d could not be deleted: look at the session again", shots[i].Order), Faults: outcome.Faults,
+				}
+			}
+		}
+	}
+}
+
+// openAssignment changes the days of an assignment, and takes a drill back from an athlete.
+func openAssignment(v *visit, r *roster, record service.Record) (*editor, error) {
+	was := *record.(*service.AssignmentRecord)
+	found, err := v.site.svc.Get(v.Context(), v.me.ID, r.Own.ID, service.KindDrill, was.DrillID)
+	if err != nil {
+		return nil, err
+	}
+	due := ""
+	if was.DueOn != nil {
+		due = was.DueOn.String()
+	}
+	f := &form{Inputs: dayInputs(was.AssignedOn.String(), due)}
+	page := drillAddress(r, was.DrillID)
+	return &editor{
+		Name: found.(*service.DrillRecord).Name + " for " + r.Athlete(&was.AthleteID), page: page, up: page, form: f,
+		Loses: "The drill is taken back from the athlete. The shots stay.",
+		take: func(f *form) taken {
+			is := was
+			if from := f.day("assigned_on"); from != nil {
+				is.AssignedOn = *from
+			}
+			is.DueOn = f.day("due_on")
 			return taken{form: f, record: &is}
 		},
 	}, nil

@@ -193,13 +193,11 @@ func (v *visit) showLine(status int, assigning *form) error {
 func lineDrillForm(r *roster, query string, suggested *service.SuggestedDrill) *form {
 	return &form{
 		Action: r.Address() + "/plan/line?" + query, Submit: "Assign the drill", Hidden: map[string]string{"id": newID()},
-		Inputs: []*input{
+		Inputs: append([]*input{
 			{Name: "name", Label: "Name of the drill", Required: true, Max: "200", Autocomplete: "off", Value: suggested.Name},
 			{Name: "reps", Label: "Shots", Type: "number", Required: true, Value: fmt.Sprint(suggested.Reps), Min: "1", Max: "10000", Step: "1"},
 			{Name: "pass_share", Label: "Pass mark in %", Type: "number", Required: true, Value: plain(100 * suggested.PassShare), Min: "1", Max: "100", Step: "1"},
-			{Name: "assigned_on", Label: "From", Hint: "Sessions from this day on count.", Type: "date", Required: true, Value: today()},
-			{Name: "due_on", Label: "Due", Hint: "Leave it blank for no end.", Type: "date"},
-		},
+		}, dayInputs(today(), "")...),
 	}
 }
 
