@@ -98,27 +98,26 @@ var errNoCopy = &exitError{exitNotFound, errors.New("there is no copy of your sq
 
 // titleOf says which record a change is to, as a person would: shot 12 of Practice 2026-11-20.
 func (c *copyConnection) titleOf(ctx context.Context, p local.Pending) (string, error) {
-	body := p.Mine
-	if body == nil {
-		body = p.Theirs
-	}
-	var known struct {
-		Name      string
-		Date      string
-		Order     int
-		SessionID *uuid.UUID `json:"session_id"`
-	}
-	if body != nil {
-		if err := json.Unmarshal(body, &known); err != nil {
-			return "", fmt.Errorf("read %s %s: %w", p.Kind, p.ID, err)
+	for _, body := range []json.RawMessage{p.Mine, p.Theirs} {
+		if body == nil {
+			continue
 		}
-	}
-	switch {
-	case known.Order > 0 && known.SessionID != nil:
-		session, err := c.nameOf(ctx, p.Squad, client.Session, *known.SessionID)
-		return fmt.Sprintf("%s %d of %s", p.Kind, known.Order, session), err
-	case known.Name != "":
-		return strings.TrimSpace(fmt.Sprintf("%s %s %s", p.Kind, known.Name, known.Date)), nil
+		var known struct {
+			Name      string
+			Date      string
+			Order     int
+			SessionID *uuid.UUID `json:"session_id"`
+		}
+		if err := json.Unmarshal(body, &known); err != nil {
+			continue // what was typed may be of any type, and be refused for that
+		}
+		switch {
+		case known.Order > 0 && known.SessionID != nil:
+			session, err := c.nameOf(ctx, p.Squad, client.Session, *known.SessionID)
+			return fmt.Sprintf("%s %d of %s", p.Kind, known.Order, session), err
+		case known.Name != "":
+			return strings.TrimSpace(fmt.Sprintf("%s %s %s", p.Kind, known.Name, known.Date)), nil
+		}
 	}
 	return fmt.Sprintf("%s %s", p.Kind, p.ID), nil
 }
@@ -166,17 +165,19 @@ func (c *copyConnection) fieldText(ctx context.Context, squad uuid.UUID, name st
 	return string(value), nil
 }
 
-// reasons joins why a change was not taken, each with its place.
-func reasons(faults []openapi.Fault) string {
-	words := make([]string, len(faults))
+// reasonLines say why a change was not taken, each with its place.
+func reasonLines(faults []openapi.Fault) []string {
+	lines := make([]string, len(faults))
 	for i, fault := range faults {
-		words[i] = fault.Detail
+		lines[i] = fault.Detail
 		if place := placeOf(strings.TrimPrefix(fault.Pointer, "/record")); place != "" {
-			words[i] = place + " " + fault.Detail
+			lines[i] = place + ": " + fault.Detail
 		}
 	}
-	return strings.Join(words, "; ")
+	return lines
 }
+
+func reasons(faults []openapi.Fault) string { return strings.Join(reasonLines(faults), "; ") }
 
 // things counts things: 1 change, 2 changes.
 func things(n int, one string) string {

@@ -64,7 +64,9 @@ func (c *centre) environment(person, stdin string, args ...string) environment {
 	return environment{
 		args: args, stdin: strings.NewReader(stdin), stdout: io.Discard, stderr: io.Discard,
 		getenv: func(name string) string {
-			return map[string]string{"XDG_CONFIG_HOME": filepath.Join(c.dir, person), "LANEWARD_SERVER": c.address}[name]
+			return map[string]string{
+				"XDG_CONFIG_HOME": filepath.Join(c.dir, person), "XDG_DATA_HOME": filepath.Join(c.dir, person, "data"), "LANEWARD_SERVER": c.address,
+			}[name]
 		},
 	}
 }

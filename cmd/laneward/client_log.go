@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -224,78 +225,72 @@ func (d *logDesk) pickAthlete(ctx context.Context) (client.Record, error) {
 		}
 		rows[i] = []string{name}
 	}
-	at, text, err := d.pick(ctx, "Who bowls?", rows, nil, "")
-	if err == nil && text != "" {
-		return client.Pick(all, client.Athlete, text)
-	}
-	if err != nil {
-		return client.Record{}, err
-	}
-	return all[at], nil
+	record, _, err := d.pick(ctx, choice{question: "Who bowls?", kind: client.Athlete, records: all, rows: rows})
+	return record, err
 }
 
-// pick lets the person choose a row by its number; other keeps words that are no row. It asks again until the answer is one of these, and takes
-// standard for an empty one. A text that is neither is returned with place -1, for a name to be looked up.
-func (d *logDesk) pick(ctx context.Context, question string, rows [][]string, other map[string]string, standard string) (place int, text string, err error) {
-	if err := d.print(pickList(question, rows, other)); err != nil {
-		return 0, "", err
+// choice is a question to the person. rows say each record for reading; others are answers that are none of the records; standard is what an
+// empty answer stands for, "" for nothing.
+type choice struct {
+	question string
+	kind     client.Kind
+	records  []client.Record
+	rows     [][]string
+	others   map[string]string
+	standard string
+}
+
+// pick lets the person choose a record by its number or name, or one of the others, which is returned as it was typed. It asks until the answer
+// is one of these.
+func (d *logDesk) pick(ctx context.Context, c choice) (record client.Record, other string, err error) {
+	if err := d.print(c.text()); err != nil {
+		return record, "", err
 	}
 	prompt := "> "
-	if standard != "" {
-		prompt = "[" + standard + "] > "
+	if c.standard != "" {
+		prompt = "[" + c.standard + "] > "
 	}
 	for {
 		answer, err := d.ask(ctx, prompt)
 		if err != nil {
-			return 0, "", err
+			return record, "", err
 		}
 		if answer == "" {
-			answer = standard
+			answer = c.standard
 		}
-		n, err := strconv.Atoi(answer)
-		_, known := other[answer]
-		switch {
-		case known:
-			return -1, answer, nil
-		case answer == "":
-		case err != nil:
-			return -1, answer, nil
-		case n >= 1 && n <= len(rows):
-			return n - 1, "", nil
+		if _, known := c.others[answer]; known {
+			return record, answer, nil
 		}
-		d.say("Type a number from the list, or a name.")
+		if n, err := strconv.Atoi(answer); err == nil && n >= 1 && n <= len(c.rows) {
+			return c.records[n-1], "", nil
+		}
+		if answer == "" {
+			continue
+		}
+		record, err := d.find(ctx, c.kind, answer)
+		if code := client.CodeOf(err); code == client.NotFound || code == client.Ambiguous {
+			d.say("%s. Type a number from the list, or a name.", upperFirst(err.Error()))
+			continue
+		}
+		return record, "", err
 	}
 }
 
-func pickList(question string, rows [][]string, other map[string]string) string {
+func (c choice) text() string {
 	var b strings.Builder
-	b.WriteString(question + "\n")
-	list := newTable(make([]string, 1+cellsOf(rows))...)
-	for i, row := range rows {
-		list.add(append([]string{"  " + strconv.Itoa(i+1)}, row...)...)
+	b.WriteString(c.question + "\n")
+	if len(c.rows) > 0 {
+		list := newTable(make([]string, 1+len(c.rows[0]))...)
+		for i, row := range c.rows {
+			list.add(append([]string{"  " + strconv.Itoa(i+1)}, row...)...)
+		}
+		_, body, _ := strings.Cut(list.text(0, false), "\n") // without the header
+		b.WriteString(body)
 	}
-	for _, key := range sortedKeys(other) {
-		list.add(append([]string{"  " + key, other[key]}, make([]string, max(0, cellsOf(rows)-1))...)...)
+	for _, key := range slices.Sorted(maps.Keys(c.others)) {
+		fmt.Fprintf(&b, "  %s  %s\n", key, c.others[key])
 	}
-	_, body, _ := strings.Cut(list.text(0, false), "\n") // without the header
-	b.WriteString(body)
 	return b.String()
-}
-
-func cellsOf(rows [][]string) int {
-	if len(rows) == 0 {
-		return 1
-	}
-	return len(rows[0])
-}
-
-func sortedKeys(m map[string]string) []string {
-	keys := make([]string, 0, len(m))
-	for key := range m {
-		keys = append(keys, key)
-	}
-	slices.Sort(keys)
-	return keys
 }
 
 // shownSessions is how many sessions are offered, the latest.
@@ -312,65 +307,65 @@ func (d *logDesk) chooseSession(ctx context.Context, c *logCommand) error {
 		}
 		return d.takeSession(record)
 	}
-	sessions, err := d.sessionsToChoose(ctx)
+	records, sessions, err := d.sessionsToChoose(ctx)
 	if err != nil {
 		return err
 	}
+	asked := choice{
+		question: "Which session?", kind: client.Session, records: records, rows: make([][]string, len(records)),
+		others: map[string]string{"n": "a new one, today"}, standard: "n",
+	}
 	today := dayOf(time.Now())
-	standard := "n"
-	rows := make([][]string, len(sessions))
 	for i, s := range sessions {
 		whose := ""
 		if s.AthleteID == nil {
 			whose = "the squad's"
 		}
-		rows[i] = []string{s.Date.String(), s.Name, whose}
-		if s.Date == today && standard == "n" {
-			standard = strconv.Itoa(i + 1)
+		asked.rows[i] = []string{s.Date.String(), s.Name, whose}
+		if s.Date == today && asked.standard == "n" {
+			asked.standard = strconv.Itoa(i + 1)
 		}
 	}
-	at, text, err := d.pick(ctx, "Which session?", rows, map[string]string{"n": "a new one, today"}, standard)
+	record, other, err := d.pick(ctx, asked)
 	switch {
 	case err != nil:
 		return err
-	case text == "n":
-		name, err := d.ask(ctx, "Its name [Practice]: ")
-		if err != nil {
-			return err
-		}
-		if name == "" {
-			name = "Practice"
-		}
-		return d.newSession(ctx, name, "")
-	case text != "":
-		record, err := d.find(ctx, client.Session, text)
-		if err != nil {
-			return err
-		}
+	case other == "":
 		return d.takeSession(record)
 	}
-	d.session = sessions[at]
-	return nil
+	name, err := d.ask(ctx, "Its name [Practice]: ")
+	if err != nil {
+		return err
+	}
+	if name == "" {
+		name = "Practice"
+	}
+	return d.newSession(ctx, name, "")
 }
 
 // sessionsToChoose are the athlete's own sessions and the squad's, the latest first.
-func (d *logDesk) sessionsToChoose(ctx context.Context) ([]sessionOf, error) {
+func (d *logDesk) sessionsToChoose(ctx context.Context) (records []client.Record, sessions []openapi.Session, err error) {
 	all, err := d.all(ctx, client.Session)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	var sessions []sessionOf
+	days := make(map[uuid.UUID]openapi.Session, len(all))
 	for _, record := range all {
 		s, err := client.Decode[openapi.Session](record)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		if s.AthleteID == nil || *s.AthleteID == *d.athlete.ID {
-			sessions = append(sessions, sessionOf{Session: s, id: record.ID})
+			days[record.ID] = s
+			records = append(records, record)
 		}
 	}
-	slices.SortStableFunc(sessions, func(a, b sessionOf) int { return b.Date.Compare(a.Date.Time) })
-	return sessions[:min(len(sessions), shownSessions)], nil
+	slices.SortStableFunc(records, func(a, b client.Record) int { return days[b.ID].Date.Compare(days[a.ID].Date.Time) })
+	records = records[:min(len(records), shownSessions)]
+	for _, record := range records {
+		sessions = append(sessions, days[record.ID])
+	}
+	return records, sessions, nil
 }
 
 func (d *logDesk) takeSession(record client.Record) error {
@@ -445,22 +440,15 @@ func (d *logDesk) chooseDrill(ctx context.Context, c *logCommand) error {
 		}
 		rows[i] = []string{asked.Name, fmt.Sprintf("%d shots, %s to pass", asked.Reps, percent(asked.PassShare)), what}
 	}
-	standard := "0"
+	question := choice{question: "For which drill?", kind: client.Drill, records: all, rows: rows, others: map[string]string{"0": "none"}, standard: "0"}
 	if assigned > 0 {
-		standard = "1"
+		question.standard = "1"
 	}
-	at, text, err := d.pick(ctx, "For which drill?", rows, map[string]string{"0": "none"}, standard)
-	switch {
-	case err != nil || text == "0" || text == "none":
+	record, other, err := d.pick(ctx, question)
+	if err != nil || other != "" {
 		return err
-	case text != "":
-		record, err := client.Pick(all, client.Drill, text)
-		if err != nil {
-			return err
-		}
-		return d.takeDrill(ctx, record)
 	}
-	return d.takeDrill(ctx, all[at])
+	return d.takeDrill(ctx, record)
 }
 
 // drillsToChoose are the drills on this computer, first those assigned to the athlete.

@@ -187,7 +187,7 @@ func (d *logDesk) keep(ctx context.Context, s shot.Shot, rev int64) error {
 // storeFailure is a mistake when the person can go on all the same.
 func storeFailure(err error) error {
 	if client.CodeOf(err) == client.Conflict {
-		return &typingMistake{fmt.Errorf("%w: laneward sync conflicts", err)}
+		return &typingMistake{fmt.Errorf("%w (laneward sync conflicts)", err)}
 	}
 	return err
 }

@@ -277,6 +277,23 @@ func (d *logDesk) standingWords() string {
 	if d.drill == nil {
 		return ""
 	}
+	a := d.score
+	words := d.drill.name + ": none judged yet"
+	if a.Judged > 0 {
+		words = d.keptWords() + ", " + percent(*a.KeptShare.Share)
+		if a.Unknown > 0 {
+			words += fmt.Sprintf(", %d not judged", a.Unknown)
+		}
+		words += ", " + map[drill.DrillVerdict]string{drill.Met: "met", drill.NotMet: "not met", drill.TooFewShots: "too few to tell"}[a.Verdict]
+	}
+	if a.RepsLeft > 0 {
+		words += fmt.Sprintf(", %d to go", a.RepsLeft)
+	}
+	return words
+}
+
+// keptWords counts the shots kept, of this session apart where others count too.
+func (d *logDesk) keptWords() string {
 	kept, judged := 0, 0
 	for _, s := range d.inSession {
 		switch d.judged[s.ID].Verdict {
@@ -286,31 +303,8 @@ func (d *logDesk) standingWords() string {
 			judged++
 		}
 	}
-	if judged > 0 && judged < d.score.Judged {
-		return fmt.Sprintf("This session %d of %d kept; %s", kept, judged, d.totalWords())
+	if judged == 0 || judged == d.score.Judged {
+		return fmt.Sprintf("%s: %d of %d kept", d.drill.name, d.score.Kept, d.score.Judged)
 	}
-	return d.totalWords()
-}
-
-func (d *logDesk) totalWords() string {
-	a := d.score
-	if a.Judged == 0 {
-		return fmt.Sprintf("%s none judged yet, %d to go", d.drill.name, a.RepsLeft)
-	}
-	words := fmt.Sprintf("%s %d of %d kept, %s", d.drill.name, a.Kept, a.Judged, percent(*a.KeptShare.Share))
-	if a.Unknown > 0 {
-		words += fmt.Sprintf(", %d not judged", a.Unknown)
-	}
-	switch a.Verdict {
-	case drill.Met:
-		words += ", met"
-	case drill.NotMet:
-		words += ", not met"
-	default:
-		words += ", too few to tell"
-	}
-	if a.RepsLeft > 0 {
-		words += fmt.Sprintf(", %d to go", a.RepsLeft)
-	}
-	return words
+	return fmt.Sprintf("%s: %d of %d kept this session, %d of %d in all", d.drill.name, kept, judged, d.score.Kept, d.score.Judged)
 }

@@ -200,7 +200,7 @@ func (c *syncRefusedCommand) Run(ctx context.Context, env environment) error {
 			if len(c.Numbers) == 0 {
 				return usage("say which to drop, by their numbers in the list")
 			}
-			return conn.drop(ctx, chosen, "Dropped %s.")
+			return conn.drop(ctx, chosen)
 		case len(c.Numbers) > 0:
 			return conn.printBodies(chosen)
 		}
@@ -234,7 +234,11 @@ func (c *copyConnection) listRefused(ctx context.Context, all []local.Pending) e
 		if p.Mine == nil {
 			title = "delete " + title
 		}
-		list.add(strconv.FormatInt(p.Number, 10), title, reasons(p.Reasons))
+		number := strconv.FormatInt(p.Number, 10)
+		for _, why := range reasonLines(p.Reasons) {
+			list.add(number, title, why)
+			number, title = "", ""
+		}
 	}
 	if err := c.printTable(list); err != nil {
 		return err
@@ -281,7 +285,9 @@ func (c *copyConnection) printBodies(chosen []local.Pending) error {
 		if err := json.Indent(&indented, body, "", "  "); err != nil {
 			return fmt.Errorf("write the record: %w", err)
 		}
-		c.say("Change %d: %s.", p.Number, reasons(p.Reasons))
+		for _, why := range reasonLines(p.Reasons) {
+			c.say("%s", why)
+		}
 		if err := c.print(indented.String() + "\n"); err != nil {
 			return err
 		}
@@ -304,7 +310,7 @@ func (c *copyConnection) mend(ctx context.Context, chosen []local.Pending, of fu
 	return nil
 }
 
-func (c *copyConnection) drop(ctx context.Context, chosen []local.Pending, words string) error {
+func (c *copyConnection) drop(ctx context.Context, chosen []local.Pending) error {
 	for _, p := range chosen {
 		title, err := c.titleOf(ctx, p)
 		if err != nil {
@@ -313,7 +319,7 @@ func (c *copyConnection) drop(ctx context.Context, chosen []local.Pending, words
 		if err := c.Drop(ctx, p.Number); err != nil {
 			return err
 		}
-		c.say(words, title)
+		c.say("Gave up your change to %s.", title)
 	}
 	return nil
 }
@@ -414,7 +420,7 @@ func (c *syncConflictsCommand) Run(ctx context.Context, env environment) error {
 		case c.Mine:
 			return conn.mend(ctx, chosen, func(p local.Pending) ([]byte, error) { return p.Mine, nil })
 		case c.Theirs:
-			return conn.drop(ctx, chosen, "The server's %s stands.")
+			return conn.drop(ctx, chosen)
 		case c.Body != "":
 			if err := c.one("--body"); err != nil {
 				return err
