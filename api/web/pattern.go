@@ -119,7 +119,7 @@ type chartTick struct {
 
 // chartOf lays out a chart of amounts in microlitres: tip names each bar, and the bars run leftward when they are boards from the right gutter.
 func chartOf(amounts []float64, leftward bool, everyTick int, first int, tip func(i int) string) barChart {
-	c := barChart{Width: 390, Height: 190, Left: 44, Top: 14, Right: 384, Bottom: 150}
+	c := barChart{Width: 390, Height: 190, Left: 44, Top: 14, Right: 378, Bottom: 150}
 	most := 0.0
 	for _, ul := range amounts {
 		most = max(most, ul)

@@ -61,50 +61,10 @@ func (s *site) routes() http.Handler {
 		mux.Handle(pattern, s.open(page))
 	}
 	mux.Handle("GET /{$}", s.open(homePage))
-	for pattern, page := range map[string]page{
-		"GET /squads":  squadsPage,
-		"POST /squads": makeSquad,
-		"POST /join":   joinSquad,
-
-		"GET /squads/{squad}":              squadPage,
-		"GET /squads/{squad}/people":       peoplePage,
-		"POST /squads/{squad}/athletes":    addAthlete,
-		"POST /squads/{squad}/invitations": invite,
-
-		"GET /squads/{squad}/athletes/{athlete}":        athletePage,
-		"POST /squads/{squad}/athletes/{athlete}/balls": addBall,
-
-		"GET /squads/{squad}/drills/new":                                 newDrillPage,
-		"POST /squads/{squad}/drills/new":                                newDrill,
-		"POST /squads/{squad}/drills/reading":                            readingPart,
-		"GET /squads/{squad}/drills/{drill}":                             drillPage,
-		"POST /squads/{squad}/drills/{drill}/assignments":                assignDrill,
-		"GET /squads/{squad}/drills/{drill}/athletes/{athlete}/lane.svg": svgPage(drillLane),
-		"GET /squads/{squad}/drills/{drill}/athletes/{athlete}/lane.png": pngPage(drillLane),
-
-		"GET /squads/{squad}/plan":              planPage,
-		"GET /squads/{squad}/plan/lane.svg":     svgPage(planPicture),
-		"GET /squads/{squad}/plan/lane.png":     pngPage(planPicture),
-		"GET /squads/{squad}/plan/map.svg":      svgPage(missMapPicture),
-		"GET /squads/{squad}/plan/map.png":      pngPage(missMapPicture),
-		"GET /squads/{squad}/plan/line":         linePage,
-		"POST /squads/{squad}/plan/line":        assignLine,
-		"GET /squads/{squad}/plan/line.svg":     svgPage(linePicture),
-		"GET /squads/{squad}/plan/line.png":     pngPage(linePicture),
-		"GET /squads/{squad}/compare":           comparePage,
-		"GET /squads/{squad}/compare/lanes.svg": svgPage(comparePicture),
-		"GET /squads/{squad}/compare/lanes.png": pngPage(comparePicture),
-
-		"GET /squads/{squad}/sessions/new":             newSessionPage,
-		"POST /squads/{squad}/sessions/new":            newSession,
-		"GET /squads/{squad}/sessions/{session}":       sessionPage,
-		"POST /squads/{squad}/sessions/{session}/logs": uploadLog,
-
-		"GET /squads/{squad}/patterns/new":       newPatternPage,
-		"POST /squads/{squad}/patterns/new":      newPattern,
-		"GET /squads/{squad}/patterns/{pattern}": patternPage,
-	} {
-		mux.Handle(pattern, s.signedIn(page))
+	for _, pages := range []map[string]page{squadPages, linePages} {
+		for pattern, page := range pages {
+			mux.Handle(pattern, s.signedIn(page))
+		}
 	}
 	for where, kind := range editables() {
 		mux.Handle("GET /squads/{squad}/"+where+"/edit", s.signedIn(kind.show))
@@ -112,6 +72,54 @@ func (s *site) routes() http.Handler {
 		mux.Handle("POST /squads/{squad}/"+where+"/delete", s.signedIn(kind.delete))
 	}
 	return mux
+}
+
+// squadPages are the pages of a squad's records.
+var squadPages = map[string]page{
+	"GET /squads":  squadsPage,
+	"POST /squads": makeSquad,
+	"POST /join":   joinSquad,
+
+	"GET /squads/{squad}":              squadPage,
+	"GET /squads/{squad}/people":       peoplePage,
+	"POST /squads/{squad}/athletes":    addAthlete,
+	"POST /squads/{squad}/invitations": invite,
+
+	"GET /squads/{squad}/athletes/{athlete}":        athletePage,
+	"POST /squads/{squad}/athletes/{athlete}/balls": addBall,
+
+	"GET /squads/{squad}/drills/new":                                 newDrillPage,
+	"POST /squads/{squad}/drills/new":                                newDrill,
+	"POST /squads/{squad}/drills/reading":                            readingPart,
+	"GET /squads/{squad}/drills/{drill}":                             drillPage,
+	"POST /squads/{squad}/drills/{drill}/assignments":                assignDrill,
+	"GET /squads/{squad}/drills/{drill}/athletes/{athlete}/lane.svg": svgPage(drillLane),
+	"GET /squads/{squad}/drills/{drill}/athletes/{athlete}/lane.png": pngPage(drillLane),
+
+	"GET /squads/{squad}/sessions/new":             newSessionPage,
+	"POST /squads/{squad}/sessions/new":            newSession,
+	"GET /squads/{squad}/sessions/{session}":       sessionPage,
+	"POST /squads/{squad}/sessions/{session}/logs": uploadLog,
+
+	"GET /squads/{squad}/patterns/new":       newPatternPage,
+	"POST /squads/{squad}/patterns/new":      newPattern,
+	"GET /squads/{squad}/patterns/{pattern}": patternPage,
+}
+
+// linePages are the pages that plan lines.
+var linePages = map[string]page{
+	"GET /squads/{squad}/plan":              planPage,
+	"GET /squads/{squad}/plan/lane.svg":     svgPage(planPicture),
+	"GET /squads/{squad}/plan/lane.png":     pngPage(planPicture),
+	"GET /squads/{squad}/plan/map.svg":      svgPage(missMapPicture),
+	"GET /squads/{squad}/plan/map.png":      pngPage(missMapPicture),
+	"GET /squads/{squad}/plan/line":         linePage,
+	"POST /squads/{squad}/plan/line":        assignLine,
+	"GET /squads/{squad}/plan/line.svg":     svgPage(linePicture),
+	"GET /squads/{squad}/plan/line.png":     pngPage(linePicture),
+	"GET /squads/{squad}/compare":           comparePage,
+	"GET /squads/{squad}/compare/lanes.svg": svgPage(comparePicture),
+	"GET /squads/{squad}/compare/lanes.png": pngPage(comparePicture),
 }
 
 var errNoPage = &service.Error{Code: service.NotFound, Detail: "there is no page at this address: go to the start and look from there"}
