@@ -29,7 +29,7 @@ func (e event) item() (it item, err error) {
 // ends lines by LF.
 type eventReader struct {
 	lines    *bufio.Reader
-	lastID   string
+	lastID   string // of the last event that came whole
 	retry    time.Duration
 	comments int
 }
@@ -37,6 +37,7 @@ type eventReader struct {
 // next returns the next event that has data. An event that the stream's end cuts is discarded.
 func (r *eventReader) next() (e event, err error) {
 	var data []string
+	id := r.lastID
 	for {
 		line, err := r.lines.ReadString('\n')
 		if err != nil {
@@ -44,11 +45,12 @@ func (r *eventReader) next() (e event, err error) {
 		}
 		line = strings.TrimSuffix(line, "\n")
 		if line == "" {
+			r.lastID = id
 			if data == nil {
 				e = event{}
 				continue
 			}
-			e.id, e.data = r.lastID, strings.Join(data, "\n")
+			e.id, e.data = id, strings.Join(data, "\n")
 			return e, nil
 		}
 		name, value, _ := strings.Cut(line, ":")
@@ -62,7 +64,7 @@ func (r *eventReader) next() (e event, err error) {
 			data = append(data, value)
 		case "id":
 			if !strings.Contains(value, "\x00") {
-				r.lastID = value
+				id = value
 			}
 		case "retry":
 			if ms, err := strconv.Atoi(value); err == nil {

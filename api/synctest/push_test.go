@@ -391,7 +391,7 @@ func TestTextsThatCannotBeStored(t *testing.T) {
 	s := newServer(t, 2)
 	somebody := directClient(s.handler)
 	for _, field := range []string{"email", "name", "device"} {
-		body := fields{"email": "nobody@invented.example", "name": "Nobody", "password": "umber lantern nine kites", "device": "phone"}
+		body := fields{"email": "nobody@invented.example", "name": "Nobody", "password": password, "device": "phone"}
 		body[field] = body[field].(string) + "\x00"
 		if err := somebody.call(t.Context(), http.MethodPost, "/v1/users", body, nil); statusOf(err) != http.StatusBadRequest {
 			t.Errorf("NUL in %s: %v, want 400", field, err)

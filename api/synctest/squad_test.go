@@ -12,9 +12,12 @@ import (
 // person is somebody who has signed up, with their way to the server.
 type person struct {
 	*client
-	name string
-	id   string
+	name  string
+	email string
+	id    string
 }
+
+const password = "umber lantern nine kites"
 
 // signUp makes a person who reaches the server as the client does.
 func signUp(t testing.TB, by *client, name string) *person {
@@ -23,23 +26,23 @@ func signUp(t testing.TB, by *client, name string) *person {
 		User   string `json:"user_id"`
 		Access string `json:"access_token"`
 	}
+	email := fmt.Sprintf("person%d@invented.example", people.next())
 	err := by.call(t.Context(), http.MethodPost, "/v1/users", map[string]any{
-		"email": fmt.Sprintf("person%d@invented.example", people.next()), "name": name,
-		"password": "umber lantern nine kites", "device": "phone",
+		"email": email, "name": name, "password": password, "device": "phone",
 	}, &tokens)
 	if err != nil {
 		t.Fatal(err)
 	}
 	as := *by
 	as.token = tokens.Access
-	return &person{&as, name, tokens.User}
+	return &person{&as, name, email, tokens.User}
 }
 
 // via is the same person over another transport.
 func (p *person) via(by *client) *person {
 	as := *by
 	as.token = p.token
-	return &person{&as, p.name, p.id}
+	return &person{&as, p.name, p.email, p.id}
 }
 
 func newID() string { return uuid.Must(uuid.NewV7()).String() }
