@@ -839,7 +839,11 @@ type Difference struct {
 	Value *float64 `json:"value,omitempty"`
 }
 
-// Digest How many records, and the sum modulo 2^64 of their parts, in decimal.
+// Digest How many records, and the sum modulo 2^64 of their parts, in decimal. Deletions have no part in it. With a and b the first and the last
+// eight bytes of a record's id as big-endian numbers and r its revision, its part is mix(mix(mix(a) xor b) xor r). mix is one step of
+// SplitMix64, all modulo 2^64: x = x + 0x9e3779b97f4a7c15; x = (x xor (x >> 30)) * 0xbf58476d1ce4e5b9; x = (x xor (x >> 27)) *
+// 0x94d049bb133111eb; x xor (x >> 31). So mix(0) is 0xe220a8397b1dcdaf, and the one record 01890a5d-ac96-774b-bcce-b302099a8057 at
+// revision 7 has the sum 14628742275190202663.
 type Digest struct {
 	Count int64  `json:"count"`
 	Sum   string `json:"sum"`
@@ -928,7 +932,11 @@ type Fault struct {
 type FeedPage struct {
 	Cursor string `json:"cursor"`
 
-	// Digest How many records, and the sum modulo 2^64 of their parts, in decimal.
+	// Digest How many records, and the sum modulo 2^64 of their parts, in decimal. Deletions have no part in it. With a and b the first and the last
+	// eight bytes of a record's id as big-endian numbers and r its revision, its part is mix(mix(mix(a) xor b) xor r). mix is one step of
+	// SplitMix64, all modulo 2^64: x = x + 0x9e3779b97f4a7c15; x = (x xor (x >> 30)) * 0xbf58476d1ce4e5b9; x = (x xor (x >> 27)) *
+	// 0x94d049bb133111eb; x xor (x >> 31). So mix(0) is 0xe220a8397b1dcdaf, and the one record 01890a5d-ac96-774b-bcce-b302099a8057 at
+	// revision 7 has the sum 14628742275190202663.
 	Digest Digest `json:"digest"`
 	Items  []Item `json:"items"`
 	More   bool   `json:"more"`
@@ -1933,7 +1941,11 @@ type SnapshotPage struct {
 	// Cursor Where the feed goes on; on the last page only.
 	Cursor *string `json:"cursor,omitempty"`
 
-	// Digest How many records, and the sum modulo 2^64 of their parts, in decimal.
+	// Digest How many records, and the sum modulo 2^64 of their parts, in decimal. Deletions have no part in it. With a and b the first and the last
+	// eight bytes of a record's id as big-endian numbers and r its revision, its part is mix(mix(mix(a) xor b) xor r). mix is one step of
+	// SplitMix64, all modulo 2^64: x = x + 0x9e3779b97f4a7c15; x = (x xor (x >> 30)) * 0xbf58476d1ce4e5b9; x = (x xor (x >> 27)) *
+	// 0x94d049bb133111eb; x xor (x >> 31). So mix(0) is 0xe220a8397b1dcdaf, and the one record 01890a5d-ac96-774b-bcce-b302099a8057 at
+	// revision 7 has the sum 14628742275190202663.
 	Digest Digest `json:"digest"`
 	Items  []Item `json:"items"`
 

@@ -170,7 +170,7 @@ func numberSetting(name, value string) (shotChange, error) {
 		return shotChange{{set: func(s *shot.Shot) { *field(s) = nil }}}, nil
 	}
 	number, err := strconv.ParseFloat(strings.Replace(value, ",", ".", 1), 64)
-	if err != nil {
+	if err != nil || strings.Trim(value, "+-0123456789.,") != "" { // nor the names and notations that programs know
 		return nil, fmt.Errorf("%q is no number for the %s: type it as 10 or 10.5, or - when it was not seen", value, name)
 	}
 	return shotChange{{set: func(s *shot.Shot) { *field(s) = &number }}}, nil

@@ -10,6 +10,8 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
+
+	"laneward/openapi"
 )
 
 // The first outputs of SplitMix64 for the seed 0, as published with it in many places (from memory).
@@ -20,6 +22,16 @@ func TestMix(t *testing.T) {
 		if got := mix(uint64(k) * gamma); got != want { //nolint:gosec // 0, 1, 2
 			t.Errorf("output %d is %#x, want %#x", k+1, got, want)
 		}
+	}
+}
+
+// The example of the contract.
+func TestDigestExample(t *testing.T) {
+	t.Parallel()
+	var d Digest
+	d.Add(uuid.MustParse("01890a5d-ac96-774b-bcce-b302099a8057"), 7)
+	if want := fmt.Sprintf("the sum %d.", d.Sum); !strings.Contains(strings.Join(strings.Fields(string(openapi.Contract)), " "), "01890a5d-ac96-774b-bcce-b302099a8057 at revision 7 has "+want) {
+		t.Errorf("the contract's example has not %s", want)
 	}
 }
 
