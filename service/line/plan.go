@@ -50,6 +50,9 @@ const (
 	// centrePreference is the pocket share given up for a usual delivery that comes a half width of the pocket nearer to its middle: so
 	// much two aims differ by the luck of the draws, and then the one that aims at the middle is the better advice.
 	centrePreference = 0.02
+	// gutterCost is the pocket share that a share of gutter balls takes away: one for one, our choice. Without it a line along a dry edge
+	// ranks by its hits alone, and no coach would play it.
+	gutterCost = 1.0
 	// Two lines are different when they lie this far apart in laydown or in angle.
 	apartBoards = 2.5
 	apartDeg    = 0.75
@@ -218,15 +221,15 @@ func (s *search) nearest(aim Aim) Aim {
 	return best
 }
 
-// score scores the aims by n draws of the scatter, best first: by pocket share, less [centrePreference] for the usual delivery's distance
-// from the middle of the pocket.
+// score scores the aims by n draws of the scatter, best first: by pocket share, less [gutterCost] for the gutter share and
+// [centrePreference] for the usual delivery's distance from the middle of the pocket.
 func (s *search) score(ctx context.Context, stage string, aims []Aim, n int) ([]scored, error) {
 	draws := s.athlete.Scatter.draws(n)
 	results := make([]scored, len(aims))
 	err := spread(ctx, len(aims), func(i int) {
 		results[i].aim = aims[i]
 		results[i].pocket, results[i].gutter = s.shares(aims[i], draws)
-		results[i].merit = results[i].pocket - centrePreference*s.offCentre(aims[i])
+		results[i].merit = results[i].pocket - gutterCost*results[i].gutter - centrePreference*s.offCentre(aims[i])
 	}, func(finished int) {
 		if finished%16 == 0 || finished == len(aims) {
 			s.progress(Progress{Stage: stage, Done: finished, Total: len(aims)})

@@ -74,7 +74,7 @@ func TestPlanIsConsistent(t *testing.T) {
 			if line.Rank != i+1 || line.FeetBoard != line.LaydownBoard+6 || line.ScoredShots != finalDraws {
 				t.Errorf("%s: rank %d, laydown %g, feet %g, scored by %d", film, line.Rank, line.LaydownBoard, line.FeetBoard, line.ScoredShots)
 			}
-			if i > 0 && line.PocketShare > plan.Lines[i-1].PocketShare+2*centrePreference {
+			if i > 0 && line.PocketShare-gutterCost*line.GutterShare > plan.Lines[i-1].PocketShare-gutterCost*plan.Lines[i-1].GutterShare+2*centrePreference {
 				t.Errorf("%s: line %d has a share of %g, the one before it %g", film, i+1, line.PocketShare, plan.Lines[i-1].PocketShare)
 			}
 			if pocket, gutter := s.shares(line.Aim, request.Athlete.Scatter.draws(finalDraws)); pocket != line.PocketShare || gutter != line.GutterShare {
