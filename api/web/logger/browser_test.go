@@ -44,7 +44,7 @@ func startBrowser(t *testing.T) context.Context {
 	if os.Geteuid() == 0 {
 		options = append(options, chromedp.NoSandbox)
 	}
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(t.Context()), 4*time.Minute) // the test's own ends before its clean-up
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(t.Context()), 20*time.Minute) // the test's own ends before its clean-up
 	t.Cleanup(cancel)
 	ctx, stop := chromedp.NewExecAllocator(ctx, options...)
 	t.Cleanup(stop)

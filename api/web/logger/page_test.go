@@ -12,6 +12,7 @@ import (
 
 	"github.com/chromedp/cdproto/accessibility"
 	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -408,4 +409,51 @@ func TestHandler(t *testing.T) {
 			t.Errorf("%s with the ETag %s is sent again", path, etag)
 		}
 	}
+}
+
+// A finger that slides along the lane sets the mark where it lifts, and reads the board while it slides; one that scrolls the page sets none.
+func TestTouch(t *testing.T) {
+	w, d := begun(t)
+	d.do(chromedp.EmulateViewport(390, 844, chromedp.EmulateMobile, chromedp.EmulateTouch))
+	at := func(board, ft float64) (x, y float64) {
+		point := eval[[]float64](d, fmt.Sprintf(`(() => { const r = document.querySelector(".lane .wood").getBoundingClientRect();
+			return [r.right - r.width * (%g - 0.5) / 39, r.bottom - r.height * %g / 60]; })()`, board, ft))
+		return point[0], point[1]
+	}
+	one, finger := 1.0, 0.0
+	touch := func(kind input.DispatchTouchEventType, points ...*input.TouchPoint) {
+		t.Helper()
+		for _, point := range points {
+			point.RadiusX, point.RadiusY, point.Force, point.ID = &one, &one, &one, &finger
+		}
+		if points == nil {
+			points = []*input.TouchPoint{}
+		}
+		d.do(chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
+			_, err := cdp.Call(ctx, target, input.DispatchTouchEvent, input.DispatchTouchEventParams{Type: kind, TouchPoints: points})
+			return err
+		}))
+	}
+	x, y := at(16, 42)
+	touch(input.DispatchTouchEventTypeTouchStart, &input.TouchPoint{X: x, Y: y})
+	for board := 15.0; board >= 12; board-- {
+		x, y = at(board, 42)
+		touch(input.DispatchTouchEventTypeTouchMove, &input.TouchPoint{X: x, Y: y})
+	}
+	d.wait("the board under the finger", "document.querySelector('.loupe text')?.textContent === 'Board 12 · Breakpoint 42 ft'")
+	d.look("sliding", 390)
+	touch(input.DispatchTouchEventTypeTouchEnd)
+	d.wait("the mark", "document.querySelector('.place[aria-pressed=true] .place-value').innerText === '12 at 42'")
+
+	x, y = at(30, 30)
+	touch(input.DispatchTouchEventTypeTouchStart, &input.TouchPoint{X: x, Y: y})
+	for range 12 {
+		y -= 12
+		touch(input.DispatchTouchEventTypeTouchMove, &input.TouchPoint{X: x, Y: y})
+	}
+	touch(input.DispatchTouchEventTypeTouchEnd)
+	d.wait("no mark from scrolling", "document.querySelector('.place[aria-pressed=true] .place-value').innerText === '12 at 42'")
+	d.save()
+	d.waitSent()
+	wantBoards(t, w, "12")
 }

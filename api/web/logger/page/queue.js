@@ -47,7 +47,7 @@ async function listByIn(tx, squad, kind, index, value) {
 }
 
 function overlay(records, changes) {
-  const seen = new Map(records.map((entry) => [entry.id, entry.record]));
+  const seen = new Map(records.filter((entry) => entry.record).map((entry) => [entry.id, entry.record]));
   for (const change of changes) {
     if (change.record) seen.set(change.id, change.record);
     else seen.delete(change.id);
@@ -172,8 +172,7 @@ async function confirm(tx, change, record) {
   const shown = await ask(records.get(key));
   const told = { squad: change.squad, kind: change.kind, id: change.id, rev: change.landed, record, copy: shown?.copy };
   if (shown && shown.rev > change.landed) return settle(tx.objectStore("changes"), change, shown);
-  if (record) await ask(records.put({ ...told, record: { ...record, rev: change.landed } }));
-  else await ask(records.delete(key));
+  await ask(records.put({ ...told, record: record && { ...record, rev: change.landed } }));
   return settle(tx.objectStore("changes"), change, told);
 }
 
@@ -206,12 +205,14 @@ export async function applyItems(tx, squad, items, copy) {
     const key = [squad, item.kind, item.id];
     const shown = await ask(records.get(key));
     const gone = item.deleted || item.scope === "removed";
-    if (shown && shown.rev > item.rev && item.scope !== "removed") {
-      if (shown.copy !== copy) await ask(records.put({ ...shown, copy }));
+    if (item.scope === "removed") {
+      await ask(records.delete(key));
+    } else if (shown && shown.rev > item.rev) {
+      await ask(records.put({ ...shown, copy }));
       continue;
+    } else {
+      await ask(records.put({ squad, kind: item.kind, id: item.id, rev: item.rev, record: gone ? null : item.record, copy }));
     }
-    if (gone) await ask(records.delete(key));
-    else await ask(records.put({ squad, kind: item.kind, id: item.id, rev: item.rev, record: item.record, copy }));
     const change = await ask(changes.get(key));
     if (change?.state === "landed" && item.rev >= change.landed) {
       more = await settle(changes, change, { rev: item.rev, record: gone ? null : item.record }) || more;
@@ -232,7 +233,7 @@ export async function sweep(tx, squad, copy, rev) {
   for (const change of await ask(changes.index("squad").getAll(squad))) {
     if (change.state !== "landed" || change.landed > rev) continue;
     const shown = await ask(records.get([squad, change.kind, change.id]));
-    if (!shown) more = await settle(changes, change, { rev, record: null }) || more;
+    if (!shown?.record) more = await settle(changes, change, { rev, record: null }) || more;
   }
   return more;
 }
@@ -248,8 +249,8 @@ export function resolve(db, squad, kind, id, chosen) {
       await ask(store.delete(key));
       const shown = await ask(tx.objectStore("records").get(key));
       if (shown && shown.rev > theirs.rev) return;
-      if (theirs.record) await ask(tx.objectStore("records").put({ ...shown, squad, kind, id, rev: theirs.rev, record: { ...theirs.record, rev: theirs.rev } }));
-      else await ask(tx.objectStore("records").delete(key));
+      const record = theirs.record && { ...theirs.record, rev: theirs.rev };
+      await ask(tx.objectStore("records").put({ squad, kind, id, rev: theirs.rev, record, copy: shown?.copy }));
       return;
     }
     await ask(store.put({

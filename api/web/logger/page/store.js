@@ -23,7 +23,7 @@ export const openPeople = () => open(people, (db) => {
 });
 
 // openCopy opens a person's own database.
-// records are the server's records as last told. changes are what was done here and is not known to be in them yet; see queue.js.
+// records are the server's records as last told, null for a deleted one, whose revision is kept so that no older word brings it back. changes are what was done here and is not known to be in them yet; see queue.js.
 export const openCopy = (user) => open(copyOf(user), (db) => {
   const records = db.createObjectStore("records", { keyPath: ["squad", "kind", "id"] });
   records.createIndex("session", ["squad", "kind", "record.session_id"]);
