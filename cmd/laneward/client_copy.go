@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -65,6 +66,30 @@ func (f clientFlags) withCopy(ctx context.Context, env environment, do func(*cop
 		return err
 	}
 	return errors.Join(do(c), c.Close())
+}
+
+// tellUnsent says what somebody who has signed out leaves unsent on this computer.
+func (c connection) tellUnsent(ctx context.Context, user uuid.UUID) error {
+	dir, err := dataDir(c.env)
+	if err != nil {
+		return nil //nolint:nilerr // without a place for a copy there is none
+	}
+	if _, err := os.Stat(local.Path(dir, c.Server(), user)); err != nil {
+		return nil //nolint:nilerr // there is none
+	}
+	store, err := local.Open(ctx, dir, c.Server(), user)
+	if err != nil {
+		return err
+	}
+	all, err := store.Status(ctx)
+	n := 0
+	for _, status := range all {
+		n += status.Unsent()
+	}
+	if n > 0 {
+		c.say("%s unsent on this computer, for you alone: sign in again and run laneward sync.", verb(n, "change stays", "changes stay"))
+	}
+	return errors.Join(err, store.Close())
 }
 
 // localSquad finds the squad a person means among those on this computer.

@@ -188,6 +188,29 @@ func TestLogWithoutNetwork(t *testing.T) {
 	if told != "Inside: 1 of 2 kept" || !strings.Contains(stdout, told) {
 		t.Errorf("the server says %q, and the terminal said\n%s", told, stdout)
 	}
+	// Who signs out leaves what is unsent, and finds it again.
+	if exit, _, stderr := c.run(t.Context(), "cora", "- - 11@42\n", "log", "--athlete", "Rhea", "--session", today, "--drill", "none"); exit != exitOK {
+		t.Fatal(stderr)
+	}
+	if exit, _, stderr := c.run(t.Context(), "cora", "", "sign-out"); exit != exitOK || !strings.Contains(stderr, "1 change stays unsent on this computer, for you alone") {
+		t.Errorf("exit %d: %s", exit, stderr)
+	}
+	if exit, _, stderr := c.run(t.Context(), "cora", "", "log"); exit != exitAuth {
+		t.Errorf("exit %d: %s", exit, stderr)
+	}
+	c.signUp("eve") // on the same computer, by the same directories
+	if exit, _, stderr := c.run(t.Context(), "cora", passphrase+"\n", "sign-in", "eve@example.org"); exit != exitOK {
+		t.Fatal(stderr)
+	}
+	if out := c.must("cora", "sync", "status", "--json"); !strings.Contains(out, `"squads":[]`) {
+		t.Errorf("somebody else sees %s", out)
+	}
+	if exit, _, stderr := c.run(t.Context(), "cora", passphrase+"\n", "sign-in", "cora@example.org"); exit != exitOK {
+		t.Fatal(stderr)
+	}
+	if out := c.must("cora", "sync"); out != "Tuesday squad: sent 1 change." {
+		t.Errorf("sync says %q", out)
+	}
 }
 
 // An editor mends a refused change.

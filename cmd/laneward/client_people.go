@@ -206,10 +206,10 @@ func (c *signOutCommand) Run(ctx context.Context, env environment) error {
 	}
 	if ended.Email == "" {
 		conn.say("Nobody was signed in to %s.", conn.Server())
-	} else {
-		conn.say("%s is signed out of %s.", ended.Email, conn.Server())
+		return nil
 	}
-	return nil
+	conn.say("%s is signed out of %s.", ended.Email, conn.Server())
+	return conn.tellUnsent(ctx, ended.UserID)
 }
 
 type whoamiCommand struct {

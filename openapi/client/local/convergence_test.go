@@ -63,7 +63,8 @@ type history struct {
 // TestConvergence lets devices work over a bad network in random histories. In the end each holds exactly what the server does, and every shot
 // that was logged and that nobody deleted is there.
 func TestConvergence(t *testing.T) {
-	histories := 15
+	t.Parallel()
+	histories := 12
 	if os.Getenv(longVariable) != "" {
 		histories = 1000
 	}

@@ -408,7 +408,7 @@ func TestSnapshotGoesOn(t *testing.T) {
 	w := newWorld(t)
 	coach := w.newSquad()
 	b := coach.newBase()
-	const shots = 2500
+	const shots = 1100
 	for i := range shots {
 		coach.log(b, i+1)
 	}
@@ -442,7 +442,7 @@ func TestSnapshotGoesOn(t *testing.T) {
 	breakAt = 0
 	pages.count.Store(0)
 	other.once()
-	if brokenAt == "" || pages.count.Load() != 2 {
+	if brokenAt == "" || pages.count.Load() != 1 {
 		t.Errorf("it went on with %d pages after %q", pages.count.Load(), brokenAt)
 	}
 	other.see(client.Shot, extra)
@@ -619,7 +619,7 @@ func TestStopped(t *testing.T) {
 	w := newWorld(t)
 	coach := w.newSquad()
 	b := coach.newBase()
-	for i := range 1500 {
+	for i := range 1010 {
 		coach.log(b, i+1)
 	}
 	ctx, stop := context.WithCancel(t.Context())
@@ -632,7 +632,7 @@ func TestStopped(t *testing.T) {
 	if _, err := syncing.Once(ctx); err == nil {
 		t.Fatal("it was not stopped")
 	}
-	if left := coach.status(); left.Queued == 0 || left.Queued >= 1502 {
+	if left := coach.status(); left.Queued == 0 || left.Queued >= 1012 {
 		t.Errorf("%d are left", left.Queued)
 	}
 	coach.once()
