@@ -16,6 +16,7 @@ import (
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+	"github.com/google/go-cmp/cmp"
 
 	"laneward/service/picture"
 )
@@ -456,4 +457,16 @@ func TestTouch(t *testing.T) {
 	d.save()
 	d.waitSent()
 	wantBoards(t, w, "12")
+}
+
+// Devices that failed come back at any time up to a bound that doubles to a minute, and not together.
+func TestBackoff(t *testing.T) {
+	w := newWorld(t)
+	d := newDevice(t, startBrowser(t), w.server.URL)
+	d.open("")
+	waits := eval[[][]float64](d, `import("/logger/sync.js").then(({ backoff }) => [1, 2, 3, 6, 30, 2000].map((n) => [backoff(n, () => 0), backoff(n, () => 0.5), backoff(n, () => 1)]))`)
+	want := [][]float64{{0, 1e3, 2e3}, {0, 2e3, 4e3}, {0, 4e3, 8e3}, {0, 30e3, 60e3}, {0, 30e3, 60e3}, {0, 30e3, 60e3}}
+	if diff := cmp.Diff(want, waits); diff != "" {
+		t.Errorf("waits in ms after 1, 2, 3, 6, 30 and 2000 failures (-want +got):\n%s", diff)
+	}
 }

@@ -190,12 +190,12 @@ func must(t testing.TB, err error) {
 
 // network stands between the browser and the server, and does to it what networks do.
 type network struct {
-	mu       sync.Mutex
-	pushes   int                                // that reached the server
-	refreshs int                                // likewise
-	requests int                                // of the contract, likewise
-	cut      map[string]int                     // how often the answer to an address that ends so is still to be lost
-	answer   func(r *http.Request) (status int) // instead of the server; 0 lets it answer
+	mu        sync.Mutex
+	pushes    int                                // that reached the server
+	refreshes int                                // likewise
+	requests  int                                // of the contract, likewise
+	cut       map[string]int                     // how often the answer to an address that ends so is still to be lost
+	answer    func(r *http.Request) (status int) // instead of the server; 0 lets it answer
 }
 
 // cutAnswers loses the next n answers to requests whose path ends so, after the server has done its work.
@@ -215,7 +215,7 @@ func (n *network) answerInstead(answer func(r *http.Request) int) {
 func (n *network) counts() (requests, pushes, refreshes int) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
-	return n.requests, n.pushes, n.refreshs
+	return n.requests, n.pushes, n.refreshes
 }
 
 func (n *network) over(server http.Handler) http.Handler {
@@ -246,7 +246,7 @@ func (n *network) take(r *http.Request) (cut bool, status int) {
 		n.pushes++
 	}
 	if strings.HasSuffix(r.URL.Path, "/tokens/refresh") {
-		n.refreshs++
+		n.refreshes++
 	}
 	if n.answer != nil {
 		if status = n.answer(r); status != 0 {

@@ -73,7 +73,7 @@ function probabilityWithin(low, high, value, se, margin) {
 
 // erfc is the complementary error function: the series of erf near zero, the continued fraction of erfc elsewhere (Abramowitz and Stegun
 // 7.1.6 and 7.1.14). Good to 1e-13 or so, in absolute terms.
-export function erfc(x) {
+function erfc(x) {
   if (x < 0) return 2 - erfc(-x);
   if (x > 27) return 0;
   if (x < 2.5) {

@@ -6,10 +6,7 @@ export const arrowsFt = 15;
 export const centreBoard = 20;
 export const minBoard = 0.5;
 export const maxBoard = 39.5;
-export const boardWidthIn = 41.5 / boards;
-
-// xOf turns a board as the athlete counts it into the lane's coordinate, and back.
-export const xOf = (side, board) => side === "left" ? 2 * centreBoard - board : board;
+const boardWidthIn = 41.5 / boards;
 
 // boardsPerFoot is how many boards a ball moves sideways in one foot at an angle in degrees.
 export const boardsPerFoot = (angleDeg) => Math.tan(angleDeg * Math.PI / 180) * 12 / boardWidthIn;

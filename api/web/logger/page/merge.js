@@ -1,7 +1,7 @@
 // Compares and merges records field by field.
 
 // canonical writes a value so that two that mean the same are written the same.
-export function canonical(value) {
+function canonical(value) {
   if (Array.isArray(value)) return `[${value.map(canonical).join()}]`;
   if (value && typeof value === "object") {
     return `{${Object.keys(value).sort().filter((key) => value[key] !== undefined).map((key) => JSON.stringify(key) + ":" + canonical(value[key])).join()}}`;

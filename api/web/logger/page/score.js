@@ -5,7 +5,7 @@ import { unitOf } from "./judge.js";
 const z95 = 1.959963984540054;
 
 // wilson is the 95 % score interval of a share (E. B. Wilson 1927).
-export function wilson(count, of) {
+function wilson(count, of) {
   if (of === 0) return { low: 0, high: 1 };
   const z = z95, p = count / of;
   const centre = p + z * z / (2 * of);
@@ -17,7 +17,7 @@ export function wilson(count, of) {
 const testError = 0.05, testWidth = 0.2;
 
 // sequentialTest is Wald's test of a pass share against a share 0.20 lower, or half of it (A. Wald, Sequential Analysis, 1947).
-export function sequentialTest(passShare) {
+function sequentialTest(passShare) {
   const fail = Math.round(Math.max(passShare - testWidth, passShare / 2) * 1e6) / 1e6;
   const low = Math.log(testError / (1 - testError)), high = Math.log((1 - testError) / testError);
   const stepKept = Math.log(passShare / fail), stepBroken = Math.log((1 - passShare) / (1 - fail));

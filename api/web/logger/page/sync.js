@@ -220,7 +220,7 @@ export class Sync {
 
 // problemOf puts an error of the network or of the server into what a person can do about it; null for one that is our own fault. A lasting
 // problem is not tried again until something happens.
-export function problemOf(error) {
+function problemOf(error) {
   if (error instanceof SignedOut) return { kind: "signed-out", lasting: true, detail: error.message };
   if (error instanceof Offline) return { kind: "offline", lasting: false, detail: error.message };
   if (!(error instanceof Problem)) return null;

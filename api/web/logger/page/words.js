@@ -1,7 +1,7 @@
 // Words for what is shown.
 
 import { unitOf } from "./judge.js";
-import { leaveName, placeNamed } from "./lane.js";
+import { leaveName } from "./lane.js";
 import { amount } from "./sentence.js";
 
 export const percent = (share) => `${Math.round(share * 100)}\u00a0%`;
@@ -25,7 +25,7 @@ export function verdictWords(rule, judgement) {
 export const verdictTitle = { kept: "Kept", broken: "Broken", unknown: "Not measured", none: "Logged" };
 
 // sureness tells how far the reading can be relied on, where its error matters.
-export function sureness(judged) {
+function sureness(judged) {
   if (judged.verdict === "unknown") return "";
   const right = judged.verdict === "kept" ? judged.probabilityKept : 1 - judged.probabilityKept;
   if (right > 0.95) return "";
@@ -98,5 +98,3 @@ export function today() {
   const now = new Date();
   return [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((part) => String(part).padStart(2, "0")).join("-");
 }
-
-export const placeWords = (name) => placeNamed(name).where;
