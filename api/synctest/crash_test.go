@@ -21,11 +21,11 @@ import (
 type crashed struct {
 	*testing.T
 	program *program
-	proxy   *proxy  // of the pushes
-	pusher  *person // through that
-	coach   *person // through a proxy that is never cut, for its address stays the same
-	direct  *person // to where the server is now
-	cuts    int     // that were asked for
+	proxy   *proxy        // of the pushes
+	pusher  *person       // through that
+	coach   *person       // through a proxy that is never cut, for its address stays the same
+	direct  *person       // to where the server is now
+	cuts    int           // that were asked for
 	took    time.Duration // of a push that nothing broke
 }
 
