@@ -6,125 +6,12 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"os"
-	"os/exec"
 	"slices"
 	"strconv"
-	"strings"
 
 	"laneward/openapi/client"
 	"laneward/openapi/client/local"
 )
-
-type syncStatusCommand struct {
-	clientFlags
-}
-
-func (syncStatusCommand) Help() string {
-	return `How the copy of each squad on this computer stands. Needs no network.
-
-    unsent     goes at the next sync
-    waiting    was sent, and goes again when the record it refers to is there
-    refused    the server said no: laneward sync refused
-    conflicts  changed here and elsewhere: laneward sync conflicts
-
-Example:
-
-    laneward sync status`
-}
-
-// statusReport is what sync status prints with --json.
-type statusReport struct {
-	File   string        `json:"file"`
-	Squads []squadStatus `json:"squads"`
-}
-
-type squadStatus struct {
-	squadReport
-	Member   bool   `json:"member"`
-	SyncedAt string `json:"synced_at,omitempty"`
-}
-
-// Run tells how the copies stand.
-func (c *syncStatusCommand) Run(ctx context.Context, env environment) error {
-	return c.withCopy(ctx, env, func(conn *copyConnection) error {
-		all, err := conn.Status(ctx)
-		if err != nil {
-			return err
-		}
-		if conn.json {
-			return conn.printStatus(all)
-		}
-		if len(all) == 0 {
-			conn.say("There is nothing on this computer yet: run laneward sync with a network.")
-			return nil
-		}
-		list := newTable("squad", "last sync", "records>", "unsent>", "waiting>", "refused>", "conflicts>")
-		some := func(n int) string {
-			if n == 0 {
-				return ""
-			}
-			return strconv.Itoa(n)
-		}
-		for _, s := range all {
-			last := "never"
-			switch {
-			case !s.Member:
-				last = "you left it"
-			case !s.SyncedAt.IsZero():
-				last = clockTime(s.SyncedAt)
-			}
-			list.add(s.Name, last, strconv.Itoa(s.Records), some(s.Queued), some(s.Waiting), some(s.Refused), some(s.Conflicts))
-		}
-		if err := conn.printTable(list); err != nil {
-			return err
-		}
-		if err := conn.tellWaiting(ctx); err != nil {
-			return err
-		}
-		conn.say("\nThe copy is in %s.", conn.File())
-		return nil
-	})
-}
-
-func (c *copyConnection) printStatus(all []local.Status) error {
-	report := statusReport{File: c.File(), Squads: []squadStatus{}}
-	for _, s := range all {
-		one := squadStatus{Member: s.Member, squadReport: squadReport{
-			SquadID: s.ID, Name: s.Name, Rev: s.Rev, Records: s.Records, Queued: s.Queued, Waiting: s.Waiting, Refused: s.Refused, Conflicts: s.Conflicts,
-		}}
-		if !s.SyncedAt.IsZero() {
-			one.SyncedAt = s.SyncedAt.UTC().Format("2006-01-02T15:04:05Z07:00")
-		}
-		report.Squads = append(report.Squads, one)
-	}
-	text, err := json.Marshal(report)
-	if err != nil {
-		return fmt.Errorf("write the status: %w", err)
-	}
-	return c.printJSON(text)
-}
-
-// tellWaiting says what waits, and for what: many shots mostly wait for one session.
-func (c *copyConnection) tellWaiting(ctx context.Context) error {
-	waiting, err := c.Pending(ctx, local.Waiting)
-	if err != nil || len(waiting) == 0 {
-		return err
-	}
-	count := make(map[string]int)
-	var why []string
-	for _, p := range waiting {
-		text := reasons(p.Reasons)
-		if count[text]++; count[text] == 1 {
-			why = append(why, text)
-		}
-	}
-	c.say("")
-	for _, text := range why {
-		c.say("%s waiting: %s.", verb(count[text], "is", "are"), text)
-	}
-	return nil
-}
 
 // asideFlags name changes that were set aside.
 type asideFlags struct {
@@ -322,67 +209,6 @@ func (c *copyConnection) drop(ctx context.Context, chosen []local.Pending) error
 		c.say("Gave up your change to %s.", title)
 	}
 	return nil
-}
-
-// readBody reads a record that was written out: JSON, or the name of a file that holds it.
-func readBody(env environment, text string) ([]byte, error) {
-	body := []byte(text)
-	if !strings.HasPrefix(strings.TrimSpace(text), "{") {
-		var err error
-		if body, err = readInput(env, text); err != nil {
-			return nil, err
-		}
-	}
-	return body, checkObject(body)
-}
-
-func checkObject(body []byte) error {
-	var object map[string]json.RawMessage
-	err := json.Unmarshal(body, &object)
-	if err == nil && object == nil {
-		err = errors.New("it is null")
-	}
-	if err != nil {
-		return fmt.Errorf("that is no record in JSON, so nothing was changed: %w", err)
-	}
-	return nil
-}
-
-// edit lets the person change a record in their editor.
-func edit(ctx context.Context, env environment, body []byte) (changed []byte, err error) {
-	if body == nil {
-		return nil, usage("this change deletes a record: there is nothing to mend; give it up with --drop")
-	}
-	editor := env.getenv("VISUAL")
-	if editor == "" {
-		editor = env.getenv("EDITOR")
-	}
-	if editor == "" {
-		return nil, usage("neither VISUAL nor EDITOR names your editor: set one, or give the record with --body")
-	}
-	var indented bytes.Buffer
-	if err := json.Indent(&indented, body, "", "  "); err != nil {
-		return nil, fmt.Errorf("write the record: %w", err)
-	}
-	file, err := os.CreateTemp("", "laneward-*.json")
-	if err != nil {
-		return nil, fmt.Errorf("make a file to edit: %w", err)
-	}
-	defer func() { err = errors.Join(err, os.Remove(file.Name())) }()
-	_, err = file.Write(append(indented.Bytes(), '\n'))
-	if err = errors.Join(err, file.Close()); err != nil {
-		return nil, fmt.Errorf("make a file to edit: %w", err)
-	}
-	words := strings.Fields(editor)
-	run := exec.CommandContext(ctx, words[0], append(words[1:], file.Name())...) //nolint:gosec // the person's own editor
-	run.Stdin, run.Stdout, run.Stderr = env.stdin, env.stdout, env.stderr
-	if err := run.Run(); err != nil {
-		return nil, fmt.Errorf("the editor %s failed, so nothing was changed: %w", editor, err)
-	}
-	if changed, err = os.ReadFile(file.Name()); err != nil {
-		return nil, fmt.Errorf("read what was edited: %w", err)
-	}
-	return changed, checkObject(changed)
 }
 
 type syncConflictsCommand struct {
