@@ -11,9 +11,11 @@ import (
 	"log/slog"
 	"net/http"
 	"net/netip"
+	"strings"
 
 	"github.com/google/uuid"
 
+	"laneward/api/web/logger"
 	"laneward/service"
 )
 
@@ -48,6 +50,9 @@ var errForeignForm = &service.Error{
 func (s *site) routes() http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle("GET /static/{file}", s.assets)
+	offline := logger.Handler()
+	mux.Handle("GET "+logger.Root, offline)
+	mux.Handle("GET "+strings.TrimSuffix(logger.Root, "/"), offline)
 	mux.Handle("GET /favicon.ico", s.assets) // asked for beside a picture that stands alone
 	for pattern, page := range map[string]page{
 		"GET /problems":  problemsPage,
