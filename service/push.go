@@ -40,19 +40,21 @@ type PushOutcome struct {
 // revision reached. Parents may come in any order within it. With atomic nothing is stored unless everything is.
 func (s *Service) Push(ctx context.Context, user, squad uuid.UUID, items []PushItem, atomic bool) (outcomes []PushOutcome, rev int64, err error) {
 	outcomes = make([]PushOutcome, len(items))
+	var changes []Change
+	var bases []int64
 	var at []int
 	for i, item := range items {
 		outcomes[i] = PushOutcome{Kind: item.Kind, ID: item.ID}
-		if _, found := item.decode(); len(found) > 0 {
+		change, found := item.decode()
+		if len(found) > 0 {
 			outcomes[i].Status, outcomes[i].Faults = StatusRefused, found
-		} else {
-			at = append(at, i)
+			continue
 		}
+		changes, bases, at = append(changes, change), append(bases, change.Record.Revision()), append(at, i)
 	}
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
-		changes := make([]Change, len(at))
-		for n, i := range at {
-			changes[n], _ = items[i].decode() // anew: the transaction may be run again, and stamps what it stores
+		for n, change := range changes {
+			change.Record.stamp(change.Record.Key(), bases[n]) // the transaction may be run again, and stamps what it stores
 		}
 		applied, reached, err := w.apply(ctx, changes)
 		if err != nil {
