@@ -55,15 +55,21 @@ func (d *logDesk) pickAthlete(ctx context.Context) (client.Record, error) {
 		return client.Record{}, &exitError{exitNotFound, fmt.Errorf("the squad has no athletes on this computer yet: laneward add athlete, then laneward sync")}
 	}
 	rows := make([][]string, len(all))
+	slices.SortFunc(all, func(a, b client.Record) int { return strings.Compare(nameText(a), nameText(b)) })
 	for i, record := range all {
-		name, err := nameOf(record)
-		if err != nil {
-			return client.Record{}, err
-		}
-		rows[i] = []string{name}
+		rows[i] = []string{nameText(record)}
 	}
 	record, _, err := d.pick(ctx, choice{question: "Who bowls?", kind: client.Athlete, records: all, rows: rows})
 	return record, err
+}
+
+// nameText is a record's name, "" when it has none.
+func nameText(record client.Record) string {
+	name, err := nameOf(record)
+	if err != nil {
+		return ""
+	}
+	return name
 }
 
 // choice is a question to the person. rows say each record for reading; others are answers that are none of the records; standard is what an
@@ -105,8 +111,12 @@ func (d *logDesk) pick(ctx context.Context, c choice) (record client.Record, oth
 			continue
 		}
 		record, err := d.find(ctx, c.kind, answer)
-		if code := client.CodeOf(err); code == client.NotFound || code == client.Ambiguous {
-			d.say("%s. Type a number from the list, or a name.", upperFirst(err.Error()))
+		switch client.CodeOf(err) {
+		case client.NotFound:
+			d.say("There is no %s %q: type a number from the list, or a name.", c.kind, answer)
+			continue
+		case client.Ambiguous:
+			d.say("%s", upperFirst(err.Error()))
 			continue
 		}
 		return record, "", err
