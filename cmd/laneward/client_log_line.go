@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -144,8 +145,11 @@ func settingsFor(name, value string) (shotChange, error) {
 	case "leave":
 		return leaveSetting(value)
 	case "ball":
-		if value == notMeasured {
+		switch value {
+		case notMeasured:
 			return shotChange{{set: func(s *shot.Shot) { s.BallID = nil }}}, nil
+		case "":
+			return nil, errors.New("say which ball, or ball=- for none")
 		}
 		return shotChange{{ball: value}}, nil
 	case "breakpoint":
