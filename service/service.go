@@ -21,6 +21,7 @@ type Service struct {
 	log    *slog.Logger
 	hashes chan struct{} // bounds how many passwords are hashed at once: each takes 19 MiB
 	slots  *slots        // bounds what is computed at once
+	turns  *turns        // of those who write to a squad
 	live   *live
 	tails  *tails
 	// cursorKey signs the cursors of feeds and snapshots.
@@ -38,7 +39,7 @@ type Config struct {
 
 // New makes a service.
 func New(config Config) *Service {
-	s := &Service{db: config.DB, keys: config.Keys, log: config.Log, now: config.Now, random: config.Random, hashes: make(chan struct{}, 4), slots: newSlots()}
+	s := &Service{db: config.DB, keys: config.Keys, log: config.Log, now: config.Now, random: config.Random, hashes: make(chan struct{}, 4), slots: newSlots(), turns: newTurns()}
 	if s.now == nil {
 		s.now = time.Now
 	}
@@ -116,8 +117,13 @@ func (s *Service) inSquad(ctx context.Context, user, squad uuid.UUID, do func(w 
 
 // commit runs a transaction that may write, and wakes whoever follows the squad once it has been committed.
 func (s *Service) commit(ctx context.Context, squad uuid.UUID, do func(tx *db.Tx) (*work, error)) error {
+	finished, err := s.turns.take(ctx, squad)
+	if err != nil {
+		return err
+	}
+	defer finished()
 	var done *work
-	err := s.db.InSquad(ctx, squad, func(tx *db.Tx) (err error) {
+	err = s.db.InSquad(ctx, squad, func(tx *db.Tx) (err error) {
 		done, err = do(tx)
 		return err
 	})

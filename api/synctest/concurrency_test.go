@@ -10,6 +10,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"github.com/jackc/pgx/v5"
 )
 
 // wireClient is a way to the server over sockets, as many as it takes.
@@ -245,4 +247,48 @@ func narrow(ctx context.Context, network, address string) (net.Conn, error) {
 		return nil, err
 	}
 	return conn, conn.(*net.TCPConn).SetReadBuffer(64 << 10)
+}
+
+// TestHotSquadLeavesRoom has more writers wait for one squad than the server has connections: readers of that squad and whoever works in
+// another one are answered all the same.
+func TestHotSquadLeavesRoom(t *testing.T) {
+	t.Parallel()
+	const conns = 4
+	s := newServer(t, conns)
+	coach := signUp(t, directClient(s.handler), "Coach")
+	hot, other := coach.newBase(t), coach.newBase(t)
+	owner, err := pgx.Connect(t.Context(), s.db.OwnerURL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer owner.Close(context.Background()) //nolint:errcheck // its work is done
+	lock, err := owner.Begin(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := lock.Exec(t.Context(), "SELECT rev FROM squads_clock WHERE squad_id = $1 FOR UPDATE", hot.squad); err != nil {
+		t.Fatal(err)
+	}
+	var writers sync.WaitGroup
+	for i := range 4 * conns {
+		writers.Go(func() { coach.mustPush(t, hot.squad, hot.shots(1, 1+i), "stored") })
+	}
+	for waiting := 0; waiting == 0; { // until one has come to the lock
+		const blocked = "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock'"
+		if err := lock.QueryRow(t.Context(), blocked).Scan(&waiting); err != nil {
+			t.Fatal(err)
+		}
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
+	defer cancel()
+	if _, err := coach.feed(ctx, hot.squad, "", 10); err != nil {
+		t.Errorf("reading the hot squad: %v", err)
+	}
+	if result, err := coach.push(ctx, other.squad, other.shots(1, 1)); err != nil || result.Outcomes[0].Outcome != "stored" {
+		t.Errorf("pushing to another squad: %+v, %v", result, err)
+	}
+	if err := lock.Rollback(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	writers.Wait()
 }
