@@ -168,9 +168,13 @@ func (p *privateServer) stop(log *slog.Logger) error {
 	<-p.ended
 	ctx, cancel := context.WithTimeout(context.Background(), privateStopLimit)
 	defer cancel()
-	if err := p.current().Stop(ctx); err != nil {
+	switch err := p.current().Stop(ctx); {
+	case ctx.Err() != nil:
 		return fmt.Errorf("stop the private Postgres: %w", err)
+	case err != nil:
+		log.Error("the private Postgres had ended by itself; what was committed is there at the next start", "err", err)
+	default:
+		log.Info("the private Postgres has stopped")
 	}
-	log.Info("the private Postgres has stopped")
 	return nil
 }
