@@ -183,6 +183,15 @@ func (b *browser) signIn() {
 	}
 }
 
+// press presses a button or a link by the keyboard and waits for the page it leads to. A click by the pointer can miss while a page moves after
+// its picture was taken.
+func (b *browser) press(selector string) {
+	b.t.Helper()
+	if _, err := chromedp.RunResponse(b.ctx, chromedp.Focus(chromedp.CSS(selector)), chromedp.KeyEvent(kb.Enter)); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
 func TestPagesInABrowser(t *testing.T) {
 	w := newWorld(t)
 	b := newBrowser(t, w.server.URL)
@@ -252,9 +261,7 @@ func TestCoachAssignsADrillInABrowser(t *testing.T) {
 		chromedp.SendKeys(chromedp.ID("name"), "Deeper"),
 		chromedp.Click(chromedp.CSS(`input[value="`+w.people[0].ID.String()+`"]`)),
 	)
-	if _, err := chromedp.RunResponse(b.ctx, chromedp.Click(chromedp.CSS(`button[value="assign"]`))); err != nil {
-		t.Fatal(err)
-	}
+	b.press(`button[value="assign"]`)
 	if heading := evaluate[string](b, `document.querySelector("h1").textContent`); heading != "Deeper" {
 		t.Errorf("after assigning the page is %q", heading)
 	}
@@ -289,21 +296,15 @@ func TestCoachPlansALineInABrowser(t *testing.T) {
 	b := newBrowser(t, w.server.URL)
 	b.screen(390, false)
 	b.signIn()
-	press := func(selector string) {
-		t.Helper()
-		if _, err := chromedp.RunResponse(b.ctx, chromedp.Click(chromedp.CSS(selector))); err != nil {
-			t.Fatal(err)
-		}
-	}
-	press(`a[href$="/plan"]`)
+	b.press(`a[href$="/plan"]`)
 	b.do(chromedp.SetValue(chromedp.ID("pattern"), w.pattern.ID.String()), chromedp.SetValue(chromedp.ID("ball"), w.balls[0].ID.String()))
-	press(`main form button`)
+	b.press(`main form button`)
 	if heading := evaluate[string](b, `document.querySelector("h1").textContent`); heading != "Ansel Quorrie on Long Meadow 44" {
 		t.Errorf("the plan is headed %q", heading)
 	}
 	sentence := evaluate[string](b, `document.querySelector(".line .asked li").textContent`)
-	press(`.line .button`)
-	press(`#assign form button`)
+	b.press(`.line .button`)
+	b.press(`#assign form button`)
 	if asked := evaluate[string](b, `document.querySelector(".asked li").textContent`); asked != sentence {
 		t.Errorf("the drill asks %q, the line %q", asked, sentence)
 	}
@@ -333,17 +334,13 @@ func TestCoachAddsAPatternInABrowser(t *testing.T) {
 				b.do(chromedp.SendKeys(chromedp.ID(fmt.Sprintf("load-%d-%s", load.row, column)), value))
 			}
 		}
-		if _, err := chromedp.RunResponse(b.ctx, chromedp.Click(chromedp.CSS(`button[value="look"]`))); err != nil {
-			t.Fatal(err)
-		}
+		b.press(`button[value="look"]`)
 		if text := evaluate[string](b, `document.querySelector("#film").textContent`); !strings.Contains(text, "41 ft") {
 			t.Errorf("the film is shown as %.200q", text)
 		}
 		b.look("pattern-looked-at", width)
 		b.do(chromedp.SetValue(chromedp.ID("load-1-from_board"), "0"), chromedp.SetValue(chromedp.ID("load-1-end_ft"), "0"))
-		if _, err := chromedp.RunResponse(b.ctx, chromedp.Click(chromedp.CSS(`button[value="look"]`))); err != nil {
-			t.Fatal(err)
-		}
+		b.press(`button[value="look"]`)
 		b.look("pattern-faults", width)
 	}
 }
