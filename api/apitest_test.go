@@ -68,6 +68,7 @@ func newServer(t testing.TB, setUps ...func(*setUp)) *server {
 	keys, s.key = newKeys(t)
 	logger := slog.New(slog.NewJSONHandler(s.log, nil))
 	svc := service.New(service.Config{DB: opened, Keys: keys, Log: logger, Now: how.now})
+	t.Cleanup(svc.Close)
 	if s.handler, err = api.NewHandler(api.Config{Service: svc, Log: logger, Version: "test", TrustedProxies: how.proxies}); err != nil {
 		t.Fatal(err)
 	}

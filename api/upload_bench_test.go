@@ -126,7 +126,9 @@ func newBenchServer(b *testing.B, ownerURL string) *benchServer {
 	}
 	keys, key := newKeys(b)
 	s := &benchServer{server: &server{t: b, clock: newClock(), log: &logBuffer{}, key: key}}
-	handler, err := api.NewHandler(api.Config{Service: service.New(service.Config{DB: opened, Keys: keys, Now: s.clock.now}), Log: silent(), Version: "bench"})
+	svc := service.New(service.Config{DB: opened, Keys: keys, Now: s.clock.now})
+	b.Cleanup(svc.Close)
+	handler, err := api.NewHandler(api.Config{Service: svc, Log: silent(), Version: "bench"})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -44,7 +44,7 @@ func (l *live) follow(squad uuid.UUID) (woken <-chan struct{}, done func()) {
 	f.followers[wake] = true
 	if !l.polling {
 		l.polling = true
-		go l.poll()
+		l.service.jobs.Go(l.poll)
 	}
 	return wake, func() {
 		l.mu.Lock()
@@ -85,16 +85,15 @@ func (l *live) followedSquads() []uuid.UUID {
 	return squads
 }
 
-// poll looks at the counters until nobody follows anything. A database that is away for a while is no reason to end: followers find the
-// changes when it is back.
+// poll looks at the counters until nobody follows anything or the service is closed. A database that is away for a while is no reason to
+// end: followers find the changes when it is back.
 func (l *live) poll() {
-	for {
-		time.Sleep(pollEvery)
+	for l.service.pause(pollEvery) {
 		squads := l.followedSquads()
 		if len(squads) == 0 {
 			return
 		}
-		ctx, cancel := context.WithTimeout(context.Background(), 10*pollEvery)
+		ctx, cancel := context.WithTimeout(l.service.running, 10*pollEvery)
 		err := l.service.db.Global(ctx, func(tx *db.Tx) error {
 			clocks, err := tx.ClocksOf(ctx, db.ClocksOfParams{SquadIDs: squads})
 			for _, clock := range clocks {
@@ -103,7 +102,7 @@ func (l *live) poll() {
 			return err
 		})
 		cancel()
-		if err != nil {
+		if err != nil && l.service.running.Err() == nil {
 			l.service.log.Warn("the counters cannot be read", "err", err)
 		}
 	}

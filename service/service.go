@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"io"
 	"log/slog"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -24,6 +25,10 @@ type Service struct {
 	turns  *turns        // of those who write to a squad
 	live   *live
 	tails  *tails
+	// running ends when the service is closed; jobs are what works in the background meanwhile.
+	running context.Context
+	stop    context.CancelFunc
+	jobs    sync.WaitGroup
 	// cursorKey signs the cursors of feeds and snapshots.
 	cursorKey []byte
 }
@@ -37,7 +42,7 @@ type Config struct {
 	Random io.Reader
 }
 
-// New makes a service.
+// New makes a service. Close it after its last use.
 func New(config Config) *Service {
 	s := &Service{db: config.DB, keys: config.Keys, log: config.Log, now: config.Now, random: config.Random, hashes: make(chan struct{}, 4), slots: newSlots(), turns: newTurns()}
 	if s.now == nil {
@@ -49,10 +54,29 @@ func New(config Config) *Service {
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}
+	s.running, s.stop = context.WithCancel(context.Background())
 	s.live = newLive(s)
 	s.tails = &tails{service: s, running: make(map[tailKey]*broadcast)}
 	s.cursorKey = s.keys.secret("cursors")
 	return s
+}
+
+// Close ends what works in the background, and with it every tail, and waits for it. It does not close the database.
+func (s *Service) Close() {
+	s.stop()
+	s.jobs.Wait()
+}
+
+// pause waits, and tells whether the service is still open then.
+func (s *Service) pause(wait time.Duration) bool {
+	timer := time.NewTimer(wait)
+	defer timer.Stop()
+	select {
+	case <-timer.C:
+		return true
+	case <-s.running.Done():
+		return false
+	}
 }
 
 // Ready reports whether the database answers and holds this program's schema.

@@ -199,7 +199,7 @@ func (t *tails) join(ctx context.Context, who member) (<-chan tailBatch, func(),
 			return nil, nil, err
 		}
 		t.running[key] = b
-		go t.run(key, b)
+		t.service.jobs.Go(func() { t.run(key, b) })
 	}
 	batches := make(chan tailBatch, tailBuffer)
 	b.subscribers[batches] = true
@@ -210,7 +210,7 @@ func (t *tails) join(ctx context.Context, who member) (<-chan tailBatch, func(),
 	}, nil
 }
 
-// run reads on whenever the squad is woken, until nobody listens. A database that is away is waited for.
+// run reads on whenever the squad is woken, until nobody listens or the service is closed. A database that is away is waited for.
 func (t *tails) run(key tailKey, b *broadcast) {
 	woken, done := t.service.live.follow(key.squad)
 	defer done()
@@ -219,9 +219,12 @@ func (t *tails) run(key tailKey, b *broadcast) {
 	for {
 		select {
 		case <-woken:
-			time.Sleep(tailGather)
-			t.readOn(b)
+			if t.service.pause(tailGather) {
+				t.readOn(b)
+			}
 		case <-check.C:
+		case <-t.service.running.Done():
+			t.drop(b)
 		}
 		t.mu.Lock()
 		if len(b.subscribers) == 0 {
@@ -238,7 +241,7 @@ const tailReadLimit = 10 * time.Second
 // readOn reads what is new and hands it out.
 func (t *tails) readOn(b *broadcast) {
 	for more := true; more; {
-		ctx, cancel := context.WithTimeout(context.Background(), tailReadLimit)
+		ctx, cancel := context.WithTimeout(t.service.running, tailReadLimit)
 		batch, again, err := t.service.readBatch(ctx, b)
 		cancel()
 		if errors.Is(err, errRestored) {
@@ -246,8 +249,10 @@ func (t *tails) readOn(b *broadcast) {
 			return
 		}
 		if err != nil {
+			if !t.service.pause(pollEvery) {
+				return
+			}
 			t.service.log.Warn("a live tail cannot read", "squad", b.who.squad, "err", err)
-			time.Sleep(pollEvery)
 			continue
 		}
 		more = again
@@ -273,7 +278,7 @@ func (t *tails) hand(b *broadcast, batch tailBatch) {
 // errRestored: the revisions are not those that the tails have counted to.
 var errRestored = errors.New("the database was restored")
 
-// drop ends all of a broadcast's tails; their readers come back and are told to begin again.
+// drop ends all of a broadcast's tails; their readers come back, and after a restore are told to begin again.
 func (t *tails) drop(b *broadcast) {
 	t.mu.Lock()
 	defer t.mu.Unlock()

@@ -48,6 +48,7 @@ func newHandler(t testing.TB, opened *db.DB, log *slog.Logger) http.Handler {
 	}
 	stands := time.Date(2026, 3, 14, 18, 0, 0, 0, time.UTC)
 	svc := service.New(service.Config{DB: opened, Keys: keys, Log: log, Now: func() time.Time { return stands }})
+	t.Cleanup(svc.Close)
 	handler, err := api.NewHandler(api.Config{Service: svc, Log: log, Version: "test"})
 	if err != nil {
 		t.Fatal(err)

@@ -46,7 +46,9 @@ func newCentre(t testing.TB, wrap func(http.Handler) http.Handler) *centre {
 		t.Fatal(err)
 	}
 	log := slog.New(slog.NewTextHandler(io.Discard, nil))
-	made, err := api.NewHandler(api.Config{Service: service.New(service.Config{DB: opened, Keys: keys, Log: log}), Log: log, Version: "test"})
+	svc := service.New(service.Config{DB: opened, Keys: keys, Log: log})
+	t.Cleanup(svc.Close)
+	made, err := api.NewHandler(api.Config{Service: svc, Log: log, Version: "test"})
 	if err != nil {
 		t.Fatal(err)
 	}

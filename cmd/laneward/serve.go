@@ -50,6 +50,7 @@ func (f serverFlags) serve(ctx context.Context, log *slog.Logger, ready func(run
 	}
 	defer func() { err = errors.Join(err, database.close(log)) }()
 	svc := service.New(service.Config{DB: database.DB, Keys: keys, Log: log})
+	defer svc.Close()
 	handler, err := api.NewHandler(api.Config{Service: svc, Log: log, Version: version(), TrustedProxies: proxies})
 	if err != nil {
 		return err

@@ -255,23 +255,35 @@ func (d *device) clickText(text string) {
 func (d *device) clickOn(element string) {
 	d.t.Helper()
 	d.wait("something to press: "+element, element)
-	at := eval[[]float64](d, `(() => { const e = `+element+`; e.scrollIntoView({ block: "center", behavior: "instant" });
-		const r = e.getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2]; })()`)
-	d.do(chromedp.MouseClickXY(at[0], at[1]))
+	d.press(element, `[frame.width / 2, frame.height / 2]`)
 }
 
 // tapLane taps where a ball crossed, on the drawn lane.
 func (d *device) tapLane(board, ft float64) {
 	d.t.Helper()
-	d.wait("the lane", "document.querySelector('.lane .wood')")
-	at := eval[[]float64](d, fmt.Sprintf(`(() => {
-		const lane = document.querySelector(".lane-picture"), wood = lane.querySelector(".wood");
-		lane.scrollIntoView({ block: "center", behavior: "instant" });
-		const frame = lane.getBoundingClientRect(), of = (name) => Number(wood.getAttribute(name));
+	d.wait("the lane, drawn at its size", `document.querySelector(".lane .wood") &&
+		document.querySelector(".lane-picture").viewBox.baseVal.height === document.querySelector(".lane").clientHeight`)
+	d.press(`document.querySelector(".lane-picture")`, fmt.Sprintf(`(() => {
+		const wood = e.querySelector(".wood"), of = (name) => Number(wood.getAttribute(name));
 		const left = document.querySelector(".lane").getAttribute("aria-label").includes("left");
 		const from = (%g - 0.5) / 39, across = left ? from : 1 - from;
-		return [frame.left + of("x") + across * of("width"), frame.top + of("y") + of("height") * (1 - %g / 60)];
+		return [of("x") + across * of("width"), of("y") + of("height") * (1 - %g / 60)];
 	})()`, board, ft))
+}
+
+// press brings an element e into view, waits until it keeps still there, and presses at a place in its frame: [across, down] in pixels.
+func (d *device) press(element, place string) {
+	d.t.Helper()
+	at := eval[[]float64](d, fmt.Sprintf(`(async () => {
+		for (let last = ""; ;) {
+			const e = %s;
+			e.scrollIntoView({ block: "center", behavior: "instant" });
+			const frame = e.getBoundingClientRect(), now = JSON.stringify(frame), [across, down] = %s;
+			if (now === last) return [frame.left + across, frame.top + down];
+			last = now;
+			await new Promise((resolve) => setTimeout(resolve, 20));
+		}
+	})()`, element, place))
 	d.do(chromedp.MouseClickXY(at[0], at[1]))
 }
 

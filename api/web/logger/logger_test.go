@@ -12,7 +12,7 @@ func TestFiftyShotsOffline(t *testing.T) {
 	d.wait("the service worker", "navigator.serviceWorker.ready.then(() => true)")
 
 	d.offline(true)
-	before, _, _ := w.network.counts()
+	before := w.network.quiet()
 	for i := range 50 {
 		if i == 25 {
 			d.reopen(true) // closed and opened with the network off

@@ -352,10 +352,7 @@ func TestInstallable(t *testing.T) {
 // clickLaneAt taps at a share of the lane's width from the left.
 func (d *device) clickLaneAt(share, ft float64) {
 	d.t.Helper()
-	at := eval[[]float64](d, fmt.Sprintf(`(() => {
-		const wood = document.querySelector(".lane .wood"); wood.scrollIntoView({ block: "center", behavior: "instant" });
-		const r = wood.getBoundingClientRect(); return [r.left + r.width * %g, r.bottom - r.height * %g / 60]; })()`, share, ft))
-	d.do(chromedp.MouseClickXY(at[0], at[1]))
+	d.press(`document.querySelector(".lane .wood")`, fmt.Sprintf(`[frame.width * %g, frame.height * (1 - %g / 60)]`, share, ft))
 }
 
 // Ids made on the device are UUIDs of version 7, different, and rise as they are made.

@@ -63,6 +63,7 @@ func newWorld(t testing.TB) *world {
 	must(t, err)
 	log := slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn}))
 	w.svc = service.New(service.Config{DB: opened, Keys: keys, Log: log, Now: w.now})
+	t.Cleanup(w.svc.Close)
 	edge, err := api.NewHandler(api.Config{Service: w.svc, Log: log, Version: "test"})
 	must(t, err)
 	page := logger.Handler()
@@ -216,6 +217,16 @@ func (n *network) counts() (requests, pushes, refreshes int) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	return n.requests, n.pushes, n.refreshes
+}
+
+// quiet waits until what was already on the wire has arrived, and gives the number of requests.
+func (n *network) quiet() (requests int) {
+	for last := -1; requests != last; {
+		last = requests
+		time.Sleep(300 * time.Millisecond)
+		requests, _, _ = n.counts()
+	}
+	return requests
 }
 
 func (n *network) over(server http.Handler) http.Handler {

@@ -63,7 +63,9 @@ func (w *world) restart() {
 		w.t.Fatal(err)
 	}
 	log := slog.New(slog.NewTextHandler(io.Discard, nil))
-	made, err := api.NewHandler(api.Config{Service: service.New(service.Config{DB: w.opened, Keys: keys, Log: log}), Log: log, Version: "test"})
+	svc := service.New(service.Config{DB: w.opened, Keys: keys, Log: log})
+	w.t.Cleanup(svc.Close)
+	made, err := api.NewHandler(api.Config{Service: svc, Log: log, Version: "test"})
 	if err != nil {
 		w.t.Fatal(err)
 	}
