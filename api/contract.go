@@ -34,10 +34,14 @@ func loadContract(text []byte) (*contract, error) {
 	if err != nil {
 		return nil, fmt.Errorf("write the contract as JSON: %w", err)
 	}
+	// The validator for the newer version compiles each schema anew for each request; a test sees to it that the older one knows the
+	// whole contract.
+	checked := *document
+	checked.OpenAPI = "3.0.3"
 	c := &contract{document: document, asJSON: asJSON, routes: make(map[string]*routers.Route)}
 	for path, item := range document.Paths.Map() {
 		for method, operation := range item.Operations() {
-			c.routes[routeKey(method, echoPath(path))] = &routers.Route{Spec: document, Path: path, PathItem: item, Method: method, Operation: operation}
+			c.routes[routeKey(method, echoPath(path))] = &routers.Route{Spec: &checked, Path: path, PathItem: item, Method: method, Operation: operation}
 		}
 	}
 	return c, nil

@@ -157,7 +157,7 @@ func TestLineRefusals(t *testing.T) {
 		"nothing differs":         {"comparisons", q.lineRequest(map[string]any{"against": map[string]any{}}), 400, "/against"},
 		"no other side":           {"comparisons", q.lineRequest(nil), 400, "against"},
 		"a grid of nothing":       {"miss-maps", q.lineRequest(map[string]any{"grid": map[string]any{"laydown_from_board": 20, "laydown_to_board": 10}}), 400, "/grid/laydown_from_board"},
-		"a grid too fine":         {"miss-maps", q.lineRequest(map[string]any{"grid": map[string]any{"angle_step_deg": 0.0001}}), 400, "/grid/angle_from_deg"},
+		"a grid too fine":         {"miss-maps", q.lineRequest(map[string]any{"grid": map[string]any{"angle_step_deg": 0.01}}), 400, "/grid/angle_from_deg"},
 		"no line":                 {"paths", q.lineRequest(nil), 400, "laydown_board"},
 		"a line off the lane":     {"paths", q.lineRequest(map[string]any{"laydown_board": 50, "launch_angle_deg": 2}), 400, "/laydown_board"},
 		"nothing to keep":         {"line-drills", q.lineRequest(map[string]any{"laydown_board": 35, "launch_angle_deg": -2}), 409, "no drill to keep to"},
