@@ -52,7 +52,7 @@ func (l *lateStatus) Write(data []byte) (int, error) {
 
 // items writes a line an item and a line for the page's end, and sends them on their way.
 func (l lineWriter) items(items []service.Item, tables bool, end any) error {
-	lines, err := service.AppendLines(nil, items, tables)
+	lines, err := service.AppendItems(nil, items, tables, '\n')
 	if err != nil {
 		return err
 	}
@@ -62,7 +62,7 @@ func (l lineWriter) items(items []service.Item, tables bool, end any) error {
 	return l.end(end)
 }
 
-// wantsLines tells whether NDJSON was asked for, and whether with shots as tables.
+// wantsLines tells whether NDJSON was asked for, and whether either that or JSON with shots as tables.
 func wantsLines(ctx context.Context) (lines, tables bool) {
 	media, parameters, err := mime.ParseMediaType(clientOf(ctx).accept)
 	return err == nil && media == mediaNDJSON, parameters["shots"] == "table"

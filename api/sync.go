@@ -1,7 +1,9 @@
 package api
 
 import (
+	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"net/http"
 	"strconv"
@@ -69,23 +71,30 @@ func digestOf(d service.Digest) digestReply {
 
 // feedReply is the contract's FeedPage.
 type feedReply struct {
-	Items  []service.Item `json:"items"`
-	Cursor string         `json:"cursor"`
-	More   bool           `json:"more"`
-	Rev    int64          `json:"rev"`
-	Digest digestReply    `json:"digest"`
+	Items json.RawMessage `json:"items"`
+	feedEnd
+}
+
+// feedEnd is what a page of the feed has beside its items, and the line after them.
+type feedEnd struct {
+	Cursor string      `json:"cursor"`
+	More   bool        `json:"more"`
+	Rev    int64       `json:"rev"`
+	Digest digestReply `json:"digest"`
 }
 
 func (r feedReply) VisitGetFeedResponse(w http.ResponseWriter) error {
 	return writeJSON(w, http.StatusOK, r)
 }
 
-func feedOf(page service.FeedPage) feedReply {
-	reply := feedReply{Items: page.Items, Cursor: page.Cursor, More: page.More, Rev: page.Rev, Digest: digestOf(page.Digest)}
-	if reply.Items == nil {
-		reply.Items = []service.Item{}
-	}
-	return reply
+func feedEndOf(page service.FeedPage) feedEnd {
+	return feedEnd{page.Cursor, page.More, page.Rev, digestOf(page.Digest)}
+}
+
+// itemList is the JSON array of items.
+func itemList(items []service.Item, tables bool) (json.RawMessage, error) {
+	list, err := service.AppendItems([]byte{'['}, items, tables, ',')
+	return append(bytes.TrimSuffix(list, []byte{','}), ']'), err
 }
 
 func (h *handlers) GetFeed(ctx context.Context, r openapi.GetFeedRequestObject) (openapi.GetFeedResponseObject, error) {
@@ -99,13 +108,13 @@ func (h *handlers) GetFeed(ctx context.Context, r openapi.GetFeedRequestObject) 
 	}
 	lines, tables := wantsLines(ctx)
 	if !lines {
-		return feedOf(page), nil
+		items, err := itemList(page.Items, tables)
+		return feedReply{items, feedEndOf(page)}, err
 	}
 	query.WaitFor = 0
 	return linesReply(func(write lineWriter) error {
 		for {
-			end := feedOf(page)
-			if err := write.items(page.Items, tables, feedEnd{end.Cursor, end.More, end.Rev, end.Digest}); err != nil || !page.More {
+			if err := write.items(page.Items, tables, feedEndOf(page)); err != nil || !page.More {
 				return err
 			}
 			query.After = page.Cursor
@@ -116,17 +125,9 @@ func (h *handlers) GetFeed(ctx context.Context, r openapi.GetFeedRequestObject) 
 	}), nil
 }
 
-// feedEnd is the line after a page of the feed.
-type feedEnd struct {
-	Cursor string      `json:"cursor"`
-	More   bool        `json:"more"`
-	Rev    int64       `json:"rev"`
-	Digest digestReply `json:"digest"`
-}
-
 // snapshotReply is the contract's SnapshotPage.
 type snapshotReply struct {
-	Items []service.Item `json:"items"`
+	Items json.RawMessage `json:"items"`
 	snapshotEnd
 }
 
@@ -153,11 +154,8 @@ func (h *handlers) GetSnapshot(ctx context.Context, r openapi.GetSnapshotRequest
 	}
 	lines, tables := wantsLines(ctx)
 	if !lines {
-		reply := snapshotReply{Items: page.Items, snapshotEnd: endOf(page)}
-		if reply.Items == nil {
-			reply.Items = []service.Item{}
-		}
-		return reply, nil
+		items, err := itemList(page.Items, tables)
+		return snapshotReply{items, endOf(page)}, err
 	}
 	return linesReply(func(write lineWriter) error {
 		for {

@@ -473,12 +473,10 @@ type ClientInterface interface {
 	// GetFeed What changed after a cursor, in revision order
 	//
 	// The latest state of each changed record, deletions included, parents before children. As NDJSON (`Accept: application/x-ndjson`) it
-	// streams to the end: a line an item, and after each page a line with the page's `cursor`. As `application/x-ndjson;shots=table`
-	// shots that stand one after the other share a line, `{"kind": "shot", "table": {...}}`, whose columns hold a value a shot, null where
-	// it was not measured, and are left out where that is so throughout; `id` is the bytes of all ids in base64, `rev` and `order` are the
-	// first value and then the differences. Packed with gzip that is half the size. 404 for a cursor of another squad, 400 for
-	// one that is not ours; 410 with the snapshot's address when it cannot be gone on from (after a restore, when what you may see has
-	// changed, or when it is older than the deletions kept).
+	// streams to the end: a line an item, and after each page a line with the page's `cursor`. With `shots=table` after either media type
+	// (`Accept: application/json;shots=table`) shots that stand one after the other share an item, a table of columns: packed with gzip
+	// that is half the size. 404 for a cursor of another squad, 400 for one that is not ours; 410 with the snapshot's address when it
+	// cannot be gone on from (after a restore, when what you may see has changed, or when it is older than the deletions kept).
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/feed (the `GetFeed` operationId).
 	GetFeed(ctx context.Context, squadID SquadID, params *GetFeedParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -837,7 +835,8 @@ type ClientInterface interface {
 	// GetSnapshot A first copy of everything you may see, page by page
 	//
 	// Records as they stood at the revision the snapshot began at. Go on with `page` until a page has a `cursor` instead, then with the feed
-	// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end.
+	// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end. Both come with `shots=table` too, as
+	// the feed does.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/snapshot (the `GetSnapshot` operationId).
 	GetSnapshot(ctx context.Context, squadID SquadID, params *GetSnapshotParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -1802,12 +1801,10 @@ func (c *Client) GetDrillPicture(ctx context.Context, squadID SquadID, drillID D
 // GetFeed What changed after a cursor, in revision order
 //
 // The latest state of each changed record, deletions included, parents before children. As NDJSON (`Accept: application/x-ndjson`) it
-// streams to the end: a line an item, and after each page a line with the page's `cursor`. As `application/x-ndjson;shots=table`
-// shots that stand one after the other share a line, `{"kind": "shot", "table": {...}}`, whose columns hold a value a shot, null where
-// it was not measured, and are left out where that is so throughout; `id` is the bytes of all ids in base64, `rev` and `order` are the
-// first value and then the differences. Packed with gzip that is half the size. 404 for a cursor of another squad, 400 for
-// one that is not ours; 410 with the snapshot's address when it cannot be gone on from (after a restore, when what you may see has
-// changed, or when it is older than the deletions kept).
+// streams to the end: a line an item, and after each page a line with the page's `cursor`. With `shots=table` after either media type
+// (`Accept: application/json;shots=table`) shots that stand one after the other share an item, a table of columns: packed with gzip
+// that is half the size. 404 for a cursor of another squad, 400 for one that is not ours; 410 with the snapshot's address when it
+// cannot be gone on from (after a restore, when what you may see has changed, or when it is older than the deletions kept).
 //
 // Corresponds with GET /v1/squads/{squad_id}/feed (the `GetFeed` operationId).
 func (c *Client) GetFeed(ctx context.Context, squadID SquadID, params *GetFeedParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -2596,7 +2593,8 @@ func (c *Client) ReplaceShot(ctx context.Context, squadID SquadID, shotID ShotID
 // GetSnapshot A first copy of everything you may see, page by page
 //
 // Records as they stood at the revision the snapshot began at. Go on with `page` until a page has a `cursor` instead, then with the feed
-// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end.
+// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end. Both come with `shots=table` too, as
+// the feed does.
 //
 // Corresponds with GET /v1/squads/{squad_id}/snapshot (the `GetSnapshot` operationId).
 func (c *Client) GetSnapshot(ctx context.Context, squadID SquadID, params *GetSnapshotParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -7578,12 +7576,10 @@ type ClientWithResponsesInterface interface {
 	// GetFeedWithResponse What changed after a cursor, in revision order
 	//
 	// The latest state of each changed record, deletions included, parents before children. As NDJSON (`Accept: application/x-ndjson`) it
-	// streams to the end: a line an item, and after each page a line with the page's `cursor`. As `application/x-ndjson;shots=table`
-	// shots that stand one after the other share a line, `{"kind": "shot", "table": {...}}`, whose columns hold a value a shot, null where
-	// it was not measured, and are left out where that is so throughout; `id` is the bytes of all ids in base64, `rev` and `order` are the
-	// first value and then the differences. Packed with gzip that is half the size. 404 for a cursor of another squad, 400 for
-	// one that is not ours; 410 with the snapshot's address when it cannot be gone on from (after a restore, when what you may see has
-	// changed, or when it is older than the deletions kept).
+	// streams to the end: a line an item, and after each page a line with the page's `cursor`. With `shots=table` after either media type
+	// (`Accept: application/json;shots=table`) shots that stand one after the other share an item, a table of columns: packed with gzip
+	// that is half the size. 404 for a cursor of another squad, 400 for one that is not ours; 410 with the snapshot's address when it
+	// cannot be gone on from (after a restore, when what you may see has changed, or when it is older than the deletions kept).
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7976,7 +7972,8 @@ type ClientWithResponsesInterface interface {
 	// GetSnapshotWithResponse A first copy of everything you may see, page by page
 	//
 	// Records as they stood at the revision the snapshot began at. Go on with `page` until a page has a `cursor` instead, then with the feed
-	// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end.
+	// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end. Both come with `shots=table` too, as
+	// the feed does.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12527,12 +12524,10 @@ func (c *ClientWithResponses) GetDrillPictureWithResponse(ctx context.Context, s
 // GetFeedWithResponse What changed after a cursor, in revision order
 //
 // The latest state of each changed record, deletions included, parents before children. As NDJSON (`Accept: application/x-ndjson`) it
-// streams to the end: a line an item, and after each page a line with the page's `cursor`. As `application/x-ndjson;shots=table`
-// shots that stand one after the other share a line, `{"kind": "shot", "table": {...}}`, whose columns hold a value a shot, null where
-// it was not measured, and are left out where that is so throughout; `id` is the bytes of all ids in base64, `rev` and `order` are the
-// first value and then the differences. Packed with gzip that is half the size. 404 for a cursor of another squad, 400 for
-// one that is not ours; 410 with the snapshot's address when it cannot be gone on from (after a restore, when what you may see has
-// changed, or when it is older than the deletions kept).
+// streams to the end: a line an item, and after each page a line with the page's `cursor`. With `shots=table` after either media type
+// (`Accept: application/json;shots=table`) shots that stand one after the other share an item, a table of columns: packed with gzip
+// that is half the size. 404 for a cursor of another squad, 400 for one that is not ours; 410 with the snapshot's address when it
+// cannot be gone on from (after a restore, when what you may see has changed, or when it is older than the deletions kept).
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -13183,7 +13178,8 @@ func (c *ClientWithResponses) ReplaceShotWithResponse(ctx context.Context, squad
 // GetSnapshotWithResponse A first copy of everything you may see, page by page
 //
 // Records as they stood at the revision the snapshot began at. Go on with `page` until a page has a `cursor` instead, then with the feed
-// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end.
+// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end. Both come with `shots=table` too, as
+// the feed does.
 //
 // Returns a wrapper object for the known response body format(s).
 //

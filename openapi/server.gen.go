@@ -548,6 +548,21 @@ func (e SessionKind) Valid() bool {
 	}
 }
 
+// Defines values for TableItemKind.
+const (
+	TableItemKindShot TableItemKind = "shot"
+)
+
+// Valid indicates whether the value is a known member of the TableItemKind enum.
+func (e TableItemKind) Valid() bool {
+	switch e {
+	case TableItemKindShot:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for TokensTokenType.
 const (
 	Bearer TokensTokenType = "Bearer"
@@ -937,12 +952,17 @@ type FeedPage struct {
 	// SplitMix64, all modulo 2^64: x = x + 0x9e3779b97f4a7c15; x = (x xor (x >> 30)) * 0xbf58476d1ce4e5b9; x = (x xor (x >> 27)) *
 	// 0x94d049bb133111eb; x xor (x >> 31). So mix(0) is 0xe220a8397b1dcdaf, and the one record 01890a5d-ac96-774b-bcce-b302099a8057 at
 	// revision 7 has the sum 14628742275190202663.
-	Digest Digest `json:"digest"`
-	Items  []Item `json:"items"`
-	More   bool   `json:"more"`
+	Digest Digest                `json:"digest"`
+	Items  []FeedPage_Items_Item `json:"items"`
+	More   bool                  `json:"more"`
 
 	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
 	Rev Rev `json:"rev"`
+}
+
+// FeedPage_Items_Item defines model for FeedPage.items.Item.
+type FeedPage_Items_Item struct {
+	union json.RawMessage
 }
 
 // FilmReport defines model for FilmReport.
@@ -1913,6 +1933,17 @@ type ShotPage struct {
 	Next *NextCursor `json:"next,omitempty"`
 }
 
+// ShotTable Shots as columns under the names of a shot's members: an array with a value a shot, null where it has none, left out where that is so
+// throughout. Three are written otherwise: `id` is the bytes of all ids in base64, `rev` and `order` are the first value and then the
+// differences.
+type ShotTable struct {
+	Count                int32                    `json:"count"`
+	ID                   []byte                   `json:"id"`
+	Order                []int64                  `json:"order"`
+	Rev                  []int64                  `json:"rev"`
+	AdditionalProperties map[string][]interface{} `json:"-"`
+}
+
 // SignIn defines model for SignIn.
 type SignIn struct {
 	// Device A name for the device that signs in, the same each time.
@@ -1946,14 +1977,19 @@ type SnapshotPage struct {
 	// SplitMix64, all modulo 2^64: x = x + 0x9e3779b97f4a7c15; x = (x xor (x >> 30)) * 0xbf58476d1ce4e5b9; x = (x xor (x >> 27)) *
 	// 0x94d049bb133111eb; x xor (x >> 31). So mix(0) is 0xe220a8397b1dcdaf, and the one record 01890a5d-ac96-774b-bcce-b302099a8057 at
 	// revision 7 has the sum 14628742275190202663.
-	Digest Digest `json:"digest"`
-	Items  []Item `json:"items"`
+	Digest Digest                    `json:"digest"`
+	Items  []SnapshotPage_Items_Item `json:"items"`
 
 	// Page Where the next page begins; absent on the last.
 	Page *string `json:"page,omitempty"`
 
 	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
 	Rev Rev `json:"rev"`
+}
+
+// SnapshotPage_Items_Item defines model for SnapshotPage.items.Item.
+type SnapshotPage_Items_Item struct {
+	union json.RawMessage
 }
 
 // Squad defines model for Squad.
@@ -2000,6 +2036,19 @@ type SuggestedDrill struct {
 	Rules     []Rule             `json:"rules"`
 	Sentences []string           `json:"sentences"`
 }
+
+// TableItem defines model for TableItem.
+type TableItem struct {
+	Kind TableItemKind `json:"kind"`
+
+	// Table Shots as columns under the names of a shot's members: an array with a value a shot, null where it has none, left out where that is so
+	// throughout. Three are written otherwise: `id` is the bytes of all ids in base64, `rev` and `order` are the first value and then the
+	// differences.
+	Table ShotTable `json:"table"`
+}
+
+// TableItemKind defines model for TableItem.Kind.
+type TableItemKind string
 
 // ThresholdClass defines model for ThresholdClass.
 type ThresholdClass struct {
@@ -2608,6 +2657,239 @@ type SignOutJSONRequestBody = Refresh
 
 // SignUpJSONRequestBody defines body for SignUp for application/json ContentType.
 type SignUpJSONRequestBody = SignUp
+
+// Getter for additional properties for ShotTable. Returns the specified
+// element and whether it was found
+func (a ShotTable) Get(fieldName string) (value []interface{}, found bool) {
+	if a.AdditionalProperties != nil {
+		value, found = a.AdditionalProperties[fieldName]
+	}
+	return
+}
+
+// Setter for additional properties for ShotTable
+func (a *ShotTable) Set(fieldName string, value []interface{}) {
+	if a.AdditionalProperties == nil {
+		a.AdditionalProperties = make(map[string][]interface{})
+	}
+	a.AdditionalProperties[fieldName] = value
+}
+
+// Override default JSON handling for ShotTable to handle AdditionalProperties
+func (a *ShotTable) UnmarshalJSON(b []byte) error {
+	object := make(map[string]json.RawMessage)
+	err := json.Unmarshal(b, &object)
+	if err != nil {
+		return err
+	}
+
+	if raw, found := object["count"]; found {
+		err = json.Unmarshal(raw, &a.Count)
+		if err != nil {
+			return fmt.Errorf("error reading 'count': %w", err)
+		}
+		delete(object, "count")
+	}
+
+	if raw, found := object["id"]; found {
+		err = json.Unmarshal(raw, &a.ID)
+		if err != nil {
+			return fmt.Errorf("error reading 'id': %w", err)
+		}
+		delete(object, "id")
+	}
+
+	if raw, found := object["order"]; found {
+		err = json.Unmarshal(raw, &a.Order)
+		if err != nil {
+			return fmt.Errorf("error reading 'order': %w", err)
+		}
+		delete(object, "order")
+	}
+
+	if raw, found := object["rev"]; found {
+		err = json.Unmarshal(raw, &a.Rev)
+		if err != nil {
+			return fmt.Errorf("error reading 'rev': %w", err)
+		}
+		delete(object, "rev")
+	}
+
+	if len(object) != 0 {
+		a.AdditionalProperties = make(map[string][]interface{})
+		for fieldName, fieldBuf := range object {
+			var fieldVal []interface{}
+			err := json.Unmarshal(fieldBuf, &fieldVal)
+			if err != nil {
+				return fmt.Errorf("error unmarshaling field %s: %w", fieldName, err)
+			}
+			a.AdditionalProperties[fieldName] = fieldVal
+		}
+	}
+	return nil
+}
+
+// Override default JSON handling for ShotTable to handle AdditionalProperties
+func (a ShotTable) MarshalJSON() ([]byte, error) {
+	var err error
+	object := make(map[string]json.RawMessage)
+
+	object["count"], err = json.Marshal(a.Count)
+	if err != nil {
+		return nil, fmt.Errorf("error marshaling 'count': %w", err)
+	}
+
+	object["id"], err = json.Marshal(a.ID)
+	if err != nil {
+		return nil, fmt.Errorf("error marshaling 'id': %w", err)
+	}
+
+	if a.Order != nil {
+		object["order"], err = json.Marshal(a.Order)
+		if err != nil {
+			return nil, fmt.Errorf("error marshaling 'order': %w", err)
+		}
+	}
+
+	if a.Rev != nil {
+		object["rev"], err = json.Marshal(a.Rev)
+		if err != nil {
+			return nil, fmt.Errorf("error marshaling 'rev': %w", err)
+		}
+	}
+
+	for fieldName, field := range a.AdditionalProperties {
+		object[fieldName], err = json.Marshal(field)
+		if err != nil {
+			return nil, fmt.Errorf("error marshaling '%s': %w", fieldName, err)
+		}
+	}
+	return json.Marshal(object)
+}
+
+// AsItem returns the union data inside the FeedPage_Items_Item as a Item
+func (t FeedPage_Items_Item) AsItem() (Item, error) {
+	var body Item
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromItem overwrites any union data inside the FeedPage_Items_Item as the provided Item
+func (t *FeedPage_Items_Item) FromItem(v Item) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeItem performs a merge with any union data inside the FeedPage_Items_Item, using the provided Item
+func (t *FeedPage_Items_Item) MergeItem(v Item) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsTableItem returns the union data inside the FeedPage_Items_Item as a TableItem
+func (t FeedPage_Items_Item) AsTableItem() (TableItem, error) {
+	var body TableItem
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromTableItem overwrites any union data inside the FeedPage_Items_Item as the provided TableItem
+func (t *FeedPage_Items_Item) FromTableItem(v TableItem) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeTableItem performs a merge with any union data inside the FeedPage_Items_Item, using the provided TableItem
+func (t *FeedPage_Items_Item) MergeTableItem(v TableItem) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+func (t FeedPage_Items_Item) MarshalJSON() ([]byte, error) {
+	b, err := t.union.MarshalJSON()
+	return b, err
+}
+
+func (t *FeedPage_Items_Item) UnmarshalJSON(b []byte) error {
+	err := t.union.UnmarshalJSON(b)
+	return err
+}
+
+// AsItem returns the union data inside the SnapshotPage_Items_Item as a Item
+func (t SnapshotPage_Items_Item) AsItem() (Item, error) {
+	var body Item
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromItem overwrites any union data inside the SnapshotPage_Items_Item as the provided Item
+func (t *SnapshotPage_Items_Item) FromItem(v Item) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeItem performs a merge with any union data inside the SnapshotPage_Items_Item, using the provided Item
+func (t *SnapshotPage_Items_Item) MergeItem(v Item) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsTableItem returns the union data inside the SnapshotPage_Items_Item as a TableItem
+func (t SnapshotPage_Items_Item) AsTableItem() (TableItem, error) {
+	var body TableItem
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromTableItem overwrites any union data inside the SnapshotPage_Items_Item as the provided TableItem
+func (t *SnapshotPage_Items_Item) FromTableItem(v TableItem) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeTableItem performs a merge with any union data inside the SnapshotPage_Items_Item, using the provided TableItem
+func (t *SnapshotPage_Items_Item) MergeTableItem(v TableItem) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+func (t SnapshotPage_Items_Item) MarshalJSON() ([]byte, error) {
+	b, err := t.union.MarshalJSON()
+	return b, err
+}
+
+func (t *SnapshotPage_Items_Item) UnmarshalJSON(b []byte) error {
+	err := t.union.UnmarshalJSON(b)
+	return err
+}
 
 // ServerInterface represents all server handlers.
 type ServerInterface interface {

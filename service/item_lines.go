@@ -4,16 +4,16 @@ import (
 	"laneward/service/shot"
 )
 
-// AppendLines appends items as NDJSON, a line an item. With tables, shots that stand one after the other share a line: an item of kind shot
-// with a `table` ([shot.AppendTable]) in place of a record.
-func AppendLines(b []byte, items []Item, tables bool) ([]byte, error) {
+// AppendItems appends items as JSON, each with the byte end after it. With tables, shots that stand one after the other share an item of kind
+// shot with a `table` ([shot.AppendTable]) in place of a record.
+func AppendItems(b []byte, items []Item, tables bool, end byte) ([]byte, error) {
 	for len(items) > 0 {
 		run := 0
 		if tables {
 			run = shotRun(items)
 		}
 		if run > 1 {
-			b = append(appendShotTable(b, items[:run]), '\n')
+			b = append(appendShotTable(b, items[:run]), end)
 			items = items[run:]
 			continue
 		}
@@ -21,7 +21,7 @@ func AppendLines(b []byte, items []Item, tables bool) ([]byte, error) {
 		if b, err = items[0].AppendJSON(b); err != nil {
 			return b, err
 		}
-		b = append(b, '\n')
+		b = append(b, end)
 		items = items[1:]
 	}
 	return b, nil

@@ -238,8 +238,13 @@ func BenchmarkPull(b *testing.B) {
 
 func (n *bench) pull(squad, path, encoding string) (time.Duration, int64) {
 	n.b.Helper()
+	return n.pullAs("application/x-ndjson", squad, path, encoding)
+}
+
+func (n *bench) pullAs(accept, squad, path, encoding string) (time.Duration, int64) {
+	n.b.Helper()
 	begun := time.Now()
-	response, err := n.coach.send(n.b.Context(), http.MethodGet, "/v1/squads/"+squad+"/"+path, nil, "Accept", "application/x-ndjson", "Accept-Encoding", encoding)
+	response, err := n.coach.send(n.b.Context(), http.MethodGet, "/v1/squads/"+squad+"/"+path, nil, "Accept", accept, "Accept-Encoding", encoding)
 	if err != nil {
 		n.b.Fatal(err)
 	}
@@ -301,19 +306,22 @@ func BenchmarkWireSize(b *testing.B) {
 	for name, shots := range map[string]func(base, int, string) []item{"sensor": base.measured, "eye": base.typed} {
 		b.Run(name, func(b *testing.B) {
 			n := newBench(b, nil)
-			var up, down, rounds float64
+			var up, rows, tables, rounds float64
 			for b.Loop() {
 				rounds++
 				squad := n.coach.newBase(b)
 				body := lines(b, shots(squad, size, n.newBall(squad)))
 				packed := gzipped(b, body)
 				n.pushLinesOf(squad.squad, packed, size, "Content-Encoding", "gzip")
-				_, received := n.pull(squad.squad, "feed", "gzip")
+				_, inRows := n.pull(squad.squad, "feed", "gzip")
+				_, inTables := n.pullAs("application/x-ndjson;shots=table", squad.squad, "feed", "gzip")
 				up += float64(len(packed)) / size
-				down += float64(received) / size
+				rows += float64(inRows) / size
+				tables += float64(inTables) / size
 			}
 			b.ReportMetric(up/rounds, "B-up/shot")
-			b.ReportMetric(down/rounds, "B-down/shot")
+			b.ReportMetric(rows/rounds, "B-down-rows/shot")
+			b.ReportMetric(tables/rounds, "B-down-tables/shot")
 		})
 	}
 }

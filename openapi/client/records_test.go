@@ -246,24 +246,30 @@ func TestDeleteShots(t *testing.T) {
 			c, _ := newClient(t, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 				mu.Lock()
 				defer mu.Unlock()
-				var body openapi.PushItems
-				if err := json.NewDecoder(r.Body).Decode(&body); err != nil {
+				unpacked, err := gzip.NewReader(r.Body)
+				if err != nil {
 					t.Error(err)
+					return
 				}
-				sizes = append(sizes, len(body.Items))
-				reply := openapi.PushResult{Rev: 9}
-				for i, item := range body.Items {
-					if item.Kind != openapi.KindShot || item.Deleted == nil || !*item.Deleted || item.ID == nil {
+				w.Header().Set("Content-Type", "application/x-ndjson")
+				lines, size := json.NewDecoder(unpacked), 0
+				for ; lines.More(); size++ {
+					var item Change
+					if err := lines.Decode(&item); err != nil {
+						t.Error(err)
+						return
+					}
+					if item.Kind != Shot || !item.Deleted || item.ID == uuid.Nil {
 						t.Errorf("item %+v is no deletion of a shot", item)
 					}
-					outcome := openapi.PushOutcomeOutcomeStored
-					if *item.Rev == 1001 {
-						outcome = openapi.PushOutcomeOutcome(one.outcome)
+					outcome := Stored
+					if item.Rev == 1001 {
+						outcome = one.outcome
 					}
-					reply.Outcomes = append(reply.Outcomes, openapi.PushOutcome{Index: i, Outcome: outcome})
+					fmt.Fprintf(w, `{"index":%d,"outcome":%q}`+"\n", size, outcome)
 				}
-				w.Header().Set("Content-Type", "application/json")
-				json.NewEncoder(w).Encode(reply) //nolint:errcheck // a test server
+				fmt.Fprintln(w, `{"rev":9}`)
+				sizes = append(sizes, size)
 			}), signedIn())
 			err := c.DeleteShots(t.Context(), uuid.MustParse(someSquad), shots)
 			if CodeOf(err) != one.code || err != nil && err.Error() != one.says {

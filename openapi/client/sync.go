@@ -40,6 +40,8 @@ type Item struct {
 	Record  json.RawMessage `json:"record,omitempty"`
 	Deleted bool            `json:"deleted,omitempty"`
 	Scope   string          `json:"scope,omitempty"`
+	// Table has many shots instead; whoever reads a page is given them one by one.
+	Table json.RawMessage `json:"table,omitempty"`
 }
 
 // Gone tells that a device is to drop the record, for it was deleted or is out of the user's sight.
@@ -72,7 +74,11 @@ func (c *Client) Feed(ctx context.Context, squad uuid.UUID, after string) (FeedP
 		params.After = &after
 	}
 	var page FeedPage
-	if err := read(&page)(c.api.GetFeed(ctx, squad, params)); err != nil {
+	err := read(&page)(c.api.GetFeed(ctx, squad, params, asTables))
+	if err == nil {
+		page.Items, err = unfold(page.Items)
+	}
+	if err != nil {
 		return FeedPage{}, err
 	}
 	return page, page.Digest.check(page.Items)
@@ -86,7 +92,11 @@ func (c *Client) Snapshot(ctx context.Context, squad uuid.UUID, from string) (Sn
 		params.Page = &from
 	}
 	var page SnapshotPage
-	if err := read(&page)(c.api.GetSnapshot(ctx, squad, params)); err != nil {
+	err := read(&page)(c.api.GetSnapshot(ctx, squad, params, asTables))
+	if err == nil {
+		page.Items, err = unfold(page.Items)
+	}
+	if err != nil {
 		return SnapshotPage{}, err
 	}
 	if (page.Page == "") == (page.Cursor == "") {

@@ -2,11 +2,13 @@ package local_test
 
 import (
 	"context"
+	"encoding/json"
 	"net/http"
 	"strings"
 	"sync/atomic"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
 
 	"laneward/openapi"
@@ -638,4 +640,40 @@ func TestStopped(t *testing.T) {
 	coach.once()
 	coach.wantPending(0, 0, 0, 0)
 	coach.alike()
+}
+
+// Shots come as tables, and are then the same as when they are asked for one by one.
+func TestShotsCopiedAreThoseStored(t *testing.T) {
+	t.Parallel()
+	c := newWorld(t).newSquad()
+	base := c.newBase()
+	for i, more := range []map[string]any{
+		{"note": "a \"quoted\" word", "standing": []int{}}, {"track": []any{map[string]any{"ft": 40, "board": 9.5}}}, {"speed_mph": 16.8, "standing": []int{7, 10}}, {},
+	} {
+		id := c.log(base, i+1)
+		c.edit(client.Shot, id, more)
+	}
+	c.once()
+	contents := func(text []byte) (is map[string]any) {
+		c.must(json.Unmarshal(text, &is))
+		delete(is, "id")
+		delete(is, "rev")
+		return is
+	}
+	stored := make(map[uuid.UUID]map[string]any)
+	for shot, err := range c.client.Shots(t.Context(), c.squad, base.session) {
+		c.must(err)
+		stored[*shot.Value.ID] = contents(shot.JSON)
+	}
+	other := c.another(c.address)
+	other.once()
+	copied := make(map[uuid.UUID]map[string]any)
+	records, err := other.store.Records(t.Context(), other.squad, client.Shot)
+	c.must(err)
+	for _, record := range records {
+		copied[record.ID] = contents(record.JSON)
+	}
+	if diff := cmp.Diff(stored, copied); diff != "" || len(stored) != 4 {
+		t.Errorf("%d shots: %s", len(stored), diff)
+	}
 }

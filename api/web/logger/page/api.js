@@ -23,9 +23,9 @@ export const squadPath = (squad, what, query = {}) => {
 };
 
 // send makes a request and returns the answer's JSON; it throws Offline or a Problem.
-export async function send(method, path, { body, token, signal } = {}) {
+export async function send(method, path, { body, token, signal, accept } = {}) {
   const limit = AbortSignal.timeout(patienceMs);
-  const response = await reach(method, path, { body, token, signal: signal ? AbortSignal.any([signal, limit]) : limit });
+  const response = await reach(method, path, { body, token, accept, signal: signal ? AbortSignal.any([signal, limit]) : limit });
   return readAnswer(response);
 }
 
@@ -39,13 +39,25 @@ export async function open(path, { token, signal, accept }) {
 async function reach(method, path, { body, token, signal, accept = "application/json" }) {
   const headers = { Accept: accept };
   if (token) headers.Authorization = `Bearer ${token}`;
-  if (body !== undefined) headers["Content-Type"] = "application/json";
+  let content;
+  if (body !== undefined) {
+    headers["Content-Type"] = "application/json";
+    content = JSON.stringify(body);
+    if (content.length >= worthPacking && self.CompressionStream) {
+      headers["Content-Encoding"] = "gzip";
+      content = await packed(content);
+    }
+  }
   try {
-    return await fetch(path, { method, headers, signal, body: body === undefined ? undefined : JSON.stringify(body), cache: "no-store", credentials: "omit" });
+    return await fetch(path, { method, headers, signal, body: content, cache: "no-store", credentials: "omit" });
   } catch (error) {
     throw new Offline("there is no answer from the server", { cause: error });
   }
 }
+
+const worthPacking = 1000; // letters
+
+const packed = (text) => new Response(new Blob([text]).stream().pipeThrough(new CompressionStream("gzip"))).blob();
 
 async function readAnswer(response) {
   let text;

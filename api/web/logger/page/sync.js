@@ -6,6 +6,7 @@ import { Offline, open, Problem, send, squadPath } from "./api.js";
 import { events } from "./events.js";
 import { applyItems, itemOf, keyOf, settleOutcomes, sweep, takeBatch } from "./queue.js";
 import { ask, readMeta, run } from "./store.js";
+import { unfold, withTables } from "./table.js";
 
 const batchSize = 500, pageSize = 1000;
 const firstWaitMs = 1000, longestWaitMs = 60_000;
@@ -191,8 +192,10 @@ export class Sync {
     if (items.length > 0) this.tell();
   }
 
-  get(what, query) {
-    return this.account.call((token) => send("GET", squadPath(this.squad, what, query), { token, signal: this.stopper.signal }));
+  // get reads a page of the feed or of a snapshot.
+  async get(what, query) {
+    const page = await this.account.call((token) => send("GET", squadPath(this.squad, what, query), { token, signal: this.stopper.signal, accept: withTables }));
+    return { ...page, items: unfold(page.items) };
   }
 
   // follow opens the tail. When it ends, for whatever reason, the loop goes round once more and finds out why.
