@@ -1,6 +1,7 @@
 package logger_test
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -18,6 +19,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 	"github.com/google/go-cmp/cmp"
 
+	"laneward/openapi"
 	"laneward/service/picture"
 )
 
@@ -370,6 +372,20 @@ func TestIDs(t *testing.T) {
 	})`)
 	if fault != "" {
 		t.Error(fault)
+	}
+}
+
+// The contract's example of a digest.
+func TestDigestOfThePage(t *testing.T) {
+	w := newWorld(t)
+	d := newDevice(t, startBrowser(t), w.server.URL)
+	d.open("")
+	const want = "14628742275190202663"
+	if !bytes.Contains(openapi.Contract, []byte(want)) {
+		t.Fatal("the contract has no such example")
+	}
+	if got := eval[string](d, `import("/logger/digest.js").then(({ digestOf }) => digestOf([{ id: "01890a5d-ac96-774b-bcce-b302099a8057", rev: 7 }]).sum)`); got != want {
+		t.Errorf("the sum is %s, want %s", got, want)
 	}
 }
 

@@ -85,7 +85,7 @@ func TestEditWhileTheAnswerIsLost(t *testing.T) {
 	d.wait("the deletion", "document.querySelectorAll('.shots li').length === 1")
 	w.network.cutAnswers("/push", 0)
 	d.open("#/sync")
-	d.clickText("Sync now")
+	d.clickText("Sync now and compare")
 	d.waitSent()
 	wantBoards(t, w, "12")
 }
@@ -364,7 +364,7 @@ func TestTooOld(t *testing.T) {
 	}
 	w.network.answerInstead(nil)
 	d.open("#/sync")
-	d.clickText("Sync now")
+	d.clickText("Sync now and compare")
 	d.waitSent()
 	wantBoards(t, w, "9")
 }
@@ -517,4 +517,31 @@ func TestSeveralRules(t *testing.T) {
 	d.everywhere("several-rules")
 	d.save()
 	d.waitSent()
+}
+
+// What the device holds is proved by a digest; where it is not what the server has, all is read again.
+func TestCompare(t *testing.T) {
+	w, d := begun(t)
+	d.logShot(9)
+	d.logShot(10)
+	d.waitSent()
+	d.open("#/sync")
+	d.clickText("Sync now and compare")
+	d.waitText("this device has exactly what the server has")
+
+	if n := eval[int](d, `import("/logger/store.js").then(async ({ ask, openCopy, run }) => {
+		const db = await openCopy((await indexedDB.databases()).map(({ name }) => name.split(" ")[1]).find(Boolean));
+		return run(db, ["records"], "readwrite", async (tx) => {
+			const records = tx.objectStore("records"), shots = (await ask(records.getAll())).filter(({ kind }) => kind === "shot");
+			await ask(records.delete([shots[0].squad, "shot", shots[0].id])); // as a disk may lose it
+			return shots.length;
+		});
+	})`); n != 2 {
+		t.Fatalf("the device held %d shots", n)
+	}
+	d.clickText("Sync now and compare")
+	d.waitText("this device differed from the server and was read anew; now it has exactly what the server has")
+	d.open("#/shots")
+	d.wait("both shots", "document.querySelectorAll('.shots li').length === 2")
+	wantBoards(t, w, "9 10")
 }

@@ -3,9 +3,10 @@
 
 import { SignedOut } from "./account.js";
 import { Offline, open, Problem, send, squadPath } from "./api.js";
+import { alike, digestOf } from "./digest.js";
 import { events } from "./events.js";
-import { applyItems, itemOf, keyOf, settleOutcomes, sweep, takeBatch } from "./queue.js";
-import { ask, readMeta, run } from "./store.js";
+import { applyItems, itemOf, keyOf, kinds, settleOutcomes, sweep, takeBatch } from "./queue.js";
+import { ask, ofKind, readMeta, run } from "./store.js";
 import { unfold, withTables } from "./table.js";
 
 const batchSize = 500, pageSize = 1000;
@@ -39,7 +40,7 @@ export class Sync {
     this.waking = null;
     this.tail = null;
     this.channel = new BroadcastChannel(`laneward ${account.person.user_id}`);
-    this.channel.onmessage = ({ data }) => data === "wake" ? this.rouse() : this.told();
+    this.channel.onmessage = ({ data }) => ({ wake: () => this.rouse(), compare: () => this.toCompare() }[data] ?? this.told)();
   }
 
   // start works in the one page that holds the lock; the others come in when that is closed.
@@ -65,6 +66,17 @@ export class Sync {
   wake() {
     this.channel.postMessage("wake");
     this.rouse();
+  }
+
+  // compare has the copy held against the server's, by whichever page does the work.
+  compare() {
+    this.channel.postMessage("compare");
+    this.toCompare();
+  }
+
+  toCompare() {
+    this.comparing = true;
+    this.reconnect();
   }
 
   rouse() {
@@ -120,9 +132,41 @@ export class Sync {
     await this.push();
     if (!this.tail) {
       await this.pull();
+      if (this.comparing) await this.prove();
       this.follow();
     }
     await changeState(this.db, this.squad, { problem: null, syncedAt: Date.now() });
+  }
+
+  // prove looks whether this device has exactly what the server has. A copy that differs is read again as a whole.
+  async prove() {
+    let mended = false;
+    for (let tries = 0; tries < 5; tries++) {
+      const there = await this.account.call((token) => send("GET", `/v1/squads/${this.squad}/digest`, { token, signal: this.stopper.signal }));
+      const state = await syncState(this.db, this.squad);
+      if (state.rev !== there.rev) {
+        await this.pull(); // somebody has changed something meanwhile
+      } else if (await this.holds(there.kinds)) {
+        this.comparing = false;
+        await changeState(this.db, this.squad, { compared: { at: Date.now(), mended } });
+        return;
+      } else {
+        mended = true;
+        await this.copyAll({ ...state, page: "" });
+      }
+    }
+    this.comparing = false;
+    await changeState(this.db, this.squad, { compared: null });
+  }
+
+  holds(digests) {
+    return run(this.db, ["records"], "readonly", async (tx) => {
+      for (const kind of kinds) {
+        const records = await ask(tx.objectStore("records").getAll(ofKind(this.squad, kind)));
+        if (!alike(digestOf(records.filter(({ record }) => record)), digests[kind])) return false;
+      }
+      return true;
+    });
   }
 
   async push() {
@@ -192,10 +236,12 @@ export class Sync {
     if (items.length > 0) this.tell();
   }
 
-  // get reads a page of the feed or of a snapshot.
+  // get reads a page of the feed or of a snapshot, and sees to it that it is what its digest says.
   async get(what, query) {
     const page = await this.account.call((token) => send("GET", squadPath(this.squad, what, query), { token, signal: this.stopper.signal, accept: withTables }));
-    return { ...page, items: unfold(page.items) };
+    const items = unfold(page.items);
+    if (!alike(digestOf(items.filter(({ record }) => record)), page.digest)) throw new Problem(200, { detail: "a page is not what its digest says: it was damaged on the way" });
+    return { ...page, items };
   }
 
   // follow opens the tail. When it ends, for whatever reason, the loop goes round once more and finds out why.
