@@ -1,8 +1,12 @@
 package api_test
 
 import (
+	"io"
 	"net/http"
+	"net/http/httptest"
 	"testing"
+
+	"github.com/google/uuid"
 )
 
 // TestConditionalRequests is RFC 9110, sections 8.8.3.2 (comparison; its table from memory), 13.1.1 and 13.1.2, on a record whose ETag is known.
@@ -120,4 +124,50 @@ func TestCreateTwice(t *testing.T) {
 	s.do(t, remove).want(http.StatusNoContent)
 	s.do(t, remove).want(http.StatusNotFound)
 	s.do(t, create).want(http.StatusConflict) // it was deleted: what was offline then does not bring it back
+}
+
+// TestHead is RFC 9110, section 9.3.2: what GET answers, without the content.
+func TestHead(t *testing.T) {
+	t.Parallel()
+	s, q := oneSquad(t)
+	listening := httptest.NewServer(s.handler)
+	t.Cleanup(listening.Close)
+	ask := func(method, path string) (*http.Response, string) {
+		t.Helper()
+		request, err := http.NewRequestWithContext(t.Context(), method, listening.URL+path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		request.Header.Set("Authorization", "Bearer "+q.coach.token)
+		response, err := http.DefaultClient.Do(request)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer response.Body.Close() //nolint:errcheck // read to its end
+		body, err := io.ReadAll(response.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return response, string(body)
+	}
+	for name, path := range map[string]string{
+		"a record": q.path("balls/" + q.of[0]["ball_id"]), "a list": q.path("balls"), "the process": "/healthz", "the contract": "/openapi.json", "a page": "/sign-in",
+		"nothing": "/v1/nothing", "a record that is none": q.path("balls/" + uuid.NewString()), "the logger": "/logger/",
+	} {
+		t.Run(name, func(t *testing.T) {
+			get, content := ask(http.MethodGet, path)
+			head, body := ask(http.MethodHead, path)
+			if head.StatusCode != get.StatusCode || body != "" || content == "" {
+				t.Errorf("HEAD %s answers %d with %q, GET %d", path, head.StatusCode, body, get.StatusCode)
+			}
+			for _, field := range []string{"Content-Type", "Etag", "Cache-Control"} {
+				if head.Header.Get(field) != get.Header.Get(field) {
+					t.Errorf("HEAD %s has %s %q, GET %q", path, field, head.Header.Get(field), get.Header.Get(field))
+				}
+			}
+		})
+	}
+	if live, _ := ask(http.MethodHead, q.path("live")); live.StatusCode != http.StatusMethodNotAllowed || live.Header.Get("Allow") != "GET" {
+		t.Errorf("HEAD of the live tail answers %d, Allow %q", live.StatusCode, live.Header.Get("Allow"))
+	}
 }

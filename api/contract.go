@@ -67,6 +67,9 @@ func (c *contract) unknown(ctx echo.Context) error {
 		if matches(template, path) {
 			for method := range item.Operations() {
 				allowed = append(allowed, method)
+				if method == http.MethodGet && !strings.HasSuffix(template, "/live") {
+					allowed = append(allowed, http.MethodHead)
+				}
 			}
 		}
 	}

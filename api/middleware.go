@@ -33,6 +33,18 @@ func requestID(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
+// headAsGet has HEAD answered as GET is (RFC 9110, section 9.3.2): the connection, which knows better, leaves the content out. A stream of
+// events, which would never end, has none.
+func headAsGet(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodHead && !strings.HasSuffix(r.URL.Path, "/live") {
+			r = r.WithContext(r.Context())
+			r.Method = http.MethodGet
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
 // accessLog writes one line a request, with the route and not the address: ids of people and squads stay out of it, but for the squad's own.
 func accessLog(log *slog.Logger) echo.MiddlewareFunc {
 	return func(next echo.HandlerFunc) echo.HandlerFunc {

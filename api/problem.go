@@ -70,9 +70,6 @@ func writeError(log *slog.Logger, err error, c echo.Context) {
 		header.Set(echo.HeaderWWWAuthenticate, `Bearer realm="laneward"`)
 	}
 	c.Response().WriteHeader(status)
-	if c.Request().Method == http.MethodHead {
-		return
-	}
 	if err := json.NewEncoder(c.Response()).Encode(problem); err != nil {
 		log.WarnContext(c.Request().Context(), "answer not sent", "request_id", id, "err", err)
 	}

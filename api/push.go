@@ -118,8 +118,6 @@ func bodyError(err error) error {
 	switch {
 	case errors.As(err, &tooLarge), errors.As(err, &network):
 		return err
-	case errors.Is(err, bufio.ErrTooLong):
-		return &service.Error{Code: service.TooLarge, Detail: fmt.Sprintf("a line is longer than %d bytes: send one item a line", maxLine)}
 	}
 	return &service.Error{Code: service.Invalid, Detail: "the push cannot be read: send an object with an array items, or an item a line: " + err.Error()}
 }
@@ -129,8 +127,7 @@ const maxLine = 256 << 10
 
 // lines stores a push as its lines come, and answers each piece when it has been committed.
 func (p *pusher) lines(body io.Reader, write lineWriter) error {
-	scanner := bufio.NewScanner(body)
-	scanner.Buffer(make([]byte, 64<<10), maxLine)
+	reader := bufio.NewReaderSize(body, 64<<10)
 	piece := make([]json.RawMessage, 0, service.PushPiece)
 	store := func() error {
 		outcomes, err := p.piece(piece)
@@ -148,35 +145,50 @@ func (p *pusher) lines(body io.Reader, write lineWriter) error {
 		}
 		return flush(write.w)
 	}
-	for scanner.Scan() {
-		line := bytes.TrimSpace(scanner.Bytes())
-		if len(line) == 0 {
-			continue
+	for more := true; more; {
+		line, tooLong, err := nextLine(reader)
+		// A body that was cut has no whole last line to trust: what was read whole is stored, the rest is sent again.
+		if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+			return bodyError(err)
 		}
-		if piece = append(piece, bytes.Clone(line)); len(piece) < service.PushPiece {
-			continue
+		if tooLong || len(line) > 0 {
+			piece = append(piece, line)
 		}
-		if err := store(); err != nil {
-			return err
-		}
-	}
-	// A body that was cut has no whole last line to trust: what was read whole is stored, the rest is sent again.
-	if err := scanner.Err(); err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
-		return bodyError(err)
-	}
-	if len(piece) > 0 {
-		if err := store(); err != nil {
-			return err
+		more = err == nil
+		if len(piece) == service.PushPiece || !more && len(piece) > 0 {
+			if err := store(); err != nil {
+				return err
+			}
 		}
 	}
 	return write.end(map[string]int64{"rev": p.rev})
 }
 
-// piece stores some items in one transaction. An item that cannot be read is refused alone.
+// nextLine reads a line without its end and the blanks around it. One that is longer than maxLine is passed over; nil stands in its place.
+func nextLine(reader *bufio.Reader) (line []byte, tooLong bool, err error) {
+	for {
+		part, err := reader.ReadSlice('\n')
+		switch {
+		case tooLong || len(line)+len(part) > maxLine:
+			line, tooLong = nil, true
+		default:
+			line = append(line, part...)
+		}
+		if !errors.Is(err, bufio.ErrBufferFull) {
+			return bytes.TrimSpace(line), tooLong, err
+		}
+	}
+}
+
+// piece stores some items in one transaction. An item that cannot be read is refused alone; nil is one that was too long to be read.
 func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
 	items := make([]service.PushItem, len(raw))
 	unread := make(map[int][]service.Fault)
 	for i, data := range raw {
+		if data == nil {
+			unread[i] = []service.Fault{{Code: "length", Detail: fmt.Sprintf("the line is longer than %d bytes: send one item a line, with a shorter note or track", maxLine)}}
+			continue
+		}
 		decoder := json.NewDecoder(bytes.NewReader(data))
 		decoder.DisallowUnknownFields()
 		if err := decoder.Decode(&items[i]); err != nil {

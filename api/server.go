@@ -77,7 +77,7 @@ func NewHandler(config Config) (*Handler, error) {
 	}
 	e.Any("/", rest) // by itself: the group above takes the empty path for one not found
 	e.Any("/*", rest)
-	return &Handler{Handler: e, drain: sync.OnceFunc(func() { close(h.draining) })}, nil
+	return &Handler{Handler: headAsGet(e), drain: sync.OnceFunc(func() { close(h.draining) })}, nil
 }
 
 // isLive tells a stream of events, each of which has to go out at once and is too small to pack.

@@ -65,7 +65,7 @@ func translateCode(pg *pgconn.PgError, err error) error {
 		return &ConstraintError{Constraint: pg.ConstraintName, Table: pg.TableName, InUse: isRemoval(pg), cause: err}
 	case "22021", "22P05":
 		return fmt.Errorf("%w: %w", ErrCharacter, err)
-	case "57P01", "57P02", "57P03", "53300":
+	case "57P01", "57P02", "57P03", "53300", "57014", "25P03": // the last two: a statement or a transaction took too long
 		return fmt.Errorf("%w: %w", ErrUnavailable, err)
 	}
 	return err

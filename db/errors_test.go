@@ -45,6 +45,8 @@ func TestTranslateByCode(t *testing.T) {
 		"57P02": {unavailable: true}, // crash_shutdown
 		"57P03": {unavailable: true}, // cannot_connect_now
 		"53300": {unavailable: true}, // too_many_connections
+		"57014": {unavailable: true}, // query_canceled
+		"25P03": {unavailable: true}, // idle_in_transaction_session_timeout
 		"22021": {character: true},   // character_not_in_repertoire
 		"22P05": {character: true},   // untranslatable_character
 		"22P02": {},                  // invalid_text_representation

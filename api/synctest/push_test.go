@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 // lines writes items as NDJSON.
@@ -160,6 +162,32 @@ func TestBadItemsHoldUpNobody(t *testing.T) {
 		}
 		if after.Outcome != "stored" {
 			t.Errorf("the good shot after %s: %+v", name, after)
+		}
+	}
+}
+
+// TestOverlongLines pushes lines longer than the server reads, with and without an end, among good ones.
+func TestOverlongLines(t *testing.T) {
+	t.Parallel()
+	s := newServer(t, 2)
+	coach := signUp(t, directClient(s.handler), "Coach")
+	b := coach.newBase(t)
+	for i, size := range []int{256<<10 + 1, 1 << 20} {
+		long := bytes.Repeat([]byte{'x'}, size)
+		good := lines(t, b.shots(2, 1+2*i))
+		first, second, _ := bytes.Cut(good, []byte{'\n'})
+		body := slices.Concat(long, []byte{'\n'}, first, []byte{'\n'}, long, []byte{'\n'}, second, long)
+		var got []string
+		if _, err := coach.pushLines(t.Context(), b.squad, bytes.NewReader(body), func(o outcome) {
+			got = append(got, o.Outcome)
+			if o.Outcome == "refused" && (len(o.Errors) != 1 || !strings.Contains(o.Errors[0].Detail, "longer than 262144 bytes")) {
+				t.Errorf("%d bytes: refused with %+v", size, o.Errors)
+			}
+		}); err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff([]string{"refused", "stored", "refused", "stored", "refused"}, got); diff != "" {
+			t.Errorf("%d bytes: %s", size, diff)
 		}
 	}
 }
