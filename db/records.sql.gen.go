@@ -1180,8 +1180,11 @@ func (q *Queries) ShotsAfter(ctx context.Context, arg ShotsAfterParams) ([]Shot,
 const shotsByIDs = `-- name: ShotsByIDs :many
 
 SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note
-FROM unnest($1::uuid[]) AS wanted (id) JOIN shots s ON s.squad_id = $2 AND s.id = wanted.id
-WHERE ($3::uuid IS NULL OR s.athlete_id = $3::uuid)
+FROM unnest($1::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
+    SELECT one.squad_id, one.id, one.rev, one.hash, one.session_id, one.athlete_id, one.ball_id, one.drill_id, one.shot_order, one.shot_time, one.laydown_board, one.arrows_board, one.breakpoint_board, one.breakpoint_ft, one.entry_board, one.entry_angle_deg, one.launch_angle_deg, one.speed_mph, one.rev_rate_rpm, one.rotation_deg, one.tilt_deg, one.track, one.standing, one.source, one.board_se, one.angle_se_deg, one.speed_se_mph, one.rev_rate_se_rpm, one.axis_se_deg, one.note FROM shots one
+    WHERE one.squad_id = $2 AND one.id = wanted.id AND ($3::uuid IS NULL OR one.athlete_id = $3::uuid)
+    LIMIT 1
+) s
 `
 
 type ShotsByIDsParams struct {
@@ -1191,7 +1194,7 @@ type ShotsByIDsParams struct {
 }
 
 // Shots are put in sets, with nullable columns: see shots.go.
-// ShotsByIDs joins: in a plan made before the ids are known, = ANY over thousands of them would be compared one by one.
+// ShotsByIDs looks each id up by itself. Left to choose, a plan that was made while the table was empty reads all of the squad's shots.
 func (q *Queries) ShotsByIDs(ctx context.Context, arg ShotsByIDsParams) ([]Shot, error) {
 	rows, err := q.db.Query(ctx, shotsByIDs, arg.IDs, arg.SquadID, arg.Athlete)
 	if err != nil {

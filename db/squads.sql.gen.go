@@ -155,7 +155,9 @@ func (q *Queries) ForgetTombstones(ctx context.Context, arg ForgetTombstonesPara
 }
 
 const historyIDs = `-- name: HistoryIDs :many
-SELECT DISTINCT h.id FROM unnest($1::uuid[]) AS wanted (id) JOIN history h ON h.squad_id = $2 AND h.kind = $3 AND h.id = wanted.id
+SELECT h.id FROM unnest($1::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
+    SELECT one.id FROM history one WHERE one.squad_id = $2 AND one.kind = $3 AND one.id = wanted.id LIMIT 1
+) h
 `
 
 type HistoryIDsParams struct {
@@ -584,7 +586,10 @@ func (q *Queries) TombstonesAfter(ctx context.Context, arg TombstonesAfterParams
 
 const tombstonesByIDs = `-- name: TombstonesByIDs :many
 SELECT t.squad_id, t.kind, t.id, t.rev, t.athlete_id, t.deleted_by, t.deleted_at
-FROM unnest($1::uuid[]) AS wanted (id) JOIN tombstones t ON t.squad_id = $2 AND t.kind = $3 AND t.id = wanted.id
+FROM unnest($1::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
+    SELECT one.squad_id, one.kind, one.id, one.rev, one.athlete_id, one.deleted_by, one.deleted_at FROM tombstones one
+    WHERE one.squad_id = $2 AND one.kind = $3 AND one.id = wanted.id LIMIT 1
+) t
 `
 
 type TombstonesByIDsParams struct {

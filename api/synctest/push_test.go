@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/jackc/pgx/v5"
 )
 
 // lines writes items as NDJSON.
@@ -189,6 +190,40 @@ func TestOverlongLines(t *testing.T) {
 		if diff := cmp.Diff([]string{"refused", "stored", "refused", "stored", "refused"}, got); diff != "" {
 			t.Errorf("%d bytes: %s", size, diff)
 		}
+	}
+}
+
+// TestPushReadsNoMoreThanItMust pushes into a new database, whose plans were made while its tables were empty: what a squad has already must not
+// be read again with each push.
+func TestPushReadsNoMoreThanItMust(t *testing.T) {
+	t.Parallel()
+	const pushes, piece = 12, 1_000
+	s := newServer(t, 1) // one connection, which keeps its plans
+	coach := signUp(t, directClient(s.handler), "Coach")
+	b := coach.newBase(t)
+	for i := range pushes {
+		coach.mustPush(t, b.squad, b.shots(piece, 1+i*piece), "stored")
+	}
+	owner, err := pgx.Connect(t.Context(), s.db.OwnerURL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer owner.Close(context.Background()) //nolint:errcheck // its work is done
+	var written, read int64
+	for deadline := time.Now().Add(20 * time.Second); written < pushes*piece; time.Sleep(50 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatalf("Postgres has counted %d shots of %d", written, pushes*piece)
+		}
+		// A connection's counts are told with the end of a transaction, a second after the last.
+		if err := coach.call(t.Context(), http.MethodGet, "/v1/me", nil, nil); err != nil {
+			t.Fatal(err)
+		}
+		if err := owner.QueryRow(t.Context(), "SELECT n_tup_ins, seq_tup_read + idx_tup_fetch FROM pg_stat_user_tables WHERE relname = 'shots'").Scan(&written, &read); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if read > pushes*piece {
+		t.Errorf("%d shots were read while %d new ones were stored", read, written)
 	}
 }
 

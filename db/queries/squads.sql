@@ -55,7 +55,10 @@ RETURNING squad_id, id, code_hash, role, athlete_id, invited_by, created_at, exp
 
 -- name: TombstonesByIDs :many
 SELECT t.squad_id, t.kind, t.id, t.rev, t.athlete_id, t.deleted_by, t.deleted_at
-FROM unnest(@ids::uuid[]) AS wanted (id) JOIN tombstones t ON t.squad_id = @squad_id AND t.kind = @kind AND t.id = wanted.id;
+FROM unnest(@ids::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
+    SELECT one.squad_id, one.kind, one.id, one.rev, one.athlete_id, one.deleted_by, one.deleted_at FROM tombstones one
+    WHERE one.squad_id = @squad_id AND one.kind = @kind AND one.id = wanted.id LIMIT 1
+) t;
 
 -- name: TombstonesAfter :many
 SELECT squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at FROM tombstones
@@ -89,7 +92,9 @@ SELECT forget_tombstones(@before::timestamptz)::bigint AS forgotten;
 
 -- HistoryIDs tells which ids were records once.
 -- name: HistoryIDs :many
-SELECT DISTINCT h.id FROM unnest(@ids::uuid[]) AS wanted (id) JOIN history h ON h.squad_id = @squad_id AND h.kind = @kind AND h.id = wanted.id;
+SELECT h.id FROM unnest(@ids::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
+    SELECT one.id FROM history one WHERE one.squad_id = @squad_id AND one.kind = @kind AND one.id = wanted.id LIMIT 1
+) h;
 
 -- name: HistoryOfAthlete :many
 SELECT h.squad_id, h.kind, h.id, h.rev, h.hash, h.body, h.replaced_by, h.replaced_at FROM history h
