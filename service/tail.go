@@ -54,17 +54,12 @@ type tailBatch struct {
 }
 
 const (
-	tailBuffer   = 64 // batches a slow tail may lie behind before it is dropped
+	tailBuffer   = 64                   // batches a slow tail may lie behind before it is dropped
+	tailGather   = 3 * time.Millisecond // waits for commits that follow at once, so that they go out together
 	tailPageSize = 1_000
 	// tailLife ends a tail, so that a stolen token does not read for ever; the reader comes back with its cursor.
 	tailLife = AccessTTL
 )
-
-// gather is how long a broadcast waits for commits that follow at once, so that they go out together: the longer the more listen, for a batch
-// costs a write to each.
-func gather(subscribers int) time.Duration {
-	return min(3*time.Millisecond+time.Duration(subscribers)*10*time.Microsecond, 20*time.Millisecond)
-}
 
 // tails are the running broadcasts.
 type tails struct {
@@ -221,11 +216,10 @@ func (t *tails) run(key tailKey, b *broadcast) {
 	defer done()
 	check := time.NewTicker(time.Second)
 	defer check.Stop()
-	listening := 1
 	for {
 		select {
 		case <-woken:
-			if t.service.pause(gather(listening)) {
+			if t.service.pause(tailGather) {
 				t.readOn(b)
 			}
 		case <-check.C:
@@ -233,7 +227,7 @@ func (t *tails) run(key tailKey, b *broadcast) {
 			t.drop(b)
 		}
 		t.mu.Lock()
-		if listening = len(b.subscribers); listening == 0 {
+		if len(b.subscribers) == 0 {
 			delete(t.running, key)
 			t.mu.Unlock()
 			return

@@ -17,12 +17,12 @@ import (
 	"github.com/jackc/pgx/v5"
 )
 
-// BenchmarkLiveLatency has 200 commits a second and 1,000 live tails, spread over 100 squads or all in one, and tells how long after its
+// BenchmarkLiveLatency has 200 commits a second and 1,000 live tails, spread over 100 squads or 10, or all in one, and tells how long after its
 // commit an event is in its reader's hands. The moment of a commit is what Postgres notes of it (track_commit_timestamp), just before
 // it writes it through to the disk, so the time includes that; readers and server share the processors.
 func BenchmarkLiveLatency(b *testing.B) {
 	const tails = 1_000
-	for _, squads := range []int{100, 1} {
+	for _, squads := range []int{100, 10, 1} {
 		b.Run(fmt.Sprintf("%d tails in %d squads", tails, squads), func(b *testing.B) {
 			n := newBench(b, map[string]string{"track_commit_timestamp": "on"})
 			bases := make([]base, squads)
