@@ -1,6 +1,7 @@
 package api
 
 import (
+	"errors"
 	"testing"
 
 	"laneward/openapi"
@@ -13,7 +14,7 @@ func TestContractReadsAsTheOlderVersion(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, route := range c.routes {
-		if err := route.Spec.Validate(t.Context()); err != nil {
+		if err := errors.Join(route.Spec.Components.Validate(t.Context()), route.Spec.Paths.Validate(t.Context())); err != nil {
 			t.Fatal(err)
 		}
 		return

@@ -20,12 +20,13 @@ type lineWriter struct {
 	w      http.ResponseWriter
 	buffer *bufio.Writer
 	json   *json.Encoder
+	page   *[]byte // of the page before, to write the next in
 }
 
 func (r linesReply) write(w http.ResponseWriter) error {
 	late := &lateStatus{w: w}
 	buffer := bufio.NewWriterSize(late, 64<<10)
-	err := r(lineWriter{w, buffer, json.NewEncoder(buffer)})
+	err := r(lineWriter{w, buffer, json.NewEncoder(buffer), new([]byte)})
 	switch {
 	case err != nil && late.out:
 		panic(http.ErrAbortHandler) // only breaking off tells the reader
@@ -52,11 +53,11 @@ func (l *lateStatus) Write(data []byte) (int, error) {
 
 // items writes a line an item and a line for the page's end, and sends them on their way.
 func (l lineWriter) items(items []service.Item, tables bool, end any) error {
-	lines, err := service.AppendItems(nil, items, tables, '\n')
-	if err != nil {
+	var err error
+	if *l.page, err = service.AppendItems((*l.page)[:0], items, tables, '\n'); err != nil {
 		return err
 	}
-	if _, err := l.buffer.Write(lines); err != nil {
+	if _, err := l.buffer.Write(*l.page); err != nil {
 		return err
 	}
 	return l.end(end)

@@ -16,6 +16,7 @@ import (
 
 const (
 	defaultPage = 1000
+	streamPage  = 5000
 	mediaNDJSON = "application/x-ndjson"
 	mediaEvents = "text/event-stream"
 )
@@ -27,11 +28,14 @@ func schemaOf(schema *int) int {
 	return *schema
 }
 
-func pageSize(limit *int) int {
-	if limit == nil {
-		return defaultPage
+func pageSize(limit *int, stream bool) int {
+	switch {
+	case limit != nil:
+		return *limit
+	case stream:
+		return streamPage
 	}
-	return *limit
+	return defaultPage
 }
 
 func text(word *string) string {
@@ -98,7 +102,8 @@ func itemList(items []service.Item, tables bool) (json.RawMessage, error) {
 }
 
 func (h *handlers) GetFeed(ctx context.Context, r openapi.GetFeedRequestObject) (openapi.GetFeedResponseObject, error) {
-	query := service.FeedQuery{After: text(r.Params.After), Limit: pageSize(r.Params.Limit), Schema: schemaOf(r.Params.Schema)}
+	lines, tables := wantsLines(ctx)
+	query := service.FeedQuery{After: text(r.Params.After), Limit: pageSize(r.Params.Limit, lines), Schema: schemaOf(r.Params.Schema)}
 	if r.Params.WaitFor != nil {
 		query.WaitFor = *r.Params.WaitFor
 	}
@@ -106,22 +111,25 @@ func (h *handlers) GetFeed(ctx context.Context, r openapi.GetFeedRequestObject) 
 	if err != nil {
 		return nil, withSnapshot(err, r.SquadID)
 	}
-	lines, tables := wantsLines(ctx)
 	if !lines {
 		items, err := itemList(page.Items, tables)
 		return feedReply{items, feedEndOf(page)}, err
 	}
 	query.WaitFor = 0
 	return linesReply(func(write lineWriter) error {
-		for {
-			if err := write.items(page.Items, tables, feedEndOf(page)); err != nil || !page.More {
-				return err
-			}
+		next := func(ctx context.Context, page service.FeedPage) (service.FeedPage, error) {
 			query.After = page.Cursor
-			if page, err = h.service.Feed(ctx, userOf(ctx), r.SquadID, query); err != nil {
+			return h.service.Feed(ctx, userOf(ctx), r.SquadID, query)
+		}
+		for page, err := range readAhead(ctx, page, func(page service.FeedPage) bool { return page.More }, next) {
+			if err == nil {
+				err = write.items(page.Items, tables, feedEndOf(page))
+			}
+			if err != nil {
 				return err
 			}
 		}
+		return nil
 	}), nil
 }
 
@@ -144,7 +152,8 @@ func (r snapshotReply) VisitGetSnapshotResponse(w http.ResponseWriter) error {
 }
 
 func (h *handlers) GetSnapshot(ctx context.Context, r openapi.GetSnapshotRequestObject) (openapi.GetSnapshotResponseObject, error) {
-	query := service.SnapshotQuery{Page: text(r.Params.Page), Limit: pageSize(r.Params.Limit), Schema: schemaOf(r.Params.Schema)}
+	lines, tables := wantsLines(ctx)
+	query := service.SnapshotQuery{Page: text(r.Params.Page), Limit: pageSize(r.Params.Limit, lines), Schema: schemaOf(r.Params.Schema)}
 	page, err := h.service.Snapshot(ctx, userOf(ctx), r.SquadID, query)
 	if err != nil {
 		return nil, withSnapshot(err, r.SquadID)
@@ -152,21 +161,24 @@ func (h *handlers) GetSnapshot(ctx context.Context, r openapi.GetSnapshotRequest
 	endOf := func(page service.SnapshotPage) snapshotEnd {
 		return snapshotEnd{Page: page.Page, Cursor: page.Cursor, Rev: page.Rev, Digest: digestOf(page.Digest)}
 	}
-	lines, tables := wantsLines(ctx)
 	if !lines {
 		items, err := itemList(page.Items, tables)
 		return snapshotReply{items, endOf(page)}, err
 	}
 	return linesReply(func(write lineWriter) error {
-		for {
-			if err := write.items(page.Items, tables, endOf(page)); err != nil || page.Page == "" {
-				return err
-			}
+		next := func(ctx context.Context, page service.SnapshotPage) (service.SnapshotPage, error) {
 			query.Page = page.Page
-			if page, err = h.service.Snapshot(ctx, userOf(ctx), r.SquadID, query); err != nil {
+			return h.service.Snapshot(ctx, userOf(ctx), r.SquadID, query)
+		}
+		for page, err := range readAhead(ctx, page, func(page service.SnapshotPage) bool { return page.Page != "" }, next) {
+			if err == nil {
+				err = write.items(page.Items, tables, endOf(page))
+			}
+			if err != nil {
 				return err
 			}
 		}
+		return nil
 	}), nil
 }
 

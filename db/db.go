@@ -50,7 +50,7 @@ func Open(ctx context.Context, url string, options Options) (*DB, error) {
 	params["application_name"] = "laneward"
 	params["statement_timeout"] = fmt.Sprint(timeout.Milliseconds())
 	params["idle_in_transaction_session_timeout"] = fmt.Sprint(timeout.Milliseconds())
-	config.AfterConnect = registerUUID
+	config.AfterConnect = registerTypes
 	if options.Host != nil {
 		config.BeforeConnect = func(_ context.Context, connect *pgx.ConnConfig) error {
 			connect.Host = options.Host()

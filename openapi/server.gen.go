@@ -2354,7 +2354,7 @@ type GetFeedParams struct {
 	// After The cursor to go on from; without one, from the beginning.
 	After *After `form:"after,omitempty" json:"after,omitempty"`
 
-	// Limit At most so many items a page, 1 to 5000.
+	// Limit At most so many items a page, 1 to 5000; 1000 if you do not say, and 5000 in a stream.
 	Limit *PageSize `form:"limit,omitempty" json:"limit,omitempty"`
 
 	// Schema The version of the records your client understands.
@@ -2561,7 +2561,7 @@ type GetSnapshotParams struct {
 	// Page The `page` of the page before.
 	Page *string `form:"page,omitempty" json:"page,omitempty"`
 
-	// Limit At most so many items a page, 1 to 5000.
+	// Limit At most so many items a page, 1 to 5000; 1000 if you do not say, and 5000 in a stream.
 	Limit *PageSize `form:"limit,omitempty" json:"limit,omitempty"`
 
 	// Schema The version of the records your client understands.

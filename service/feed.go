@@ -207,6 +207,7 @@ func (w *work) itemsIn(ctx context.Context, in window, limit int) (items []Item,
 		if err != nil {
 			return nil, err
 		}
+		items = slices.Grow(items, len(found))
 		for _, one := range found {
 			items = append(items, Item{Kind: kind, ID: one.Key(), Rev: one.Revision(), Record: one.Record})
 		}
@@ -259,9 +260,11 @@ func (w *work) completeItems(ctx context.Context, items []Item, upto int64) ([]I
 // missingParents are the parents of the records, and theirs, that a reader at revision upto may not have: those that have changed after it,
 // and for an athlete the drills, which come into sight by an assignment, maybe after upto.
 func (w *work) missingParents(ctx context.Context, items []Item, upto int64) (missing []Item, err error) {
-	known := make(map[Ref]bool, len(items))
+	known := make(map[Ref]bool)
 	for _, item := range items {
-		known[Ref{Kind: item.Kind, ID: item.ID}] = true
+		if item.Kind != KindShot { // which is nobody's parent, and there are many
+			known[Ref{Kind: item.Kind, ID: item.ID}] = true
+		}
 	}
 	for next := items; len(next) > 0; {
 		wanted := make(map[Kind][]uuid.UUID)
@@ -302,9 +305,11 @@ func (w *work) missingParents(ctx context.Context, items []Item, upto int64) (mi
 // has the later revision.
 func parentsFirst(items, missing []Item) []Item {
 	all := slices.Concat(items, missing)
-	at := make(map[Ref]int, len(all))
+	at := make(map[Ref]int)
 	for i, item := range all {
-		at[Ref{Kind: item.Kind, ID: item.ID}] = i
+		if item.Kind != KindShot { // as above
+			at[Ref{Kind: item.Kind, ID: item.ID}] = i
+		}
 	}
 	ordered, placed := make([]Item, 0, len(all)), make([]bool, len(all))
 	var place func(i int)

@@ -1,6 +1,7 @@
 package client
 
 import (
+	"bytes"
 	"compress/gzip"
 	"encoding/json"
 	"fmt"
@@ -251,7 +252,7 @@ func TestDeleteShots(t *testing.T) {
 					t.Error(err)
 					return
 				}
-				w.Header().Set("Content-Type", "application/x-ndjson")
+				var reply bytes.Buffer
 				lines, size := json.NewDecoder(unpacked), 0
 				for ; lines.More(); size++ {
 					var item Change
@@ -266,10 +267,12 @@ func TestDeleteShots(t *testing.T) {
 					if item.Rev == 1001 {
 						outcome = one.outcome
 					}
-					fmt.Fprintf(w, `{"index":%d,"outcome":%q}`+"\n", size, outcome)
+					fmt.Fprintf(&reply, `{"index":%d,"outcome":%q}`+"\n", size, outcome)
 				}
-				fmt.Fprintln(w, `{"rev":9}`)
 				sizes = append(sizes, size)
+				w.Header().Set("Content-Type", "application/x-ndjson")
+				fmt.Fprintln(&reply, `{"rev":9}`)
+				reply.WriteTo(w) //nolint:errcheck // a test server
 			}), signedIn())
 			err := c.DeleteShots(t.Context(), uuid.MustParse(someSquad), shots)
 			if CodeOf(err) != one.code || err != nil && err.Error() != one.says {

@@ -12,8 +12,9 @@ import (
 	"laneward/db/dbtest"
 )
 
-// TestIDsReadBackAlike stores ids alone, in sets, absent and of all zeros and ones, and reads them in every place a query has them.
-func TestIDsReadBackAlike(t *testing.T) {
+// TestValuesReadBackAlike stores ids alone, in sets, absent and of all zeros and ones, and numbers with all their digits or absent, and reads
+// them in every place a query has them.
+func TestValuesReadBackAlike(t *testing.T) {
 	t.Parallel()
 	database := dbtest.New(t)
 	owner := connect(t, database.OwnerURL)
@@ -27,10 +28,11 @@ func TestIDsReadBackAlike(t *testing.T) {
 			SquadID: squadA, ID: id, Rev: int64(i) + 2, Hash: []byte{1}, SessionID: squadA, AthleteID: squadA, ShotOrder: int32(i) + 1,
 			ShotTime: time.Date(2026, 3, 14, 18, 0, 0, 0, time.UTC),
 		}
+		board, speed := 20.1+0.2, 16.0
 		if i%2 == 0 {
-			one.BallID = &squadA
+			one.BallID, one.LaydownBoard = &squadA, &board
 		} else {
-			one.DrillID = &squadA
+			one.DrillID, one.SpeedMPH = &squadA, &speed
 		}
 		shots = append(shots, one)
 	}
