@@ -99,7 +99,7 @@ class App {
   // show opens the view of the address, or the first one that has to come before it.
   async show() {
     let [name, ...rest] = location.hash.replace(/^#\/?/, "").split("/");
-    if (!this.account.person) name = "sign-in";
+    if (!this.db) name = "sign-in";
     else if (["", "log", "shots"].includes(name) && !this.ready) name = "start";
     this.view?.close?.();
     this.view = null;
@@ -124,12 +124,15 @@ class App {
       return;
     }
     this.refreshing = true;
+    const { db } = this;
     try {
       do {
         this.again = false;
         await this.drawTop();
         await this.view?.refresh?.();
       } while (this.again);
+    } catch (error) {
+      if (this.db === db) throw error; // who has signed out meanwhile has nothing to be shown
     } finally {
       this.refreshing = false;
     }
@@ -139,7 +142,7 @@ class App {
   watchFaults() {
     const told = ({ reason, error }) => {
       this.fault = (reason ?? error)?.message ?? "unknown";
-      if (this.account.person) this.drawTop();
+      this.drawTop();
     };
     window.addEventListener("unhandledrejection", told);
     window.addEventListener("error", told);
@@ -158,10 +161,11 @@ class App {
 
   // standing is how the queue and the copy stand.
   async standing() {
-    const changes = await allChanges(this.db);
+    const { db } = this;
+    const changes = await allChanges(db);
     const own = changes.filter((change) => change.squad === this.choice.squad);
     const of = (...states) => own.filter((change) => states.includes(change.state));
-    const state = this.choice.squad ? await syncState(this.db, this.choice.squad) : null;
+    const state = this.choice.squad ? await syncState(db, this.choice.squad) : null;
     return {
       state, unsent: of("unsent", "waiting"), refused: of("refused"), conflicts: of("conflict"), waiting: of("waiting"),
       elsewhere: changes.filter((change) => change.squad !== this.choice.squad && change.state !== "landed"),
@@ -171,7 +175,7 @@ class App {
 
   async drawTop() {
     const top = document.getElementById("top");
-    if (!this.account.person) {
+    if (!this.db) { // nobody has signed in
       swap(top, h("div", { class: "bar" }, brand(), h("strong", {}, "Laneward logger")));
       return;
     }
