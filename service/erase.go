@@ -148,8 +148,12 @@ func (w *work) export(ctx context.Context, archive *zip.Writer, athlete *Athlete
 // maxHistory is more versions than a person's records have.
 const maxHistory = 1_000_000
 
+func (w *work) addFile(archive *zip.Writer, name string) (io.Writer, error) {
+	return archive.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Deflate, Modified: w.now})
+}
+
 func (w *work) addJSON(archive *zip.Writer, name string, value any) error {
-	file, err := archive.Create(name)
+	file, err := w.addFile(archive, name)
 	if err != nil {
 		return err
 	}
@@ -180,7 +184,7 @@ func (w *work) each(ctx context.Context, kind Kind, athlete *uuid.UUID, visit fu
 }
 
 func (w *work) exportKind(ctx context.Context, archive *zip.Writer, kind Kind, athlete uuid.UUID) error {
-	file, err := archive.Create(string(kind) + "s.ndjson")
+	file, err := w.addFile(archive, string(kind) + "s.ndjson")
 	if err != nil {
 		return err
 	}
@@ -194,7 +198,7 @@ func (w *work) exportSessions(ctx context.Context, archive *zip.Writer, athlete 
 	if err != nil {
 		return err
 	}
-	file, err := archive.Create("sessions.ndjson")
+	file, err := w.addFile(archive, "sessions.ndjson")
 	if err != nil {
 		return err
 	}
@@ -208,7 +212,7 @@ func (w *work) exportSessions(ctx context.Context, archive *zip.Writer, athlete 
 }
 
 func (w *work) exportCSV(ctx context.Context, archive *zip.Writer, athlete uuid.UUID) error {
-	file, err := archive.Create("shots.csv")
+	file, err := w.addFile(archive, "shots.csv")
 	if err != nil {
 		return err
 	}

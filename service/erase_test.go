@@ -182,6 +182,9 @@ func TestExport(t *testing.T) {
 	}
 	files := make(map[string]string)
 	for _, file := range archive.File {
+		if !file.Modified.Equal(f.now().UTC().Truncate(2 * time.Second)) { // the oldest part of the format counts in twos
+			t.Errorf("%s is of %s", file.Name, file.Modified)
+		}
 		opened, err := file.Open()
 		if err != nil {
 			t.Fatal(err)

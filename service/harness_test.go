@@ -35,7 +35,9 @@ func newFixture(t testing.TB, conns int32) *fixture {
 		t.Fatal(err)
 	}
 	at := &standingClock{at: time.Date(2026, 3, 14, 18, 0, 0, 0, time.UTC)}
-	return &fixture{New(Config{DB: opened, Keys: keys, Now: at.now}), database, at}
+	svc := New(Config{DB: opened, Keys: keys, Now: at.now})
+	t.Cleanup(svc.Close)
+	return &fixture{svc, database, at}
 }
 
 type standingClock struct {

@@ -16,17 +16,21 @@ type athleteView struct {
 	Balls    []*service.BallRecord
 	Sessions []*service.SessionRecord
 	Add      *form // a ball; nil for who may not
+	Erase    *form // likewise
 }
+
+// athleteForms are the forms of an athlete's page that were sent and have something to mend.
+type athleteForms struct{ ball, erase *form }
 
 // May reports whether the visitor may change what is the athlete's.
 func (view athleteView) May() bool {
 	return view.Coach() || view.Own.Athlete != nil && *view.Own.Athlete == view.Subject.ID
 }
 
-func athletePage(v *visit) error { return v.showAthlete(http.StatusOK, nil) }
+func athletePage(v *visit) error { return v.showAthlete(http.StatusOK, athleteForms{}) }
 
-// showAthlete shows the athlete of the address; adding is the form for a ball when it was sent and has something to mend.
-func (v *visit) showAthlete(status int, adding *form) error {
+// showAthlete shows the athlete of the address.
+func (v *visit) showAthlete(status int, sent athleteForms) error {
 	own, id, err := v.squadAnd("athlete")
 	if err != nil {
 		return err
@@ -39,7 +43,7 @@ func (v *visit) showAthlete(status int, adding *form) error {
 	if err != nil {
 		return err
 	}
-	view := athleteView{roster: r, Subject: found.(*service.AthleteRecord), Add: adding}
+	view := athleteView{roster: r, Subject: found.(*service.AthleteRecord), Add: sent.ball, Erase: sent.erase}
 	balls, err := all[*service.BallRecord](v.Context(), v, own.ID, service.KindBall)
 	if err != nil {
 		return err
@@ -56,6 +60,9 @@ func (v *visit) showAthlete(status int, adding *form) error {
 	}
 	if view.Add == nil && view.May() {
 		view.Add = ballForm(r, id)
+	}
+	if view.Erase == nil && view.Coach() {
+		view.Erase = eraseForm(r, view.Subject)
 	}
 	return v.show(status, "athlete", frame{Title: view.Subject.Name, Squad: r.Squad, Crumbs: v.crumbs(r), Page: view})
 }
@@ -113,11 +120,12 @@ func addBall(v *visit) error {
 	if id, err := uuid.Parse(v.PostFormValue("id")); err == nil {
 		f.Hidden["id"], record.ID = id.String(), id
 	}
+	show := func(status int, f *form) error { return v.showAthlete(status, athleteForms{ball: f}) }
 	if f.faulty() {
-		return v.showAthlete(http.StatusBadRequest, f)
+		return show(http.StatusBadRequest, f)
 	}
 	if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, r.Own.ID, record); err != nil {
-		return v.retry(f, err, v.showAthlete)
+		return v.retry(f, err, show)
 	}
 	return v.goTo(athleteAddress(r, athlete) + "#balls")
 }
@@ -140,6 +148,10 @@ func known(value *float64) string {
 func openAthlete(_ *visit, r *roster, record service.Record) (*editor, error) {
 	was := *record.(*service.AthleteRecord)
 	f := athleteForm(r)
+	if was.GuardianName != nil {
+		f.fill("guardian_name", *was.GuardianName)
+	}
+	f.fill("born_on", dayText(was.BornOn), "guardian_consent", dayText(was.GuardianConsent), "note", was.Note)
 	f.fill("name", was.Name, "side", string(was.Side), "speed_mph", known(was.SpeedMPH), "rev_rate_rpm", known(was.RevRateRPM),
 		"rotation_deg", known(was.RotationDeg), "tilt_deg", known(was.TiltDeg), "slide_offset", known(was.SlideOffset))
 	return &editor{
@@ -157,6 +169,18 @@ func openAthlete(_ *visit, r *roster, record service.Record) (*editor, error) {
 func (f *form) takeAthlete(a *service.AthleteRecord) {
 	a.Name, a.Side, a.SpeedMPH, a.RevRateRPM = f.value("name"), lane.Side(f.value("side")), f.number("speed_mph"), f.number("rev_rate_rpm")
 	a.RotationDeg, a.TiltDeg, a.SlideOffset = f.number("rotation_deg"), f.number("tilt_deg"), f.number("slide_offset")
+	a.BornOn, a.GuardianConsent, a.Note, a.GuardianName = f.day("born_on"), f.day("guardian_consent"), f.value("note"), nil
+	if guardian := f.value("guardian_name"); guardian != "" {
+		a.GuardianName = &guardian
+	}
+}
+
+// dayText writes a day that may not be known, as an input takes it.
+func dayText(day *service.Day) string {
+	if day == nil {
+		return ""
+	}
+	return day.String()
 }
 
 func openBall(_ *visit, r *roster, record service.Record) (*editor, error) {

@@ -1,6 +1,8 @@
 package web_test
 
 import (
+	"archive/zip"
+	"io"
 	"net/http"
 	"regexp"
 	"strconv"
@@ -269,4 +271,44 @@ func TestAddABall(t *testing.T) {
 	v.get(other).wants(t, http.StatusNotFound)
 	v.post(other+"/balls", "name", "x", "weight_lb", "15").wants(t, http.StatusNotFound)
 	w.signedIn("analyst@example.org").post(own+"/balls", "name", "x", "weight_lb", "15").wants(t, http.StatusForbidden)
+}
+
+// What is known of a person, a minor's guardian among it, is typed and shown; an athlete's data is exported whole, and erased for good.
+func TestAthletesData(t *testing.T) {
+	w := newWorld(t)
+	v := w.signedIn(coachEmail)
+	minor := w.people[0]
+	where := w.at("/athletes/", minor.ID.String())
+	edit := v.get(where+"/edit").sends(t, "/edit", "born_on", "2012-05-06", "guardian_name", "Oda Quorrie", "guardian_consent", "2026-01-02", "note", "learns fast")
+	v.post(where+"/edit", edit...).location(t)
+	v.get(where).wants(t, http.StatusOK, "6 May 2012", "Oda Quorrie", "2 January 2026", "learns fast")
+	before := w.stored(service.KindAthlete, minor.ID)
+	v.post(where+"/edit", v.get(where+"/edit").sends(t, "/edit")...).location(t)
+	if after := w.stored(service.KindAthlete, minor.ID); after.Revision() != before.Revision() {
+		t.Errorf("saved untouched it says %+v instead of %+v", after, before)
+	}
+
+	export := v.get(where + "/data.zip")
+	archive, err := zip.NewReader(strings.NewReader(export.body), int64(len(export.body)))
+	if err != nil || export.status != http.StatusOK || !strings.Contains(export.header.Get("Content-Disposition"), "attachment") {
+		t.Fatalf("the export answers %d, %v: %v", export.status, export.header, err)
+	}
+	if opened, err := archive.Open("athlete.json"); err != nil {
+		t.Error(err)
+	} else if text, err := io.ReadAll(opened); err != nil || !strings.Contains(string(text), "Oda Quorrie") {
+		t.Errorf("%v: %s", err, text)
+	}
+
+	v.post(where+"/erase", "confirm", "Ansel").wants(t, http.StatusBadRequest, "confirm with the athlete's name")
+	v.post(where+"/erase", "confirm", "").wants(t, http.StatusBadRequest, "needs mending")
+	if w.stored(service.KindAthlete, minor.ID).(*service.AthleteRecord).Name != minor.Name {
+		t.Fatal("the athlete is not what they were")
+	}
+	if to := v.post(where+"/erase", v.get(where).sends(t, "/erase", "confirm", minor.Name)...).location(t); to != w.at("/people") {
+		t.Errorf("erasing leads to %s", to)
+	}
+	v.get(where).wants(t, http.StatusNotFound)
+	if page := v.get(w.at("/people")); strings.Contains(page.body, minor.Name) {
+		t.Error("the erased athlete is still among the people")
+	}
 }

@@ -29,6 +29,10 @@ func athleteForm(r *roster) *form {
 			{Name: "rotation_deg", Label: "Axis rotation in degrees", Mode: "decimal", Max: "10", Autocomplete: "off"},
 			{Name: "tilt_deg", Label: "Axis tilt in degrees", Mode: "decimal", Max: "10", Autocomplete: "off"},
 			{Name: "slide_offset", Label: "Slide offset in boards", Hint: "From the laydown to the slide foot, such as 6.", Mode: "decimal", Max: "10", Autocomplete: "off"},
+			{Name: "born_on", Label: "Born on", Type: "date"},
+			{Name: "guardian_name", Label: "Guardian of a minor", Max: "200", Autocomplete: "off"},
+			{Name: "guardian_consent", Label: "Guardian’s consent given on", Hint: "To keep and share the athlete’s data: follow your law on data of minors.", Type: "date"},
+			{Name: "note", Label: "Note", Type: "area", Max: "4000"},
 		},
 	}
 }

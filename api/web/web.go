@@ -90,8 +90,10 @@ var squadPages = map[string]page{
 	"POST /squads/{squad}/athletes":    addAthlete,
 	"POST /squads/{squad}/invitations": invite,
 
-	"GET /squads/{squad}/athletes/{athlete}":        athletePage,
-	"POST /squads/{squad}/athletes/{athlete}/balls": addBall,
+	"GET /squads/{squad}/athletes/{athlete}":          athletePage,
+	"POST /squads/{squad}/athletes/{athlete}/balls":   addBall,
+	"POST /squads/{squad}/athletes/{athlete}/erase":   eraseAthlete,
+	"GET /squads/{squad}/athletes/{athlete}/data.zip": exportAthlete,
 
 	"GET /squads/{squad}/drills/new":                                 newDrillPage,
 	"POST /squads/{squad}/drills/new":                                newDrill,

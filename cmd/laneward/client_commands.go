@@ -19,6 +19,8 @@ type clientCommands struct {
 	Add    addCommand    `cmd:"" group:"records" help:"Add an athlete, ball, pattern, session or drill."`
 	Edit   editCommand   `cmd:"" group:"records" help:"Change an athlete, ball, pattern, session or drill."`
 	Delete deleteCommand `cmd:"" group:"records" help:"Delete one record."`
+	Export exportCommand `cmd:"" group:"records" help:"Write everything the squad holds of an athlete into a zip."`
+	Erase  eraseCommand  `cmd:"" group:"records" help:"Erase an athlete and everything of theirs, for good."`
 
 	Log        logCommand        `cmd:"" group:"practice" help:"Log shots as they are thrown. Needs no network."`
 	Sync       syncCommand       `cmd:"" group:"practice" help:"Send what was logged without a network, and fetch what is new."`

@@ -210,7 +210,7 @@ func (t *transport) ours(response *http.Response) error {
 	}
 	media, _, _ := mime.ParseMediaType(response.Header.Get("Content-Type"))
 	switch media {
-	case "application/json", string(NDJSON), SVG, PNG:
+	case "application/json", string(NDJSON), SVG, PNG, zipped:
 		return nil
 	}
 	return fail(NotOurs, "%s answered, but not as a Laneward server does (%s, %q): check the address, and whether the network wants you to sign in to it first",
