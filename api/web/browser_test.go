@@ -17,6 +17,8 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/google/go-cmp/cmp"
+
+	"laneward/service"
 )
 
 // emptyRows is how many rows of a load table a new pattern begins with.
@@ -196,6 +198,10 @@ func TestPagesInABrowser(t *testing.T) {
 	w := newWorld(t)
 	b := newBrowser(t, w.server.URL)
 	squad := "/squads/" + w.squad.String()
+	for _, role := range []service.Role{service.Coach, service.Analyst} {
+		_, err := w.svc.Invite(t.Context(), w.coach, w.squad, role, nil)
+		must(t, err)
+	}
 	for _, width := range []int64{390, 1280} {
 		b.screen(width, false)
 		b.open("/")

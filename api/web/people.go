@@ -3,7 +3,9 @@ package web
 import (
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -13,10 +15,14 @@ import (
 // peopleView is what the page of the squad's people looks at.
 type peopleView struct {
 	*roster
-	Add, Invite *form
-	Invitation  *service.Invitation // made just now; its code is shown once
-	Members     []*service.MemberRecord
+	Add, Invite, Rename *form
+	Invitation          *service.Invitation // made just now; its code is shown once
+	Waiting             []service.Invitation
+	Members             []*service.MemberRecord
 }
+
+// maxWaiting is how many invitations are listed.
+const maxWaiting = 1000
 
 func athleteForm(r *roster) *form {
 	return &form{
@@ -66,12 +72,72 @@ func (v *visit) showPeople(status int, view peopleView) error {
 	if view.Invite == nil {
 		view.Invite = inviteForm(view.roster)
 	}
-	var err error
+	if view.Rename == nil {
+		view.Rename = renameForm(view.roster)
+	}
+	invitations, _, err := v.site.svc.Invitations(v.Context(), v.me.ID, view.Own.ID, uuid.Nil, maxWaiting)
+	if err != nil {
+		return err
+	}
+	for _, one := range invitations {
+		if one.UsedAt == nil && one.ExpiresAt.After(time.Now()) {
+			view.Waiting = append(view.Waiting, one)
+		}
+	}
 	if view.Members, err = all[*service.MemberRecord](v.Context(), v, view.Own.ID, service.KindMember); err != nil {
 		return err
 	}
 	slices.SortFunc(view.Members, func(a, b *service.MemberRecord) int { return strings.Compare(a.Name, b.Name) })
 	return v.show(status, "people", frame{Title: "People", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view})
+}
+
+// renameForm asks for the squad's name.
+func renameForm(r *roster) *form {
+	return &form{
+		Action: r.Address() + "/name", Submit: "Rename the squad", Hidden: map[string]string{"rev": strconv.FormatInt(r.Squad.Rev, 10)},
+		Inputs: []*input{{Name: "squad_name", Label: "The squad’s name", Required: true, Max: "200", Autocomplete: "off", Value: r.Squad.Name}},
+	}
+}
+
+func renameSquad(v *visit) error {
+	r, err := v.asCoach()
+	if err != nil {
+		return err
+	}
+	if err := v.form(); err != nil {
+		return err
+	}
+	rev, err := v.revision()
+	if err != nil {
+		return err
+	}
+	f := renameForm(r)
+	f.read(v.PostForm)
+	show := func(status int, f *form) error { return v.showPeople(status, peopleView{roster: r, Rename: f}) }
+	if f.faulty() {
+		return show(http.StatusBadRequest, f)
+	}
+	named := *r.Squad
+	named.Name = f.value("squad_name")
+	if _, err := v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, r.Own.ID, rev, &named); err != nil {
+		return v.retry(f, err, show, "name", "squad_name")
+	}
+	return v.goTo(r.Address() + "/people")
+}
+
+func withdrawInvitation(v *visit) error {
+	r, err := v.asCoach()
+	if err != nil {
+		return err
+	}
+	id, err := v.id("invitation")
+	if err != nil {
+		return err
+	}
+	if err := v.site.svc.Withdraw(v.Context(), v.me.ID, r.Own.ID, id); err != nil {
+		return err
+	}
+	return v.goTo(r.Address() + "/people#waiting")
 }
 
 func addAthlete(v *visit) error {

@@ -134,6 +134,17 @@ func TestPeopleAndSessions(t *testing.T) {
 	v.post(w.at("/invitations"), "whom", "").wants(t, http.StatusBadRequest, "is needed")
 	made := v.post(w.at("/invitations"), "whom", w.people[0].ID.String())
 	made.wants(t, http.StatusOK, "Hand it to Ansel Quorrie", "It works once")
+	v.post(w.at("/invitations"), "whom", "coach").wants(t, http.StatusOK, "Codes not used yet")
+	withdraw := regexp.MustCompile(`action="([^"]+/withdraw)"`).FindAllStringSubmatch(v.get(w.at("/people")).body, -1)
+	if len(withdraw) != 2 {
+		t.Fatalf("%d codes can be withdrawn, want 2", len(withdraw))
+	}
+	v.post(withdraw[1][1]).location(t)
+	v.post(withdraw[1][1]).wants(t, http.StatusNotFound)
+	v.post(w.at("/name"), v.get(w.at("/people")).sends(t, "/name", "squad_name", "Thistle Row Juniors")...).location(t)
+	v.get(w.at()).wants(t, http.StatusOK, "Thistle Row Juniors", "Invented example")
+	v.post(w.at("/name"), "squad_name", "", "rev", "1").wants(t, http.StatusBadRequest, "is needed")
+	v.post(w.at("/name"), "squad_name", "Another", "rev", "1").wants(t, http.StatusPreconditionFailed, "changed")
 	code := regexp.MustCompile(`class="code">([A-Z0-9]+)<`).FindStringSubmatch(made.body)[1]
 
 	w.signUp("ansel@example.org", "Ansel")

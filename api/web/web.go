@@ -85,10 +85,12 @@ var squadPages = map[string]page{
 	"POST /squads": makeSquad,
 	"POST /join":   joinSquad,
 
-	"GET /squads/{squad}":              squadPage,
-	"GET /squads/{squad}/people":       peoplePage,
-	"POST /squads/{squad}/athletes":    addAthlete,
-	"POST /squads/{squad}/invitations": invite,
+	"GET /squads/{squad}":                                    squadPage,
+	"GET /squads/{squad}/people":                             peoplePage,
+	"POST /squads/{squad}/athletes":                          addAthlete,
+	"POST /squads/{squad}/invitations":                       invite,
+	"POST /squads/{squad}/name":                              renameSquad,
+	"POST /squads/{squad}/invitations/{invitation}/withdraw": withdrawInvitation,
 
 	"GET /squads/{squad}/athletes/{athlete}":          athletePage,
 	"POST /squads/{squad}/athletes/{athlete}/balls":   addBall,
