@@ -13,7 +13,13 @@ import (
 )
 
 func (h *handlers) SignUp(ctx context.Context, r openapi.SignUpRequestObject) (openapi.SignUpResponseObject, error) {
-	tokens, err := h.service.SignUp(ctx, service.NewUser{Email: r.Body.Email, Name: r.Body.Name, Password: r.Body.Password, Device: r.Body.Device})
+	from, err := netip.ParseAddr(clientOf(ctx).ip)
+	if err != nil {
+		return nil, fmt.Errorf("read the client's address: %w", err)
+	}
+	tokens, err := h.service.SignUp(ctx, service.NewUser{
+		Email: r.Body.Email, Name: r.Body.Name, Password: r.Body.Password, Device: r.Body.Device, From: from,
+	})
 	return openapi.SignUp201JSONResponse(tokensOf(tokens)), err
 }
 

@@ -30,22 +30,32 @@ type Tokens struct {
 	Refresh string
 }
 
-// NewUser is who signs up.
+// NewUser is who signs up, and where the request comes from; the zero address is the machine's own.
 type NewUser struct {
 	Email, Name, Password, Device string
+	From                          netip.Addr
 }
 
-// SignUp makes a user and signs them in.
+// SignUp makes a user and signs them in. It fails with TooMany when too many have signed up from one network.
 func (s *Service) SignUp(ctx context.Context, person NewUser) (tokens Tokens, err error) {
 	email := strings.ToLower(strings.TrimSpace(person.Email))
 	if detail := passwordFault(person.Password, email); detail != "" {
 		return tokens, InvalidError([]Fault{{Pointer: "/password", Code: "guessable", Detail: detail}})
 	}
+	now := s.clock()
+	if person.From.IsValid() {
+		subjects := map[string]int{"sign-up:" + network(person.From): freeSignUps}
+		if err := s.throttle(ctx, "sign-ups from your network", subjects, now); err != nil {
+			return tokens, err
+		}
+		if err := s.countTry(ctx, subjects, now); err != nil {
+			return tokens, err
+		}
+	}
 	hash, err := s.hashPassword(ctx, person.Password)
 	if err != nil {
 		return tokens, err
 	}
-	now := s.clock()
 	user := db.AddUserParams{ID: newID(), Email: email, Name: strings.TrimSpace(person.Name), PasswordHash: hash, CreatedAt: now}
 	err = s.db.Global(ctx, func(tx *db.Tx) error {
 		if err := tx.AddUser(ctx, user); err != nil {
@@ -183,11 +193,13 @@ func (s *Service) SignOut(ctx context.Context, refresh string) error {
 	})
 }
 
-// The throttle of sign-ins: after freeFailures each further one doubles the wait, up to maxWait; an hour without one forgets them. An
-// account and a network are counted apart, so that neither guessing one password nor one password everywhere gets far.
+// The throttle: after the free tries each further one doubles the wait, up to maxWait; an hour without one forgets them. Of sign-ins those
+// that fail are counted, of an account and of a network apart, so that neither guessing one password nor one password everywhere gets far. Of
+// sign-ups all are, of a network: a whole club may sign up in one evening, a program may not fill the database or try which addresses are known.
 const (
 	freeFailures        = 5
 	freeNetworkFailures = 50
+	freeSignUps         = 100
 	maxWait             = 15 * time.Minute
 	forgetAfter         = time.Hour
 )
@@ -202,7 +214,7 @@ func (s *Service) SignIn(ctx context.Context, email, password, device string, fr
 	email = strings.ToLower(strings.TrimSpace(email))
 	now := s.clock()
 	subjects := map[string]int{"account:" + email: freeFailures, "network:" + network(from): freeNetworkFailures}
-	if err := s.throttle(ctx, subjects, now); err != nil {
+	if err := s.throttle(ctx, "failed sign-ins", subjects, now); err != nil {
 		return tokens, err
 	}
 	var user db.User
@@ -223,7 +235,7 @@ func (s *Service) SignIn(ctx context.Context, email, password, device string, fr
 		return tokens, err
 	}
 	if !ok || !known {
-		return tokens, errors.Join(errSignIn, s.countFailure(ctx, subjects, now))
+		return tokens, errors.Join(errSignIn, s.countTry(ctx, subjects, now))
 	}
 	newHash := ""
 	if outdated {
@@ -259,7 +271,7 @@ func network(from netip.Addr) string {
 	return prefix.String()
 }
 
-func (s *Service) throttle(ctx context.Context, subjects map[string]int, now time.Time) error {
+func (s *Service) throttle(ctx context.Context, what string, subjects map[string]int, now time.Time) error {
 	return s.db.Global(ctx, func(tx *db.Tx) error {
 		for subject, free := range subjects {
 			row, err := tx.SignInFailures(ctx, db.SignInFailuresParams{Subject: subject})
@@ -271,7 +283,7 @@ func (s *Service) throttle(ctx context.Context, subjects map[string]int, now tim
 			}
 			until := row.LastFailedAt.Add(waitAfter(int(row.Failures) - free))
 			if now.Before(until) {
-				failure := fail(TooMany, "too many failed sign-ins: wait, then try again")
+				failure := fail(TooMany, "too many %s: wait, then try again", what)
 				failure.RetryAfter = until.Sub(now).Round(time.Second) + time.Second
 				return failure
 			}
@@ -288,7 +300,7 @@ func waitAfter(extra int) time.Duration {
 	return min(maxWait, time.Second<<min(extra, 20))
 }
 
-func (s *Service) countFailure(ctx context.Context, subjects map[string]int, now time.Time) error {
+func (s *Service) countTry(ctx context.Context, subjects map[string]int, now time.Time) error {
 	return s.db.Global(ctx, func(tx *db.Tx) error {
 		for subject := range subjects {
 			row := db.CountSignInFailureParams{Subject: subject, FailedAt: now, ForgetBefore: now.Add(-forgetAfter)}

@@ -347,3 +347,32 @@ func TestWait(t *testing.T) {
 		}
 	}
 }
+
+// Sign-ups of one network are throttled, whatever they come to; other networks are not, and waiting helps.
+func TestSignUpThrottle(t *testing.T) {
+	t.Parallel()
+	f := newFixture(t, 2)
+	from := netip.MustParseAddr("192.0.2.7")
+	taken := NewUser{Email: "first@invented.example", Name: "First", Password: "guessed guessed guessed", Device: "phone", From: from}
+	if _, err := f.SignUp(t.Context(), taken); err != nil {
+		t.Fatal(err)
+	}
+	for range freeSignUps - 1 { // counted as they come, and without the slow hashing
+		if err := f.countTry(t.Context(), map[string]int{"sign-up:" + network(from): 0}, f.clock.now()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	next := taken
+	next.Email = "second@invented.example"
+	_, err := f.SignUp(t.Context(), next)
+	wantCode(t, err, TooMany)
+	next.From = netip.MustParseAddr("192.0.2.8")
+	if _, err := f.SignUp(t.Context(), next); err != nil {
+		t.Errorf("from another network: %v", err)
+	}
+	f.clock.move(2 * time.Second)
+	next.Email, next.From = "third@invented.example", from
+	if _, err := f.SignUp(t.Context(), next); err != nil {
+		t.Errorf("after the wait: %v", err)
+	}
+}

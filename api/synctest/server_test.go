@@ -79,6 +79,7 @@ func (d direct) RoundTrip(request *http.Request) (response *http.Response, err e
 			err = fmt.Errorf("the connection broke: %v", r)
 		}
 	}()
+	request.RemoteAddr = "192.0.2.1:1234" // as a listener would say
 	recorder := httptest.NewRecorder()
 	d.handler.ServeHTTP(recorder, request)
 	return recorder.Result(), nil

@@ -98,7 +98,7 @@ var problems = []Problem{
 	},
 	{
 		service.TooMany, http.StatusTooManyRequests, "Too many tries",
-		"There were too many failed tries in a short time, most often wrong passwords.",
+		"There were too many tries in a short time, most often wrong passwords.",
 		[]string{"Wait as many seconds as the header Retry-After says, then try again."},
 	},
 	{

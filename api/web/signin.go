@@ -160,7 +160,7 @@ func signUp(v *visit) error {
 		return v.showSignUp(http.StatusBadRequest, f)
 	}
 	tokens, err := v.site.svc.SignUp(v.Context(), service.NewUser{
-		Email: f.value("email"), Name: f.value("name"), Password: f.value("password"), Device: device,
+		Email: f.value("email"), Name: f.value("name"), Password: f.value("password"), Device: device, From: v.from(),
 	})
 	if err != nil {
 		return v.retry(f, err, v.showSignUp)
