@@ -459,6 +459,26 @@ func TestSomebodyElseInAnotherPage(t *testing.T) {
 	wantBoards(t, w, "")
 }
 
+// Nothing goes wrong in a page whose person signs out, whatever happens before the server has answered.
+func TestNewsWhileSigningOut(t *testing.T) {
+	w, d := begun(t)
+	d.open("#/sync")
+	d.wait("the sync", "document.querySelector('#sync-now')")
+	d.acceptDialogs()
+	asked := make(chan struct{}, 1)
+	w.network.answerInstead(func(r *http.Request) int {
+		if strings.HasSuffix(r.URL.Path, "/tokens/revoke") {
+			asked <- struct{}{}
+			time.Sleep(300 * time.Millisecond)
+		}
+		return 0
+	})
+	d.clickText("Sign out")
+	<-asked
+	eval[bool](d, "window.dispatchEvent(new Event('offline'))")
+	d.wait("the sign-in", "document.querySelector('#password')")
+}
+
 // A newer version waits until the person takes it; the queue stays.
 func TestUpdate(t *testing.T) {
 	w, d := begun(t)

@@ -49,6 +49,8 @@ class App {
   }
 
   leave() {
+    this.view?.close?.();
+    this.view = null; // it shows what is somebody's
     this.sync?.stop();
     this.db?.close();
     this.sync = this.db = this.me = null;
