@@ -184,7 +184,7 @@ func (w *work) each(ctx context.Context, kind Kind, athlete *uuid.UUID, visit fu
 }
 
 func (w *work) exportKind(ctx context.Context, archive *zip.Writer, kind Kind, athlete uuid.UUID) error {
-	file, err := w.addFile(archive, string(kind) + "s.ndjson")
+	file, err := w.addFile(archive, string(kind)+"s.ndjson")
 	if err != nil {
 		return err
 	}
