@@ -105,10 +105,13 @@ func (h *home) writeLock(socketDir string) error {
 
 // close lets go of the lock; a second call does nothing.
 func (h *home) close() error {
-	if err := h.lock.Close(); !errors.Is(err, os.ErrClosed) {
-		return err
+	// Closing alone would not do: a child that is just being started elsewhere in this process has the descriptor too, until it executes.
+	unlocked := syscall.Flock(int(h.lock.Fd()), syscall.LOCK_UN)
+	closed := h.lock.Close()
+	if errors.Is(closed, os.ErrClosed) {
+		return nil
 	}
-	return nil
+	return errors.Join(unlocked, closed)
 }
 
 // clusterMajor is the major version that made the cluster, 0 when there is none yet.
