@@ -67,7 +67,7 @@ func (c *contract) unknown(ctx echo.Context) error {
 		if matches(template, path) {
 			for method := range item.Operations() {
 				allowed = append(allowed, method)
-				if method == http.MethodGet && !strings.HasSuffix(template, "/live") {
+				if method == http.MethodGet && !isLive(template) {
 					allowed = append(allowed, http.MethodHead)
 				}
 			}

@@ -37,7 +37,7 @@ func requestID(next echo.HandlerFunc) echo.HandlerFunc {
 // events, which would never end, has none.
 func headAsGet(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if r.Method == http.MethodHead && !strings.HasSuffix(r.URL.Path, "/live") {
+		if r.Method == http.MethodHead && !isLive(r.URL.Path) {
 			r = r.WithContext(r.Context())
 			r.Method = http.MethodGet
 		}

@@ -57,7 +57,7 @@ func NewHandler(config Config) (*Handler, error) {
 		e.IPExtractor = echo.ExtractIPFromXFFHeader(options...)
 	}
 	e.Use(requestID, accessLog(config.Log), recoverPanics(config.Log), securityHeaders)
-	e.Use(middleware.GzipWithConfig(middleware.GzipConfig{MinLength: 1024, Skipper: isLive}))
+	e.Use(middleware.GzipWithConfig(middleware.GzipConfig{MinLength: 1024, Skipper: func(c echo.Context) bool { return isLive(c.Path()) }}))
 
 	h := &handlers{service: config.Service, version: config.Version, contract: contract, draining: make(chan struct{})}
 	operations := e.Group("", limitBody(contract), h.authenticate, contract.check)
@@ -80,8 +80,8 @@ func NewHandler(config Config) (*Handler, error) {
 	return &Handler{Handler: headAsGet(e), drain: sync.OnceFunc(func() { close(h.draining) })}, nil
 }
 
-// isLive tells a stream of events, each of which has to go out at once and is too small to pack.
-func isLive(c echo.Context) bool { return strings.HasSuffix(c.Path(), "/live") }
+// isLive tells the address of a stream of events: it never ends, and each event has to go out at once and is too small to pack.
+func isLive(path string) bool { return strings.HasSuffix(path, "/live") }
 
 // The limits of one connection. Writing waits long enough for a large log to be stored and answered.
 const (

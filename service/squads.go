@@ -84,7 +84,7 @@ func idTaken(err error) error {
 // invitationTTL is how long a code works.
 const invitationTTL = 7 * 24 * time.Hour
 
-// Invitation lets one person join. Code is known only in the answer to its making.
+// Invitation lets one person join. Code is known only in the answer to its making. Open tells that it can still be used.
 type Invitation struct {
 	ID        uuid.UUID
 	Code      string
@@ -92,6 +92,7 @@ type Invitation struct {
 	AthleteID *uuid.UUID
 	ExpiresAt time.Time
 	UsedAt    *time.Time
+	Open      bool
 }
 
 // codeEncoding has no letters that look alike when read out: no I, O, 0 and 1.
@@ -143,7 +144,7 @@ func (s *Service) Invitations(ctx context.Context, user, squad, after uuid.UUID,
 			next = found[limit-1].ID
 		}
 		for _, row := range found {
-			list = append(list, Invitation{ID: row.ID, Role: Role(row.Role), AthleteID: row.AthleteID, ExpiresAt: row.ExpiresAt, UsedAt: row.UsedAt})
+			list = append(list, Invitation{ID: row.ID, Role: Role(row.Role), AthleteID: row.AthleteID, ExpiresAt: row.ExpiresAt, UsedAt: row.UsedAt, Open: row.UsedAt == nil && row.ExpiresAt.After(w.now)})
 		}
 		return nil
 	})

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/google/uuid"
 
@@ -20,9 +19,6 @@ type peopleView struct {
 	Waiting             []service.Invitation
 	Members             []*service.MemberRecord
 }
-
-// maxWaiting is how many invitations are listed.
-const maxWaiting = 1000
 
 func athleteForm(r *roster) *form {
 	return &form{
@@ -75,20 +71,28 @@ func (v *visit) showPeople(status int, view peopleView) error {
 	if view.Rename == nil {
 		view.Rename = renameForm(view.roster)
 	}
-	invitations, _, err := v.site.svc.Invitations(v.Context(), v.me.ID, view.Own.ID, uuid.Nil, maxWaiting)
-	if err != nil {
+	var err error
+	if view.Waiting, err = v.openInvitations(view.Own.ID); err != nil {
 		return err
-	}
-	for _, one := range invitations {
-		if one.UsedAt == nil && one.ExpiresAt.After(time.Now()) {
-			view.Waiting = append(view.Waiting, one)
-		}
 	}
 	if view.Members, err = all[*service.MemberRecord](v.Context(), v, view.Own.ID, service.KindMember); err != nil {
 		return err
 	}
 	slices.SortFunc(view.Members, func(a, b *service.MemberRecord) int { return strings.Compare(a.Name, b.Name) })
 	return v.show(status, "people", frame{Title: "People", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view})
+}
+
+// openInvitations are those whose codes can still be used.
+func (v *visit) openInvitations(squad uuid.UUID) (open []service.Invitation, err error) {
+	const page = 1000
+	for after, more := uuid.Nil, true; more; more = after != uuid.Nil {
+		var list []service.Invitation
+		if list, after, err = v.site.svc.Invitations(v.Context(), v.me.ID, squad, after, page); err != nil {
+			return nil, err
+		}
+		open = append(open, slices.DeleteFunc(list, func(one service.Invitation) bool { return !one.Open })...)
+	}
+	return open, nil
 }
 
 // renameForm asks for the squad's name.

@@ -4,7 +4,10 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"regexp"
+	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -397,24 +400,28 @@ func TestCopyAnew(t *testing.T) {
 	d.wait("the shots that are left", "document.querySelectorAll('.shots li').length === 2")
 }
 
-// Several thousand records arrive by pages, and a copy that is broken off goes on where it was.
-func TestLargeFirstCopy(t *testing.T) {
-	w := newWorld(t)
-	items := make([]service.PushItem, 0, 2500)
-	for i := range 2500 {
+// pushShots has another device of the athlete send shots.
+func (w *world) pushShots(n int) {
+	w.t.Helper()
+	items := make([]service.PushItem, 0, n)
+	for i := range n {
 		id := uuid.Must(uuid.NewV7())
 		body, err := json.Marshal(map[string]any{
 			"id": id, "session_id": w.session.ID, "athlete_id": w.athlete.ID, "order": i + 1, "time": "2026-03-14T17:00:00Z", "drill_id": w.drill.ID,
 			"breakpoint_board": 8 + i%5, "breakpoint_ft": 42,
 		})
-		must(t, err)
+		must(w.t, err)
 		items = append(items, service.PushItem{Kind: service.KindShot, ID: id, Record: body})
 	}
-	for len(items) > 0 {
-		n := min(1000, len(items))
-		w.push(items[:n]...)
-		items = items[n:]
+	for piece := range slices.Chunk(items, service.PushPiece) {
+		w.push(piece...)
 	}
+}
+
+// Several thousand records arrive by pages, and a copy that is broken off goes on where it was.
+func TestLargeFirstCopy(t *testing.T) {
+	w := newWorld(t)
+	w.pushShots(2500)
 	d := newDevice(t, startBrowser(t), w.server.URL)
 	d.expect("503")
 	w.network.answerInstead(func(r *http.Request) int { // the second page fails once
@@ -564,4 +571,40 @@ func TestCompare(t *testing.T) {
 	d.open("#/shots")
 	d.wait("both shots", "document.querySelectorAll('.shots li').length === 2")
 	wantBoards(t, w, "9 10")
+}
+
+// A page that was damaged on the way is not taken in: it is told and read again.
+func TestDamagedPages(t *testing.T) {
+	for name, spoil := range map[string]func(body string) string{
+		"another digest": func(body string) string {
+			return regexp.MustCompile(`"sum":"[0-9]+"`).ReplaceAllString(body, `"sum":"1"`)
+		},
+		"a table cut": func(body string) string { return strings.Replace(body, `"table":{"count":2`, `"table":{"count":3`, 1) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			w, d := begun(t)
+			var spoilt atomic.Int64
+			w.network.spoilAnswers(func(path, body string) string {
+				changed := body
+				if strings.HasSuffix(path, "/feed") {
+					changed = spoil(body)
+				}
+				if changed != body {
+					spoilt.Add(1)
+				}
+				return changed
+			})
+			d.offline(true)
+			w.pushShots(2)
+			d.offline(false)
+			eventually(t, "a page to be spoilt", func() bool { return spoilt.Load() > 0 })
+			d.open("#/sync")
+			d.waitText("it was damaged on the way")
+			w.network.spoilAnswers(nil)
+			d.clickText("Sync now and compare")
+			d.waitText("this device has exactly what the server has")
+			d.open("#/shots")
+			d.wait("both shots", "document.querySelectorAll('.shots li').length === 2")
+		})
+	}
 }

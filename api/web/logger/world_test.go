@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"io"
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -197,6 +199,7 @@ type network struct {
 	requests  int                                // of the contract, likewise
 	cut       map[string]int                     // how often the answer to an address that ends so is still to be lost
 	answer    func(r *http.Request) (status int) // instead of the server; 0 lets it answer
+	spoil     func(path, body string) string     // what is done to an answer on its way; nil leaves all as they are
 }
 
 // cutAnswers loses the next n answers to requests whose path ends so, after the server has done its work.
@@ -211,6 +214,19 @@ func (n *network) answerInstead(answer func(r *http.Request) int) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	n.answer = answer
+}
+
+// spoilAnswers has something done to the content of answers; nil leaves them as they are.
+func (n *network) spoilAnswers(spoil func(path, body string) string) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	n.spoil = spoil
+}
+
+func (n *network) spoiling() func(path, body string) string {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	return n.spoil
 }
 
 func (n *network) counts() (requests, pushes, refreshes int) {
@@ -236,6 +252,15 @@ func (n *network) over(server http.Handler) http.Handler {
 			w.Header().Set("Content-Type", "application/problem+json")
 			w.WriteHeader(status)
 			_ = json.NewEncoder(w).Encode(map[string]any{"type": "/problems#test", "status": status, "detail": "answered by the test"})
+			return
+		}
+		if spoil := n.spoiling(); spoil != nil && !cut && !strings.HasSuffix(r.URL.Path, "/live") {
+			r.Header.Del("Accept-Encoding")
+			whole := httptest.NewRecorder()
+			server.ServeHTTP(whole, r)
+			maps.Copy(w.Header(), whole.Header())
+			w.WriteHeader(whole.Code)
+			_, _ = io.WriteString(w, spoil(r.URL.Path, whole.Body.String()))
 			return
 		}
 		if !cut {

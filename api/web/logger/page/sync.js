@@ -156,7 +156,7 @@ export class Sync {
       }
     }
     this.comparing = false;
-    await changeState(this.db, this.squad, { compared: null });
+    await changeState(this.db, this.squad, { compared: { at: Date.now(), failed: true } });
   }
 
   holds(digests) {
@@ -239,8 +239,14 @@ export class Sync {
   // get reads a page of the feed or of a snapshot, and sees to it that it is what its digest says.
   async get(what, query) {
     const page = await this.account.call((token) => send("GET", squadPath(this.squad, what, query), { token, signal: this.stopper.signal, accept: withTables }));
-    const items = unfold(page.items);
-    if (!alike(digestOf(items.filter(({ record }) => record)), page.digest)) throw new Problem(200, { detail: "a page is not what its digest says: it was damaged on the way" });
+    const damaged = (error) => { throw new Problem(200, { detail: `a page that is not what its digest says: it was damaged on the way${error ? ` (${error.message})` : ""}` }); };
+    let items;
+    try {
+      items = unfold(page.items);
+    } catch (error) {
+      damaged(error);
+    }
+    if (!alike(digestOf(items.filter(({ record }) => record)), page.digest)) damaged();
     return { ...page, items };
   }
 

@@ -41,13 +41,19 @@ function summary(app, { state, unsent, refused, conflicts, elsewhere, offline })
   const aside = refused.length + conflicts.length;
   lines.push(unsent.length ? `${count(unsent.length, "change")} to send.` : aside ? "Everything else is sent." : "Everything is sent.");
   lines.push(state?.syncedAt ? `Last synced ${timeOf(state.syncedAt, true)}.` : "Not synced yet.");
-  if (state?.compared) lines.push(`Compared ${timeOf(state.compared.at, true)}: this device ${state.compared.mended ? "differed from the server and was read anew; now it has" : "has"} exactly what the server has.`);
+  if (state?.compared) lines.push(comparison(state.compared));
   if (problem) lines.push(problems[problem.kind] ?? `The server says: ${problem.detail}. It is tried again by itself.`);
   else if (offline) lines.push(problems.offline);
   if (elsewhere.length) lines.push(`${count(elsewhere.length, "change")} of another squad wait: choose that squad in Set up to send them.`);
   if (app.notInstalled) lines.push(`The page cannot be kept for use without a network: ${app.notInstalled}`);
   return h("section", { class: "card" }, h("h2", {}, app.squad?.name ?? "No squad chosen"), lines.map((line) => h("p", {}, line)),
     h("button", { type: "button", id: "sync-now", onclick: () => { app.sync?.compare(); say("Syncing"); } }, "Sync now and compare"));
+}
+
+function comparison({ at, mended, failed }) {
+  const when = `Compared ${timeOf(at, true)}: `;
+  if (failed) return `${when}this device and the server could not be found alike, maybe because the squad changes too fast. Nothing is lost; compare again in a while.`;
+  return `${when}this device ${mended ? "differed from the server and was read anew; now it has" : "has"} exactly what the server has.`;
 }
 
 function group(title, words, changes, actions, names) {
