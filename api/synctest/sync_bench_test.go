@@ -281,7 +281,7 @@ func watchHeap(peak *uint64) (stop func()) {
 // BenchmarkFirstSyncMemory streams snapshots of more and more shots: from some pages on, the heap must not grow with them.
 func BenchmarkFirstSyncMemory(b *testing.B) {
 	n := newBench(b, nil)
-	for _, size := range []int{1_000, 10_000, 100_000, 400_000} {
+	for _, size := range []int{1_000, 10_000, 50_000, 100_000} {
 		squad := n.coach.newBase(b)
 		n.pushParts(squad.squad, squad.measured(size, n.newBall(squad)))
 		b.Run(fmt.Sprint(size), func(b *testing.B) {
