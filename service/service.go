@@ -90,6 +90,9 @@ func (s *Service) Ready(ctx context.Context) error {
 // PublicKeys returns the keys that access tokens are checked with.
 func (s *Service) PublicKeys() []PublicKey { return s.keys.Public() }
 
+// Now returns the time of day by the service's clock, in its zone.
+func (s *Service) Now() time.Time { return s.now() }
+
 // clock is the moment a use case happens at, in the precision the database keeps.
 func (s *Service) clock() time.Time { return s.now().UTC().Truncate(time.Microsecond) }
 

@@ -5,7 +5,6 @@ import (
 	"net/http"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/google/uuid"
 
@@ -81,7 +80,7 @@ func assignForm(r *roster, record *service.DrillRecord, found []service.LaneScor
 	}
 	return &form{
 		Action: drillAddress(r, record.ID) + "/assignments", Submit: "Assign",
-		Inputs: append([]*input{{Name: "athlete_id", Label: "Athlete", Options: free, Required: true}}, dayInputs(today(), "")...),
+		Inputs: append([]*input{{Name: "athlete_id", Label: "Athlete", Options: free, Required: true}}, dayInputs(r.Today, "")...),
 	}
 }
 
@@ -92,8 +91,6 @@ func dayInputs(from, due string) []*input {
 		{Name: "due_on", Label: "Due", Hint: "Leave it blank for no end.", Type: "date", Value: due},
 	}
 }
-
-func today() string { return time.Now().UTC().Format(time.DateOnly) }
 
 func assignDrill(v *visit) error {
 	r, err := v.asCoach()
@@ -181,7 +178,7 @@ func newDrillForm(r *roster) *form {
 			{Name: "reps", Label: "Shots", Hint: "How many each athlete should throw.", Type: "number", Required: true, Value: "30", Min: "1", Max: "10000", Step: "1"},
 			{Name: "pass_share", Label: "Pass mark in %", Hint: "The share of the shots that should do as asked.", Type: "number", Required: true, Value: "80", Min: "1", Max: "100", Step: "1"},
 			{Name: "pattern_id", Label: "Pattern", Options: patterns},
-			{Name: "assigned_on", Label: "From", Hint: "Sessions from this day on count.", Type: "date", Required: true, Value: today()},
+			{Name: "assigned_on", Label: "From", Hint: "Sessions from this day on count.", Type: "date", Required: true, Value: r.Today},
 			{Name: "due_on", Label: "Due", Hint: "Leave it blank for no end.", Type: "date"},
 			{Name: "note", Label: "Note to the athletes", Type: "area", Max: "4000"},
 		},

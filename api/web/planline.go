@@ -197,7 +197,7 @@ func lineDrillForm(r *roster, query string, suggested *service.SuggestedDrill) *
 			{Name: "name", Label: "Name of the drill", Required: true, Max: "200", Autocomplete: "off", Value: suggested.Name},
 			{Name: "reps", Label: "Shots", Type: "number", Required: true, Value: fmt.Sprint(suggested.Reps), Min: "1", Max: "10000", Step: "1"},
 			{Name: "pass_share", Label: "Pass mark in %", Type: "number", Required: true, Value: plain(100 * suggested.PassShare), Min: "1", Max: "100", Step: "1"},
-		}, dayInputs(today(), "")...),
+		}, dayInputs(r.Today, "")...),
 	}
 }
 

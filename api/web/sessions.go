@@ -101,7 +101,7 @@ func sessionForm(r *roster) *form {
 		Action: r.Address() + "/sessions/new", Submit: "Add the session", Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
 		Inputs: []*input{
 			{Name: "name", Label: "Name", Hint: "Such as: Tuesday practice.", Required: true, Max: "200", Autocomplete: "off"},
-			{Name: "date", Label: "Day", Type: "date", Required: true, Value: today()},
+			{Name: "date", Label: "Day", Type: "date", Required: true, Value: r.Today},
 			{Name: "kind", Label: "Kind", Required: true, Options: []option{{"practice", "Practice"}, {"block", "Block of games"}}},
 			{Name: "athlete_id", Label: "Whose session is it?", Options: athletes},
 			{Name: "pattern_id", Label: "Pattern", Options: patterns},

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -114,6 +115,7 @@ func all[R service.Record](ctx context.Context, v *visit, squad uuid.UUID, kind 
 type roster struct {
 	Squad    *service.SquadRecord
 	Own      service.OwnSquad
+	Today    string // YYYY-MM-DD
 	Athletes []*service.AthleteRecord
 	Patterns []*service.PatternRecord
 	Sessions []*service.SessionRecord
@@ -150,7 +152,7 @@ func (r *roster) Pattern(id *uuid.UUID) string {
 }
 
 func (v *visit) roster(own service.OwnSquad) (*roster, error) {
-	r := &roster{Own: own}
+	r := &roster{Own: own, Today: v.site.svc.Now().UTC().Format(time.DateOnly)}
 	ctx := v.Context()
 	found, err := v.site.svc.Get(ctx, v.me.ID, own.ID, service.KindSquad, own.ID)
 	if err != nil {

@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"time"
 
 	"laneward/openapi"
 	"laneward/openapi/client"
@@ -311,7 +310,7 @@ func (addSessionCommand) Help() string {
 func (c *addSessionCommand) Run(ctx context.Context, env environment) error {
 	return addRecord(ctx, env, c.newFlags, client.Session, func(conn *squadConnection, s *openapi.Session) error {
 		if c.File == "" {
-			s.Date, s.Kind = dayOf(time.Now()), openapi.Practice
+			s.Date, s.Kind = env.today(), openapi.Practice
 			s.AthleteID = conn.athlete // an athlete's own session
 		}
 		named(&s.Name, c.Name)

@@ -52,7 +52,7 @@ func (f clientFlags) connect(env environment) (connection, error) {
 	if server == "" {
 		server = defaultServer
 	}
-	made, err := client.New(client.Config{Server: server, Store: store, Agent: "laneward/" + version(), Notify: func(err error, wait time.Duration) {
+	made, err := client.New(client.Config{Server: server, Store: store, Agent: "laneward/" + version(), Now: env.now, Notify: func(err error, wait time.Duration) {
 		if wait >= time.Second {
 			out.say("%v; trying again in %s", err, wait.Round(time.Second))
 		}
@@ -134,8 +134,7 @@ func squadNames(squads []openapi.MySquad) string {
 
 // find returns the record a person means by an id or a name.
 func (c *squadConnection) find(ctx context.Context, kind client.Kind, text string) (client.Record, error) {
-	var named day
-	if kind == client.Session && named.UnmarshalText([]byte(text)) == nil { // today or yesterday, as well as a day
+	if named, err := parseDay(text, c.env.now()); err == nil && kind == client.Session { // today or yesterday, as well as a day
 		text = named.String()
 	}
 	return c.Find(ctx, c.squad, kind, text)

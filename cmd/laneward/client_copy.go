@@ -52,7 +52,7 @@ func (f clientFlags) openCopy(ctx context.Context, env environment) (*copyConnec
 	if err != nil {
 		return nil, err
 	}
-	store, err := local.Open(ctx, dir, conn.Server(), user)
+	store, err := local.Open(ctx, dir, conn.Server(), user, env.now)
 	if err != nil {
 		return nil, err
 	}
@@ -77,7 +77,7 @@ func (c connection) tellUnsent(ctx context.Context, user uuid.UUID) error {
 	if _, err := os.Stat(local.Path(dir, c.Server(), user)); err != nil {
 		return nil //nolint:nilerr // there is none
 	}
-	store, err := local.Open(ctx, dir, c.Server(), user)
+	store, err := local.Open(ctx, dir, c.Server(), user, c.env.now)
 	if err != nil {
 		return err
 	}

@@ -25,16 +25,23 @@ import (
 	"laneward/service"
 )
 
-func init() { time.Local = time.UTC } // times are shown as the clock on the wall has them
+// ordinaryDay is when the dialogues take place: no day that one of them names.
+var ordinaryDay = time.Date(2027, time.March, 9, 15, 0, 0, 0, time.UTC)
 
-// centre is a real server over a real database, with people who each have a computer of their own.
+// centre is a real server over a real database, with people who each have a computer of their own and share one clock.
 type centre struct {
 	t       testing.TB
 	address string
 	dir     string
+	now     func() time.Time
 }
 
 func newCentre(t testing.TB, wrap func(http.Handler) http.Handler) *centre {
+	t.Helper()
+	return newCentreAt(t, wrap, clockFrom(ordinaryDay))
+}
+
+func newCentreAt(t testing.TB, wrap func(http.Handler) http.Handler, now func() time.Time) *centre {
 	t.Helper()
 	opened, err := db.Open(t.Context(), dbtest.New(t).ServiceURL, db.Options{})
 	if err != nil {
@@ -46,7 +53,7 @@ func newCentre(t testing.TB, wrap func(http.Handler) http.Handler) *centre {
 		t.Fatal(err)
 	}
 	log := slog.New(slog.NewTextHandler(io.Discard, nil))
-	svc := service.New(service.Config{DB: opened, Keys: keys, Log: log})
+	svc := service.New(service.Config{DB: opened, Keys: keys, Log: log, Now: now})
 	t.Cleanup(svc.Close)
 	made, err := api.NewHandler(api.Config{Service: svc, Log: log, Version: "test"})
 	if err != nil {
@@ -58,13 +65,13 @@ func newCentre(t testing.TB, wrap func(http.Handler) http.Handler) *centre {
 	}
 	server := httptest.NewServer(handler)
 	t.Cleanup(server.Close)
-	return &centre{t: t, address: server.URL, dir: t.TempDir()}
+	return &centre{t: t, address: server.URL, dir: t.TempDir(), now: now}
 }
 
 // environment is what a person's computer gives to a run.
 func (c *centre) environment(person, stdin string, args ...string) environment {
 	return environment{
-		args: args, stdin: strings.NewReader(stdin), stdout: io.Discard, stderr: io.Discard,
+		args: args, now: c.now, stdin: strings.NewReader(stdin), stdout: io.Discard, stderr: io.Discard,
 		getenv: func(name string) string {
 			return map[string]string{
 				"XDG_CONFIG_HOME": filepath.Join(c.dir, person), "XDG_DATA_HOME": filepath.Join(c.dir, person, "data"), "LANEWARD_SERVER": c.address,
@@ -107,25 +114,10 @@ func (c *centre) signUp(person string) {
 // follow in the txtar format. A word @FILE stands for the file's content, < FILE and > FILE do what they do in a shell.
 func TestDialogues(t *testing.T) {
 	t.Parallel()
-	paths, err := filepath.Glob("testdata/client/*.txtar")
-	if err != nil || len(paths) == 0 {
-		t.Fatalf("%d dialogues, %v", len(paths), err)
-	}
-	for _, path := range paths {
+	for _, path := range dialogues(t) {
 		t.Run(strings.TrimSuffix(filepath.Base(path), ".txtar"), func(t *testing.T) {
 			t.Parallel()
-			archive, err := txtar.ParseFile(path)
-			if err != nil {
-				t.Fatal(err)
-			}
-			c := newCentre(t, nil)
-			for _, file := range archive.Files {
-				if err := os.WriteFile(filepath.Join(c.dir, file.Name), file.Data, 0o600); err != nil {
-					t.Fatal(err)
-				}
-			}
-			want := string(archive.Comment)
-			got := c.play(want)
+			archive, got := replay(t, path, clockFrom(ordinaryDay))
 			if *update {
 				archive.Comment = []byte(got)
 				if err := os.WriteFile(path, txtar.Format(archive), 0o644); err != nil {
@@ -133,11 +125,73 @@ func TestDialogues(t *testing.T) {
 				}
 				return
 			}
-			if diff := cmp.Diff(want, got); diff != "" {
+			if diff := cmp.Diff(string(archive.Comment), got); diff != "" {
 				t.Errorf("%s (-want +got):\n%s", path, diff)
 			}
 		})
 	}
+}
+
+// The dialogues read the same on any day: a leap day, the nights in which each of two zones sets its
+// clocks, and an evening that is the next year's first day elsewhere.
+func TestDialoguesOnAnyDay(t *testing.T) {
+	t.Parallel()
+	days := map[string][]string{
+		"Europe/Berlin":    {"2028-02-29 12:00", "2026-10-25 02:30", "2026-12-31 22:00"},
+		"America/New_York": {"2028-02-29 12:00", "2026-11-01 01:30", "2026-12-31 22:00"},
+	}
+	for name, starts := range days {
+		zone, err := time.LoadLocation(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, start := range starts {
+			first, err := time.ParseInLocation("2006-01-02 15:04", start, zone)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, path := range dialogues(t) {
+				t.Run(name+" "+start+" "+filepath.Base(path), func(t *testing.T) {
+					t.Parallel()
+					archive, got := replay(t, path, clockFrom(first))
+					if diff := cmp.Diff(string(archive.Comment), got); diff != "" {
+						t.Errorf("on %s (-want +got):\n%s", first, diff)
+					}
+				})
+			}
+		}
+	}
+}
+
+// clockFrom returns a clock that shows start now and goes on from there.
+func clockFrom(start time.Time) func() time.Time {
+	began := time.Now()
+	return func() time.Time { return start.Add(time.Since(began)) }
+}
+
+func dialogues(t *testing.T) []string {
+	t.Helper()
+	paths, err := filepath.Glob("testdata/client/*.txtar")
+	if err != nil || len(paths) == 0 {
+		t.Fatalf("%d dialogues, %v", len(paths), err)
+	}
+	return paths
+}
+
+// replay runs the commands of a dialogue at a centre whose clock is now.
+func replay(t *testing.T, path string, now func() time.Time) (archive *txtar.Archive, got string) {
+	t.Helper()
+	archive, err := txtar.ParseFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := newCentreAt(t, nil, now)
+	for _, file := range archive.Files {
+		if err := os.WriteFile(filepath.Join(c.dir, file.Name), file.Data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return archive, c.play(string(archive.Comment))
 }
 
 var (
@@ -146,6 +200,7 @@ var (
 	ids    = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}`)
 	moment = regexp.MustCompile(`until \d{4}-\d\d-\d\d \d\d:\d\d`)
 	code   = regexp.MustCompile(`\b[A-Z2-9]{32}\b`)
+	clock  = regexp.MustCompile(`\b\d{4}-\d\d-\d\d \d\d:\d\d:\d\d\b`)
 )
 
 // play runs the commands of a dialogue and returns it with what they print today.
@@ -169,6 +224,7 @@ func (c *centre) play(dialogue string) string {
 		remarks = ""
 		printed := c.playOne(found[1], words.FindAllString(found[2], -1))
 		printed = strings.NewReplacer(c.address, "SERVER", c.dir+string(filepath.Separator), "").Replace(printed)
+		printed = c.dated(printed)
 		printed = moment.ReplaceAllString(code.ReplaceAllString(printed, "CODE"), "until TIME")
 		b.WriteString(ids.ReplaceAllStringFunc(printed, func(id string) string {
 			if !slices.Contains(known, id) {
@@ -178,6 +234,22 @@ func (c *centre) play(dialogue string) string {
 		}))
 	}
 	return b.String()
+}
+
+// dated writes a clock's times as UTC, and the days around today by their names.
+func (c *centre) dated(printed string) string {
+	now := c.now()
+	printed = clock.ReplaceAllStringFunc(printed, func(text string) string {
+		t, err := time.ParseInLocation(time.DateTime, text, now.Location())
+		if err != nil {
+			c.t.Fatal(err)
+		}
+		return t.UTC().Format(time.DateTime)
+	})
+	for days, name := range map[int]string{-1: "YESTERDAY", 0: "TODAY", 1: "TOMORROW"} {
+		printed = strings.ReplaceAll(printed, now.AddDate(0, 0, days).Format(time.DateOnly), name)
+	}
+	return printed
 }
 
 func (c *centre) playOne(person string, args []string) string {

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"time"
 
 	"github.com/google/uuid"
 	openapitypes "github.com/oapi-codegen/runtime/types"
@@ -168,7 +167,7 @@ func (c *assignCommand) Run(ctx context.Context, env environment) error {
 	if err != nil {
 		return err
 	}
-	wanted := openapi.Assignment{DrillID: drill.ID, AssignedOn: dayOf(time.Now()), DueOn: dateOf(c.Due)}
+	wanted := openapi.Assignment{DrillID: drill.ID, AssignedOn: env.today(), DueOn: dateOf(c.Due)}
 	if c.From != nil {
 		wanted.AssignedOn = c.From.Date
 	}

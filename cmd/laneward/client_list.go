@@ -177,13 +177,16 @@ func (c *squadConnection) listShots(ctx context.Context, session string, ids boo
 		}
 		ball, err := c.book.name(ctx, client.Ball, shot.BallID)
 		return []string{
-			athlete, strconv.Itoa(shot.Order), clockTime(shot.Time), ball, number(shot.LaydownBoard), number(shot.ArrowsBoard), number(shot.BreakpointBoard),
+			athlete, strconv.Itoa(shot.Order), c.env.clockTime(shot.Time), ball, number(shot.LaydownBoard), number(shot.ArrowsBoard), number(shot.BreakpointBoard),
 			number(shot.EntryBoard), number(shot.EntryAngleDeg), number(shot.SpeedMPH), number(shot.RevRateRPM), pins(shot.Standing), shown(ids, shot.ID),
 		}, err
 	})
 }
 
-func clockTime(t time.Time) string { return t.Local().Format("2006-01-02 15:04:05") }
+// clockTime writes a moment as the clock on the person's wall has it.
+func (env environment) clockTime(t time.Time) string {
+	return env.local(t).Format("2006-01-02 15:04:05")
+}
 
 // pins writes the pins left standing.
 func pins(standing *[]int) string {
@@ -213,7 +216,7 @@ func (c *squadConnection) listMembers(ctx context.Context, ids bool) error {
 func (c *squadConnection) listInvitations(ctx context.Context, ids bool) error {
 	return listItems(c.console, newTable("role", "athlete", "state", "id"), c.Invitations(ctx, c.squad), func(one openapi.Invitation) ([]string, error) {
 		athlete, err := c.book.name(ctx, client.Athlete, one.AthleteID)
-		state := "open until " + one.ExpiresAt.Local().Format("2006-01-02 15:04")
+		state := "open until " + c.env.local(one.ExpiresAt).Format("2006-01-02 15:04")
 		if one.UsedAt != nil {
 			state = "used"
 		}

@@ -168,8 +168,7 @@ func (d *logDesk) find(ctx context.Context, kind client.Kind, text string) (clie
 			return all[at], nil
 		}
 	}
-	var named day
-	if kind == client.Session && named.UnmarshalText([]byte(text)) == nil { // today or yesterday, as well as a day
+	if named, err := parseDay(text, d.env.now()); err == nil && kind == client.Session { // today or yesterday, as well as a day
 		text = named.String()
 	}
 	return client.Pick(all, kind, text)

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/google/uuid"
 
@@ -162,7 +161,7 @@ func (d *logDesk) chooseSession(ctx context.Context, c *logCommand) error {
 		question: "Which session?", kind: client.Session, records: records, rows: make([][]string, len(records)),
 		others: map[string]string{"n": "a new one, today"}, standard: "n",
 	}
-	today := dayOf(time.Now())
+	today := d.env.today()
 	for i, s := range sessions {
 		whose := ""
 		if s.AthleteID == nil {
@@ -232,7 +231,7 @@ func (d *logDesk) newSession(ctx context.Context, name, pattern string) error {
 	if err != nil {
 		return fmt.Errorf("make an id: %w", err)
 	}
-	s := openapi.Session{ID: &id, Kind: openapi.Practice, Name: name, Date: dayOf(time.Now()), AthleteID: d.athlete.ID}
+	s := openapi.Session{ID: &id, Kind: openapi.Practice, Name: name, Date: d.env.today(), AthleteID: d.athlete.ID}
 	if pattern != "" {
 		record, err := d.find(ctx, client.Pattern, pattern)
 		if err != nil {

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/google/uuid"
 
@@ -125,7 +124,7 @@ func (d *logDesk) log(ctx context.Context, line string) error {
 	if err != nil {
 		return fmt.Errorf("make an id: %w", err)
 	}
-	s := shot.Shot{ID: id, SessionID: d.session.id, AthleteID: *d.athlete.ID, BallID: d.ball, Order: d.nextOrder(), Time: time.Now(), Source: "eye"}
+	s := shot.Shot{ID: id, SessionID: d.session.id, AthleteID: *d.athlete.ID, BallID: d.ball, Order: d.nextOrder(), Time: d.env.now(), Source: "eye"}
 	if d.drill != nil {
 		s.DrillID = &d.drill.id
 	}

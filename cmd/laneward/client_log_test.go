@@ -173,7 +173,7 @@ func TestLogWithoutNetwork(t *testing.T) {
 	if out := c.must("cora", "sync"); out != "Tuesday squad: sent 3 changes." {
 		t.Errorf("sync says %q", out)
 	}
-	today := time.Now().Format(time.DateOnly)
+	today := c.now().Format(time.DateOnly)
 	var list openapi.ShotPage
 	if err := json.Unmarshal([]byte(c.must("cora", "list", "shots", "--session", today, "--json")), &list); err != nil || len(list.Items) != 2 {
 		t.Fatalf("%d shots, %v", len(list.Items), err)
@@ -296,7 +296,7 @@ const childVariable = "LANEWARD_TEST_CHILD"
 
 func TestMain(m *testing.M) {
 	if os.Getenv(childVariable) != "" {
-		os.Exit(run(context.Background(), environment{args: os.Args[1:], getenv: os.Getenv, stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr}))
+		os.Exit(run(context.Background(), environment{args: os.Args[1:], getenv: os.Getenv, now: time.Now, stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr}))
 	}
 	os.Exit(m.Run())
 }

@@ -218,7 +218,7 @@ func (c console) printJudgements(judged openapi.Judgements) error {
 			if several {
 				cells[1] = strconv.Itoa(i + 1)
 			}
-			first := []string{clockTime(item.Shot.Time), strconv.Itoa(item.Shot.Order)}
+			first := []string{c.env.clockTime(item.Shot.Time), strconv.Itoa(item.Shot.Order)}
 			standing := pins(item.Shot.Standing)
 			if i > 0 {
 				first, standing = []string{"", ""}, ""

@@ -70,7 +70,7 @@ func viewShot(ctx context.Context, names *book, record client.Record) ([]field, 
 	if err != nil {
 		return nil, err
 	}
-	fields := []field{{name: "shot", value: strconv.Itoa(s.Order)}, {name: "time", value: clockTime(s.Time)}}
+	fields := []field{{name: "shot", value: strconv.Itoa(s.Order)}, {name: "time", value: names.connection.env.clockTime(s.Time)}}
 	for _, parent := range []struct {
 		kind client.Kind
 		id   *uuid.UUID

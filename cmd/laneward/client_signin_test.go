@@ -132,7 +132,7 @@ const asProcess = "LANEWARD_TEST_RUN"
 func TestAsProcess(*testing.T) {
 	if args := os.Getenv(asProcess); args != "" {
 		os.Exit(run(context.Background(), environment{
-			args: strings.Fields(args), getenv: os.Getenv, stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
+			args: strings.Fields(args), getenv: os.Getenv, now: time.Now, stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
 		}))
 	}
 }
@@ -241,7 +241,7 @@ func TestSettings(t *testing.T) {
 			}
 			var stderr strings.Builder
 			exit := run(t.Context(), environment{
-				args: append([]string{"whoami"}, one.args...), stdin: strings.NewReader(""), stdout: &stderr, stderr: &stderr,
+				args: append([]string{"whoami"}, one.args...), now: time.Now, stdin: strings.NewReader(""), stdout: &stderr, stderr: &stderr,
 				getenv: func(name string) string {
 					return map[string]string{"XDG_CONFIG_HOME": dir, "LANEWARD_SERVER": one.variable}[name]
 				},

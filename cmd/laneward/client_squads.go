@@ -153,6 +153,6 @@ func (c *inviteCommand) Run(ctx context.Context, env environment) error {
 	if made.Value.Code == nil {
 		return fmt.Errorf("the server made an invitation without telling its code: withdraw it and try again")
 	}
-	conn.say("Good once, until %s. Whoever has this code joins as %s with: laneward join CODE", made.Value.ExpiresAt.Local().Format("2006-01-02 15:04"), c.Role)
+	conn.say("Good once, until %s. Whoever has this code joins as %s with: laneward join CODE", env.local(made.Value.ExpiresAt).Format("2006-01-02 15:04"), c.Role)
 	return conn.print(*made.Value.Code + "\n")
 }

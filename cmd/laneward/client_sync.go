@@ -319,7 +319,7 @@ func (c *copyConnection) watch(ctx context.Context, squads []local.Squad) error 
 }
 
 func (c *copyConnection) tellWatch(ctx context.Context, squad local.Squad, result local.Result, err error, wait time.Duration) {
-	now := time.Now().Format(time.TimeOnly)
+	now := c.env.now().Format(time.TimeOnly)
 	if err != nil {
 		c.say("%s %s: %v; trying again in %s", now, squad.Name, err, wait.Round(100*time.Millisecond))
 		return
@@ -345,7 +345,7 @@ type progressLine struct {
 const progressEvery = 100 * time.Millisecond
 
 func (l *progressLine) show(p local.Progress) {
-	now := time.Now()
+	now := l.env.now()
 	if l.quiet || terminal(l.env.stderr) == nil || now.Sub(l.last) < progressEvery {
 		return
 	}

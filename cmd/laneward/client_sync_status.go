@@ -65,7 +65,7 @@ func (c *syncStatusCommand) Run(ctx context.Context, env environment) error {
 			case !s.Member:
 				last = "you left it"
 			case !s.SyncedAt.IsZero():
-				last = clockTime(s.SyncedAt)
+				last = env.clockTime(s.SyncedAt)
 			}
 			list.add(s.Name, last, strconv.Itoa(s.Records), some(s.Queued), some(s.Waiting), some(s.Refused), some(s.Conflicts))
 		}

@@ -185,7 +185,7 @@ func TestHelp(t *testing.T) {
 	t.Parallel()
 	for name, args := range map[string][]string{"help": {"import", "--help"}, "help-add": {"add", "--help"}} {
 		var stdout strings.Builder
-		exit := run(t.Context(), environment{args: args, stdin: strings.NewReader(""), stdout: &stdout, stderr: &stdout, getenv: func(string) string { return "" }})
+		exit := run(t.Context(), environment{args: args, now: time.Now, stdin: strings.NewReader(""), stdout: &stdout, stderr: &stdout, getenv: func(string) string { return "" }})
 		if exit != exitOK {
 			t.Errorf("%s: exit %d", name, exit)
 		}
@@ -222,7 +222,7 @@ func TestCompletion(t *testing.T) {
 			t.Parallel()
 			var stdout, stderr strings.Builder
 			exit := run(t.Context(), environment{
-				args: append([]string{"complete", "--"}, one.words...), stdin: strings.NewReader(""), stdout: &stdout, stderr: &stderr,
+				args: append([]string{"complete", "--"}, one.words...), now: time.Now, stdin: strings.NewReader(""), stdout: &stdout, stderr: &stderr,
 				getenv: func(string) string { return "" },
 			})
 			got := strings.Fields(stdout.String())
@@ -314,13 +314,12 @@ func TestValues(t *testing.T) {
 			t.Errorf("share %q is %v, %v; want %v", text, got, err, want)
 		}
 	}
-	now := time.Now()
+	lateOnLeapDay := time.Date(2028, time.February, 29, 23, 30, 0, 0, time.FixedZone("", -5*60*60))
 	for text, want := range map[string]string{
-		"2026-11-20": "2026-11-20", "today": now.Format(time.DateOnly), "yesterday": now.AddDate(0, 0, -1).Format(time.DateOnly),
-		"tomorrow": now.AddDate(0, 0, 1).Format(time.DateOnly), "2026-02-30": "", "20.11.2026": "", "": "",
+		"2026-11-20": "2026-11-20", "today": "2028-02-29", "yesterday": "2028-02-28", "tomorrow": "2028-03-01",
+		"2026-02-30": "", "20.11.2026": "", "": "",
 	} {
-		var got day
-		err := got.UnmarshalText([]byte(text))
+		got, err := parseDay(text, lateOnLeapDay)
 		if (err != nil) != (want == "") || err == nil && got.String() != want {
 			t.Errorf("day %q is %v, %v; want %v", text, got, err, want)
 		}

@@ -2,35 +2,56 @@ package main
 
 import (
 	"fmt"
+	"reflect"
 	"strconv"
 	"strings"
 	"time"
 
+	"github.com/alecthomas/kong"
 	openapitypes "github.com/oapi-codegen/runtime/types"
 )
 
 // day is a calendar day on a command line.
 type day struct{ openapitypes.Date }
 
-// UnmarshalText reads YYYY-MM-DD, today, yesterday or tomorrow.
-func (d *day) UnmarshalText(text []byte) error {
-	ahead, relative := map[string]int{"today": 0, "yesterday": -1, "tomorrow": 1}[string(text)]
-	if relative {
-		d.Date = dayOf(time.Now().AddDate(0, 0, ahead))
-		return nil
+// parseDay reads YYYY-MM-DD, or today, yesterday or tomorrow as of now.
+func parseDay(text string, now time.Time) (day, error) {
+	if ahead, relative := map[string]int{"today": 0, "yesterday": -1, "tomorrow": 1}[text]; relative {
+		return day{dayOf(now.AddDate(0, 0, ahead))}, nil
 	}
-	t, err := time.Parse(time.DateOnly, string(text))
+	t, err := time.Parse(time.DateOnly, text)
 	if err != nil {
-		return fmt.Errorf("%q is no day: write year, month and day as 2026-11-20, or today, yesterday or tomorrow", text)
+		return day{}, fmt.Errorf("%q is not a day: write year, month and day as 2026-11-20, or today, yesterday or tomorrow", text)
 	}
-	d.Time = t
-	return nil
+	return day{openapitypes.Date{Time: t}}, nil
 }
 
-// dayOf is the day on the calendar where the program runs.
+// days has kong read days as of now.
+func days(now func() time.Time) kong.Option {
+	return kong.TypeMapper(reflect.TypeFor[day](), kong.MapperFunc(func(ctx *kong.DecodeContext, target reflect.Value) error {
+		var text string
+		if err := ctx.Scan.PopValueInto("day", &text); err != nil {
+			return err
+		}
+		d, err := parseDay(text, now())
+		if err != nil {
+			return err
+		}
+		target.Set(reflect.ValueOf(d))
+		return nil
+	}))
+}
+
+// dayOf returns the calendar day of t in its zone.
 func dayOf(t time.Time) openapitypes.Date {
 	return openapitypes.Date{Time: time.Date(t.Year(), t.Month(), t.Day(), 0, 0, 0, 0, time.UTC)}
 }
+
+// today returns the day on the person's calendar.
+func (env environment) today() openapitypes.Date { return dayOf(env.now()) }
+
+// local returns t as the clock on the person's wall shows it.
+func (env environment) local(t time.Time) time.Time { return t.In(env.now().Location()) }
 
 func dateOf(d *day) *openapitypes.Date {
 	if d == nil {

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
-	"time"
 
 	"laneward/service"
 )
@@ -25,8 +24,8 @@ func (c *demoCommand) Run(ctx context.Context, env environment) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	fmt.Fprintln(env.stderr, "Starting Laneward with an invented squad; Ctrl-C ends it.")
-	return flags.serve(ctx, newLog(env.stderr, flags.LogFormat), func(up running) error {
-		squad, err := loadDemo(ctx, up.service, time.Now())
+	return flags.serve(ctx, env, func(up running) error {
+		squad, err := loadDemo(ctx, up.service, env.now())
 		if err != nil {
 			return fmt.Errorf("load the example: %w", err)
 		}

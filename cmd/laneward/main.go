@@ -6,10 +6,11 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 )
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	os.Exit(run(ctx, environment{args: os.Args[1:], getenv: os.Getenv, stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr}))
+	os.Exit(run(ctx, environment{args: os.Args[1:], getenv: os.Getenv, now: time.Now, stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr}))
 }

@@ -14,6 +14,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -29,7 +30,7 @@ func offline(t testing.TB, stdin string, args ...string) (code int, stdout, stde
 	var out, messages bytes.Buffer
 	home := t.TempDir()
 	code = run(context.Background(), environment{
-		args: args, stdin: strings.NewReader(stdin), stdout: &out, stderr: &messages,
+		args: args, now: time.Now, stdin: strings.NewReader(stdin), stdout: &out, stderr: &messages,
 		getenv: func(name string) string { return map[string]string{"HOME": home}[name] },
 	})
 	return code, out.String(), messages.String()
@@ -247,7 +248,7 @@ func TestPathStops(t *testing.T) {
 	var out bytes.Buffer
 	releases := "laydown_board,angle_deg,mph,rpm,rot_deg,tilt_deg\n" + strings.Repeat("20,2,17,300,45,12\n", 1000)
 	code := run(ctx, environment{
-		args: []string{"path", "--film", motionData + "house_like.json", "--releases", "-"}, getenv: func(string) string { return "" },
+		args: []string{"path", "--film", motionData + "house_like.json", "--releases", "-"}, now: time.Now, getenv: func(string) string { return "" },
 		stdin: strings.NewReader(releases), stdout: &out, stderr: &bytes.Buffer{},
 	})
 	if code != exitFailure || out.Len() > 0 {

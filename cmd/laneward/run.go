@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"time"
 
 	"github.com/alecthomas/kong"
 )
@@ -16,6 +17,7 @@ import (
 type environment struct {
 	args   []string
 	getenv func(string) string
+	now    func() time.Time // in the zone of the person's own calendar
 	stdin  io.Reader
 	stdout io.Writer
 	stderr io.Writer
@@ -57,6 +59,7 @@ func run(ctx context.Context, env environment) int {
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true, NoExpandSubcommands: true, WrapUpperBound: helpWidth}),
 		kong.ExplicitGroups(commandGroups),
 		settings(env),
+		days(env.now),
 		kong.Bind(env),
 		kong.BindTo(ctx, (*context.Context)(nil)),
 	)

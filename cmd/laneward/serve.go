@@ -31,7 +31,8 @@ type running struct {
 }
 
 // serve runs the server until ctx ends. ready is called once, when it listens.
-func (f serverFlags) serve(ctx context.Context, log *slog.Logger, ready func(running) error) (err error) {
+func (f serverFlags) serve(ctx context.Context, env environment, ready func(running) error) (err error) {
+	log := newLog(env.stderr, f.LogFormat)
 	proxies, err := f.proxies()
 	if err != nil {
 		return &exitError{exitUsage, err}
@@ -49,7 +50,7 @@ func (f serverFlags) serve(ctx context.Context, log *slog.Logger, ready func(run
 		return err
 	}
 	defer func() { err = errors.Join(err, database.close(log)) }()
-	svc := service.New(service.Config{DB: database.DB, Keys: keys, Log: log})
+	svc := service.New(service.Config{DB: database.DB, Keys: keys, Log: log, Now: env.now})
 	defer svc.Close()
 	handler, err := api.NewHandler(api.Config{Service: svc, Log: log, Version: version(), TrustedProxies: proxies})
 	if err != nil {
@@ -114,7 +115,7 @@ type serveCommand struct {
 
 // Run serves until the program is told to stop.
 func (c *serveCommand) Run(ctx context.Context, env environment) error {
-	return c.serve(ctx, newLog(env.stderr, c.LogFormat), func(running) error { return nil })
+	return c.serve(ctx, env, func(running) error { return nil })
 }
 
 type migrateCommand struct {

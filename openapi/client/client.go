@@ -19,7 +19,8 @@ type Config struct {
 	Agent  string // the program's name and version, for the server's log
 	// Notify, when set, hears of each failed attempt that is tried again after a wait.
 	Notify func(err error, wait time.Duration)
-	HTTP   *http.Client // nil for one with time limits
+	HTTP   *http.Client     // nil for one with time limits
+	Now    func() time.Time // the time of day; nil for the machine's
 	// Sleep waits before an attempt that follows a failed one; nil for the real thing.
 	Sleep func(ctx context.Context, wait time.Duration) error
 }
@@ -46,6 +47,9 @@ func New(config Config) (*Client, error) {
 		config.HTTP = limitedHTTP()
 	}
 	c := &Client{server: server, store: config.Store, clock: systemClock}
+	if config.Now != nil {
+		c.clock.now = config.Now
+	}
 	if config.Sleep != nil {
 		c.clock.sleep = config.Sleep
 	}

@@ -79,13 +79,13 @@ func (s *Store) change(ctx context.Context, k key, base int64, body []byte) erro
 			if body == nil && base == 0 {
 				return nil // there is nothing to delete
 			}
-			return insert(ctx, tx, k, base, body, false)
+			return insert(ctx, tx, k, base, body, false, s.now())
 		}
 		switch last := made[len(made)-1]; {
 		case last.state == Conflict:
 			return &client.Error{Code: client.Conflict, Detail: fmt.Sprintf("two versions of this %s wait for your choice: settle that first", k.kind)}
 		case last.sent:
-			return insert(ctx, tx, k, last.base, body, true)
+			return insert(ctx, tx, k, last.base, body, true, s.now())
 		case last.follows:
 			_, err := tx.ExecContext(ctx, `UPDATE changes SET body = ? WHERE seq = ?`, text(body), last.seq)
 			return err
@@ -97,9 +97,9 @@ func (s *Store) change(ctx context.Context, k key, base int64, body []byte) erro
 	})
 }
 
-func insert(ctx context.Context, tx *sql.Tx, k key, base int64, body []byte, follows bool) error {
+func insert(ctx context.Context, tx *sql.Tx, k key, base int64, body []byte, follows bool, made time.Time) error {
 	_, err := tx.ExecContext(ctx, `INSERT INTO changes (squad, kind, id, follows, base, body, made_ms) VALUES (?, ?, ?, ?, ?, ?, ?)`,
-		append(k.values(), follows, base, text(body), time.Now().UnixMilli())...)
+		append(k.values(), follows, base, text(body), made.UnixMilli())...)
 	return err
 }
 

@@ -146,7 +146,7 @@ func (h *history) step() {
 	case "decide":
 		h.decide(c)
 	case "reopen":
-		store, err := local.Open(h.context, c.dir, c.client.Server(), c.user())
+		store, err := local.Open(h.context, c.dir, c.client.Server(), c.user(), time.Now)
 		c.must(err)
 		c.must(c.store.Close())
 		c.store = store

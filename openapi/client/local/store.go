@@ -32,6 +32,7 @@ type Store struct {
 	path   string
 	server string
 	user   uuid.UUID
+	now    func() time.Time
 }
 
 // Path is the file of a person's store below a directory.
@@ -51,7 +52,7 @@ func Path(dir, server string, user uuid.UUID) string {
 const busyLimit = 15 * time.Second
 
 // Open opens a person's store below a directory, and makes it when there is none. server is the address as the client has it.
-func Open(ctx context.Context, dir, server string, user uuid.UUID) (*Store, error) {
+func Open(ctx context.Context, dir, server string, user uuid.UUID, now func() time.Time) (*Store, error) {
 	path := Path(dir, server, user)
 	if err := makeFile(path); err != nil {
 		return nil, err
@@ -70,7 +71,7 @@ func Open(ctx context.Context, dir, server string, user uuid.UUID) (*Store, erro
 		return nil, fmt.Errorf("open the copy on this device: %w", err)
 	}
 	db.SetMaxOpenConns(1) // writers of one process wait for each other here rather than in the database
-	s := &Store{db: db, path: path, server: server, user: user}
+	s := &Store{db: db, path: path, server: server, user: user, now: now}
 	if err := s.prepare(ctx); err != nil {
 		return nil, errors.Join(fmt.Errorf("open the copy %s: %w", path, err), db.Close())
 	}

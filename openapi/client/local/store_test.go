@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -20,7 +21,7 @@ const somewhere = "https://lanes.example.org"
 
 func openAt(t *testing.T, dir, server string, user uuid.UUID) (*local.Store, error) {
 	t.Helper()
-	store, err := local.Open(t.Context(), dir, server, user)
+	store, err := local.Open(t.Context(), dir, server, user, time.Now)
 	if err == nil {
 		t.Cleanup(func() { _ = store.Close() })
 	}
@@ -73,7 +74,7 @@ func TestOpen(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			dir := filepath.Join(t.TempDir(), "a?b%20c #é", "not yet there")
-			store, err := local.Open(t.Context(), dir, somewhere, user)
+			store, err := local.Open(t.Context(), dir, somewhere, user, time.Now)
 			if err != nil {
 				t.Fatal(err)
 			}

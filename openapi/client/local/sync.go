@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"time"
 
 	"github.com/google/uuid"
 
@@ -167,7 +166,7 @@ func (y *Sync) read(ctx context.Context, result *Result) error {
 		next := place{cursor: page.Cursor, copied: at.copied}
 		then := nothing
 		if !page.More {
-			then = reached(ctx, y.Squad, page.Rev, time.Now().UnixMilli())
+			then = reached(ctx, y.Squad, page.Rev, y.Store.now().UnixMilli())
 		}
 		received, err := y.Store.advance(ctx, y.Squad, at, next, page.Items, then)
 		if err != nil {

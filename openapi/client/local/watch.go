@@ -187,7 +187,7 @@ func (y *Sync) takeIn(ctx context.Context, at place, events []client.Event, resu
 			rev = max(rev, event.Item.Rev)
 		}
 	}
-	received, err := y.Store.advance(ctx, y.Squad, at, next, items, atLeast(ctx, y.Squad, rev, time.Now().UnixMilli()))
+	received, err := y.Store.advance(ctx, y.Squad, at, next, items, atLeast(ctx, y.Squad, rev, y.Store.now().UnixMilli()))
 	if err != nil {
 		return at, err
 	}

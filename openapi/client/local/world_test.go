@@ -161,7 +161,7 @@ type copy struct {
 // open opens the copy of whoever is signed in, knowing the squads they are in.
 func (d *device) open(squad uuid.UUID) *copy {
 	d.t.Helper()
-	store, err := local.Open(d.t.Context(), d.dir, d.client.Server(), d.user())
+	store, err := local.Open(d.t.Context(), d.dir, d.client.Server(), d.user(), time.Now)
 	d.must(err)
 	d.t.Cleanup(func() { d.must(store.Close()) })
 	c := &copy{d, store, squad}
