@@ -69,7 +69,9 @@ func newServer(t testing.TB, setUps ...func(*setUp)) *server {
 	logger := slog.New(slog.NewJSONHandler(s.log, nil))
 	svc := service.New(service.Config{DB: opened, Keys: keys, Log: logger, Now: how.now})
 	t.Cleanup(svc.Close)
-	if s.handler, err = api.NewHandler(api.Config{Service: svc, Log: logger, Version: "test", TrustedProxies: how.proxies}); err != nil {
+	if s.handler, err = api.NewHandler(
+		api.Config{Service: svc, Log: logger, Version: "test", TrustedProxies: how.proxies},
+	); err != nil {
 		t.Fatal(err)
 	}
 	return s
@@ -170,7 +172,8 @@ type answer struct {
 	body   []byte
 }
 
-// do sends a request through the whole router and holds the answer against the contract, whatever its status.
+// do sends a request through the whole router and holds the answer against the contract, whatever
+// its status.
 func (s *server) do(t testing.TB, c call) *answer {
 	t.Helper()
 	a := s.send(t, c)
@@ -284,7 +287,12 @@ func (a *answer) checkManners() {
 		}
 	}
 	if !strings.Contains(a.header.Get("Content-Security-Policy"), "default-src 'self'") {
-		a.t.Errorf("%s %s: Content-Security-Policy is %q", a.call.method, a.call.path, a.header.Get("Content-Security-Policy"))
+		a.t.Errorf(
+			"%s %s: Content-Security-Policy is %q",
+			a.call.method,
+			a.call.path,
+			a.header.Get("Content-Security-Policy"),
+		)
 	}
 	if a.header.Get("Cache-Control") == "" {
 		a.t.Errorf("%s %s: no Cache-Control", a.call.method, a.call.path)
@@ -301,7 +309,14 @@ func (a *answer) checkManners() {
 func (a *answer) checkProblem() {
 	a.t.Helper()
 	if got := a.header.Get("Content-Type"); got != "application/problem+json" {
-		a.t.Errorf("%s %s: %d: Content-Type %q, want application/problem+json: %s", a.call.method, a.call.path, a.status, got, a.text())
+		a.t.Errorf(
+			"%s %s: %d: Content-Type %q, want application/problem+json: %s",
+			a.call.method,
+			a.call.path,
+			a.status,
+			got,
+			a.text(),
+		)
 		return
 	}
 	var members any
@@ -314,7 +329,10 @@ func (a *answer) checkProblem() {
 		a.t.Errorf("%s %s: problem does not fit its schema: %v: %s", a.call.method, a.call.path, err, a.text())
 	}
 	p := a.problem()
-	if p.Status != a.status || p.RequestID != a.header.Get("X-Request-Id") || !strings.HasPrefix(p.Type, "/problems#") || p.Title == "" || p.Detail == "" {
+	if p.Status != a.status || p.RequestID != a.header.Get("X-Request-Id") ||
+		!strings.HasPrefix(p.Type, "/problems#") ||
+		p.Title == "" ||
+		p.Detail == "" {
 		a.t.Errorf("%s %s: %d: problem %s", a.call.method, a.call.path, a.status, a.text())
 	}
 	if got := a.header.Get("Cache-Control"); got != "no-store" {
@@ -322,7 +340,8 @@ func (a *answer) checkProblem() {
 	}
 }
 
-// checkContract validates the answer against the contract's description of the operation, if the request is for one.
+// checkContract validates the answer against the contract's description of the operation, if the
+// request is for one.
 func (a *answer) checkContract() {
 	a.t.Helper()
 	route, params := findRoute(a.call.method, a.call.path)
@@ -331,12 +350,25 @@ func (a *answer) checkContract() {
 	}
 	request := a.call.request(a.t)
 	input := &openapi3filter.ResponseValidationInput{
-		RequestValidationInput: &openapi3filter.RequestValidationInput{Request: request, PathParams: params, Route: route},
-		Status:                 a.status, Header: a.header, Body: io.NopCloser(bytes.NewReader(a.body)),
+		RequestValidationInput: &openapi3filter.RequestValidationInput{
+			Request:    request,
+			PathParams: params,
+			Route:      route,
+		},
+		Status:  a.status,
+		Header:  a.header,
+		Body:    io.NopCloser(bytes.NewReader(a.body)),
 		Options: &openapi3filter.Options{IncludeResponseStatus: true, MultiError: true},
 	}
 	if err := openapi3filter.ValidateResponse(context.Background(), input); err != nil {
-		a.t.Errorf("%s %s: %d: the answer does not fit the contract: %v\n%s", a.call.method, a.call.path, a.status, err, a.text())
+		a.t.Errorf(
+			"%s %s: %d: the answer does not fit the contract: %v\n%s",
+			a.call.method,
+			a.call.path,
+			a.status,
+			err,
+			a.text(),
+		)
 	}
 }
 
@@ -387,7 +419,8 @@ func (o operation) parameters(in string) (names []string) {
 // public tells that the operation needs no token.
 func (o operation) public() bool { return o.spec.Security != nil && len(*o.spec.Security) == 0 }
 
-// findRoute finds the operation a request is for, and its path's parameters; nil for none. Literal segments win over parameters.
+// findRoute finds the operation a request is for, and its path's parameters; nil for none. Literal
+// segments win over parameters.
 func findRoute(method, path string) (*routers.Route, map[string]string) {
 	path, _, _ = strings.Cut(path, "?")
 	var best *routers.Route

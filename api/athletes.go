@@ -9,18 +9,25 @@ import (
 	"laneward/openapi"
 )
 
-func (h *handlers) EraseAthlete(ctx context.Context, r openapi.EraseAthleteRequestObject) (openapi.EraseAthleteResponseObject, error) {
+func (h *handlers) EraseAthlete(
+	ctx context.Context,
+	r openapi.EraseAthleteRequestObject,
+) (openapi.EraseAthleteResponseObject, error) {
 	n, err := h.service.Erase(ctx, userOf(ctx), r.SquadID, r.AthleteID, r.Body.Confirm)
 	return openapi.EraseAthlete200JSONResponse{Records: n}, err
 }
 
-func (h *handlers) ExportAthlete(ctx context.Context, r openapi.ExportAthleteRequestObject) (openapi.ExportAthleteResponseObject, error) {
+func (h *handlers) ExportAthlete(
+	ctx context.Context,
+	r openapi.ExportAthleteRequestObject,
+) (openapi.ExportAthleteResponseObject, error) {
 	return zipReply(func(begin func() (io.Writer, error)) error {
 		return h.service.Export(ctx, userOf(ctx), r.SquadID, r.AthleteID, begin)
 	}), nil
 }
 
-// zipReply answers with a zip that is written as it is read. A failure before the first byte is told as a problem; one after it breaks off.
+// zipReply answers with a zip that is written as it is read. A failure before the first byte is
+// told as a problem; one after it breaks off.
 type zipReply func(begin func() (io.Writer, error)) error
 
 func (r zipReply) VisitExportAthleteResponse(w http.ResponseWriter) error {

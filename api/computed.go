@@ -24,7 +24,8 @@ const (
 	mediaPNG  = "image/png"
 )
 
-// accepted returns the first of the media types that an Accept header names; the first of all when it names none of them.
+// accepted returns the first of the media types that an Accept header names; the first of all when
+// it names none of them.
 func accepted(header string, offers ...string) string {
 	for part := range strings.SplitSeq(header, ",") {
 		media, parameters, err := mime.ParseMediaType(part)
@@ -58,11 +59,18 @@ type computedReply struct {
 }
 
 // computed answers with what compute returns: as JSON, as lines with its progress, or as a picture.
-func computed[R result](ctx context.Context, widthPx *int, compute func(context.Context, service.LineProgress) (R, error)) (computedReply, error) {
+func computed[R result](
+	ctx context.Context,
+	widthPx *int,
+	compute func(context.Context, service.LineProgress) (R, error),
+) (computedReply, error) {
 	media := accepted(clientOf(ctx).accept, mediaJSON, mediaNDJSON, mediaSVG, mediaPNG)
 	if media == mediaNDJSON {
 		return computedReply{func(w http.ResponseWriter) error {
-			return (&progressWriter{w: w}).run(ctx, func(ctx context.Context, progress service.LineProgress) (any, error) { return compute(ctx, progress) })
+			return (&progressWriter{w: w}).run(
+				ctx,
+				func(ctx context.Context, progress service.LineProgress) (any, error) { return compute(ctx, progress) },
+			)
 		}}, nil
 	}
 	value, err := compute(ctx, nil)
@@ -107,18 +115,23 @@ func (r sceneReply) write(w http.ResponseWriter) error {
 
 func (r sceneReply) VisitGetFilmPictureResponse(w http.ResponseWriter) error { return r.write(w) }
 
-// progressWriter writes NDJSON: lines with the progress while something is computed, and a last one with the result or the problem. What
-// fails before the first line is answered as any other failure.
+// progressWriter writes NDJSON: lines with the progress while something is computed, and a last one
+// with the result or the problem. What fails before the first line is answered as any other
+// failure.
 type progressWriter struct {
 	w       http.ResponseWriter
 	buffer  *bufio.Writer
 	started bool
 }
 
-// waiting is how much progress a slow reader may lag behind; more is dropped, so that no reader holds up the computation.
+// waiting is how much progress a slow reader may lag behind; more is dropped, so that no reader
+// holds up the computation.
 const waiting = 64
 
-func (p *progressWriter) run(asked context.Context, compute func(context.Context, service.LineProgress) (any, error)) error {
+func (p *progressWriter) run(
+	asked context.Context,
+	compute func(context.Context, service.LineProgress) (any, error),
+) error {
 	ctx, cancel := context.WithCancel(asked)
 	defer cancel()
 	updates, written := make(chan line.Progress, waiting), make(chan error, 1)

@@ -9,14 +9,18 @@ import (
 	"github.com/google/uuid"
 )
 
-// TestConditionalRequests is RFC 9110, sections 8.8.3.2 (comparison; its table from memory), 13.1.1 and 13.1.2, on a record whose ETag is known.
-// The record stands at N; M is another number.
+// TestConditionalRequests is RFC 9110, sections 8.8.3.2 (comparison; its table from memory), 13.1.1
+// and 13.1.2, on a record whose ETag is known. The record stands at N; M is another number.
 func TestConditionalRequests(t *testing.T) {
 	t.Parallel()
 	s, q := oneSquad(t)
 	path := q.path("balls/" + q.of[0]["ball_id"])
 	read := func() (etag string) {
-		return s.do(t, call{method: http.MethodGet, path: path, token: q.coach.token}).want(http.StatusOK).header.Get("ETag")
+		return s.do(t, call{method: http.MethodGet, path: path, token: q.coach.token}).
+			want(http.StatusOK).
+			header.Get(
+			"ETag",
+		)
 	}
 	for name, tc := range map[string]struct {
 		header    string // N is the record's number, M another
@@ -63,16 +67,26 @@ func TestConditionalRequests(t *testing.T) {
 			if tc.noneMatch == http.StatusNotModified && len(a.body) > 0 {
 				t.Errorf("304 with a body: %s", a.text())
 			}
-			put := call{method: http.MethodPut, path: path, token: q.coach.token, body: renamed((*squad).ballBody)(q, 0)}.with("If-Match", header)
+			put := call{
+				method: http.MethodPut,
+				path:   path,
+				token:  q.coach.token,
+				body:   renamed((*squad).ballBody)(q, 0),
+			}.with(
+				"If-Match",
+				header,
+			)
 			changed := s.do(t, put).want(tc.match)
-			if now := read(); (now != etag) != (tc.match == http.StatusOK) || tc.match == http.StatusOK && changed.header.Get("ETag") != now {
+			if now := read(); (now != etag) != (tc.match == http.StatusOK) ||
+				tc.match == http.StatusOK && changed.header.Get("ETag") != now {
 				t.Errorf("If-Match %q: the ETag went from %s to %s", header, etag, now)
 			}
 		})
 	}
 }
 
-// TestChangesNeedAVersion: no change goes through without If-Match (RFC 6585, section 3), for every operation that takes it.
+// TestChangesNeedAVersion: no change goes through without If-Match (RFC 6585, section 3), for every
+// operation that takes it.
 func TestChangesNeedAVersion(t *testing.T) {
 	t.Parallel()
 	w := newWalk(t)
@@ -99,7 +113,8 @@ func contains(list []string, name string) bool {
 	return false
 }
 
-// TestCreateTwice: a record made offline is stored once however often it is sent, and its ETag is what a change needs.
+// TestCreateTwice: a record made offline is stored once however often it is sent, and its ETag is
+// what a change needs.
 func TestCreateTwice(t *testing.T) {
 	t.Parallel()
 	s, q := oneSquad(t)
@@ -111,16 +126,39 @@ func TestCreateTwice(t *testing.T) {
 		t.Errorf("Location %q", got)
 	}
 	again := s.do(t, create).want(http.StatusOK)
-	if first.header.Get("ETag") == "" || first.header.Get("ETag") != again.header.Get("ETag") || string(first.body) != string(again.body) {
-		t.Errorf("sent again: %s %s, first %s %s", again.header.Get("ETag"), again.text(), first.header.Get("ETag"), first.text())
+	if first.header.Get("ETag") == "" || first.header.Get("ETag") != again.header.Get("ETag") ||
+		string(first.body) != string(again.body) {
+		t.Errorf(
+			"sent again: %s %s, first %s %s",
+			again.header.Get("ETag"),
+			again.text(),
+			first.header.Get("ETag"),
+			first.text(),
+		)
 	}
 	body["note"] = "drilled anew"
 	s.do(t, create).want(http.StatusConflict)
-	put := call{method: http.MethodPut, path: first.header.Get("Location"), token: q.coach.token, body: body}.with("If-Match", first.header.Get("ETag"))
+	put := call{
+		method: http.MethodPut,
+		path:   first.header.Get("Location"),
+		token:  q.coach.token,
+		body:   body,
+	}.with(
+		"If-Match",
+		first.header.Get("ETag"),
+	)
 	second := s.do(t, put).want(http.StatusOK)
 	s.do(t, put).want(http.StatusOK) // the same change again, as after a lost answer, has been made already
-	s.do(t, call{method: http.MethodDelete, path: put.path, token: q.coach.token}.with("If-Match", first.header.Get("ETag"))).want(http.StatusPreconditionFailed)
-	remove := call{method: http.MethodDelete, path: put.path, token: q.coach.token}.with("If-Match", second.header.Get("ETag"))
+	s.do(t, call{method: http.MethodDelete, path: put.path, token: q.coach.token}.with("If-Match", first.header.Get("ETag"))).
+		want(http.StatusPreconditionFailed)
+	remove := call{
+		method: http.MethodDelete,
+		path:   put.path,
+		token:  q.coach.token,
+	}.with(
+		"If-Match",
+		second.header.Get("ETag"),
+	)
 	s.do(t, remove).want(http.StatusNoContent)
 	s.do(t, remove).want(http.StatusNotFound)
 	s.do(t, create).want(http.StatusConflict) // it was deleted: what was offline then does not bring it back
@@ -167,7 +205,11 @@ func TestHead(t *testing.T) {
 			}
 		})
 	}
-	if live, _ := ask(http.MethodHead, q.path("live")); live.StatusCode != http.StatusMethodNotAllowed || live.Header.Get("Allow") != "GET" {
+	if live, _ := ask(
+		http.MethodHead,
+		q.path("live"),
+	); live.StatusCode != http.StatusMethodNotAllowed ||
+		live.Header.Get("Allow") != "GET" {
 		t.Errorf("HEAD of the live tail answers %d, Allow %q", live.StatusCode, live.Header.Get("Allow"))
 	}
 }

@@ -34,14 +34,20 @@ func loadContract(text []byte) (*contract, error) {
 	if err != nil {
 		return nil, fmt.Errorf("write the contract as JSON: %w", err)
 	}
-	// The validator for the newer version compiles each schema anew for each request; a test sees to it that the older one knows the
-	// whole contract.
+	// The validator for the newer version compiles each schema anew for each request; a test sees
+	// to it that the older one knows the whole contract.
 	checked := *document
 	checked.OpenAPI = "3.0.3"
 	c := &contract{document: document, asJSON: asJSON, routes: make(map[string]*routers.Route)}
 	for path, item := range document.Paths.Map() {
 		for method, operation := range item.Operations() {
-			c.routes[routeKey(method, echoPath(path))] = &routers.Route{Spec: &checked, Path: path, PathItem: item, Method: method, Operation: operation}
+			c.routes[routeKey(method, echoPath(path))] = &routers.Route{
+				Spec:      &checked,
+				Path:      path,
+				PathItem:  item,
+				Method:    method,
+				Operation: operation,
+			}
 		}
 	}
 	return c, nil
@@ -59,7 +65,8 @@ func (c *contract) route(ctx echo.Context) *routers.Route {
 	return c.routes[routeKey(ctx.Request().Method, ctx.Path())]
 }
 
-// unknown refuses an address of the API that has no such operation: 405 with the methods there are, else 404. Other addresses are pages.
+// unknown refuses an address of the API that has no such operation: 405 with the methods there are,
+// else 404. Other addresses are pages.
 func (c *contract) unknown(ctx echo.Context) error {
 	path := ctx.Request().URL.Path
 	var allowed []string
@@ -98,7 +105,8 @@ func matches(template, path string) bool {
 	return true
 }
 
-// readByHandler tells that the handler reads the body itself, item by item, because a bad item must not hold up the good ones.
+// readByHandler tells that the handler reads the body itself, item by item, because a bad item must
+// not hold up the good ones.
 func readByHandler(route *routers.Route) bool {
 	flag, _ := route.Operation.Extensions["x-body-read-by-handler"].(bool)
 	return flag
@@ -109,8 +117,9 @@ func public(route *routers.Route) bool {
 	return route.Operation.Security != nil && len(*route.Operation.Security) == 0
 }
 
-// withoutSecurity returns the route as one that is open to all. Who asks has been found out before; asked to check it too, the validator
-// would read the whole body into memory, also one that its handler is to read as it comes.
+// withoutSecurity returns the route as one that is open to all. Who asks has been found out before;
+// asked to check it too, the validator would read the whole body into memory, also one that its
+// handler is to read as it comes.
 func withoutSecurity(route *routers.Route) *routers.Route {
 	open, operation := *route, *route.Operation
 	operation.Security = &openapi3.SecurityRequirements{}
@@ -118,7 +127,8 @@ func withoutSecurity(route *routers.Route) *routers.Route {
 	return &open
 }
 
-// check refuses a request that does not fit the contract, with every fault of its body. The generated code checks almost nothing.
+// check refuses a request that does not fit the contract, with every fault of its body. The
+// generated code checks almost nothing.
 func (c *contract) check(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(ctx echo.Context) error {
 		route := c.route(ctx)
@@ -147,7 +157,8 @@ func (c *contract) check(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
-// checkQuery refuses a query parameter the operation does not have, which would otherwise be dropped in silence.
+// checkQuery refuses a query parameter the operation does not have, which would otherwise be
+// dropped in silence.
 func checkQuery(request *http.Request, route *routers.Route) error {
 	known := make(map[string]bool)
 	var names []string
@@ -171,7 +182,8 @@ func checkQuery(request *http.Request, route *routers.Route) error {
 	return nil
 }
 
-// checkMedia refuses a body of a type that the operation does not take. Without a body there is nothing to refuse here.
+// checkMedia refuses a body of a type that the operation does not take. Without a body there is
+// nothing to refuse here.
 func checkMedia(request *http.Request, route *routers.Route) error {
 	body := route.Operation.RequestBody
 	if body == nil || readByHandler(route) || request.ContentLength == 0 {
@@ -182,7 +194,14 @@ func checkMedia(request *http.Request, route *routers.Route) error {
 		return nil
 	}
 	taken := slices.Sorted(maps.Keys(body.Value.Content))
-	return &service.Error{Code: codeMedia, Detail: fmt.Sprintf("the body comes as %q: set Content-Type to %s and send it so", media, strings.Join(taken, " or "))}
+	return &service.Error{
+		Code: codeMedia,
+		Detail: fmt.Sprintf(
+			"the body comes as %q: set Content-Type to %s and send it so",
+			media,
+			strings.Join(taken, " or "),
+		),
+	}
 }
 
 // contractError says what does not fit the contract, each fault with its place in the body.
@@ -255,7 +274,8 @@ func plainDetail(err error) string {
 	switch {
 	case errors.Is(err, openapi3filter.ErrInvalidRequired):
 		return "the body cannot be read: it is empty; send what the contract asks for"
-	case errors.As(err, &parse) && errors.Is(parse.Cause, io.ErrUnexpectedEOF), errors.As(err, &parse) && errors.Is(parse.Cause, io.EOF):
+	case errors.As(err, &parse) && errors.Is(parse.Cause, io.ErrUnexpectedEOF),
+		errors.As(err, &parse) && errors.Is(parse.Cause, io.EOF):
 		return "the body cannot be read: it ends in the middle; send it whole"
 	case errors.As(err, &parse) && parse.Cause != nil:
 		return "the body cannot be read: " + parse.Cause.Error()

@@ -14,7 +14,10 @@ func TestContractReadsAsTheOlderVersion(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, route := range c.routes {
-		if err := errors.Join(route.Spec.Components.Validate(t.Context()), route.Spec.Paths.Validate(t.Context())); err != nil {
+		if err := errors.Join(
+			route.Spec.Components.Validate(t.Context()),
+			route.Spec.Paths.Validate(t.Context()),
+		); err != nil {
 			t.Fatal(err)
 		}
 		return

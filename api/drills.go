@@ -14,7 +14,10 @@ import (
 	"laneward/service/drill"
 )
 
-func (h *handlers) ReadSentence(ctx context.Context, r openapi.ReadSentenceRequestObject) (openapi.ReadSentenceResponseObject, error) {
+func (h *handlers) ReadSentence(
+	ctx context.Context,
+	r openapi.ReadSentenceRequestObject,
+) (openapi.ReadSentenceResponseObject, error) {
 	rule, sentence, err := h.service.ReadSentence(ctx, userOf(ctx), r.SquadID, r.Body.Sentence)
 	if err != nil {
 		return nil, err
@@ -32,7 +35,10 @@ func (r readRuleReply) VisitReadSentenceResponse(w http.ResponseWriter) error {
 	return writeJSON(w, http.StatusOK, r)
 }
 
-func (h *handlers) GetAdherence(ctx context.Context, r openapi.GetAdherenceRequestObject) (openapi.GetAdherenceResponseObject, error) {
+func (h *handlers) GetAdherence(
+	ctx context.Context,
+	r openapi.GetAdherenceRequestObject,
+) (openapi.GetAdherenceResponseObject, error) {
 	query := service.DrillQuery{Drill: r.DrillID, Athlete: r.Params.AthleteID, Session: r.Params.SessionID}
 	scores, err := h.service.Adherence(ctx, userOf(ctx), r.SquadID, query)
 	if err != nil {
@@ -57,18 +63,55 @@ func (r adherenceReply) VisitGetAdherenceResponse(w http.ResponseWriter) error {
 func adherenceOf(score service.Score, sentences []string) openapi.AthleteAdherence {
 	a := score.Adherence
 	answer := openapi.AthleteAdherence{
-		AthleteID: score.Athlete.ID, Name: score.Athlete.Name, Side: openapi.AthleteAdherenceSide(score.Athlete.Side), Assigned: score.Assigned,
-		From: dateOf(score.From), To: dateOf(score.To), Reading: a.Reading, Verdict: openapi.AthleteAdherenceVerdict(a.Verdict),
-		Shots: a.Shots, Kept: a.Kept, Broken: a.Broken, Unknown: a.Unknown, Judged: a.Judged, Coverage: a.Coverage,
-		KeptShare: proportionOf(a.KeptShare), ExpectedShare: a.ExpectedShare, OutsideMisses: a.OutsideMisses, InsideMisses: a.InsideMisses,
-		MeanMargin: a.MeanMargin, MarginUnit: nonEmpty(a.MarginUnit), LongestRun: a.LongestRun, RepsLeft: a.RepsLeft, Evidence: evidenceOf(a.Evidence),
-		Trend:  openapi.LaterAgainstEarlier{Later: proportionOf(a.Trend.First), Earlier: proportionOf(a.Trend.Second), Difference: differenceOf(a.Trend)},
-		Pocket: keptAgainstBroken(a.Pocket), Strike: keptAgainstBroken(a.Strike), Rules: make([]openapi.RuleTally, len(a.Rules)),
+		AthleteID: score.Athlete.ID,
+		Name:      score.Athlete.Name,
+		Side:      openapi.AthleteAdherenceSide(score.Athlete.Side),
+		Assigned:  score.Assigned,
+		From: dateOf(
+			score.From,
+		),
+		To:       dateOf(score.To),
+		Reading:  a.Reading,
+		Verdict:  openapi.AthleteAdherenceVerdict(a.Verdict),
+		Shots:    a.Shots,
+		Kept:     a.Kept,
+		Broken:   a.Broken,
+		Unknown:  a.Unknown,
+		Judged:   a.Judged,
+		Coverage: a.Coverage,
+		KeptShare: proportionOf(
+			a.KeptShare,
+		),
+		ExpectedShare: a.ExpectedShare,
+		OutsideMisses: a.OutsideMisses,
+		InsideMisses:  a.InsideMisses,
+		MeanMargin:    a.MeanMargin,
+		MarginUnit:    nonEmpty(a.MarginUnit),
+		LongestRun:    a.LongestRun,
+		RepsLeft:      a.RepsLeft,
+		Evidence:      evidenceOf(a.Evidence),
+		Trend: openapi.LaterAgainstEarlier{
+			Later:      proportionOf(a.Trend.First),
+			Earlier:    proportionOf(a.Trend.Second),
+			Difference: differenceOf(a.Trend),
+		},
+		Pocket: keptAgainstBroken(
+			a.Pocket,
+		),
+		Strike: keptAgainstBroken(a.Strike),
+		Rules:  make([]openapi.RuleTally, len(a.Rules)),
 	}
 	for i, rule := range a.Rules {
 		answer.Rules[i] = openapi.RuleTally{
-			Sentence: sentences[i], Kept: rule.Kept, Broken: rule.Broken, Unknown: rule.Unknown, BrokenBelow: rule.BrokenBelow,
-			BrokenAbove: rule.BrokenAbove, Estimated: rule.Estimated, MeanMargin: rule.MeanMargin, Unit: nonEmpty(rule.Unit),
+			Sentence:    sentences[i],
+			Kept:        rule.Kept,
+			Broken:      rule.Broken,
+			Unknown:     rule.Unknown,
+			BrokenBelow: rule.BrokenBelow,
+			BrokenAbove: rule.BrokenAbove,
+			Estimated:   rule.Estimated,
+			MeanMargin:  rule.MeanMargin,
+			Unit:        nonEmpty(rule.Unit),
 		}
 	}
 	return answer
@@ -97,24 +140,44 @@ func differenceOf(c drill.Comparison) openapi.Difference {
 }
 
 func keptAgainstBroken(c drill.Comparison) openapi.KeptAgainstBroken {
-	return openapi.KeptAgainstBroken{Kept: proportionOf(c.First), Broken: proportionOf(c.Second), Difference: differenceOf(c)}
+	return openapi.KeptAgainstBroken{
+		Kept:       proportionOf(c.First),
+		Broken:     proportionOf(c.Second),
+		Difference: differenceOf(c),
+	}
 }
 
 func evidenceOf(e drill.Evidence) openapi.Evidence {
 	return openapi.Evidence{
-		PassShare: e.PassShare, FailShare: e.FailShare, Progress: e.Progress, KeptToMet: e.KeptToMet, BrokenToNotMet: e.BrokenToNotMet, DecidedAt: e.DecidedAt,
+		PassShare:      e.PassShare,
+		FailShare:      e.FailShare,
+		Progress:       e.Progress,
+		KeptToMet:      e.KeptToMet,
+		BrokenToNotMet: e.BrokenToNotMet,
+		DecidedAt:      e.DecidedAt,
 	}
 }
 
-func (h *handlers) GetJudgements(ctx context.Context, r openapi.GetJudgementsRequestObject) (openapi.GetJudgementsResponseObject, error) {
-	scores, judged, err := h.service.Judgements(ctx, userOf(ctx), r.SquadID, athleteQuery(r.DrillID, r.AthleteID, r.Params.SessionID))
+func (h *handlers) GetJudgements(
+	ctx context.Context,
+	r openapi.GetJudgementsRequestObject,
+) (openapi.GetJudgementsResponseObject, error) {
+	scores, judged, err := h.service.Judgements(
+		ctx,
+		userOf(ctx),
+		r.SquadID,
+		athleteQuery(r.DrillID, r.AthleteID, r.Params.SessionID),
+	)
 	if err != nil {
 		return nil, err
 	}
 	reply := judgementsReply{Drill: scores.Drill, Items: make([]judgedShot, len(judged))}
 	for i, one := range judged {
 		reply.Items[i] = judgedShot{
-			Shot: one.Shot, Verdict: one.Judgement.Verdict, ProbabilityKept: one.Judgement.ProbabilityKept, Rules: make([]openapi.RuleJudgement, len(one.Judgement.Rules)),
+			Shot:            one.Shot,
+			Verdict:         one.Judgement.Verdict,
+			ProbabilityKept: one.Judgement.ProbabilityKept,
+			Rules:           make([]openapi.RuleJudgement, len(one.Judgement.Rules)),
 		}
 		for j, rule := range one.Judgement.Rules {
 			reply.Items[i].Rules[j] = ruleJudgementOf(rule)
@@ -144,7 +207,12 @@ func (r judgementsReply) VisitGetJudgementsResponse(w http.ResponseWriter) error
 }
 
 func ruleJudgementOf(j drill.Judgement) openapi.RuleJudgement {
-	answer := openapi.RuleJudgement{Verdict: openapi.Verdict(j.Verdict), ProbabilityKept: j.ProbabilityKept, Reason: nonEmpty(j.Reason), Miss: nonEmpty(openapi.RuleJudgementMiss(j.Miss))}
+	answer := openapi.RuleJudgement{
+		Verdict:         openapi.Verdict(j.Verdict),
+		ProbabilityKept: j.ProbabilityKept,
+		Reason:          nonEmpty(j.Reason),
+		Miss:            nonEmpty(openapi.RuleJudgementMiss(j.Miss)),
+	}
 	if j.Basis != "" {
 		answer.Basis = nonEmpty(string(j.Basis))
 		answer.Value, answer.StandardError, answer.Margin = &j.Value, &j.StandardError, &j.Margin
@@ -152,22 +220,36 @@ func ruleJudgementOf(j drill.Judgement) openapi.RuleJudgement {
 	return answer
 }
 
-// pictureWidthPx is how wide a picture is laid out when nobody asks for another width: it fits a phone held upright.
+// pictureWidthPx is how wide a picture is laid out when nobody asks for another width: it fits a
+// phone held upright.
 const pictureWidthPx = 390
 
-func (h *handlers) GetDrillPicture(ctx context.Context, r openapi.GetDrillPictureRequestObject) (openapi.GetDrillPictureResponseObject, error) {
-	scene, err := h.service.DrillPicture(ctx, userOf(ctx), r.SquadID, athleteQuery(r.DrillID, r.AthleteID, r.Params.SessionID), pictureWidthPx)
+func (h *handlers) GetDrillPicture(
+	ctx context.Context,
+	r openapi.GetDrillPictureRequestObject,
+) (openapi.GetDrillPictureResponseObject, error) {
+	scene, err := h.service.DrillPicture(
+		ctx,
+		userOf(ctx),
+		r.SquadID,
+		athleteQuery(r.DrillID, r.AthleteID, r.Params.SessionID),
+		pictureWidthPx,
+	)
 	if err != nil {
 		return nil, err
 	}
 	svg := scene.SVG()
-	return openapi.GetDrillPicture200ImageSvgXMLResponse{Body: bytes.NewReader(svg), ContentLength: int64(len(svg))}, nil
+	return openapi.GetDrillPicture200ImageSvgXMLResponse{
+		Body:          bytes.NewReader(svg),
+		ContentLength: int64(len(svg)),
+	}, nil
 }
 
 // logFormat tells a log's format from its Content-Type.
 func logFormat(contentType string) (service.LogFormat, error) {
 	media, parameters, err := mime.ParseMediaType(contentType)
-	if charset, ok := parameters["charset"]; ok && err == nil && charset != "utf-8" && charset != "UTF-8" && charset != "us-ascii" {
+	if charset, ok := parameters["charset"]; ok && err == nil && charset != "utf-8" && charset != "UTF-8" &&
+		charset != "us-ascii" {
 		return "", &service.Error{Code: codeMedia, Detail: "a log is UTF-8: save it as such and send it again"}
 	}
 	switch media {
@@ -178,5 +260,8 @@ func logFormat(contentType string) (service.LogFormat, error) {
 	case "application/json":
 		return service.LogJSON, nil
 	}
-	return "", &service.Error{Code: codeMedia, Detail: "set Content-Type to text/csv, application/x-ndjson or application/json: a log comes in one of these"}
+	return "", &service.Error{
+		Code:   codeMedia,
+		Detail: "set Content-Type to text/csv, application/x-ndjson or application/json: a log comes in one of these",
+	}
 }

@@ -15,7 +15,8 @@ import (
 	"laneward/openapi"
 )
 
-// TestRequestID: a plain id is taken over, anything else is replaced; every answer and its log line bear it.
+// TestRequestID: a plain id is taken over, anything else is replaced; every answer and its log line
+// bear it.
 func TestRequestID(t *testing.T) {
 	t.Parallel()
 	s := newServer(t)
@@ -33,7 +34,8 @@ func TestRequestID(t *testing.T) {
 		"other letters":        {"kügel", false},
 	} {
 		t.Run(name, func(t *testing.T) {
-			a := s.do(t, call{method: http.MethodGet, path: "/v1/me", header: map[string]string{"X-Request-Id": tc.sent}}).want(http.StatusUnauthorized)
+			a := s.do(t, call{method: http.MethodGet, path: "/v1/me", header: map[string]string{"X-Request-Id": tc.sent}}).
+				want(http.StatusUnauthorized)
 			got := a.header.Get("X-Request-Id")
 			if (got == tc.sent) != tc.taken || !regexp.MustCompile(`^[A-Za-z0-9._-]{1,64}$`).MatchString(got) {
 				t.Errorf("sent %q, got %q", tc.sent, got)
@@ -45,13 +47,22 @@ func TestRequestID(t *testing.T) {
 	}
 }
 
-// TestLogTellsNoSecrets reads what is logged of a whole life: no token, password, code or address of a person.
+// TestLogTellsNoSecrets reads what is logged of a whole life: no token, password, code or address
+// of a person.
 func TestLogTellsNoSecrets(t *testing.T) {
 	t.Parallel()
 	s, q := oneSquad(t)
 	_, code := q.invite(t, "analyst", "")
-	s.do(t, call{method: http.MethodPost, path: "/v1/tokens/refresh", body: map[string]any{"refresh_token": q.coach.refresh, "device": "phone"}}).want(http.StatusCreated)
-	s.do(t, call{method: http.MethodPost, path: "/v1/tokens", body: map[string]any{"email": q.coach.email, "password": "wrong password", "device": "phone"}})
+	s.do(t, call{method: http.MethodPost, path: "/v1/tokens/refresh", body: map[string]any{"refresh_token": q.coach.refresh, "device": "phone"}}).
+		want(http.StatusCreated)
+	s.do(
+		t,
+		call{
+			method: http.MethodPost,
+			path:   "/v1/tokens",
+			body:   map[string]any{"email": q.coach.email, "password": "wrong password", "device": "phone"},
+		},
+	)
 	s.do(t, call{method: http.MethodGet, path: "/v1/me?access_token=" + q.coach.token})
 	if len(s.log.lines()) < 30 {
 		t.Fatal("hardly anything was logged")
@@ -65,13 +76,18 @@ func TestLogTellsNoSecrets(t *testing.T) {
 	}
 	for _, line := range s.log.lines() {
 		var fields map[string]any
-		if err := json.Unmarshal([]byte(line), &fields); err != nil || fields["msg"] == "request" && (fields["route"] == nil || fields["status"] == nil) {
+		if err := json.Unmarshal(
+			[]byte(line),
+			&fields,
+		); err != nil ||
+			fields["msg"] == "request" && (fields["route"] == nil || fields["status"] == nil) {
 			t.Errorf("%v: %s", err, line)
 		}
 	}
 }
 
-// TestPanic breaks the service in the middle of a request: the answer is a fixed sentence, the log has what happened, and the next request works.
+// TestPanic breaks the service in the middle of a request: the answer is a fixed sentence, the log
+// has what happened, and the next request works.
 func TestPanic(t *testing.T) {
 	t.Parallel()
 	var broken atomic.Bool
@@ -85,17 +101,30 @@ func TestPanic(t *testing.T) {
 		}
 	})
 	who := s.signUp(t, "Ansa Brightwater")
-	me := call{method: http.MethodGet, path: "/v1/me", token: who.token, header: map[string]string{"X-Request-Id": "broken"}}
+	me := call{
+		method: http.MethodGet,
+		path:   "/v1/me",
+		token:  who.token,
+		header: map[string]string{"X-Request-Id": "broken"},
+	}
 	broken.Store(true)
 	a := s.do(t, me).want(http.StatusInternalServerError)
 	broken.Store(false)
 	p := a.problem()
-	if p.Type != "/problems#internal" || strings.Contains(a.text(), "boom") || strings.Contains(a.text(), "goroutine") || p.Detail != "something went wrong on our side; the request id finds it in the log" {
+	if p.Type != "/problems#internal" || strings.Contains(a.text(), "boom") ||
+		strings.Contains(a.text(), "goroutine") ||
+		p.Detail != "something went wrong on our side; the request id finds it in the log" {
 		t.Errorf("answer %s", a.text())
 	}
 	failures := s.log.lines(`"level":"ERROR"`)
-	if len(failures) != 1 || !strings.Contains(failures[0], "boom") || !strings.Contains(failures[0], `"request_id":"broken"`) || !strings.Contains(failures[0], "edge_test.go") {
-		t.Errorf("%d lines of errors, want one with the cause, the place and the request's id: %v", len(failures), failures)
+	if len(failures) != 1 || !strings.Contains(failures[0], "boom") ||
+		!strings.Contains(failures[0], `"request_id":"broken"`) ||
+		!strings.Contains(failures[0], "edge_test.go") {
+		t.Errorf(
+			"%d lines of errors, want one with the cause, the place and the request's id: %v",
+			len(failures),
+			failures,
+		)
 	}
 	s.do(t, me).want(http.StatusOK)
 }
@@ -117,12 +146,21 @@ func TestPackedRequests(t *testing.T) {
 		"gzip in two pieces": {"gzip", func(b []byte) []byte { return append(packed(t, b[:10]), packed(t, b[10:])...) }}, // RFC 1952, section 2.2
 	} {
 		t.Run(name, func(t *testing.T) {
-			c := call{method: http.MethodPost, path: q.path("patterns"), token: q.coach.token, body: encode.pack([]byte(body))}
+			c := call{
+				method: http.MethodPost,
+				path:   q.path("patterns"),
+				token:  q.coach.token,
+				body:   encode.pack([]byte(body)),
+			}
 			if encode.header != "" {
 				c = c.with("Content-Encoding", encode.header)
 			}
 			s.do(t, c).want(http.StatusCreated)
-			c.path, c.body = q.path("sessions/"+q.add(t, "sessions", q.sessionBody(0))+"/shots"), encode.pack([]byte(log))
+			c.path, c.body = q.path(
+				"sessions/"+q.add(t, "sessions", q.sessionBody(0))+"/shots",
+			), encode.pack(
+				[]byte(log),
+			)
 			var result openapi.UploadResult
 			s.do(t, c.with("Content-Type", "text/csv")).want(http.StatusOK).into(&result)
 			if result.Counts.Stored != 1 {
@@ -137,7 +175,15 @@ func TestLogLimits(t *testing.T) {
 	t.Parallel()
 	s, q := oneSquad(t)
 	upload := func(body []byte, header ...string) *answer {
-		c := call{method: http.MethodPost, path: q.path("sessions/" + q.of[0]["session_id"] + "/shots"), token: q.coach.token, body: body}.with("Content-Type", "text/csv")
+		c := call{
+			method: http.MethodPost,
+			path:   q.path("sessions/" + q.of[0]["session_id"] + "/shots"),
+			token:  q.coach.token,
+			body:   body,
+		}.with(
+			"Content-Type",
+			"text/csv",
+		)
 		for i := 0; i < len(header); i += 2 {
 			c = c.with(header[i], header[i+1])
 		}
@@ -162,7 +208,9 @@ func TestLogLimits(t *testing.T) {
 		"10,001 rows": upload(rows(10_001, "n")), "too many bytes": upload(long), "a bomb": upload(bomb, "Content-Encoding", "gzip"),
 	} {
 		p := a.want(http.StatusRequestEntityTooLarge).problem()
-		if !strings.Contains(p.Detail, "10000") && !strings.Contains(p.Detail, "10,000") && !strings.Contains(p.Detail, "bytes") && !strings.Contains(p.Detail, "MiB") {
+		if !strings.Contains(p.Detail, "10000") && !strings.Contains(p.Detail, "10,000") &&
+			!strings.Contains(p.Detail, "bytes") &&
+			!strings.Contains(p.Detail, "MiB") {
 			t.Errorf("%s: detail %q does not say the limit", name, p.Detail)
 		}
 	}
@@ -173,7 +221,12 @@ func TestPages(t *testing.T) {
 	t.Parallel()
 	s, q := oneSquad(t)
 	for n := range 5 {
-		q.upload(t, q.coach, q.of[0]["session_id"], []any{map[string]any{"order": 10 + n, "time": "2026-03-14T17:00:00Z"}})
+		q.upload(
+			t,
+			q.coach,
+			q.of[0]["session_id"],
+			[]any{map[string]any{"order": 10 + n, "time": "2026-03-14T17:00:00Z"}},
+		)
 	}
 	for id, o := range operations() {
 		if !contains(o.parameters("query"), "cursor") {
@@ -186,7 +239,9 @@ func TestPages(t *testing.T) {
 					Items []struct{ ID string }
 					Next  string
 				}
-				s.do(t, call{method: http.MethodGet, path: path + query, token: q.coach.token}).want(http.StatusOK).into(&page)
+				s.do(t, call{method: http.MethodGet, path: path + query, token: q.coach.token}).
+					want(http.StatusOK).
+					into(&page)
 				for _, item := range page.Items {
 					found = append(found, item.ID)
 				}
@@ -239,8 +294,9 @@ func mustJSON(t testing.TB, value any) string {
 	return string(data)
 }
 
-// TestWhereARequestComesFrom: only a trusted proxy is believed about it, and of what it passes on only what it saw itself. Failed sign-ins are
-// counted by it. The tests' requests come from 192.0.2.1.
+// TestWhereARequestComesFrom: only a trusted proxy is believed about it, and of what it passes on
+// only what it saw itself. Failed sign-ins are counted by it. The tests' requests come from
+// 192.0.2.1.
 func TestWhereARequestComesFrom(t *testing.T) {
 	t.Parallel()
 	_, proxy, err := net.ParseCIDR("192.0.2.0/24")
@@ -264,13 +320,20 @@ func TestWhereARequestComesFrom(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			s := newServer(t, func(how *setUp) { how.proxies = tc.proxies })
-			c := call{method: http.MethodPost, path: "/v1/tokens", body: map[string]any{"email": "nobody@invented.example", "password": "wrong", "device": "phone"}}
+			c := call{
+				method: http.MethodPost,
+				path:   "/v1/tokens",
+				body:   map[string]any{"email": "nobody@invented.example", "password": "wrong", "device": "phone"},
+			}
 			if tc.header != "" {
 				c = c.with("X-Forwarded-For", tc.header)
 			}
 			s.do(t, c).want(http.StatusUnauthorized)
 			var subject string
-			if err := s.keeper(t).conn.QueryRow(t.Context(), "SELECT subject FROM sign_in_failures WHERE subject LIKE 'network:%'").Scan(&subject); err != nil || subject != "network:"+tc.want {
+			if err := s.keeper(t).
+				conn.QueryRow(t.Context(), "SELECT subject FROM sign_in_failures WHERE subject LIKE 'network:%'").
+				Scan(&subject); err != nil ||
+				subject != "network:"+tc.want {
 				t.Errorf("counted for %s, want %s (%v)", subject, tc.want, err)
 			}
 		})

@@ -10,7 +10,8 @@ import (
 	"github.com/jackc/pgx/v5"
 )
 
-// fingerprint digests every row of every table, but for the log of migrations: two that are equal mean that nothing was written.
+// fingerprint digests every row of every table, but for the log of migrations: two that are equal
+// mean that nothing was written.
 type fingerprint map[string]string
 
 // keeper reads a server's whole database as its owner.
@@ -30,8 +31,11 @@ func (s *server) keeper(t testing.TB) *keeper {
 			t.Error(err)
 		}
 	})
-	rows, err := conn.Query(t.Context(), `SELECT relname FROM pg_class WHERE relkind IN ('r', 'p') AND relnamespace = 'public'::regnamespace
-		AND relname <> 'goose_db_version' ORDER BY relname`)
+	rows, err := conn.Query(
+		t.Context(),
+		`SELECT relname FROM pg_class WHERE relkind IN ('r', 'p') AND relnamespace = 'public'::regnamespace
+		AND relname <> 'goose_db_version' ORDER BY relname`,
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -42,18 +46,24 @@ func (s *server) keeper(t testing.TB) *keeper {
 	seeAll(t, conn, tables)
 	parts := make([]string, len(tables))
 	for i, table := range tables {
-		parts[i] = fmt.Sprintf("SELECT '%s', count(*) || ' ' || coalesce(md5(string_agg(r::text, E'\\n' ORDER BY r::text)), '') FROM %s r",
-			table, pgx.Identifier{table}.Sanitize())
+		parts[i] = fmt.Sprintf(
+			"SELECT '%s', count(*) || ' ' || coalesce(md5(string_agg(r::text, E'\\n' ORDER BY r::text)), '') FROM %s r",
+			table,
+			pgx.Identifier{table}.Sanitize(),
+		)
 	}
 	return &keeper{conn, strings.Join(parts, " UNION ALL ")}
 }
 
-// seeAll lifts the policies from the owner, who may be no superuser; the service is not the owner and stays bound. No policy is passed over in
-// silence after that.
+// seeAll lifts the policies from the owner, who may be no superuser; the service is not the owner
+// and stays bound. No policy is passed over in silence after that.
 func seeAll(t testing.TB, conn *pgx.Conn, tables []string) {
 	t.Helper()
 	for _, table := range tables {
-		if _, err := conn.Exec(t.Context(), "ALTER TABLE "+pgx.Identifier{table}.Sanitize()+" NO FORCE ROW LEVEL SECURITY"); err != nil {
+		if _, err := conn.Exec(
+			t.Context(),
+			"ALTER TABLE "+pgx.Identifier{table}.Sanitize()+" NO FORCE ROW LEVEL SECURITY",
+		); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -70,7 +80,11 @@ func (k *keeper) fingerprint(t testing.TB) fingerprint {
 	}
 	found := make(fingerprint)
 	var table, digest string
-	if _, err := pgx.ForEachRow(rows, []any{&table, &digest}, func() error { found[table] = digest; return nil }); err != nil {
+	if _, err := pgx.ForEachRow(
+		rows,
+		[]any{&table, &digest},
+		func() error { found[table] = digest; return nil },
+	); err != nil {
 		t.Fatal(err)
 	}
 	return found

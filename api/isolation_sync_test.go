@@ -15,10 +15,17 @@ import (
 func newWalk(t *testing.T) *walk {
 	t.Helper()
 	s := newServer(t)
-	return &walk{server: s, own: s.newSquad(t, "Quillfen"), foreign: s.newSquad(t, "Brackenlow"), nobody: s.signUp(t, "Nobody"), keeper: s.keeper(t)}
+	return &walk{
+		server:  s,
+		own:     s.newSquad(t, "Quillfen"),
+		foreign: s.newSquad(t, "Brackenlow"),
+		nobody:  s.signUp(t, "Nobody"),
+		keeper:  s.keeper(t),
+	}
 }
 
-// TestStreamsAreRefusedBeforeTheyBegin holds that a stream to somebody who may not have it is a problem with its status, and no broken 200.
+// TestStreamsAreRefusedBeforeTheyBegin holds that a stream to somebody who may not have it is a
+// problem with its status, and no broken 200.
 func TestStreamsAreRefusedBeforeTheyBegin(t *testing.T) {
 	t.Parallel()
 	w := newWalk(t)
@@ -41,18 +48,23 @@ func TestStreamsAreRefusedBeforeTheyBegin(t *testing.T) {
 	}
 }
 
-// TestCursorsOfOthers takes cursors where they do not belong: to another squad (404) and to a member who sees something else (410).
+// TestCursorsOfOthers takes cursors where they do not belong: to another squad (404) and to a
+// member who sees something else (410).
 func TestCursorsOfOthers(t *testing.T) {
 	t.Parallel()
 	w := newWalk(t)
 	feedCursor := func(q *squad, who person) string {
 		var page openapi.FeedPage
-		w.do(t, call{method: http.MethodGet, path: q.path("feed?limit=2"), token: who.token}).want(http.StatusOK).into(&page)
+		w.do(t, call{method: http.MethodGet, path: q.path("feed?limit=2"), token: who.token}).
+			want(http.StatusOK).
+			into(&page)
 		return page.Cursor
 	}
 	snapshotPage := func(q *squad, who person) string {
 		var page openapi.SnapshotPage
-		w.do(t, call{method: http.MethodGet, path: q.path("snapshot?limit=2"), token: who.token}).want(http.StatusOK).into(&page)
+		w.do(t, call{method: http.MethodGet, path: q.path("snapshot?limit=2"), token: who.token}).
+			want(http.StatusOK).
+			into(&page)
 		if page.Page == nil {
 			t.Fatal("the snapshot has one page only")
 		}
@@ -136,32 +148,83 @@ func TestPushKeepsToWhatIsOnes(t *testing.T) {
 		rev := func(i int) int64 { return w.revision(t, kind, w.own.of[i][kind+"_id"]) }
 		analyst, athlete := w.own.analyst, w.own.athletes[0]
 		w.notStored(t, kind+" new, analyst", push(analyst, item(0, uuid.NewString(), nil)))
-		w.notStored(t, kind+" changed, analyst", push(analyst, item(0, w.own.of[0][kind+"_id"], map[string]any{"rev": rev(0)})))
-		w.notStored(t, kind+" deleted, analyst", push(analyst, item(0, w.own.of[0][kind+"_id"], map[string]any{"rev": rev(0), "deleted": true})))
+		w.notStored(
+			t,
+			kind+" changed, analyst",
+			push(analyst, item(0, w.own.of[0][kind+"_id"], map[string]any{"rev": rev(0)})),
+		)
+		w.notStored(
+			t,
+			kind+" deleted, analyst",
+			push(analyst, item(0, w.own.of[0][kind+"_id"], map[string]any{"rev": rev(0), "deleted": true})),
+		)
 		w.notStored(t, kind+" new for another, athlete", push(athlete, item(1, uuid.NewString(), nil)))
-		w.notStored(t, kind+" of another changed, athlete", push(athlete, item(1, w.own.of[1][kind+"_id"], map[string]any{"rev": rev(1)})))
-		w.notStored(t, kind+" of another taken, athlete", push(athlete, item(0, w.own.of[1][kind+"_id"], map[string]any{"rev": rev(1)})))
-		w.notStored(t, kind+" of another deleted, athlete", push(athlete, item(1, w.own.of[1][kind+"_id"], map[string]any{"rev": rev(1), "deleted": true})))
-		w.notStored(t, kind+" of another squad changed, coach", push(w.own.coach, item(0, w.foreign.of[0][kind+"_id"], map[string]any{"rev": 3})))
-		w.notStored(t, kind+" of another squad deleted, coach", push(w.own.coach, item(0, w.foreign.of[0][kind+"_id"], map[string]any{"rev": 3, "deleted": true})))
-		w.refused(t, kind+" new, coach of another squad", push(w.foreign.coach, item(0, uuid.NewString(), nil)), http.StatusNotFound)
+		w.notStored(
+			t,
+			kind+" of another changed, athlete",
+			push(athlete, item(1, w.own.of[1][kind+"_id"], map[string]any{"rev": rev(1)})),
+		)
+		w.notStored(
+			t,
+			kind+" of another taken, athlete",
+			push(athlete, item(0, w.own.of[1][kind+"_id"], map[string]any{"rev": rev(1)})),
+		)
+		w.notStored(
+			t,
+			kind+" of another deleted, athlete",
+			push(athlete, item(1, w.own.of[1][kind+"_id"], map[string]any{"rev": rev(1), "deleted": true})),
+		)
+		w.notStored(
+			t,
+			kind+" of another squad changed, coach",
+			push(w.own.coach, item(0, w.foreign.of[0][kind+"_id"], map[string]any{"rev": 3})),
+		)
+		w.notStored(
+			t,
+			kind+" of another squad deleted, coach",
+			push(w.own.coach, item(0, w.foreign.of[0][kind+"_id"], map[string]any{"rev": 3, "deleted": true})),
+		)
+		w.refused(
+			t,
+			kind+" new, coach of another squad",
+			push(w.foreign.coach, item(0, uuid.NewString(), nil)),
+			http.StatusNotFound,
+		)
 		if mayStore[kind] {
 			w.stored(t, kind+" new, athlete", push(athlete, item(0, uuid.NewString(), nil)))
 		} else {
 			w.notStored(t, kind+" new, athlete", push(athlete, item(0, uuid.NewString(), nil)))
 		}
 		if mayChange[kind] {
-			w.stored(t, kind+" changed, athlete", push(athlete, item(0, w.own.of[0][kind+"_id"], map[string]any{"rev": rev(0)})))
+			w.stored(
+				t,
+				kind+" changed, athlete",
+				push(athlete, item(0, w.own.of[0][kind+"_id"], map[string]any{"rev": rev(0)})),
+			)
 		} else {
-			w.notStored(t, kind+" changed, athlete", push(athlete, item(0, w.own.of[0][kind+"_id"], map[string]any{"rev": rev(0)})))
+			w.notStored(
+				t,
+				kind+" changed, athlete",
+				push(athlete, item(0, w.own.of[0][kind+"_id"], map[string]any{"rev": rev(0)})),
+			)
 		}
 		w.stored(t, kind+" new, coach", push(w.own.coach, item(0, uuid.NewString(), nil)))
 	}
 	for _, kind := range []string{"squad", "member"} {
 		id := w.own.of[0][kind+"_id"]
-		w.notStored(t, kind+" changed, coach", call{method: http.MethodPost, path: w.own.path("push"), token: w.own.coach.token, body: map[string]any{
-			"items": []any{map[string]any{"kind": kind, "id": id, "record": map[string]any{"name": "n", "role": "coach", "rev": 1}}},
-		}})
+		w.notStored(
+			t,
+			kind+" changed, coach",
+			call{method: http.MethodPost, path: w.own.path("push"), token: w.own.coach.token, body: map[string]any{
+				"items": []any{
+					map[string]any{
+						"kind":   kind,
+						"id":     id,
+						"record": map[string]any{"name": "n", "role": "coach", "rev": 1},
+					},
+				},
+			}},
+		)
 	}
 }
 
@@ -180,6 +243,8 @@ func (w *walk) revision(t testing.TB, kind, id string) int64 {
 	t.Helper()
 	many := kind + "s"
 	var record struct{ Rev int64 }
-	w.do(t, call{method: http.MethodGet, path: w.own.path(fmt.Sprintf("%s/%s", many, id)), token: w.own.coach.token}).want(http.StatusOK).into(&record)
+	w.do(t, call{method: http.MethodGet, path: w.own.path(fmt.Sprintf("%s/%s", many, id)), token: w.own.coach.token}).
+		want(http.StatusOK).
+		into(&record)
 	return record.Rev
 }

@@ -15,16 +15,20 @@ import (
 	"github.com/google/uuid"
 )
 
-// accessRow says how one operation is asked for, and how it answers whom. Paths, query parameters and the refused cases come from the
-// contract; the requests they are made of succeed for a coach, which is tested too, or the refusals would prove nothing.
+// accessRow says how one operation is asked for, and how it answers whom. Paths, query parameters
+// and the refused cases come from the contract; the requests they are made of succeed for a coach,
+// which is tested too, or the refusals would prove nothing.
 type accessRow struct {
 	// body is the request's, for one of the athletes; nil for none.
 	body func(q *squad, i int) any
-	// loose makes the walk take records that nothing refers to, new ones for each request: they are deleted.
+	// loose makes the walk take records that nothing refers to, new ones for each request: they are
+	// deleted.
 	loose bool
-	// coach, analyst and athlete (with the own records) are the answers to those who may ask at all; 0: the same as the coach's.
+	// coach, analyst and athlete (with the own records) are the answers to those who may ask at
+	// all; 0: the same as the coach's.
 	coach, analyst, athlete int
-	// other is the answer to an athlete who asks with another athlete's ids in path and query; 0: there is nothing of an athlete's in it.
+	// other is the answer to an athlete who asks with another athlete's ids in path and query; 0:
+	// there is nothing of an athlete's in it.
 	other int
 	// itemwise is answered item by item with a status of 200: an analyst's items are each refused.
 	itemwise bool
@@ -47,10 +51,15 @@ func renamed(body func(*squad, int) map[string]any) func(*squad, int) any {
 	}
 }
 
-// lineBody asks for lines of one of the athletes with the own ball, and for what else the request has.
+// lineBody asks for lines of one of the athletes with the own ball, and for what else the request
+// has.
 func lineBody(more map[string]any) func(*squad, int) any {
 	return func(q *squad, i int) any {
-		body := map[string]any{"athlete_id": q.of[i]["athlete_id"], "ball_id": q.of[i]["ball_id"], "pattern_id": q.of[i]["pattern_id"]}
+		body := map[string]any{
+			"athlete_id": q.of[i]["athlete_id"],
+			"ball_id":    q.of[i]["ball_id"],
+			"pattern_id": q.of[i]["pattern_id"],
+		}
 		maps.Copy(body, more)
 		return body
 	}
@@ -89,7 +98,12 @@ var accessRows = map[string]accessRow{
 	"getContract": {open: true, coach: 200},
 	"getKeys":     {open: true, coach: 200},
 	"signUp": {open: true, coach: 201, body: func(*squad, int) any {
-		return map[string]any{"email": uuid.NewString() + "@invented.example", "name": "Walker", "password": goodPassword, "device": "phone"}
+		return map[string]any{
+			"email":    uuid.NewString() + "@invented.example",
+			"name":     "Walker",
+			"password": goodPassword,
+			"device":   "phone",
+		}
 	}},
 	"signIn": {open: true, coach: 201, body: func(q *squad, _ int) any {
 		return map[string]any{"email": q.coach.email, "password": goodPassword, "device": "phone"}
@@ -117,24 +131,39 @@ var accessRows = map[string]accessRow{
 	"createInvitation": {coach: 201, analyst: 403, athlete: 403, body: fixedBody(map[string]any{"role": "analyst"})},
 	"deleteInvitation": {coach: 204, analyst: 403, athlete: 403, loose: true},
 
-	"listShots":       {coach: 200, other: 404},
-	"uploadShots":     {coach: 200, analyst: 403, other: 404, body: logBody},
-	"getShot":         {coach: 200, other: 404},
-	"replaceShot":     {coach: 200, analyst: 403, other: 404, body: renamed((*squad).shotBody)},
-	"deleteShot":      {coach: 204, analyst: 403, other: 404, loose: true},
-	"readSentence":    {coach: 200, body: fixedBody(map[string]any{"sentence": "Keep the ball at board 10 or inside at the breakpoint"})},
+	"listShots":   {coach: 200, other: 404},
+	"uploadShots": {coach: 200, analyst: 403, other: 404, body: logBody},
+	"getShot":     {coach: 200, other: 404},
+	"replaceShot": {coach: 200, analyst: 403, other: 404, body: renamed((*squad).shotBody)},
+	"deleteShot":  {coach: 204, analyst: 403, other: 404, loose: true},
+	"readSentence": {
+		coach: 200,
+		body:  fixedBody(map[string]any{"sentence": "Keep the ball at board 10 or inside at the breakpoint"}),
+	},
 	"getAdherence":    {coach: 200, other: 404},
 	"getJudgements":   {coach: 200, other: 404},
 	"getDrillPicture": {coach: 200, other: 404},
 
-	"layOil":         {open: true, coach: 200, body: func(q *squad, _ int) any { return map[string]any{"loads": q.patternBody()["loads"]} }},
+	"layOil": {
+		open:  true,
+		coach: 200,
+		body:  func(q *squad, _ int) any { return map[string]any{"loads": q.patternBody()["loads"]} },
+	},
 	"getFilm":        {coach: 200, other: 404},
 	"getFilmPicture": {coach: 200, other: 404},
 	"planLines":      {coach: 200, other: 404, body: lineBody(nil)},
-	"compareLines":   {coach: 200, other: 404, body: lineBody(map[string]any{"against": map[string]any{"worn": map[string]any{"shots": 8}}})},
-	"mapMisses":      {coach: 200, other: 404, body: lineBody(map[string]any{"grid": map[string]any{"laydown_step_boards": 4, "angle_step_deg": 1}})},
-	"studyLine":      {coach: 200, other: 404, body: lineBody(goodAim)},
-	"assignLine":     {coach: 201, analyst: 403, athlete: 403, other: 403, body: lineBody(goodAim)},
+	"compareLines": {
+		coach: 200,
+		other: 404,
+		body:  lineBody(map[string]any{"against": map[string]any{"worn": map[string]any{"shots": 8}}}),
+	},
+	"mapMisses": {
+		coach: 200,
+		other: 404,
+		body:  lineBody(map[string]any{"grid": map[string]any{"laydown_step_boards": 4, "angle_step_deg": 1}}),
+	},
+	"studyLine":  {coach: 200, other: 404, body: lineBody(goodAim)},
+	"assignLine": {coach: 201, analyst: 403, athlete: 403, other: 403, body: lineBody(goodAim)},
 
 	"getFeed":     {coach: 200},
 	"getSnapshot": {coach: 200},
@@ -178,7 +207,8 @@ var accessRows = map[string]accessRow{
 	"deleteAssignment":  {coach: 204, analyst: 403, athlete: 403, other: 404, loose: true},
 }
 
-// TestAccessRowsCoverTheContract fails when an operation is added to the contract and not to the walk.
+// TestAccessRowsCoverTheContract fails when an operation is added to the contract and not to the
+// walk.
 func TestAccessRowsCoverTheContract(t *testing.T) {
 	t.Parallel()
 	for id, o := range operations() {
@@ -209,8 +239,9 @@ type walk struct {
 	keeper       *keeper
 }
 
-// TestIsolation asks for every operation of the contract as everybody who must not have it, with every id that is not theirs, and holds
-// that the answer tells nothing and that nothing was written.
+// TestIsolation asks for every operation of the contract as everybody who must not have it, with
+// every id that is not theirs, and holds that the answer tells nothing and that nothing was
+// written.
 func TestIsolation(t *testing.T) {
 	t.Parallel()
 	for part := range isolationParts {
@@ -226,7 +257,8 @@ func TestIsolation(t *testing.T) {
 	}
 }
 
-// isolationParts are how many servers share the walk: within one the requests are one after the other, or a digest would mean nothing.
+// isolationParts are how many servers share the walk: within one the requests are one after the
+// other, or a digest would mean nothing.
 const isolationParts = 4
 
 func (w *walk) operation(t *testing.T, id string, row accessRow) {
@@ -242,7 +274,8 @@ func (w *walk) operation(t *testing.T, id string, row accessRow) {
 	t.Run("coach", func(t *testing.T) { w.do(t, w.request(t, o, row, 0)).want(row.coach) })
 }
 
-// request makes the operation's request with the ids of one of the own squad's athletes, as the coach.
+// request makes the operation's request with the ids of one of the own squad's athletes, as the
+// coach.
 func (w *walk) request(t testing.TB, o operation, row accessRow, i int) call {
 	t.Helper()
 	return w.requestWith(t, o, row, i, w.own.idsFor(t, o, row, i))
@@ -272,7 +305,8 @@ func (w *walk) requestWith(_ testing.TB, o operation, row accessRow, i int, with
 	return c
 }
 
-// idsFor returns the ids of one of the athletes, of records that can be deleted if the row asks for such.
+// idsFor returns the ids of one of the athletes, of records that can be deleted if the row asks for
+// such.
 func (q *squad) idsFor(t testing.TB, o operation, row accessRow, i int) ids {
 	t.Helper()
 	if !row.loose {
@@ -293,7 +327,8 @@ func (q *squad) idsFor(t testing.TB, o operation, row accessRow, i int) ids {
 	return made
 }
 
-// refused sends a request that must be refused with one of the statuses, and holds that nothing was written and nothing told.
+// refused sends a request that must be refused with one of the statuses, and holds that nothing was
+// written and nothing told.
 func (w *walk) refused(t *testing.T, name string, c call, statuses ...int) {
 	t.Helper()
 	t.Run(name, func(t *testing.T) {
@@ -301,7 +336,15 @@ func (w *walk) refused(t *testing.T, name string, c call, statuses ...int) {
 			before := w.keeper.fingerprint(t)
 			a := w.do(t, variant)
 			if !slices.Contains(statuses, a.status) {
-				t.Errorf("%s %s (If-Match %q): status %d, want one of %v: %s", c.method, c.path, variant.header["If-Match"], a.status, statuses, a.text())
+				t.Errorf(
+					"%s %s (If-Match %q): status %d, want one of %v: %s",
+					c.method,
+					c.path,
+					variant.header["If-Match"],
+					a.status,
+					statuses,
+					a.text(),
+				)
 			}
 			w.keeper.unchanged(t, before)
 			w.keepsQuiet(t, a)
@@ -309,7 +352,8 @@ func (w *walk) refused(t *testing.T, name string, c call, statuses ...int) {
 	})
 }
 
-// ifMatchVariants are the request with any version and with a certain one, which take different ways.
+// ifMatchVariants are the request with any version and with a certain one, which take different
+// ways.
 func ifMatchVariants(c call) []call {
 	if _, ok := c.header["If-Match"]; !ok {
 		return []call{c}
@@ -350,8 +394,8 @@ func (w *walk) strangers(t *testing.T, o operation, row accessRow) {
 	}
 }
 
-// foreignIDs asks as the squad's coach with another squad's ids, one at a time, in path, query and body. Whether the id is another squad's
-// or nobody's must make no difference.
+// foreignIDs asks as the squad's coach with another squad's ids, one at a time, in path, query and
+// body. Whether the id is another squad's or nobody's must make no difference.
 func (w *walk) foreignIDs(t *testing.T, o operation, row accessRow) {
 	t.Helper()
 	for _, name := range o.parameters("path") {
@@ -382,7 +426,8 @@ func (w *walk) foreignIDs(t *testing.T, o operation, row accessRow) {
 	}
 }
 
-// sameAsUnknown holds that a reference to a foreign record is answered like one to a record that does not exist, and stores nothing.
+// sameAsUnknown holds that a reference to a foreign record is answered like one to a record that
+// does not exist, and stores nothing.
 func (w *walk) sameAsUnknown(t *testing.T, name, foreign string, request func(id string) call) {
 	t.Helper()
 	t.Run(name, func(t *testing.T) {
@@ -430,7 +475,8 @@ func (a *answer) outcomes() []outcome {
 // noneStored tells that every item was answered, and none stored.
 func noneStored(a *answer) bool {
 	found := a.outcomes()
-	return len(found) > 0 && !slices.ContainsFunc(found, func(o outcome) bool { return o.Outcome != "refused" && o.Outcome != "waiting" })
+	return len(found) > 0 &&
+		!slices.ContainsFunc(found, func(o outcome) bool { return o.Outcome != "refused" && o.Outcome != "waiting" })
 }
 
 // roles asks as an analyst, and as an athlete with the own ids and with another athlete's.
@@ -517,7 +563,8 @@ func (w *walk) keepsPrivate(t *testing.T, a *answer) {
 	t.Helper()
 	body := a.unpacked()
 	for name, id := range w.own.of[1] {
-		if id != w.own.of[0][name] && name != "pattern_id" && name != "invitation_id" && !sent(a.call, id) && strings.Contains(body, id) {
+		if id != w.own.of[0][name] && name != "pattern_id" && name != "invitation_id" && !sent(a.call, id) &&
+			strings.Contains(body, id) {
 			t.Errorf("the answer shows another athlete's %s: %s", name, body)
 		}
 	}

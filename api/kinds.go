@@ -10,23 +10,38 @@ import (
 
 // One set of operations a kind of record, alike on purpose: what they do is in records.go.
 
-func (h *handlers) ListAthletes(ctx context.Context, r openapi.ListAthletesRequestObject) (openapi.ListAthletesResponseObject, error) {
+func (h *handlers) ListAthletes(
+	ctx context.Context,
+	r openapi.ListAthletesRequestObject,
+) (openapi.ListAthletesResponseObject, error) {
 	return h.list(ctx, r.SquadID, service.KindAthlete, r.Params.Limit, r.Params.Cursor)
 }
 
-func (h *handlers) CreateAthlete(ctx context.Context, r openapi.CreateAthleteRequestObject) (openapi.CreateAthleteResponseObject, error) {
+func (h *handlers) CreateAthlete(
+	ctx context.Context,
+	r openapi.CreateAthleteRequestObject,
+) (openapi.CreateAthleteResponseObject, error) {
 	return h.create(ctx, r.SquadID, service.KindAthlete, "athletes", r.Body)
 }
 
-func (h *handlers) GetAthlete(ctx context.Context, r openapi.GetAthleteRequestObject) (openapi.GetAthleteResponseObject, error) {
+func (h *handlers) GetAthlete(
+	ctx context.Context,
+	r openapi.GetAthleteRequestObject,
+) (openapi.GetAthleteResponseObject, error) {
 	return h.get(ctx, r.SquadID, service.KindAthlete, r.AthleteID, r.Params.IfNoneMatch)
 }
 
-func (h *handlers) ReplaceAthlete(ctx context.Context, r openapi.ReplaceAthleteRequestObject) (openapi.ReplaceAthleteResponseObject, error) {
+func (h *handlers) ReplaceAthlete(
+	ctx context.Context,
+	r openapi.ReplaceAthleteRequestObject,
+) (openapi.ReplaceAthleteResponseObject, error) {
 	return h.replace(ctx, r.SquadID, service.KindAthlete, r.AthleteID, r.Params.IfMatch, r.Body)
 }
 
-func (h *handlers) DeleteAthlete(ctx context.Context, r openapi.DeleteAthleteRequestObject) (openapi.DeleteAthleteResponseObject, error) {
+func (h *handlers) DeleteAthlete(
+	ctx context.Context,
+	r openapi.DeleteAthleteRequestObject,
+) (openapi.DeleteAthleteResponseObject, error) {
 	return h.remove(ctx, r.SquadID, service.KindAthlete, r.AthleteID, r.Params.IfMatch)
 }
 
@@ -36,11 +51,17 @@ func (r recordReply) VisitGetAthleteResponse(w http.ResponseWriter) error     { 
 func (r recordReply) VisitReplaceAthleteResponse(w http.ResponseWriter) error { return r.write(w) }
 func (r recordReply) VisitDeleteAthleteResponse(w http.ResponseWriter) error  { return r.write(w) }
 
-func (h *handlers) ListBalls(ctx context.Context, r openapi.ListBallsRequestObject) (openapi.ListBallsResponseObject, error) {
+func (h *handlers) ListBalls(
+	ctx context.Context,
+	r openapi.ListBallsRequestObject,
+) (openapi.ListBallsResponseObject, error) {
 	return h.list(ctx, r.SquadID, service.KindBall, r.Params.Limit, r.Params.Cursor)
 }
 
-func (h *handlers) CreateBall(ctx context.Context, r openapi.CreateBallRequestObject) (openapi.CreateBallResponseObject, error) {
+func (h *handlers) CreateBall(
+	ctx context.Context,
+	r openapi.CreateBallRequestObject,
+) (openapi.CreateBallResponseObject, error) {
 	return h.create(ctx, r.SquadID, service.KindBall, "balls", r.Body)
 }
 
@@ -48,11 +69,17 @@ func (h *handlers) GetBall(ctx context.Context, r openapi.GetBallRequestObject) 
 	return h.get(ctx, r.SquadID, service.KindBall, r.BallID, r.Params.IfNoneMatch)
 }
 
-func (h *handlers) ReplaceBall(ctx context.Context, r openapi.ReplaceBallRequestObject) (openapi.ReplaceBallResponseObject, error) {
+func (h *handlers) ReplaceBall(
+	ctx context.Context,
+	r openapi.ReplaceBallRequestObject,
+) (openapi.ReplaceBallResponseObject, error) {
 	return h.replace(ctx, r.SquadID, service.KindBall, r.BallID, r.Params.IfMatch, r.Body)
 }
 
-func (h *handlers) DeleteBall(ctx context.Context, r openapi.DeleteBallRequestObject) (openapi.DeleteBallResponseObject, error) {
+func (h *handlers) DeleteBall(
+	ctx context.Context,
+	r openapi.DeleteBallRequestObject,
+) (openapi.DeleteBallResponseObject, error) {
 	return h.remove(ctx, r.SquadID, service.KindBall, r.BallID, r.Params.IfMatch)
 }
 
@@ -62,23 +89,38 @@ func (r recordReply) VisitGetBallResponse(w http.ResponseWriter) error     { ret
 func (r recordReply) VisitReplaceBallResponse(w http.ResponseWriter) error { return r.write(w) }
 func (r recordReply) VisitDeleteBallResponse(w http.ResponseWriter) error  { return r.write(w) }
 
-func (h *handlers) ListPatterns(ctx context.Context, r openapi.ListPatternsRequestObject) (openapi.ListPatternsResponseObject, error) {
+func (h *handlers) ListPatterns(
+	ctx context.Context,
+	r openapi.ListPatternsRequestObject,
+) (openapi.ListPatternsResponseObject, error) {
 	return h.list(ctx, r.SquadID, service.KindPattern, r.Params.Limit, r.Params.Cursor)
 }
 
-func (h *handlers) CreatePattern(ctx context.Context, r openapi.CreatePatternRequestObject) (openapi.CreatePatternResponseObject, error) {
+func (h *handlers) CreatePattern(
+	ctx context.Context,
+	r openapi.CreatePatternRequestObject,
+) (openapi.CreatePatternResponseObject, error) {
 	return h.create(ctx, r.SquadID, service.KindPattern, "patterns", r.Body)
 }
 
-func (h *handlers) GetPattern(ctx context.Context, r openapi.GetPatternRequestObject) (openapi.GetPatternResponseObject, error) {
+func (h *handlers) GetPattern(
+	ctx context.Context,
+	r openapi.GetPatternRequestObject,
+) (openapi.GetPatternResponseObject, error) {
 	return h.get(ctx, r.SquadID, service.KindPattern, r.PatternID, r.Params.IfNoneMatch)
 }
 
-func (h *handlers) ReplacePattern(ctx context.Context, r openapi.ReplacePatternRequestObject) (openapi.ReplacePatternResponseObject, error) {
+func (h *handlers) ReplacePattern(
+	ctx context.Context,
+	r openapi.ReplacePatternRequestObject,
+) (openapi.ReplacePatternResponseObject, error) {
 	return h.replace(ctx, r.SquadID, service.KindPattern, r.PatternID, r.Params.IfMatch, r.Body)
 }
 
-func (h *handlers) DeletePattern(ctx context.Context, r openapi.DeletePatternRequestObject) (openapi.DeletePatternResponseObject, error) {
+func (h *handlers) DeletePattern(
+	ctx context.Context,
+	r openapi.DeletePatternRequestObject,
+) (openapi.DeletePatternResponseObject, error) {
 	return h.remove(ctx, r.SquadID, service.KindPattern, r.PatternID, r.Params.IfMatch)
 }
 
@@ -88,23 +130,38 @@ func (r recordReply) VisitGetPatternResponse(w http.ResponseWriter) error     { 
 func (r recordReply) VisitReplacePatternResponse(w http.ResponseWriter) error { return r.write(w) }
 func (r recordReply) VisitDeletePatternResponse(w http.ResponseWriter) error  { return r.write(w) }
 
-func (h *handlers) ListSessions(ctx context.Context, r openapi.ListSessionsRequestObject) (openapi.ListSessionsResponseObject, error) {
+func (h *handlers) ListSessions(
+	ctx context.Context,
+	r openapi.ListSessionsRequestObject,
+) (openapi.ListSessionsResponseObject, error) {
 	return h.list(ctx, r.SquadID, service.KindSession, r.Params.Limit, r.Params.Cursor)
 }
 
-func (h *handlers) CreateSession(ctx context.Context, r openapi.CreateSessionRequestObject) (openapi.CreateSessionResponseObject, error) {
+func (h *handlers) CreateSession(
+	ctx context.Context,
+	r openapi.CreateSessionRequestObject,
+) (openapi.CreateSessionResponseObject, error) {
 	return h.create(ctx, r.SquadID, service.KindSession, "sessions", r.Body)
 }
 
-func (h *handlers) GetSession(ctx context.Context, r openapi.GetSessionRequestObject) (openapi.GetSessionResponseObject, error) {
+func (h *handlers) GetSession(
+	ctx context.Context,
+	r openapi.GetSessionRequestObject,
+) (openapi.GetSessionResponseObject, error) {
 	return h.get(ctx, r.SquadID, service.KindSession, r.SessionID, r.Params.IfNoneMatch)
 }
 
-func (h *handlers) ReplaceSession(ctx context.Context, r openapi.ReplaceSessionRequestObject) (openapi.ReplaceSessionResponseObject, error) {
+func (h *handlers) ReplaceSession(
+	ctx context.Context,
+	r openapi.ReplaceSessionRequestObject,
+) (openapi.ReplaceSessionResponseObject, error) {
 	return h.replace(ctx, r.SquadID, service.KindSession, r.SessionID, r.Params.IfMatch, r.Body)
 }
 
-func (h *handlers) DeleteSession(ctx context.Context, r openapi.DeleteSessionRequestObject) (openapi.DeleteSessionResponseObject, error) {
+func (h *handlers) DeleteSession(
+	ctx context.Context,
+	r openapi.DeleteSessionRequestObject,
+) (openapi.DeleteSessionResponseObject, error) {
 	return h.remove(ctx, r.SquadID, service.KindSession, r.SessionID, r.Params.IfMatch)
 }
 
@@ -114,23 +171,38 @@ func (r recordReply) VisitGetSessionResponse(w http.ResponseWriter) error     { 
 func (r recordReply) VisitReplaceSessionResponse(w http.ResponseWriter) error { return r.write(w) }
 func (r recordReply) VisitDeleteSessionResponse(w http.ResponseWriter) error  { return r.write(w) }
 
-func (h *handlers) ListDrills(ctx context.Context, r openapi.ListDrillsRequestObject) (openapi.ListDrillsResponseObject, error) {
+func (h *handlers) ListDrills(
+	ctx context.Context,
+	r openapi.ListDrillsRequestObject,
+) (openapi.ListDrillsResponseObject, error) {
 	return h.list(ctx, r.SquadID, service.KindDrill, r.Params.Limit, r.Params.Cursor)
 }
 
-func (h *handlers) CreateDrill(ctx context.Context, r openapi.CreateDrillRequestObject) (openapi.CreateDrillResponseObject, error) {
+func (h *handlers) CreateDrill(
+	ctx context.Context,
+	r openapi.CreateDrillRequestObject,
+) (openapi.CreateDrillResponseObject, error) {
 	return h.create(ctx, r.SquadID, service.KindDrill, "drills", r.Body)
 }
 
-func (h *handlers) GetDrill(ctx context.Context, r openapi.GetDrillRequestObject) (openapi.GetDrillResponseObject, error) {
+func (h *handlers) GetDrill(
+	ctx context.Context,
+	r openapi.GetDrillRequestObject,
+) (openapi.GetDrillResponseObject, error) {
 	return h.get(ctx, r.SquadID, service.KindDrill, r.DrillID, r.Params.IfNoneMatch)
 }
 
-func (h *handlers) ReplaceDrill(ctx context.Context, r openapi.ReplaceDrillRequestObject) (openapi.ReplaceDrillResponseObject, error) {
+func (h *handlers) ReplaceDrill(
+	ctx context.Context,
+	r openapi.ReplaceDrillRequestObject,
+) (openapi.ReplaceDrillResponseObject, error) {
 	return h.replace(ctx, r.SquadID, service.KindDrill, r.DrillID, r.Params.IfMatch, r.Body)
 }
 
-func (h *handlers) DeleteDrill(ctx context.Context, r openapi.DeleteDrillRequestObject) (openapi.DeleteDrillResponseObject, error) {
+func (h *handlers) DeleteDrill(
+	ctx context.Context,
+	r openapi.DeleteDrillRequestObject,
+) (openapi.DeleteDrillResponseObject, error) {
 	return h.remove(ctx, r.SquadID, service.KindDrill, r.DrillID, r.Params.IfMatch)
 }
 
@@ -140,23 +212,38 @@ func (r recordReply) VisitGetDrillResponse(w http.ResponseWriter) error     { re
 func (r recordReply) VisitReplaceDrillResponse(w http.ResponseWriter) error { return r.write(w) }
 func (r recordReply) VisitDeleteDrillResponse(w http.ResponseWriter) error  { return r.write(w) }
 
-func (h *handlers) ListAssignments(ctx context.Context, r openapi.ListAssignmentsRequestObject) (openapi.ListAssignmentsResponseObject, error) {
+func (h *handlers) ListAssignments(
+	ctx context.Context,
+	r openapi.ListAssignmentsRequestObject,
+) (openapi.ListAssignmentsResponseObject, error) {
 	return h.list(ctx, r.SquadID, service.KindAssignment, r.Params.Limit, r.Params.Cursor)
 }
 
-func (h *handlers) CreateAssignment(ctx context.Context, r openapi.CreateAssignmentRequestObject) (openapi.CreateAssignmentResponseObject, error) {
+func (h *handlers) CreateAssignment(
+	ctx context.Context,
+	r openapi.CreateAssignmentRequestObject,
+) (openapi.CreateAssignmentResponseObject, error) {
 	return h.create(ctx, r.SquadID, service.KindAssignment, "assignments", r.Body)
 }
 
-func (h *handlers) GetAssignment(ctx context.Context, r openapi.GetAssignmentRequestObject) (openapi.GetAssignmentResponseObject, error) {
+func (h *handlers) GetAssignment(
+	ctx context.Context,
+	r openapi.GetAssignmentRequestObject,
+) (openapi.GetAssignmentResponseObject, error) {
 	return h.get(ctx, r.SquadID, service.KindAssignment, r.AssignmentID, r.Params.IfNoneMatch)
 }
 
-func (h *handlers) ReplaceAssignment(ctx context.Context, r openapi.ReplaceAssignmentRequestObject) (openapi.ReplaceAssignmentResponseObject, error) {
+func (h *handlers) ReplaceAssignment(
+	ctx context.Context,
+	r openapi.ReplaceAssignmentRequestObject,
+) (openapi.ReplaceAssignmentResponseObject, error) {
 	return h.replace(ctx, r.SquadID, service.KindAssignment, r.AssignmentID, r.Params.IfMatch, r.Body)
 }
 
-func (h *handlers) DeleteAssignment(ctx context.Context, r openapi.DeleteAssignmentRequestObject) (openapi.DeleteAssignmentResponseObject, error) {
+func (h *handlers) DeleteAssignment(
+	ctx context.Context,
+	r openapi.DeleteAssignmentRequestObject,
+) (openapi.DeleteAssignmentResponseObject, error) {
 	return h.remove(ctx, r.SquadID, service.KindAssignment, r.AssignmentID, r.Params.IfMatch)
 }
 

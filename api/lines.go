@@ -24,14 +24,25 @@ func planRequest(body any) (service.LineQuery, error) {
 		return service.LineQuery{}, fmt.Errorf("read a request for lines: %w", err)
 	}
 	query := service.LineQuery{
-		Athlete: asked.AthleteID, Ball: asked.BallID, Pattern: asked.PatternID, Worn: wornOf(asked.Worn), Lines: whole(asked.Lines), Draws: whole(asked.Draws),
+		Athlete: asked.AthleteID,
+		Ball:    asked.BallID,
+		Pattern: asked.PatternID,
+		Worn:    wornOf(asked.Worn),
+		Lines:   whole(asked.Lines),
+		Draws:   whole(asked.Draws),
 	}
 	if f := asked.Friction; f != nil {
 		query.Friction = &motion.Friction{MuDry: f.MuDry, MuOil: f.MuOil, Q0: f.Q0}
 	}
 	if p := asked.Pocket; p != nil {
 		query.Pocket = &line.Pocket{
-			Name: text(p.Name), BoardLow: p.BoardLow, BoardHigh: p.BoardHigh, AngleLowDeg: p.AngleLowDeg, AngleHighDeg: p.AngleHighDeg,
+			Name: text(
+				p.Name,
+			),
+			BoardLow:     p.BoardLow,
+			BoardHigh:    p.BoardHigh,
+			AngleLowDeg:  p.AngleLowDeg,
+			AngleHighDeg: p.AngleHighDeg,
 		}
 	}
 	return query, nil
@@ -42,7 +53,12 @@ func wornOf(w *openapi.WornBy) *service.WornBy {
 		return nil
 	}
 	return &service.WornBy{
-		Session: w.SessionID, Athlete: w.AthleteID, Ball: w.BallID, Shots: whole(w.Shots), LaydownBoard: w.LaydownBoard, LaunchAngleDeg: w.LaunchAngleDeg,
+		Session:        w.SessionID,
+		Athlete:        w.AthleteID,
+		Ball:           w.BallID,
+		Shots:          whole(w.Shots),
+		LaydownBoard:   w.LaydownBoard,
+		LaunchAngleDeg: w.LaunchAngleDeg,
 	}
 }
 
@@ -64,8 +80,15 @@ func (h *handlers) LayOil(_ context.Context, r openapi.LayOilRequestObject) (ope
 	if r.Body.Loads != nil {
 		for _, l := range *r.Body.Loads {
 			given.Loads = append(given.Loads, oil.Load{
-				Direction: oil.Direction(l.Direction), FromBoard: l.FromBoard, ToBoard: l.ToBoard, Count: l.Count, ULPerBoard: l.UlPerBoard,
-				StartFt: l.StartFt, EndFt: l.EndFt,
+				Direction: oil.Direction(
+					l.Direction,
+				),
+				FromBoard:  l.FromBoard,
+				ToBoard:    l.ToBoard,
+				Count:      l.Count,
+				ULPerBoard: l.UlPerBoard,
+				StartFt:    l.StartFt,
+				EndFt:      l.EndFt,
 			})
 		}
 	}
@@ -97,36 +120,64 @@ func (h *handlers) GetFilm(ctx context.Context, r openapi.GetFilmRequestObject) 
 	return filmReply{report}, err
 }
 
-func (h *handlers) GetFilmPicture(ctx context.Context, r openapi.GetFilmPictureRequestObject) (openapi.GetFilmPictureResponseObject, error) {
+func (h *handlers) GetFilmPicture(
+	ctx context.Context,
+	r openapi.GetFilmPictureRequestObject,
+) (openapi.GetFilmPictureResponseObject, error) {
 	p := r.Params
-	worn := wornQuery(openapi.GetFilmParams{SessionID: p.SessionID, AthleteID: p.AthleteID, BallID: p.BallID, Shots: p.Shots})
+	worn := wornQuery(
+		openapi.GetFilmParams{SessionID: p.SessionID, AthleteID: p.AthleteID, BallID: p.BallID, Shots: p.Shots},
+	)
 	scene, err := h.service.PatternFilmPicture(ctx, userOf(ctx), r.SquadID, r.PatternID, worn, widthOf(p.WidthPx))
 	return sceneReply{scene: scene, media: mediaSVG}, err
 }
 
-func (h *handlers) PlanLines(ctx context.Context, r openapi.PlanLinesRequestObject) (openapi.PlanLinesResponseObject, error) {
+func (h *handlers) PlanLines(
+	ctx context.Context,
+	r openapi.PlanLinesRequestObject,
+) (openapi.PlanLinesResponseObject, error) {
 	query, err := planRequest(r.Body)
 	if err != nil {
 		return nil, err
 	}
-	return computed(ctx, r.Params.WidthPx, func(ctx context.Context, progress service.LineProgress) (*service.LinePlan, error) {
-		return h.service.PlanLines(ctx, userOf(ctx), r.SquadID, query, progress)
-	})
+	return computed(
+		ctx,
+		r.Params.WidthPx,
+		func(ctx context.Context, progress service.LineProgress) (*service.LinePlan, error) {
+			return h.service.PlanLines(ctx, userOf(ctx), r.SquadID, query, progress)
+		},
+	)
 }
 
-func (h *handlers) CompareLines(ctx context.Context, r openapi.CompareLinesRequestObject) (openapi.CompareLinesResponseObject, error) {
+func (h *handlers) CompareLines(
+	ctx context.Context,
+	r openapi.CompareLinesRequestObject,
+) (openapi.CompareLinesResponseObject, error) {
 	query, err := planRequest(r.Body)
 	if err != nil {
 		return nil, err
 	}
 	a := r.Body.Against
-	against := service.LineAgainst{Athlete: a.AthleteID, Ball: a.BallID, Pattern: a.PatternID, Worn: wornOf(a.Worn), Fresh: a.Fresh != nil && *a.Fresh}
-	return computed(ctx, r.Params.WidthPx, func(ctx context.Context, progress service.LineProgress) (*service.LineComparison, error) {
-		return h.service.CompareLines(ctx, userOf(ctx), r.SquadID, query, against, progress)
-	})
+	against := service.LineAgainst{
+		Athlete: a.AthleteID,
+		Ball:    a.BallID,
+		Pattern: a.PatternID,
+		Worn:    wornOf(a.Worn),
+		Fresh:   a.Fresh != nil && *a.Fresh,
+	}
+	return computed(
+		ctx,
+		r.Params.WidthPx,
+		func(ctx context.Context, progress service.LineProgress) (*service.LineComparison, error) {
+			return h.service.CompareLines(ctx, userOf(ctx), r.SquadID, query, against, progress)
+		},
+	)
 }
 
-func (h *handlers) MapMisses(ctx context.Context, r openapi.MapMissesRequestObject) (openapi.MapMissesResponseObject, error) {
+func (h *handlers) MapMisses(
+	ctx context.Context,
+	r openapi.MapMissesRequestObject,
+) (openapi.MapMissesResponseObject, error) {
 	query, err := planRequest(r.Body)
 	if err != nil {
 		return nil, err
@@ -138,29 +189,45 @@ func (h *handlers) MapMisses(ctx context.Context, r openapi.MapMissesRequestObje
 			AngleFrom: g.AngleFromDeg, AngleTo: g.AngleToDeg, AngleStep: g.AngleStepDeg,
 		}
 	}
-	return computed(ctx, r.Params.WidthPx, func(ctx context.Context, progress service.LineProgress) (*service.LineMissMap, error) {
-		return h.service.MapMisses(ctx, userOf(ctx), r.SquadID, query, grid, progress)
-	})
+	return computed(
+		ctx,
+		r.Params.WidthPx,
+		func(ctx context.Context, progress service.LineProgress) (*service.LineMissMap, error) {
+			return h.service.MapMisses(ctx, userOf(ctx), r.SquadID, query, grid, progress)
+		},
+	)
 }
 
-func (h *handlers) StudyLine(ctx context.Context, r openapi.StudyLineRequestObject) (openapi.StudyLineResponseObject, error) {
+func (h *handlers) StudyLine(
+	ctx context.Context,
+	r openapi.StudyLineRequestObject,
+) (openapi.StudyLineResponseObject, error) {
 	query, err := planRequest(r.Body)
 	if err != nil {
 		return nil, err
 	}
 	aim := line.Aim{LaydownBoard: r.Body.LaydownBoard, LaunchAngleDeg: r.Body.LaunchAngleDeg}
-	return computed(ctx, r.Params.WidthPx, func(ctx context.Context, _ service.LineProgress) (*service.LineStudy, error) {
-		return h.service.StudyLine(ctx, userOf(ctx), r.SquadID, query, aim)
-	})
+	return computed(
+		ctx,
+		r.Params.WidthPx,
+		func(ctx context.Context, _ service.LineProgress) (*service.LineStudy, error) {
+			return h.service.StudyLine(ctx, userOf(ctx), r.SquadID, query, aim)
+		},
+	)
 }
 
-func (h *handlers) AssignLine(ctx context.Context, r openapi.AssignLineRequestObject) (openapi.AssignLineResponseObject, error) {
+func (h *handlers) AssignLine(
+	ctx context.Context,
+	r openapi.AssignLineRequestObject,
+) (openapi.AssignLineResponseObject, error) {
 	query, err := planRequest(r.Body)
 	if err != nil {
 		return nil, err
 	}
 	asked := service.LineAssignment{
-		ID: r.Body.ID, Aim: line.Aim{LaydownBoard: r.Body.LaydownBoard, LaunchAngleDeg: r.Body.LaunchAngleDeg}, Name: text(r.Body.Name),
+		ID:   r.Body.ID,
+		Aim:  line.Aim{LaydownBoard: r.Body.LaydownBoard, LaunchAngleDeg: r.Body.LaunchAngleDeg},
+		Name: text(r.Body.Name),
 		Reps: int32(whole(r.Body.Reps)), //nolint:gosec // the contract allows 1000
 	}
 	if r.Body.PassShare != nil {

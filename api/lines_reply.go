@@ -12,8 +12,9 @@ import (
 	"laneward/service"
 )
 
-// linesReply answers with NDJSON, written by the function as it goes. A failure before the first line is answered as any other; one on the
-// way cuts the answer: the reader sees that the last line, with the cursor, is missing, and goes on from the one before.
+// linesReply answers with NDJSON, written by the function as it goes. A failure before the first
+// line is answered as any other; one on the way cuts the answer: the reader sees that the last
+// line, with the cursor, is missing, and goes on from the one before.
 type linesReply func(write lineWriter) error
 
 type lineWriter struct {
@@ -36,7 +37,8 @@ func (r linesReply) write(w http.ResponseWriter) error {
 	return buffer.Flush()
 }
 
-// lateStatus sends the status with the first bytes and not before: until then another may turn out to be right.
+// lateStatus sends the status with the first bytes and not before: until then another may turn out
+// to be right.
 type lateStatus struct {
 	w   http.ResponseWriter
 	out bool
@@ -63,7 +65,8 @@ func (l lineWriter) items(items []service.Item, tables bool, end any) error {
 	return l.end(end)
 }
 
-// wantsLines tells whether NDJSON was asked for, and whether either that or JSON with shots as tables.
+// wantsLines tells whether NDJSON was asked for, and whether either that or JSON with shots as
+// tables.
 func wantsLines(ctx context.Context) (lines, tables bool) {
 	media, parameters, err := mime.ParseMediaType(clientOf(ctx).accept)
 	return err == nil && media == mediaNDJSON, parameters["shots"] == "table"
@@ -79,10 +82,14 @@ func (l lineWriter) end(end any) error {
 	return flush(l.w)
 }
 
-// flush sends what has been written, and gives the next write its time: an answer that goes on may take longer than one that does not.
+// flush sends what has been written, and gives the next write its time: an answer that goes on may
+// take longer than one that does not.
 func flush(w http.ResponseWriter) error {
 	control := http.NewResponseController(w)
-	if err := control.SetWriteDeadline(time.Now().Add(writeTimeout)); err != nil && !errors.Is(err, http.ErrNotSupported) {
+	if err := control.SetWriteDeadline(
+		time.Now().Add(writeTimeout),
+	); err != nil &&
+		!errors.Is(err, http.ErrNotSupported) {
 		return err
 	}
 	if err := control.Flush(); err != nil && !errors.Is(err, http.ErrNotSupported) {

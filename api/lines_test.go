@@ -39,13 +39,16 @@ func (q *squad) lines(path string, body any, accept string) call {
 	return c
 }
 
-// Each computation comes as JSON of the contract, as lines with its progress, and as both kinds of picture.
+// Each computation comes as JSON of the contract, as lines with its progress, and as both kinds of
+// picture.
 func TestLineAnswers(t *testing.T) {
 	t.Parallel()
 	s := newServer(t)
 	q := s.newSquad(t, "Quillfen")
 	against := map[string]any{"against": map[string]any{"worn": map[string]any{"shots": 10}}}
-	grid := map[string]any{"grid": map[string]any{"laydown_from_board": 20, "laydown_to_board": 26, "angle_step_deg": 0.5}}
+	grid := map[string]any{
+		"grid": map[string]any{"laydown_from_board": 20, "laydown_to_board": 26, "angle_step_deg": 0.5},
+	}
 	for _, c := range []struct {
 		path    string
 		body    map[string]any
@@ -68,7 +71,11 @@ func TestLineAnswers(t *testing.T) {
 				}
 			}
 			isSVG(t, s.do(t, q.lines(c.path, c.body, "image/svg+xml")).want(http.StatusOK), "Quillfen athlete 1")
-			isSVG(t, s.do(t, q.lines(c.path+"?width_px=800", c.body, "image/svg+xml, */*;q=0.1")).want(http.StatusOK), "Quillfen pattern")
+			isSVG(
+				t,
+				s.do(t, q.lines(c.path+"?width_px=800", c.body, "image/svg+xml, */*;q=0.1")).want(http.StatusOK),
+				"Quillfen pattern",
+			)
 			picture := s.do(t, q.lines(c.path, c.body, "image/png")).want(http.StatusOK)
 			if _, err := png.Decode(bytes.NewReader(picture.body)); err != nil {
 				t.Error(err)
@@ -119,7 +126,11 @@ func streamed(t *testing.T, a *answer, plain []byte) {
 				Lines       []openapi.PlannedLine
 			}
 		}
-		if err := json.Unmarshal([]byte(text), &line); err != nil || line.Progress == nil || line.Progress.Stage == "" || line.Progress.Total == 0 {
+		if err := json.Unmarshal(
+			[]byte(text),
+			&line,
+		); err != nil || line.Progress == nil || line.Progress.Stage == "" ||
+			line.Progress.Total == 0 {
 			t.Errorf("line %d: %v: %s", i+1, err, text)
 		}
 	}
@@ -132,7 +143,8 @@ func streamed(t *testing.T, a *answer, plain []byte) {
 	}
 }
 
-// What is wrong is told with its place, whatever the form of the answer, and before a stream begins.
+// What is wrong is told with its place, whatever the form of the answer, and before a stream
+// begins.
 func TestLineRefusals(t *testing.T) {
 	t.Parallel()
 	s := newServer(t)
@@ -183,8 +195,8 @@ func TestLineRefusals(t *testing.T) {
 	}
 }
 
-// The ids inside a request's objects are as private as those outside: another squad's are answered like nobody's, and an athlete has the
-// own only.
+// The ids inside a request's objects are as private as those outside: another squad's are answered
+// like nobody's, and an athlete has the own only.
 func TestLineReferencesArePrivate(t *testing.T) {
 	t.Parallel()
 	s := newServer(t)
@@ -251,8 +263,10 @@ func TestFilms(t *testing.T) {
 	get := func(query string) call { return call{method: http.MethodGet, path: path + query, token: q.coach.token} }
 	var fresh, worn openapi.FilmReport
 	s.do(t, get("")).want(http.StatusOK).into(&fresh)
-	// The load table's own volume: two loads over 37 boards, three over 25, four over 19, 80 microlitres each.
-	if want := 80.0 * (2*37 + 3*25 + 4*19); fresh.VolumeUl < want-1e-6 || fresh.VolumeUl > want+1e-6 || fresh.Wear != nil {
+	// The load table's own volume: two loads over 37 boards, three over 25, four over 19, 80
+	// microlitres each.
+	if want := 80.0 * (2*37 + 3*25 + 4*19); fresh.VolumeUl < want-1e-6 || fresh.VolumeUl > want+1e-6 ||
+		fresh.Wear != nil {
 		t.Errorf("%g uL, want %g; wear %v", fresh.VolumeUl, want, fresh.Wear)
 	}
 	s.do(t, get("?shots=20&athlete_id="+q.of[0]["athlete_id"])).want(http.StatusOK).into(&worn)
@@ -270,7 +284,11 @@ func TestFilms(t *testing.T) {
 	bare := q.add(t, "patterns", map[string]any{"name": "Bare", "length_ft": 45})
 	for _, suffix := range []string{"/film", "/film.svg"} {
 		c := call{method: http.MethodGet, path: q.path("patterns/" + bare + suffix), token: q.coach.token}
-		if a := s.do(t, c).want(http.StatusConflict); !strings.Contains(a.problem().Detail, "load table or a film map") {
+		if a := s.do(t, c).
+			want(http.StatusConflict); !strings.Contains(
+			a.problem().Detail,
+			"load table or a film map",
+		) {
 			t.Errorf("%s: %s", suffix, a.text())
 		}
 	}
@@ -280,7 +298,15 @@ func TestLayOil(t *testing.T) {
 	t.Parallel()
 	s := newServer(t)
 	q := s.newSquad(t, "Quillfen")
-	load := map[string]any{"direction": "out", "from_board": 2, "to_board": 38, "count": 2, "ul_per_board": 45, "start_ft": 0, "end_ft": 40}
+	load := map[string]any{
+		"direction":    "out",
+		"from_board":   2,
+		"to_board":     38,
+		"count":        2,
+		"ul_per_board": 45,
+		"start_ft":     0,
+		"end_ft":       40,
+	}
 	post := func(body any) call {
 		return call{method: http.MethodPost, path: "/v1/oil", token: q.athletes[0].token, body: body}
 	}
@@ -293,7 +319,8 @@ func TestLayOil(t *testing.T) {
 	bad := maps.Clone(load)
 	bad["to_board"], bad["ul_per_board"] = 50, -4
 	a := s.do(t, post(map[string]any{"loads": []any{load, bad}})).want(http.StatusBadRequest)
-	if faults := *a.problem().Errors; len(faults) != 2 || faults[0].Pointer != "/loads/1/to_board" || faults[1].Pointer != "/loads/1/ul_per_board" {
+	if faults := *a.problem().Errors; len(faults) != 2 || faults[0].Pointer != "/loads/1/to_board" ||
+		faults[1].Pointer != "/loads/1/ul_per_board" {
 		t.Errorf("%+v", faults)
 	}
 	s.do(t, post(map[string]any{})).want(http.StatusBadRequest)
@@ -308,8 +335,11 @@ func TestAssignLine(t *testing.T) {
 	var made, again openapi.LineDrill
 	s.do(t, q.lines("line-drills", body, "")).want(http.StatusCreated).into(&made)
 	s.do(t, q.lines("line-drills", body, "")).want(http.StatusOK).into(&again)
-	if made.Drill.Name != "Stay inside" || made.Drill.Reps != 40 || made.Drill.PassShare != 0.75 || made.Assignment.DrillID != *made.Drill.ID ||
-		made.Assignment.AthleteID.String() != q.of[0]["athlete_id"] || *again.Drill.Rev != *made.Drill.Rev || *again.Assignment.ID != *made.Assignment.ID {
+	if made.Drill.Name != "Stay inside" || made.Drill.Reps != 40 || made.Drill.PassShare != 0.75 ||
+		made.Assignment.DrillID != *made.Drill.ID ||
+		made.Assignment.AthleteID.String() != q.of[0]["athlete_id"] ||
+		*again.Drill.Rev != *made.Drill.Rev ||
+		*again.Assignment.ID != *made.Assignment.ID {
 		t.Errorf("%+v, again %+v", made, again)
 	}
 	// It is a drill as any other: the athlete sees it.
@@ -319,21 +349,31 @@ func TestAssignLine(t *testing.T) {
 	s.do(t, c).want(http.StatusNotFound)
 }
 
-// A reader who goes away ends the computation: with every slot taken by such readers, the next one is served at once and not turned away.
+// A reader who goes away ends the computation: with every slot taken by such readers, the next one
+// is served at once and not turned away.
 func TestLinesEndWithTheReader(t *testing.T) {
 	t.Parallel()
 	s := newServer(t)
 	q := s.newSquad(t, "Quillfen")
 	real := httptest.NewServer(s.handler)
 	t.Cleanup(real.Close)
-	endless, err := json.Marshal(q.lineRequest(map[string]any{"draws": 4096, "grid": map[string]any{"laydown_step_boards": 0.11, "angle_step_deg": 0.3}}))
+	endless, err := json.Marshal(
+		q.lineRequest(
+			map[string]any{"draws": 4096, "grid": map[string]any{"laydown_step_boards": 0.11, "angle_step_deg": 0.3}},
+		),
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
 	const more = 2 // than there are slots would only wait
 	for range more {
 		ctx, leave := context.WithCancel(t.Context())
-		request, err := http.NewRequestWithContext(ctx, http.MethodPost, real.URL+q.path("miss-maps"), bytes.NewReader(endless))
+		request, err := http.NewRequestWithContext(
+			ctx,
+			http.MethodPost,
+			real.URL+q.path("miss-maps"),
+			bytes.NewReader(endless),
+		)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -33,8 +33,8 @@ func requestID(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
-// headAsGet has HEAD answered as GET is (RFC 9110, section 9.3.2): the connection, which knows better, leaves the content out. A stream of
-// events, which would never end, has none.
+// headAsGet has HEAD answered as GET is (RFC 9110, section 9.3.2): the connection, which knows
+// better, leaves the content out. A stream of events, which would never end, has none.
 func headAsGet(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method == http.MethodHead && !isLive(r.URL.Path) {
@@ -45,7 +45,8 @@ func headAsGet(next http.Handler) http.Handler {
 	})
 }
 
-// accessLog writes one line a request, with the route and not the address: ids of people and squads stay out of it, but for the squad's own.
+// accessLog writes one line a request, with the route and not the address: ids of people and squads
+// stay out of it, but for the squad's own.
 func accessLog(log *slog.Logger) echo.MiddlewareFunc {
 	return func(next echo.HandlerFunc) echo.HandlerFunc {
 		return func(c echo.Context) error {
@@ -53,9 +54,24 @@ func accessLog(log *slog.Logger) echo.MiddlewareFunc {
 			if err := next(c); err != nil {
 				c.Error(err)
 			}
-			log.InfoContext(c.Request().Context(), "request", "request_id", c.Response().Header().Get(echo.HeaderXRequestID), "method", c.Request().Method,
-				"route", c.Path(), "squad", c.Param("squad_id"), "status", c.Response().Status, "bytes", c.Response().Size,
-				"duration_ms", float64(time.Since(start).Microseconds())/1000)
+			log.InfoContext(
+				c.Request().Context(),
+				"request",
+				"request_id",
+				c.Response().Header().Get(echo.HeaderXRequestID),
+				"method",
+				c.Request().Method,
+				"route",
+				c.Path(),
+				"squad",
+				c.Param("squad_id"),
+				"status",
+				c.Response().Status,
+				"bytes",
+				c.Response().Size,
+				"duration_ms",
+				float64(time.Since(start).Microseconds())/1000,
+			)
 			return nil
 		}
 	}
@@ -72,8 +88,18 @@ func recoverPanics(log *slog.Logger) echo.MiddlewareFunc {
 					if r == http.ErrAbortHandler { //nolint:errorlint // the value itself is the signal
 						panic(r)
 					}
-					log.ErrorContext(c.Request().Context(), "panic", "request_id", c.Response().Header().Get(echo.HeaderXRequestID), "route", c.Path(),
-						"panic", fmt.Sprint(r), "stack", string(debug.Stack()))
+					log.ErrorContext(
+						c.Request().Context(),
+						"panic",
+						"request_id",
+						c.Response().Header().Get(echo.HeaderXRequestID),
+						"route",
+						c.Path(),
+						"panic",
+						fmt.Sprint(r),
+						"stack",
+						string(debug.Stack()),
+					)
 					err = errPanic
 				}
 			}()
@@ -88,7 +114,10 @@ func securityHeaders(next echo.HandlerFunc) echo.HandlerFunc {
 		header.Set("X-Content-Type-Options", "nosniff")
 		header.Set("Referrer-Policy", "no-referrer")
 		header.Set("X-Frame-Options", "DENY")
-		header.Set("Content-Security-Policy", "default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'")
+		header.Set(
+			"Content-Security-Policy",
+			"default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'",
+		)
 		if header.Get(echo.HeaderCacheControl) == "" {
 			header.Set(echo.HeaderCacheControl, "private, no-cache")
 		}
@@ -102,7 +131,8 @@ const (
 	maxLogBody = service.MaxLogBytes + 1<<20
 )
 
-// limitBody caps a body before and after unpacking, so that a small one cannot unpack to a huge one.
+// limitBody caps a body before and after unpacking, so that a small one cannot unpack to a huge
+// one.
 func limitBody(contract *contract) echo.MiddlewareFunc {
 	return func(next echo.HandlerFunc) echo.HandlerFunc {
 		return func(c echo.Context) error {
@@ -120,13 +150,19 @@ func limitBody(contract *contract) echo.MiddlewareFunc {
 			case "gzip":
 				unpacked, err := gzip.NewReader(request.Body)
 				if err != nil {
-					return &service.Error{Code: service.Invalid, Detail: "the body is said to be gzip and is not: send it plain, or pack it again"}
+					return &service.Error{
+						Code:   service.Invalid,
+						Detail: "the body is said to be gzip and is not: send it plain, or pack it again",
+					}
 				}
 				request.Body = http.MaxBytesReader(c.Response(), io.NopCloser(unpacked), limit)
 				request.Header.Del(echo.HeaderContentEncoding)
 				request.ContentLength = -1
 			default:
-				return echo.NewHTTPError(http.StatusUnsupportedMediaType, fmt.Sprintf("Content-Encoding %q is not read: send gzip or plain", encoding))
+				return echo.NewHTTPError(
+					http.StatusUnsupportedMediaType,
+					fmt.Sprintf("Content-Encoding %q is not read: send gzip or plain", encoding),
+				)
 			}
 			return next(c)
 		}
@@ -144,7 +180,10 @@ func (h *handlers) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
 		}
 		scheme, token, _ := strings.Cut(c.Request().Header.Get(echo.HeaderAuthorization), " ")
 		if !strings.EqualFold(scheme, "Bearer") || token == "" {
-			return &service.Error{Code: service.Unauthenticated, Detail: "send the header Authorization: Bearer with an access token; POST /v1/tokens gives one"}
+			return &service.Error{
+				Code:   service.Unauthenticated,
+				Detail: "send the header Authorization: Bearer with an access token; POST /v1/tokens gives one",
+			}
 		}
 		user, err := h.service.Authenticate(strings.TrimSpace(token))
 		if err != nil {
@@ -162,7 +201,11 @@ type client struct {
 }
 
 func (h *handlers) withClient(next echo.HandlerFunc, c echo.Context, user uuid.UUID) error {
-	ctx := context.WithValue(c.Request().Context(), userKey{}, client{user: user, ip: c.RealIP(), accept: c.Request().Header.Get(echo.HeaderAccept)})
+	ctx := context.WithValue(
+		c.Request().Context(),
+		userKey{},
+		client{user: user, ip: c.RealIP(), accept: c.Request().Header.Get(echo.HeaderAccept)},
+	)
 	c.SetRequest(c.Request().WithContext(ctx))
 	return next(c)
 }

@@ -131,7 +131,8 @@ func onLine(t testing.TB) (*server, *line) {
 	return s, wire
 }
 
-// TestDatabaseAway: without the database the process lives and says what is amiss, and it works again when the database is back.
+// TestDatabaseAway: without the database the process lives and says what is amiss, and it works
+// again when the database is back.
 func TestDatabaseAway(t *testing.T) {
 	t.Parallel()
 	s, wire := onLine(t)
@@ -141,17 +142,31 @@ func TestDatabaseAway(t *testing.T) {
 		"me":        {method: "GET", path: "/v1/me", token: q.coach.token},
 		"a list":    {method: "GET", path: q.path("balls"), token: q.coach.token},
 		"a record":  {method: "POST", path: q.path("patterns"), token: q.coach.token, body: q.patternBody()},
-		"a log":     {method: "POST", path: q.path("sessions/" + q.shared + "/shots"), token: q.coach.token, body: []any{map[string]any{"order": 1}}},
-		"a feed":    {method: "GET", path: q.path("feed"), token: q.coach.token},
-		"a sign-in": {method: "POST", path: "/v1/tokens", body: map[string]any{"email": q.coach.email, "password": goodPassword, "device": "phone"}},
-		"a refresh": {method: "POST", path: "/v1/tokens/refresh", body: map[string]any{"refresh_token": q.coach.refresh, "device": "phone"}},
+		"a log": {
+			method: "POST",
+			path:   q.path("sessions/" + q.shared + "/shots"),
+			token:  q.coach.token,
+			body:   []any{map[string]any{"order": 1}},
+		},
+		"a feed": {method: "GET", path: q.path("feed"), token: q.coach.token},
+		"a sign-in": {
+			method: "POST",
+			path:   "/v1/tokens",
+			body:   map[string]any{"email": q.coach.email, "password": goodPassword, "device": "phone"},
+		},
+		"a refresh": {
+			method: "POST",
+			path:   "/v1/tokens/refresh",
+			body:   map[string]any{"refresh_token": q.coach.refresh, "device": "phone"},
+		},
 	}
 	wire.cut()
 	for name, c := range needs {
 		t.Run(name, func(t *testing.T) {
 			for range 2 { // on a connection that broke, and without any
 				a := s.do(t, c).want(http.StatusServiceUnavailable)
-				if p := a.problem(); p.Type != "/problems#unavailable" || a.header.Get("Retry-After") == "" || strings.Contains(a.text(), "127.0.0.1") {
+				if p := a.problem(); p.Type != "/problems#unavailable" || a.header.Get("Retry-After") == "" ||
+					strings.Contains(a.text(), "127.0.0.1") {
 					t.Errorf("Retry-After %q: %s", a.header.Get("Retry-After"), a.text())
 				}
 			}
@@ -171,7 +186,8 @@ func TestDatabaseAway(t *testing.T) {
 	}
 }
 
-// TestDatabaseComesAndGoes cuts the wire again and again under requests: each is answered or 503, never 500, and what was acknowledged is stored.
+// TestDatabaseComesAndGoes cuts the wire again and again under requests: each is answered or 503,
+// never 500, and what was acknowledged is stored.
 func TestDatabaseComesAndGoes(t *testing.T) {
 	t.Parallel()
 	for name, disturb := range map[string]func(t *testing.T, s *server, wire *line){

@@ -32,7 +32,10 @@ func (h *handlers) SignIn(ctx context.Context, r openapi.SignInRequestObject) (o
 	return openapi.SignIn201JSONResponse(tokensOf(tokens)), err
 }
 
-func (h *handlers) RefreshTokens(ctx context.Context, r openapi.RefreshTokensRequestObject) (openapi.RefreshTokensResponseObject, error) {
+func (h *handlers) RefreshTokens(
+	ctx context.Context,
+	r openapi.RefreshTokensRequestObject,
+) (openapi.RefreshTokensResponseObject, error) {
 	tokens, err := h.service.Refresh(ctx, r.Body.RefreshToken, r.Body.Device)
 	return openapi.RefreshTokens201JSONResponse(tokensOf(tokens)), err
 }
@@ -43,7 +46,11 @@ func (h *handlers) SignOut(ctx context.Context, r openapi.SignOutRequestObject) 
 
 func tokensOf(t service.Tokens) openapi.Tokens {
 	return openapi.Tokens{
-		AccessToken: t.Access, RefreshToken: t.Refresh, TokenType: "Bearer", ExpiresIn: int(service.AccessTTL.Seconds()), UserID: t.User,
+		AccessToken:  t.Access,
+		RefreshToken: t.Refresh,
+		TokenType:    "Bearer",
+		ExpiresIn:    int(service.AccessTTL.Seconds()),
+		UserID:       t.User,
 	}
 }
 
@@ -52,14 +59,27 @@ func (h *handlers) GetMe(ctx context.Context, _ openapi.GetMeRequestObject) (ope
 	if err != nil {
 		return nil, err
 	}
-	answer := openapi.GetMe200JSONResponse{UserID: me.ID, Email: me.Email, Name: me.Name, Squads: make([]openapi.MySquad, len(me.Squads))}
+	answer := openapi.GetMe200JSONResponse{
+		UserID: me.ID,
+		Email:  me.Email,
+		Name:   me.Name,
+		Squads: make([]openapi.MySquad, len(me.Squads)),
+	}
 	for i, squad := range me.Squads {
-		answer.Squads[i] = openapi.MySquad{SquadID: squad.ID, Name: squad.Name, Role: openapi.Role(squad.Role), AthleteID: squad.Athlete}
+		answer.Squads[i] = openapi.MySquad{
+			SquadID:   squad.ID,
+			Name:      squad.Name,
+			Role:      openapi.Role(squad.Role),
+			AthleteID: squad.Athlete,
+		}
 	}
 	return answer, nil
 }
 
-func (h *handlers) CreateSquad(ctx context.Context, r openapi.CreateSquadRequestObject) (openapi.CreateSquadResponseObject, error) {
+func (h *handlers) CreateSquad(
+	ctx context.Context,
+	r openapi.CreateSquadRequestObject,
+) (openapi.CreateSquadResponseObject, error) {
 	record, err := decode(service.KindSquad, r.Body)
 	if err != nil {
 		return nil, err
@@ -75,11 +95,17 @@ func (h *handlers) CreateSquad(ctx context.Context, r openapi.CreateSquadRequest
 	return reply, nil
 }
 
-func (h *handlers) GetSquad(ctx context.Context, r openapi.GetSquadRequestObject) (openapi.GetSquadResponseObject, error) {
+func (h *handlers) GetSquad(
+	ctx context.Context,
+	r openapi.GetSquadRequestObject,
+) (openapi.GetSquadResponseObject, error) {
 	return h.get(ctx, r.SquadID, service.KindSquad, r.SquadID, r.Params.IfNoneMatch)
 }
 
-func (h *handlers) ReplaceSquad(ctx context.Context, r openapi.ReplaceSquadRequestObject) (openapi.ReplaceSquadResponseObject, error) {
+func (h *handlers) ReplaceSquad(
+	ctx context.Context,
+	r openapi.ReplaceSquadRequestObject,
+) (openapi.ReplaceSquadResponseObject, error) {
 	return h.replace(ctx, r.SquadID, service.KindSquad, r.SquadID, r.Params.IfMatch, r.Body)
 }
 
@@ -87,23 +113,40 @@ func (r recordReply) VisitCreateSquadResponse(w http.ResponseWriter) error  { re
 func (r recordReply) VisitGetSquadResponse(w http.ResponseWriter) error     { return r.write(w) }
 func (r recordReply) VisitReplaceSquadResponse(w http.ResponseWriter) error { return r.write(w) }
 
-func (h *handlers) ListMembers(ctx context.Context, r openapi.ListMembersRequestObject) (openapi.ListMembersResponseObject, error) {
+func (h *handlers) ListMembers(
+	ctx context.Context,
+	r openapi.ListMembersRequestObject,
+) (openapi.ListMembersResponseObject, error) {
 	return h.list(ctx, r.SquadID, service.KindMember, r.Params.Limit, r.Params.Cursor)
 }
 
-func (h *handlers) ReplaceMember(ctx context.Context, r openapi.ReplaceMemberRequestObject) (openapi.ReplaceMemberResponseObject, error) {
+func (h *handlers) ReplaceMember(
+	ctx context.Context,
+	r openapi.ReplaceMemberRequestObject,
+) (openapi.ReplaceMemberResponseObject, error) {
 	base, err := h.baseOf(ctx, r.SquadID, service.KindMember, r.MemberID, r.Params.IfMatch)
 	if err != nil {
 		return nil, err
 	}
-	record, err := h.service.SetRole(ctx, userOf(ctx), r.SquadID, r.MemberID, base, service.Role(r.Body.Role), r.Body.AthleteID)
+	record, err := h.service.SetRole(
+		ctx,
+		userOf(ctx),
+		r.SquadID,
+		r.MemberID,
+		base,
+		service.Role(r.Body.Role),
+		r.Body.AthleteID,
+	)
 	if err != nil {
 		return nil, err
 	}
 	return recordReply{status: http.StatusOK, rev: record.Rev, record: record}, nil
 }
 
-func (h *handlers) DeleteMember(ctx context.Context, r openapi.DeleteMemberRequestObject) (openapi.DeleteMemberResponseObject, error) {
+func (h *handlers) DeleteMember(
+	ctx context.Context,
+	r openapi.DeleteMemberRequestObject,
+) (openapi.DeleteMemberResponseObject, error) {
 	base, err := h.baseOf(ctx, r.SquadID, service.KindMember, r.MemberID, r.Params.IfMatch)
 	if err != nil {
 		return nil, err
@@ -114,7 +157,10 @@ func (h *handlers) DeleteMember(ctx context.Context, r openapi.DeleteMemberReque
 func (p pageReply) VisitListMembersResponse(w http.ResponseWriter) error     { return p.write(w) }
 func (r recordReply) VisitReplaceMemberResponse(w http.ResponseWriter) error { return r.write(w) }
 
-func (h *handlers) CreateInvitation(ctx context.Context, r openapi.CreateInvitationRequestObject) (openapi.CreateInvitationResponseObject, error) {
+func (h *handlers) CreateInvitation(
+	ctx context.Context,
+	r openapi.CreateInvitationRequestObject,
+) (openapi.CreateInvitationResponseObject, error) {
 	made, err := h.service.Invite(ctx, userOf(ctx), r.SquadID, service.Role(r.Body.Role), r.Body.AthleteID)
 	if err != nil {
 		return nil, err
@@ -125,10 +171,19 @@ func (h *handlers) CreateInvitation(ctx context.Context, r openapi.CreateInvitat
 }
 
 func invitationOf(i service.Invitation) openapi.Invitation {
-	return openapi.Invitation{ID: i.ID, Role: openapi.Role(i.Role), AthleteID: i.AthleteID, ExpiresAt: i.ExpiresAt, UsedAt: i.UsedAt}
+	return openapi.Invitation{
+		ID:        i.ID,
+		Role:      openapi.Role(i.Role),
+		AthleteID: i.AthleteID,
+		ExpiresAt: i.ExpiresAt,
+		UsedAt:    i.UsedAt,
+	}
 }
 
-func (h *handlers) ListInvitations(ctx context.Context, r openapi.ListInvitationsRequestObject) (openapi.ListInvitationsResponseObject, error) {
+func (h *handlers) ListInvitations(
+	ctx context.Context,
+	r openapi.ListInvitationsRequestObject,
+) (openapi.ListInvitationsResponseObject, error) {
 	after, err := readCursor[uuid.UUID](r.Params.Cursor)
 	if err != nil {
 		return nil, err
@@ -147,16 +202,28 @@ func (h *handlers) ListInvitations(ctx context.Context, r openapi.ListInvitation
 	return answer, err
 }
 
-func (h *handlers) DeleteInvitation(ctx context.Context, r openapi.DeleteInvitationRequestObject) (openapi.DeleteInvitationResponseObject, error) {
+func (h *handlers) DeleteInvitation(
+	ctx context.Context,
+	r openapi.DeleteInvitationRequestObject,
+) (openapi.DeleteInvitationResponseObject, error) {
 	return openapi.DeleteInvitation204Response{}, h.service.Withdraw(ctx, userOf(ctx), r.SquadID, r.InvitationID)
 }
 
-func (h *handlers) AcceptInvitation(ctx context.Context, r openapi.AcceptInvitationRequestObject) (openapi.AcceptInvitationResponseObject, error) {
+func (h *handlers) AcceptInvitation(
+	ctx context.Context,
+	r openapi.AcceptInvitationRequestObject,
+) (openapi.AcceptInvitationResponseObject, error) {
 	squad, joined, err := h.service.Join(ctx, userOf(ctx), r.Body.Code)
 	if err != nil {
 		return nil, err
 	}
 	return openapi.AcceptInvitation201JSONResponse{
-		ID: joined.ID, Rev: &joined.Rev, UserID: joined.UserID, Name: joined.Name, Role: openapi.Role(joined.Role), AthleteID: joined.AthleteID, SquadID: &squad,
+		ID:        joined.ID,
+		Rev:       &joined.Rev,
+		UserID:    joined.UserID,
+		Name:      joined.Name,
+		Role:      openapi.Role(joined.Role),
+		AthleteID: joined.AthleteID,
+		SquadID:   &squad,
 	}, nil
 }

@@ -45,10 +45,14 @@ const (
 )
 
 func errTooLarge(limit int64) error {
-	return &service.Error{Code: service.TooLarge, Detail: fmt.Sprintf("the body is larger than %d bytes: send it in parts", limit)}
+	return &service.Error{
+		Code:   service.TooLarge,
+		Detail: fmt.Sprintf("the body is larger than %d bytes: send it in parts", limit),
+	}
 }
 
-// writeError answers every failure as a problem (RFC 9457). What nobody foresaw is logged here, once, and told as a fixed sentence.
+// writeError answers every failure as a problem (RFC 9457). What nobody foresaw is logged here,
+// once, and told as a fixed sentence.
 func writeError(log *slog.Logger, err error, c echo.Context) {
 	if c.Response().Committed {
 		return
@@ -78,7 +82,13 @@ func writeError(log *slog.Logger, err error, c echo.Context) {
 // problemOf writes a failure as a problem.
 func problemOf(err error, requestID string) openapi.Problem {
 	known, status, title := describe(err)
-	problem := openapi.Problem{Type: "/problems#" + string(known.Code), Title: title, Status: status, Detail: known.Detail, RequestID: requestID}
+	problem := openapi.Problem{
+		Type:      "/problems#" + string(known.Code),
+		Title:     title,
+		Status:    status,
+		Detail:    known.Detail,
+		RequestID: requestID,
+	}
 	if len(known.Faults) > 0 {
 		problem.Errors = &[]openapi.Fault{}
 		for _, fault := range known.Faults {
@@ -107,12 +117,16 @@ func describe(err error) (known *service.Error, status int, title string) {
 	return known, answer.status, answer.title
 }
 
-// describeHTTP tells echo's own failures: no such address, wrong method, a body or parameter it could not bind.
+// describeHTTP tells echo's own failures: no such address, wrong method, a body or parameter it
+// could not bind.
 func describeHTTP(err *echo.HTTPError) (known *service.Error, status int, title string) {
 	code, detail := service.Invalid, strings.TrimSpace(fmt.Sprint(err.Message))
 	var name string
 	if _, scanned := fmt.Sscanf(detail, "Invalid format for parameter %s", &name); scanned == nil {
-		detail = strings.TrimSuffix(name, ":") + " " + wordsForID // ids are the only parameters that are bound and not checked before
+		detail = strings.TrimSuffix(
+			name,
+			":",
+		) + " " + wordsForID // ids are the only parameters that are bound and not checked before
 	}
 	switch err.Code {
 	case http.StatusNotFound:

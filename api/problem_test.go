@@ -24,7 +24,8 @@ func oneSquad(t testing.TB) (*server, *squad) {
 	return s, s.newSquad(t, "Quillfen")
 }
 
-// TestFailures asks for every kind of failure. That each is a whole problem (RFC 9457) and fits the contract is held by the harness.
+// TestFailures asks for every kind of failure. That each is a whole problem (RFC 9457) and fits the
+// contract is held by the harness.
 func TestFailures(t *testing.T) {
 	t.Parallel()
 	s, q := oneSquad(t)
@@ -92,7 +93,9 @@ func TestFailures(t *testing.T) {
 func memberOf(t testing.TB, q *squad, who person) string {
 	t.Helper()
 	var page openapi.MemberPage
-	q.server.do(t, call{method: http.MethodGet, path: q.path("members"), token: q.coach.token}).want(http.StatusOK).into(&page)
+	q.server.do(t, call{method: http.MethodGet, path: q.path("members"), token: q.coach.token}).
+		want(http.StatusOK).
+		into(&page)
 	for _, m := range page.Items {
 		if m.UserID == who.id {
 			return m.ID.String()
@@ -115,13 +118,21 @@ func packed(t testing.TB, data []byte) []byte {
 	return b.Bytes()
 }
 
-// TestTooManySignIns is answered 429 with Retry-After (RFC 6585, section 4), alike for a known and an unknown address, and the wait helps.
+// TestTooManySignIns is answered 429 with Retry-After (RFC 6585, section 4), alike for a known and
+// an unknown address, and the wait helps.
 func TestTooManySignIns(t *testing.T) {
 	t.Parallel()
 	s := newServer(t)
 	who := s.signUp(t, "Ansa Brightwater")
 	signIn := func(email, password string) *answer {
-		return s.do(t, call{method: http.MethodPost, path: "/v1/tokens", body: map[string]any{"email": email, "password": password, "device": "phone"}})
+		return s.do(
+			t,
+			call{
+				method: http.MethodPost,
+				path:   "/v1/tokens",
+				body:   map[string]any{"email": email, "password": password, "device": "phone"},
+			},
+		)
 	}
 	var last [2]openapi.Problem
 	for range 6 {
@@ -145,7 +156,8 @@ func TestTooManySignIns(t *testing.T) {
 	signIn(who.email, goodPassword).want(http.StatusCreated)
 }
 
-// TestAllFaultsAtOnce sends a body with several faults, in the contract's sight and in the service's.
+// TestAllFaultsAtOnce sends a body with several faults, in the contract's sight and in the
+// service's.
 func TestAllFaultsAtOnce(t *testing.T) {
 	t.Parallel()
 	s, q := oneSquad(t)
@@ -174,7 +186,8 @@ func TestAllFaultsAtOnce(t *testing.T) {
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
-			a := s.do(t, call{method: http.MethodPost, path: q.path(tc.path), token: q.coach.token, body: tc.body}).want(http.StatusBadRequest)
+			a := s.do(t, call{method: http.MethodPost, path: q.path(tc.path), token: q.coach.token, body: tc.body}).
+				want(http.StatusBadRequest)
 			p := a.problem()
 			var pointers []string
 			if p.Errors != nil {
@@ -187,7 +200,10 @@ func TestAllFaultsAtOnce(t *testing.T) {
 			}
 			slices.Sort(pointers)
 			for _, want := range tc.want {
-				if !slices.ContainsFunc(pointers, func(got string) bool { return got == want || strings.HasPrefix(got, want+"/") }) {
+				if !slices.ContainsFunc(
+					pointers,
+					func(got string) bool { return got == want || strings.HasPrefix(got, want+"/") },
+				) {
 					t.Errorf("no fault at %s: %s", want, a.text())
 				}
 			}
@@ -198,7 +214,8 @@ func TestAllFaultsAtOnce(t *testing.T) {
 	}
 }
 
-// TestProblemTypesAreExplained reads the page that types point to: every kind of failure has its place there.
+// TestProblemTypesAreExplained reads the page that types point to: every kind of failure has its
+// place there.
 func TestProblemTypesAreExplained(t *testing.T) {
 	t.Parallel()
 	s := newServer(t)

@@ -47,15 +47,23 @@ func (h *handlers) Push(ctx context.Context, r openapi.PushRequestObject) (opena
 	format, err := logFormat(r.ContentType)
 	switch {
 	case err != nil || format == service.LogCSV:
-		return nil, &service.Error{Code: codeMedia, Detail: "set Content-Type to application/json or application/x-ndjson: a push comes in one of these"}
+		return nil, &service.Error{
+			Code:   codeMedia,
+			Detail: "set Content-Type to application/json or application/x-ndjson: a push comes in one of these",
+		}
 	case format == service.LogJSON:
 		return p.whole(r.Body)
 	case p.atomic:
-		return nil, &service.Error{Code: service.Invalid, Detail: "an atomic push is sent as JSON: NDJSON is stored piece by piece"}
+		return nil, &service.Error{
+			Code:   service.Invalid,
+			Detail: "an atomic push is sent as JSON: NDJSON is stored piece by piece",
+		}
 	}
 	return linesReply(func(write lineWriter) error {
 		// Without it the server would drop what is left of the body with the first line it answers.
-		if err := http.NewResponseController(write.w).EnableFullDuplex(); err != nil && !errors.Is(err, http.ErrNotSupported) {
+		if err := http.NewResponseController(write.w).
+			EnableFullDuplex(); err != nil &&
+			!errors.Is(err, http.ErrNotSupported) {
 			return err
 		}
 		err := p.lines(r.Body, write)
@@ -88,14 +96,20 @@ func (p *pusher) whole(body io.Reader) (openapi.PushResponseObject, error) {
 		return nil, bodyError(err)
 	}
 	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
-		return nil, &service.Error{Code: service.Invalid, Detail: "more follows after the push: send one JSON object, or NDJSON"}
+		return nil, &service.Error{
+			Code:   service.Invalid,
+			Detail: "more follows after the push: send one JSON object, or NDJSON",
+		}
 	}
 	limit := service.MaxPushItems
 	if p.atomic {
 		limit = service.PushPiece
 	}
 	if len(document.Items) > limit {
-		return nil, &service.Error{Code: service.TooLarge, Detail: fmt.Sprintf("a push has at most %d items: send it in parts", limit)}
+		return nil, &service.Error{
+			Code:   service.TooLarge,
+			Detail: fmt.Sprintf("a push has at most %d items: send it in parts", limit),
+		}
 	}
 	reply := pushReply{Outcomes: make([]pushOutcome, 0, len(document.Items))}
 	for len(document.Items) > 0 {
@@ -119,7 +133,10 @@ func bodyError(err error) error {
 	case errors.As(err, &tooLarge), errors.As(err, &network):
 		return err
 	}
-	return &service.Error{Code: service.Invalid, Detail: "the push cannot be read: send an object with an array items, or an item a line: " + err.Error()}
+	return &service.Error{
+		Code:   service.Invalid,
+		Detail: "the push cannot be read: send an object with an array items, or an item a line: " + err.Error(),
+	}
 }
 
 // maxLine is the longest line of NDJSON: a film map fits.
@@ -147,7 +164,8 @@ func (p *pusher) lines(body io.Reader, write lineWriter) error {
 	}
 	for more := true; more; {
 		line, tooLong, err := nextLine(reader)
-		// A body that was cut has no whole last line to trust: what was read whole is stored, the rest is sent again.
+		// A body that was cut has no whole last line to trust: what was read whole is stored, the
+		// rest is sent again.
 		if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
 			return bodyError(err)
 		}
@@ -164,7 +182,8 @@ func (p *pusher) lines(body io.Reader, write lineWriter) error {
 	return write.end(map[string]int64{"rev": p.rev})
 }
 
-// nextLine reads a line without its end and the blanks around it. One that is longer than maxLine is passed over; nil stands in its place.
+// nextLine reads a line without its end and the blanks around it. One that is longer than maxLine
+// is passed over; nil stands in its place.
 func nextLine(reader *bufio.Reader) (line []byte, tooLong bool, err error) {
 	for {
 		part, err := reader.ReadSlice('\n')
@@ -180,19 +199,33 @@ func nextLine(reader *bufio.Reader) (line []byte, tooLong bool, err error) {
 	}
 }
 
-// piece stores some items in one transaction. An item that cannot be read is refused alone; nil is one that was too long to be read.
+// piece stores some items in one transaction. An item that cannot be read is refused alone; nil is
+// one that was too long to be read.
 func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
 	items := make([]service.PushItem, len(raw))
 	unread := make(map[int][]service.Fault)
 	for i, data := range raw {
 		if data == nil {
-			unread[i] = []service.Fault{{Code: "length", Detail: fmt.Sprintf("the line is longer than %d bytes: send one item a line, with a shorter note or track", maxLine)}}
+			unread[i] = []service.Fault{
+				{
+					Code: "length",
+					Detail: fmt.Sprintf(
+						"the line is longer than %d bytes: send one item a line, with a shorter note or track",
+						maxLine,
+					),
+				},
+			}
 			continue
 		}
 		decoder := json.NewDecoder(bytes.NewReader(data))
 		decoder.DisallowUnknownFields()
 		if err := decoder.Decode(&items[i]); err != nil {
-			unread[i] = []service.Fault{{Code: "format", Detail: "cannot be read as an item with kind, id, rev, record or deleted: " + err.Error()}}
+			unread[i] = []service.Fault{
+				{
+					Code:   "format",
+					Detail: "cannot be read as an item with kind, id, rev, record or deleted: " + err.Error(),
+				},
+			}
 			items[i] = service.PushItem{}
 		}
 	}
@@ -204,7 +237,13 @@ func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
 	outcomes := make([]pushOutcome, len(results))
 	for i, result := range results {
 		outcomes[i] = pushOutcome{
-			Index: p.next, Kind: result.Kind, Outcome: result.Status, Rev: result.Rev, Record: result.Record, Deleted: result.Deleted, Errors: result.Faults,
+			Index:   p.next,
+			Kind:    result.Kind,
+			Outcome: result.Status,
+			Rev:     result.Rev,
+			Record:  result.Record,
+			Deleted: result.Deleted,
+			Errors:  result.Faults,
 		}
 		if result.ID != uuid.Nil {
 			outcomes[i].ID = &results[i].ID

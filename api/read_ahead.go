@@ -7,9 +7,14 @@ import (
 	"runtime/debug"
 )
 
-// readAhead gives a page and all that follow it. While one is dealt with, the next is read. more tells whether a page is followed by another,
-// and next reads that. It ends with the first error.
-func readAhead[P any](ctx context.Context, page P, more func(P) bool, next func(context.Context, P) (P, error)) iter.Seq2[P, error] {
+// readAhead gives a page and all that follow it. While one is dealt with, the next is read. more
+// tells whether a page is followed by another, and next reads that. It ends with the first error.
+func readAhead[P any](
+	ctx context.Context,
+	page P,
+	more func(P) bool,
+	next func(context.Context, P) (P, error),
+) iter.Seq2[P, error] {
 	type reading struct {
 		page     P
 		err      error

@@ -52,7 +52,8 @@ func TestReadAhead(t *testing.T) {
 	}
 }
 
-// The next page is on its way while one is dealt with, and is given up when nobody wants it any more.
+// The next page is on its way while one is dealt with, and is given up when nobody wants it any
+// more.
 func TestReadAheadReadsAheadAndEnds(t *testing.T) {
 	t.Parallel()
 	begun, ended := make(chan struct{}), make(chan error, 1)
@@ -76,7 +77,10 @@ func TestReadAheadReadsAheadAndEnds(t *testing.T) {
 func TestReadAheadPassesAPanicOn(t *testing.T) {
 	t.Parallel()
 	defer func() {
-		if what := fmt.Sprint(recover()); !strings.HasPrefix(what, "boom") || !strings.Contains(what, "read_ahead_test.go") {
+		if what := fmt.Sprint(
+			recover(),
+		); !strings.HasPrefix(what, "boom") ||
+			!strings.Contains(what, "read_ahead_test.go") {
 			t.Errorf("panics with %s", what)
 		}
 	}()

@@ -45,7 +45,13 @@ func decode(kind service.Kind, body any) (service.Record, error) {
 	return record, nil
 }
 
-func (h *handlers) get(ctx context.Context, squad uuid.UUID, kind service.Kind, id uuid.UUID, ifNoneMatch *string) (recordReply, error) {
+func (h *handlers) get(
+	ctx context.Context,
+	squad uuid.UUID,
+	kind service.Kind,
+	id uuid.UUID,
+	ifNoneMatch *string,
+) (recordReply, error) {
 	record, err := h.service.Get(ctx, userOf(ctx), squad, kind, id)
 	if err != nil {
 		return recordReply{}, err
@@ -56,7 +62,13 @@ func (h *handlers) get(ctx context.Context, squad uuid.UUID, kind service.Kind, 
 	return recordReply{status: http.StatusOK, rev: record.Revision(), record: record}, nil
 }
 
-func (h *handlers) list(ctx context.Context, squad uuid.UUID, kind service.Kind, limit *int, word *string) (pageReply, error) {
+func (h *handlers) list(
+	ctx context.Context,
+	squad uuid.UUID,
+	kind service.Kind,
+	limit *int,
+	word *string,
+) (pageReply, error) {
 	after, err := readCursor[int64](word)
 	if err != nil {
 		return pageReply{}, err
@@ -75,7 +87,13 @@ func (h *handlers) list(ctx context.Context, squad uuid.UUID, kind service.Kind,
 	return reply, err
 }
 
-func (h *handlers) create(ctx context.Context, squad uuid.UUID, kind service.Kind, many string, body any) (recordReply, error) {
+func (h *handlers) create(
+	ctx context.Context,
+	squad uuid.UUID,
+	kind service.Kind,
+	many string,
+	body any,
+) (recordReply, error) {
 	record, err := decode(kind, body)
 	if err != nil {
 		return recordReply{}, err
@@ -92,7 +110,14 @@ func (h *handlers) create(ctx context.Context, squad uuid.UUID, kind service.Kin
 	return reply, nil
 }
 
-func (h *handlers) replace(ctx context.Context, squad uuid.UUID, kind service.Kind, id uuid.UUID, ifMatch *string, body any) (recordReply, error) {
+func (h *handlers) replace(
+	ctx context.Context,
+	squad uuid.UUID,
+	kind service.Kind,
+	id uuid.UUID,
+	ifMatch *string,
+	body any,
+) (recordReply, error) {
 	base, err := h.baseOf(ctx, squad, kind, id, ifMatch)
 	if err != nil {
 		return recordReply{}, err
@@ -108,7 +133,13 @@ func (h *handlers) replace(ctx context.Context, squad uuid.UUID, kind service.Ki
 	return recordReply{status: http.StatusOK, rev: record.Revision(), record: record}, nil
 }
 
-func (h *handlers) remove(ctx context.Context, squad uuid.UUID, kind service.Kind, id uuid.UUID, ifMatch *string) (recordReply, error) {
+func (h *handlers) remove(
+	ctx context.Context,
+	squad uuid.UUID,
+	kind service.Kind,
+	id uuid.UUID,
+	ifMatch *string,
+) (recordReply, error) {
 	base, err := h.baseOf(ctx, squad, kind, id, ifMatch)
 	if err != nil {
 		return recordReply{}, err

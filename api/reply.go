@@ -15,7 +15,8 @@ import (
 	"laneward/service"
 )
 
-// recordReply answers with one record, whose JSON is the contract's, or with 304 when record is nil.
+// recordReply answers with one record, whose JSON is the contract's, or with 304 when record is
+// nil.
 type recordReply struct {
 	status   int
 	rev      int64
@@ -65,7 +66,8 @@ type entityTags struct {
 	weak   []int64
 }
 
-// parseTags reads a list of entity tags. One that is none of ours can match nothing and is passed over.
+// parseTags reads a list of entity tags. One that is none of ours can match nothing and is passed
+// over.
 func parseTags(header string) entityTags {
 	var tags entityTags
 	for part := range strings.SplitSeq(header, ",") {
@@ -102,10 +104,20 @@ func notModified(header *string, rev int64) bool {
 	return tags.any
 }
 
-// baseOf returns the revision a change is based on, from If-Match, which compares strongly: a weak tag never matches.
-func (h *handlers) baseOf(ctx context.Context, squad uuid.UUID, kind service.Kind, id uuid.UUID, header *string) (int64, error) {
+// baseOf returns the revision a change is based on, from If-Match, which compares strongly: a weak
+// tag never matches.
+func (h *handlers) baseOf(
+	ctx context.Context,
+	squad uuid.UUID,
+	kind service.Kind,
+	id uuid.UUID,
+	header *string,
+) (int64, error) {
 	if header == nil || strings.TrimSpace(*header) == "" {
-		return 0, &service.Error{Code: service.NeedsRevision, Detail: "send the record's ETag as If-Match, so that nobody's change is lost: read the record, then change it"}
+		return 0, &service.Error{
+			Code:   service.NeedsRevision,
+			Detail: "send the record's ETag as If-Match, so that nobody's change is lost: read the record, then change it",
+		}
 	}
 	tags := parseTags(*header)
 	if !tags.any && len(tags.strong) == 1 {
@@ -123,7 +135,10 @@ func (h *handlers) baseOf(ctx context.Context, squad uuid.UUID, kind service.Kin
 	if tags.any {
 		return record.Revision(), nil
 	}
-	return 0, &service.Error{Code: service.Stale, Detail: "the If-Match header names no version that stands: read the record again"}
+	return 0, &service.Error{
+		Code:   service.Stale,
+		Detail: "the If-Match header names no version that stands: read the record again",
+	}
 }
 
 // cursor writes a place in a list as one opaque word.
@@ -146,7 +161,10 @@ func readCursor[T any](word *string) (place T, err error) {
 		err = json.Unmarshal(data, &place)
 	}
 	if err != nil {
-		return place, &service.Error{Code: service.Invalid, Detail: "the cursor is not one of ours: send the next of the page before, or none to begin anew"}
+		return place, &service.Error{
+			Code:   service.Invalid,
+			Detail: "the cursor is not one of ours: send the next of the page before, or none to begin anew",
+		}
 	}
 	return place, nil
 }

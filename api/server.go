@@ -1,4 +1,5 @@
-// Package api is the HTTP edge: it reads requests, asks the service, and writes answers. It holds no rule of the domain.
+// Package api is the HTTP edge: it reads requests, asks the service, and writes answers. It holds
+// no rule of the domain.
 package api
 
 import (
@@ -50,14 +51,22 @@ func NewHandler(config Config) (*Handler, error) {
 	e.HTTPErrorHandler = func(err error, c echo.Context) { writeError(config.Log, err, c) }
 	e.IPExtractor = echo.ExtractIPDirect()
 	if len(config.TrustedProxies) > 0 {
-		options := []echo.TrustOption{echo.TrustLoopback(false), echo.TrustLinkLocal(false), echo.TrustPrivateNet(false)}
+		options := []echo.TrustOption{
+			echo.TrustLoopback(false),
+			echo.TrustLinkLocal(false),
+			echo.TrustPrivateNet(false),
+		}
 		for _, network := range config.TrustedProxies {
 			options = append(options, echo.TrustIPRange(network))
 		}
 		e.IPExtractor = echo.ExtractIPFromXFFHeader(options...)
 	}
 	e.Use(requestID, accessLog(config.Log), recoverPanics(config.Log), securityHeaders)
-	e.Use(middleware.GzipWithConfig(middleware.GzipConfig{MinLength: 1024, Skipper: func(c echo.Context) bool { return isLive(c.Path()) }}))
+	e.Use(
+		middleware.GzipWithConfig(
+			middleware.GzipConfig{MinLength: 1024, Skipper: func(c echo.Context) bool { return isLive(c.Path()) }},
+		),
+	)
 
 	h := &handlers{service: config.Service, version: config.Version, contract: contract, draining: make(chan struct{})}
 	operations := e.Group("", limitBody(contract), h.authenticate, contract.check)
@@ -80,10 +89,12 @@ func NewHandler(config Config) (*Handler, error) {
 	return &Handler{Handler: headAsGet(e), drain: sync.OnceFunc(func() { close(h.draining) })}, nil
 }
 
-// isLive tells the address of a stream of events: it never ends, and each event has to go out at once and is too small to pack.
+// isLive tells the address of a stream of events: it never ends, and each event has to go out at
+// once and is too small to pack.
 func isLive(path string) bool { return strings.HasSuffix(path, "/live") }
 
-// The limits of one connection. Writing waits long enough for a large log to be stored and answered.
+// The limits of one connection. Writing waits long enough for a large log to be stored and
+// answered.
 const (
 	readHeaderTimeout = 10 * time.Second
 	readTimeout       = 2 * time.Minute
@@ -93,11 +104,17 @@ const (
 	drainTime         = 20 * time.Second
 )
 
-// Serve answers requests on listener until ctx ends, then lets running requests finish for a while. It returns nil after a clean end.
+// Serve answers requests on listener until ctx ends, then lets running requests finish for a while.
+// It returns nil after a clean end.
 func Serve(ctx context.Context, listener net.Listener, handler *Handler, log *slog.Logger) error {
 	server := &http.Server{
-		Handler: handler, ReadHeaderTimeout: readHeaderTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout,
-		IdleTimeout: idleTimeout, MaxHeaderBytes: maxHeaderBytes, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
+		Handler:           handler,
+		ReadHeaderTimeout: readHeaderTimeout,
+		ReadTimeout:       readTimeout,
+		WriteTimeout:      writeTimeout,
+		IdleTimeout:       idleTimeout,
+		MaxHeaderBytes:    maxHeaderBytes,
+		ErrorLog:          slog.NewLogLogger(log.Handler(), slog.LevelWarn),
 	}
 	server.RegisterOnShutdown(handler.Drain)
 	failed := make(chan error, 1)

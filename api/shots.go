@@ -10,7 +10,10 @@ import (
 	"laneward/service"
 )
 
-func (h *handlers) UploadShots(ctx context.Context, r openapi.UploadShotsRequestObject) (openapi.UploadShotsResponseObject, error) {
+func (h *handlers) UploadShots(
+	ctx context.Context,
+	r openapi.UploadShotsRequestObject,
+) (openapi.UploadShotsResponseObject, error) {
 	format, err := logFormat(r.ContentType)
 	if err != nil {
 		return nil, err
@@ -69,7 +72,10 @@ func (r uploadReply) VisitUploadShotsResponse(w http.ResponseWriter) error {
 	return writeJSON(w, http.StatusOK, r)
 }
 
-func (h *handlers) ListShots(ctx context.Context, r openapi.ListShotsRequestObject) (openapi.ListShotsResponseObject, error) {
+func (h *handlers) ListShots(
+	ctx context.Context,
+	r openapi.ListShotsRequestObject,
+) (openapi.ListShotsResponseObject, error) {
 	after, err := readCursor[service.ShotPlace](r.Params.Cursor)
 	if err != nil {
 		return nil, err
@@ -92,11 +98,17 @@ func (h *handlers) GetShot(ctx context.Context, r openapi.GetShotRequestObject) 
 	return h.get(ctx, r.SquadID, service.KindShot, r.ShotID, r.Params.IfNoneMatch)
 }
 
-func (h *handlers) ReplaceShot(ctx context.Context, r openapi.ReplaceShotRequestObject) (openapi.ReplaceShotResponseObject, error) {
+func (h *handlers) ReplaceShot(
+	ctx context.Context,
+	r openapi.ReplaceShotRequestObject,
+) (openapi.ReplaceShotResponseObject, error) {
 	return h.replace(ctx, r.SquadID, service.KindShot, r.ShotID, r.Params.IfMatch, r.Body)
 }
 
-func (h *handlers) DeleteShot(ctx context.Context, r openapi.DeleteShotRequestObject) (openapi.DeleteShotResponseObject, error) {
+func (h *handlers) DeleteShot(
+	ctx context.Context,
+	r openapi.DeleteShotRequestObject,
+) (openapi.DeleteShotResponseObject, error) {
 	return h.remove(ctx, r.SquadID, service.KindShot, r.ShotID, r.Params.IfMatch)
 }
 

@@ -103,7 +103,11 @@ func itemList(items []service.Item, tables bool) (json.RawMessage, error) {
 
 func (h *handlers) GetFeed(ctx context.Context, r openapi.GetFeedRequestObject) (openapi.GetFeedResponseObject, error) {
 	lines, tables := wantsLines(ctx)
-	query := service.FeedQuery{After: text(r.Params.After), Limit: pageSize(r.Params.Limit, lines), Schema: schemaOf(r.Params.Schema)}
+	query := service.FeedQuery{
+		After:  text(r.Params.After),
+		Limit:  pageSize(r.Params.Limit, lines),
+		Schema: schemaOf(r.Params.Schema),
+	}
 	if r.Params.WaitFor != nil {
 		query.WaitFor = *r.Params.WaitFor
 	}
@@ -151,9 +155,16 @@ func (r snapshotReply) VisitGetSnapshotResponse(w http.ResponseWriter) error {
 	return writeJSON(w, http.StatusOK, r)
 }
 
-func (h *handlers) GetSnapshot(ctx context.Context, r openapi.GetSnapshotRequestObject) (openapi.GetSnapshotResponseObject, error) {
+func (h *handlers) GetSnapshot(
+	ctx context.Context,
+	r openapi.GetSnapshotRequestObject,
+) (openapi.GetSnapshotResponseObject, error) {
 	lines, tables := wantsLines(ctx)
-	query := service.SnapshotQuery{Page: text(r.Params.Page), Limit: pageSize(r.Params.Limit, lines), Schema: schemaOf(r.Params.Schema)}
+	query := service.SnapshotQuery{
+		Page:   text(r.Params.Page),
+		Limit:  pageSize(r.Params.Limit, lines),
+		Schema: schemaOf(r.Params.Schema),
+	}
 	page, err := h.service.Snapshot(ctx, userOf(ctx), r.SquadID, query)
 	if err != nil {
 		return nil, withSnapshot(err, r.SquadID)
@@ -182,7 +193,10 @@ func (h *handlers) GetSnapshot(ctx context.Context, r openapi.GetSnapshotRequest
 	}), nil
 }
 
-func (h *handlers) GetDigest(ctx context.Context, r openapi.GetDigestRequestObject) (openapi.GetDigestResponseObject, error) {
+func (h *handlers) GetDigest(
+	ctx context.Context,
+	r openapi.GetDigestRequestObject,
+) (openapi.GetDigestResponseObject, error) {
 	kinds, rev, err := h.service.DigestAll(ctx, userOf(ctx), r.SquadID)
 	if err != nil {
 		return nil, err

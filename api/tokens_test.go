@@ -27,7 +27,11 @@ func (s *server) access(user string) access {
 		method: jwt.SigningMethodEdDSA, key: s.key,
 		header: map[string]any{"kid": s.publicKeys()[0]["kid"], "typ": "at+jwt"},
 		claims: jwt.MapClaims{
-			"iss": "laneward", "aud": "laneward-api", "sub": user, "iat": now.Unix(), "exp": now.Add(15 * time.Minute).Unix(),
+			"iss": "laneward",
+			"aud": "laneward-api",
+			"sub": user,
+			"iat": now.Unix(),
+			"exp": now.Add(15 * time.Minute).Unix(),
 		},
 	}
 }
@@ -54,7 +58,8 @@ func (s *server) publicKeys() []map[string]string {
 	return set.Keys
 }
 
-// forgeries are tokens for a user that must not be taken for that user's (RFC 8725; RFC 7519, section 6.1).
+// forgeries are tokens for a user that must not be taken for that user's (RFC 8725; RFC 7519,
+// section 6.1).
 func (s *server) forgeries(t testing.TB, who person) map[string]string {
 	t.Helper()
 	user := who.id.String()
@@ -81,7 +86,9 @@ func (s *server) forgeries(t testing.TB, who person) map[string]string {
 		"garbage":           "garbage",
 		"refresh token":     who.refresh,
 		"signature cut off": cutSignature(who.token),
-		"alg none":          make(func(a *access) { a.method, a.key = jwt.SigningMethodNone, jwt.UnsafeAllowNoneSignatureType }),
+		"alg none": make(
+			func(a *access) { a.method, a.key = jwt.SigningMethodNone, jwt.UnsafeAllowNoneSignatureType },
+		),
 		"alg None": make(func(a *access) {
 			a.method, a.key, a.header["alg"] = jwt.SigningMethodNone, jwt.UnsafeAllowNoneSignatureType, "None"
 		}),
@@ -120,7 +127,8 @@ func TestGoodTokenIsTaken(t *testing.T) {
 	t.Parallel()
 	s := newServer(t)
 	who := s.signUp(t, "Ansa Brightwater")
-	s.do(t, call{method: http.MethodGet, path: "/v1/me", token: s.access(who.id.String()).signed(t)}).want(http.StatusOK)
+	s.do(t, call{method: http.MethodGet, path: "/v1/me", token: s.access(who.id.String()).signed(t)}).
+		want(http.StatusOK)
 	for name, token := range s.forgeries(t, who) {
 		t.Run(name, func(t *testing.T) {
 			s.do(t, call{method: http.MethodGet, path: "/v1/me", token: token}).want(http.StatusUnauthorized)
@@ -144,7 +152,8 @@ func TestAuthorizationHeader(t *testing.T) {
 		"something after it":     {"Bearer " + who.token + " more", http.StatusUnauthorized},
 	} {
 		t.Run(name, func(t *testing.T) {
-			a := s.do(t, call{method: http.MethodGet, path: "/v1/me", header: map[string]string{"Authorization": tc.header}}).want(tc.want)
+			a := s.do(t, call{method: http.MethodGet, path: "/v1/me", header: map[string]string{"Authorization": tc.header}}).
+				want(tc.want)
 			if tc.want == http.StatusUnauthorized && a.header.Get("WWW-Authenticate") == "" {
 				t.Error("401 without WWW-Authenticate (RFC 9110, section 11.6.1)")
 			}

@@ -26,12 +26,13 @@ import (
 	"laneward/service"
 )
 
-// The two benchmarks here belong together: what the service adds to the fastest way of putting the same rows into the same table. Run both
-// at once, such as with
+// The two benchmarks here belong together: what the service adds to the fastest way of putting the
+// same rows into the same table. Run both at once, such as with
 //
 //	go test ./api -run '^$' -bench '10000' -benchtime 10x
 //
-// Each has a database of its own on one durable server (fsync, synchronous commits), and begins with an empty table.
+// Each has a database of its own on one durable server (fsync, synchronous commits), and begins
+// with an empty table.
 
 const benchRows = 10_000
 
@@ -74,8 +75,10 @@ type benchLog struct{ csv, ndjson []byte }
 
 func newBenchLog() benchLog {
 	var lines, objects bytes.Buffer
-	lines.WriteString("order,time,ball,laydown_board,arrows_board,breakpoint_board,breakpoint_ft,entry_board,entry_angle_deg,launch_angle_deg," +
-		"speed_mph,rev_rate_rpm,rotation_deg,tilt_deg,standing,source,board_se,note\n")
+	lines.WriteString(
+		"order,time,ball,laydown_board,arrows_board,breakpoint_board,breakpoint_ft,entry_board,entry_angle_deg,launch_angle_deg," +
+			"speed_mph,rev_rate_rpm,rotation_deg,tilt_deg,standing,source,board_se,note\n",
+	)
 	encoder := json.NewEncoder(&objects)
 	at := time.Date(2026, 3, 14, 8, 0, 0, 0, time.UTC)
 	for i := range benchRows {
@@ -88,12 +91,41 @@ func newBenchLog() benchLog {
 		entry, angle, launch, speed := tenths(16, 23), tenths(4, 19), tenths(1, 17), tenths(16, 21)
 		revs, standing := 300+i%97, i%10+1
 		when := at.Add(time.Duration(i) * 40 * time.Second).Format(time.RFC3339)
-		fmt.Fprintf(&lines, "%d,%s,blue solid,%g,%g,%g,%g,%g,%g,%g,%g,%d,45,12,%d,sensor,0.4,%q\n", i+1, when, laydown, arrows, breakpoint, distance,
-			entry, angle, launch, speed, revs, standing, note)
+		fmt.Fprintf(
+			&lines,
+			"%d,%s,blue solid,%g,%g,%g,%g,%g,%g,%g,%g,%d,45,12,%d,sensor,0.4,%q\n",
+			i+1,
+			when,
+			laydown,
+			arrows,
+			breakpoint,
+			distance,
+			entry,
+			angle,
+			launch,
+			speed,
+			revs,
+			standing,
+			note,
+		)
 		object := map[string]any{
-			"order": i + 1, "time": when, "ball_id": benchBall, "laydown_board": laydown, "arrows_board": arrows, "breakpoint_board": breakpoint,
-			"breakpoint_ft": distance, "entry_board": entry, "entry_angle_deg": angle, "launch_angle_deg": launch, "speed_mph": speed,
-			"rev_rate_rpm": revs, "rotation_deg": 45, "tilt_deg": 12, "standing": []int{standing}, "source": "sensor", "errors": map[string]any{"board": 0.4},
+			"order":            i + 1,
+			"time":             when,
+			"ball_id":          benchBall,
+			"laydown_board":    laydown,
+			"arrows_board":     arrows,
+			"breakpoint_board": breakpoint,
+			"breakpoint_ft":    distance,
+			"entry_board":      entry,
+			"entry_angle_deg":  angle,
+			"launch_angle_deg": launch,
+			"speed_mph":        speed,
+			"rev_rate_rpm":     revs,
+			"rotation_deg":     45,
+			"tilt_deg":         12,
+			"standing":         []int{standing},
+			"source":           "sensor",
+			"errors":           map[string]any{"board": 0.4},
 		}
 		if note != "" {
 			object["note"] = note
@@ -139,7 +171,12 @@ func newBenchServer(b *testing.B, ownerURL string) *benchServer {
 	s.coach = s.signUp(b, "Coach")
 	s.squad = s.create(b, s.coach, "/v1/squads", map[string]any{"name": "Bench"})
 	s.athlete = s.create(b, s.coach, s.path("athletes"), map[string]any{"name": "Ansa Brightwater", "side": "right"})
-	s.create(b, s.coach, s.path("balls"), map[string]any{"id": benchBall, "athlete_id": s.athlete, "name": "blue solid", "weight_lb": 15})
+	s.create(
+		b,
+		s.coach,
+		s.path("balls"),
+		map[string]any{"id": benchBall, "athlete_id": s.athlete, "name": "blue solid", "weight_lb": 15},
+	)
 	return s
 }
 
@@ -147,13 +184,23 @@ func (s *benchServer) path(rest string) string { return "/v1/squads/" + s.squad 
 
 func (s *benchServer) newSession(b *testing.B) string {
 	b.Helper()
-	return s.create(b, s.coach, s.path("sessions"), map[string]any{"kind": "practice", "name": "Bench", "date": "2026-03-14", "athlete_id": s.athlete})
+	return s.create(
+		b,
+		s.coach,
+		s.path("sessions"),
+		map[string]any{"kind": "practice", "name": "Bench", "date": "2026-03-14", "athlete_id": s.athlete},
+	)
 }
 
 // upload sends a log over the network and reads the answer to its end.
 func (s *benchServer) upload(b *testing.B, session, mediaType string, log []byte) (body []byte) {
 	b.Helper()
-	request, err := http.NewRequestWithContext(b.Context(), http.MethodPost, s.url+s.path("sessions/"+session+"/shots"), bytes.NewReader(log))
+	request, err := http.NewRequestWithContext(
+		b.Context(),
+		http.MethodPost,
+		s.url+s.path("sessions/"+session+"/shots"),
+		bytes.NewReader(log),
+	)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -184,8 +231,8 @@ func reportRows(b *testing.B, bytesEach int) {
 	b.ReportMetric(benchRows*float64(b.N)/b.Elapsed().Seconds(), "rows/s")
 }
 
-// BenchmarkUpload10000 uploads logs of 10,000 new shots: over HTTP, with authentication, reading, validation, ids, row-level security,
-// foreign keys, revisions and an outcome for each row.
+// BenchmarkUpload10000 uploads logs of 10,000 new shots: over HTTP, with authentication, reading,
+// validation, ids, row-level security, foreign keys, revisions and an outcome for each row.
 func BenchmarkUpload10000(b *testing.B) {
 	log := newBenchLog()
 	for _, tc := range []struct {
@@ -230,7 +277,8 @@ func BenchmarkUpload10000(b *testing.B) {
 	})
 }
 
-// BenchmarkCopy10000 puts the same rows, ready made, into the same table with all its keys and indexes, as its owner, whom no policy binds.
+// BenchmarkCopy10000 puts the same rows, ready made, into the same table with all its keys and
+// indexes, as its owner, whom no policy binds.
 func BenchmarkCopy10000(b *testing.B) {
 	for _, tc := range []struct {
 		name   string
@@ -256,7 +304,9 @@ func BenchmarkCopy10000(b *testing.B) {
 			}
 			b.StopTimer()
 			var n int
-			if err := conn.QueryRow(b.Context(), "SELECT count(*) FROM shots").Scan(&n); err != nil || n != (b.N+1)*benchRows {
+			if err := conn.QueryRow(b.Context(), "SELECT count(*) FROM shots").
+				Scan(&n); err != nil ||
+				n != (b.N+1)*benchRows {
 				b.Fatalf("%d rows, want %d (%v)", n, (b.N+1)*benchRows, err)
 			}
 			reportRows(b, size)
@@ -270,12 +320,17 @@ func writeRows(b *testing.B, conn *pgx.Conn, from, session, file string, revs in
 	var columns string
 	err := conn.QueryRow(b.Context(), `SELECT string_agg(CASE attname WHEN 'id' THEN 'gen_random_uuid()' WHEN 'session_id' THEN quote_literal($1) || '::uuid'
 		WHEN 'rev' THEN 'rev + ' || $2::text ELSE attname::text END, ', ' ORDER BY attnum)
-		FROM pg_attribute WHERE attrelid = 'shots'::regclass AND attnum > 0 AND NOT attisdropped`, session, fmt.Sprint(revs)).Scan(&columns)
+		FROM pg_attribute WHERE attrelid = 'shots'::regclass AND attnum > 0 AND NOT attisdropped`, session, fmt.Sprint(revs)).
+		Scan(&columns)
 	if err != nil {
 		b.Fatal(err)
 	}
 	var rows bytes.Buffer
-	query := fmt.Sprintf("COPY (SELECT %s FROM shots WHERE session_id = '%s' ORDER BY shot_order) TO STDOUT", columns, uuid.MustParse(from))
+	query := fmt.Sprintf(
+		"COPY (SELECT %s FROM shots WHERE session_id = '%s' ORDER BY shot_order) TO STDOUT",
+		columns,
+		uuid.MustParse(from),
+	)
 	if _, err := conn.PgConn().CopyTo(b.Context(), &rows, query); err != nil {
 		b.Fatal(err)
 	}
@@ -291,7 +346,18 @@ func copyByPsql(b *testing.B, url string, _ *pgx.Conn, file string) {
 	if err != nil {
 		b.Skip("psql is not installed: see the driver's figure")
 	}
-	command := exec.CommandContext(b.Context(), psql, "-X", "-q", "-v", "ON_ERROR_STOP=1", "-d", url, "-c", `\copy shots from '`+file+`'`)
+	command := exec.CommandContext(
+		b.Context(),
+		psql,
+		"-X",
+		"-q",
+		"-v",
+		"ON_ERROR_STOP=1",
+		"-d",
+		url,
+		"-c",
+		`\copy shots from '`+file+`'`,
+	)
 	if out, err := command.CombinedOutput(); err != nil {
 		b.Fatalf("%v: %s", err, strings.TrimSpace(string(out)))
 	}

@@ -9,8 +9,8 @@ import (
 	"laneward/service"
 )
 
-// schemaFault says in a person's words what does not fit a schema, and how to mend it. The validator's own words are of regular
-// expressions and schema files.
+// schemaFault says in a person's words what does not fit a schema, and how to mend it. The
+// validator's own words are of regular expressions and schema files.
 func schemaFault(err *openapi3.SchemaError) service.Fault {
 	fault := service.Fault{Pointer: pointer(err.JSONPointer()), Code: err.SchemaField, Detail: err.Reason}
 	schema := err.Schema
@@ -38,13 +38,15 @@ func schemaFault(err *openapi3.SchemaError) service.Fault {
 	return fault
 }
 
-// named reads the field that the validator's reason names; it points at the object, and a person wants the field.
+// named reads the field that the validator's reason names; it points at the object, and a person
+// wants the field.
 func named(reason, form string) (name string, ok bool) {
 	_, err := fmt.Sscanf(reason, form, &name)
 	return name, err == nil
 }
 
-// limitWords says which limit of the schema a value does not keep, "" when there are no words for it.
+// limitWords says which limit of the schema a value does not keep, "" when there are no words for
+// it.
 func limitWords(field string, schema *openapi3.Schema) string {
 	switch field {
 	case "minLength":

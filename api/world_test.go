@@ -46,7 +46,8 @@ type squad struct {
 	// coach, analyst and athletes are members; removed was one.
 	coach, analyst, removed person
 	athletes                [2]person
-	// of are the records of each athlete. squad_id and pattern_id are the squad's; the drill is assigned to that athlete alone.
+	// of are the records of each athlete. squad_id and pattern_id are the squad's; the drill is
+	// assigned to that athlete alone.
 	of     [2]ids
 	shared string // a session of the whole squad
 }
@@ -59,7 +60,11 @@ func (s *server) newSquad(t testing.TB, name string) *squad {
 	q.id = s.create(t, q.coach, "/v1/squads", map[string]any{"name": name})
 	for i := range q.of {
 		q.of[i] = ids{"squad_id": q.id}
-		q.of[i]["athlete_id"] = q.add(t, "athletes", map[string]any{"name": fmt.Sprintf("%s athlete %d", name, i+1), "side": "right"})
+		q.of[i]["athlete_id"] = q.add(
+			t,
+			"athletes",
+			map[string]any{"name": fmt.Sprintf("%s athlete %d", name, i+1), "side": "right"},
+		)
 		q.athletes[i], q.of[i]["member_id"] = q.join(t, "athlete", q.of[i]["athlete_id"])
 		q.addRecords(t, i)
 	}
@@ -74,11 +79,27 @@ func (q *squad) addRecords(t testing.TB, i int) {
 	t.Helper()
 	maps.Copy(q.of[i], q.loose(t, i))
 	own := q.of[i]
-	q.add(t, "assignments", map[string]any{"drill_id": own["drill_id"], "athlete_id": own["athlete_id"], "assigned_on": "2026-03-01", "note": q.name})
-	result := q.upload(t, q.coach, own["session_id"], []any{map[string]any{
-		"athlete_id": own["athlete_id"], "ball_id": own["ball_id"], "drill_id": own["drill_id"], "order": 1, "time": "2026-03-14T17:00:00Z",
-		"breakpoint_board": 9, "note": q.name,
-	}})
+	q.add(
+		t,
+		"assignments",
+		map[string]any{
+			"drill_id":    own["drill_id"],
+			"athlete_id":  own["athlete_id"],
+			"assigned_on": "2026-03-01",
+			"note":        q.name,
+		},
+	)
+	result := q.upload(t, q.coach, own["session_id"], []any{
+		map[string]any{
+			"athlete_id":       own["athlete_id"],
+			"ball_id":          own["ball_id"],
+			"drill_id":         own["drill_id"],
+			"order":            1,
+			"time":             "2026-03-14T17:00:00Z",
+			"breakpoint_board": 9,
+			"note":             q.name,
+		},
+	})
 	own["shot_id"] = result.Outcomes[0].ID.String()
 }
 
@@ -102,7 +123,13 @@ func (q *squad) ballBody(i int) map[string]any {
 func (q *squad) patternBody() map[string]any {
 	load := func(direction string, from, to, count int, start, end float64) any {
 		return map[string]any{
-			"direction": direction, "from_board": from, "to_board": to, "count": count, "ul_per_board": 80, "start_ft": start, "end_ft": end,
+			"direction":    direction,
+			"from_board":   from,
+			"to_board":     to,
+			"count":        count,
+			"ul_per_board": 80,
+			"start_ft":     start,
+			"end_ft":       end,
 		}
 	}
 	return map[string]any{"name": q.name + " pattern", "length_ft": 41, "loads": []any{
@@ -138,14 +165,25 @@ func (q *squad) assignmentBody(i int) map[string]any {
 	if drill == "" {
 		drill = q.add(q.server.t, "drills", q.drillBody(i))
 	}
-	return map[string]any{"drill_id": drill, "athlete_id": q.of[i]["athlete_id"], "assigned_on": "2026-03-02", "note": q.name}
+	return map[string]any{
+		"drill_id":    drill,
+		"athlete_id":  q.of[i]["athlete_id"],
+		"assigned_on": "2026-03-02",
+		"note":        q.name,
+	}
 }
 
 func (q *squad) shotBody(i int) map[string]any {
 	own := q.of[i]
 	return map[string]any{
-		"session_id": own["session_id"], "athlete_id": own["athlete_id"], "ball_id": own["ball_id"], "drill_id": own["drill_id"],
-		"order": 1, "time": "2026-03-14T17:00:00Z", "breakpoint_board": 11, "note": q.name,
+		"session_id":       own["session_id"],
+		"athlete_id":       own["athlete_id"],
+		"ball_id":          own["ball_id"],
+		"drill_id":         own["drill_id"],
+		"order":            1,
+		"time":             "2026-03-14T17:00:00Z",
+		"breakpoint_board": 11,
+		"note":             q.name,
 	}
 }
 
@@ -155,7 +193,9 @@ func (s *server) create(t testing.TB, by person, path string, body map[string]an
 	var record struct {
 		ID uuid.UUID `json:"id"`
 	}
-	s.do(t, call{method: http.MethodPost, path: path, token: by.token, body: body}).want(http.StatusCreated).into(&record)
+	s.do(t, call{method: http.MethodPost, path: path, token: by.token, body: body}).
+		want(http.StatusCreated).
+		into(&record)
 	return record.ID.String()
 }
 
@@ -171,7 +211,9 @@ func (q *squad) path(rest string) string { return "/v1/squads/" + q.id + "/" + r
 func (q *squad) upload(t testing.TB, by person, session string, shots []any) (result openapi.UploadResult) {
 	t.Helper()
 	path := q.path("sessions/" + session + "/shots")
-	q.server.do(t, call{method: http.MethodPost, path: path, token: by.token, body: shots}).want(http.StatusOK).into(&result)
+	q.server.do(t, call{method: http.MethodPost, path: path, token: by.token, body: shots}).
+		want(http.StatusOK).
+		into(&result)
 	return result
 }
 
@@ -183,7 +225,9 @@ func (q *squad) invite(t testing.TB, role, athlete string) (id, code string) {
 		body["athlete_id"] = athlete
 	}
 	var made openapi.Invitation
-	q.server.do(t, call{method: http.MethodPost, path: q.path("invitations"), token: q.coach.token, body: body}).want(http.StatusCreated).into(&made)
+	q.server.do(t, call{method: http.MethodPost, path: q.path("invitations"), token: q.coach.token, body: body}).
+		want(http.StatusCreated).
+		into(&made)
 	return made.ID.String(), *made.Code
 }
 
@@ -194,7 +238,8 @@ func (q *squad) join(t testing.TB, role, athlete string) (who person, member str
 	_, code := q.invite(t, role, athlete)
 	var joined openapi.Member
 	q.server.do(t, call{method: http.MethodPost, path: "/v1/invitations/accept", token: who.token, body: map[string]any{"code": code}}).
-		want(http.StatusCreated).into(&joined)
+		want(http.StatusCreated).
+		into(&joined)
 	return who, joined.ID.String()
 }
 

@@ -1,4 +1,5 @@
-// Package db is the only one that knows SQL: migrations, queries, the squad's transaction and the translation of driver errors.
+// Package db is the only one that knows SQL: migrations, queries, the squad's transaction and the
+// translation of driver errors.
 package db
 
 //go:generate env CGO_ENABLED=0 go tool sqlc generate
@@ -14,7 +15,8 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 )
 
-// ServiceRole is the role every query of the service runs under. It owns nothing, so row-level security binds it.
+// ServiceRole is the role every query of the service runs under. It owns nothing, so row-level
+// security binds it.
 const ServiceRole = "laneward_service"
 
 // DB is a pool of connections that work under [ServiceRole].
@@ -26,12 +28,13 @@ type DB struct {
 type Options struct {
 	MaxConns         int32
 	StatementTimeout time.Duration
-	// Host tells where the server is now, for one that may move; nil when it stays where the URL says.
+	// Host tells where the server is now, for one that may move; nil when it stays where the URL
+	// says.
 	Host func() string
 }
 
-// Open connects to the database at url, whose user must be a member of [ServiceRole], and checks that it answers and holds this
-// program's schema. The URL is a secret and is in no error.
+// Open connects to the database at url, whose user must be a member of [ServiceRole], and checks
+// that it answers and holds this program's schema. The URL is a secret and is in no error.
 func Open(ctx context.Context, url string, options Options) (*DB, error) {
 	config, err := pgxpool.ParseConfig(url)
 	if err != nil {
@@ -75,12 +78,17 @@ func (d *DB) Close() { d.pool.Close() }
 // Ready reports whether the database answers and holds exactly the migrations of this program.
 func (d *DB) Ready(ctx context.Context) error {
 	var version int64
-	err := d.pool.QueryRow(ctx, "SELECT coalesce(max(version_id), 0) FROM goose_db_version WHERE is_applied").Scan(&version)
+	err := d.pool.QueryRow(ctx, "SELECT coalesce(max(version_id), 0) FROM goose_db_version WHERE is_applied").
+		Scan(&version)
 	if err != nil {
 		return fmt.Errorf("read the schema's version: %w", withoutURL(err))
 	}
 	if want := latestMigration(); version != want {
-		return fmt.Errorf("the database's schema is at version %d and this program needs %d: run laneward migrate", version, want)
+		return fmt.Errorf(
+			"the database's schema is at version %d and this program needs %d: run laneward migrate",
+			version,
+			want,
+		)
 	}
 	return nil
 }
@@ -93,13 +101,18 @@ func (d *DB) Durable(ctx context.Context) error {
 			return fmt.Errorf("read %s: %w", setting, Translate(err))
 		}
 		if value == "off" || value == "local" && setting == "synchronous_commit" {
-			return fmt.Errorf("the database runs with %s = %s, so an acknowledged shot could be lost: switch it on", setting, value)
+			return fmt.Errorf(
+				"the database runs with %s = %s, so an acknowledged shot could be lost: switch it on",
+				setting,
+				value,
+			)
 		}
 	}
 	return nil
 }
 
-// Tx is one transaction. Queries is every typed query; the hand-written set-based ones are methods of Tx.
+// Tx is one transaction. Queries is every typed query; the hand-written set-based ones are methods
+// of Tx.
 type Tx struct {
 	*Queries
 	tx pgx.Tx
@@ -110,13 +123,15 @@ func (d *DB) Global(ctx context.Context, work func(tx *Tx) error) error {
 	return d.transaction(ctx, uuid.Nil, pgx.TxOptions{}, work)
 }
 
-// InSquad runs work in a transaction that sees the rows of one squad. It commits when work returns nil and rolls back otherwise,
-// also when ctx has been cancelled meanwhile. It is run again, from the start, when the database asks for it (serialisation or deadlock).
+// InSquad runs work in a transaction that sees the rows of one squad. It commits when work returns
+// nil and rolls back otherwise, also when ctx has been cancelled meanwhile. It is run again, from
+// the start, when the database asks for it (serialisation or deadlock).
 func (d *DB) InSquad(ctx context.Context, squad uuid.UUID, work func(tx *Tx) error) error {
 	return d.transaction(ctx, squad, pgx.TxOptions{}, work)
 }
 
-// ReadSquad is [DB.InSquad] for reading at one moment: all its queries see the same committed state.
+// ReadSquad is [DB.InSquad] for reading at one moment: all its queries see the same committed
+// state.
 func (d *DB) ReadSquad(ctx context.Context, squad uuid.UUID, work func(tx *Tx) error) error {
 	return d.transaction(ctx, squad, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, work)
 }
@@ -139,13 +154,15 @@ func (d *DB) try(ctx context.Context, squad uuid.UUID, options pgx.TxOptions, wo
 		return Translate(err)
 	}
 	defer func() {
-		// After a commit this does nothing. A cancelled request must still give its connection back clean.
+		// After a commit this does nothing. A cancelled request must still give its connection back
+		// clean.
 		rollback, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
 		defer cancel()
 		_ = tx.Rollback(rollback)
 	}()
 	if squad != uuid.Nil {
-		// Local to the transaction: a setting of the session would leak to the connection's next borrower.
+		// Local to the transaction: a setting of the session would leak to the connection's next
+		// borrower.
 		if _, err := tx.Exec(ctx, "SELECT set_config('laneward.squad', $1, true)", squad.String()); err != nil {
 			return Translate(err)
 		}

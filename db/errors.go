@@ -19,7 +19,8 @@ var (
 	errRetry       = errors.New("the database asks to run the transaction again")
 )
 
-// ConstraintError is a violated constraint, by name. InUse is set when other rows refer to the one that was to be removed.
+// ConstraintError is a violated constraint, by name. InUse is set when other rows refer to the one
+// that was to be removed.
 type ConstraintError struct {
 	Constraint string
 	Table      string
@@ -33,7 +34,8 @@ func (e *ConstraintError) Error() string {
 
 func (e *ConstraintError) Unwrap() error { return e.cause }
 
-// Translate turns a driver error into one of this package's; any other error passes unchanged. It is the one place that knows SQLSTATE.
+// Translate turns a driver error into one of this package's; any other error passes unchanged. It
+// is the one place that knows SQLSTATE.
 func Translate(err error) error {
 	var pg *pgconn.PgError
 	var connect *pgconn.ConnectError
@@ -47,7 +49,10 @@ func Translate(err error) error {
 		return translateCode(pg, err)
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
 		return err
-	case errors.As(err, &connect), errors.As(err, &network), errors.Is(err, io.ErrUnexpectedEOF), pgconn.SafeToRetry(err):
+	case errors.As(err, &connect),
+		errors.As(err, &network),
+		errors.Is(err, io.ErrUnexpectedEOF),
+		pgconn.SafeToRetry(err):
 		// An unexpected end is a connection that broke in the middle of an answer.
 		return fmt.Errorf("%w: %w", ErrUnavailable, withoutURL(err))
 	}
@@ -61,11 +66,17 @@ func translateCode(pg *pgconn.PgError, err error) error {
 	case "23505", "23514", "23502":
 		return &ConstraintError{Constraint: pg.ConstraintName, Table: pg.TableName, cause: err}
 	case "23503":
-		// Postgres names the referring table in both directions; only a removal says "still referenced".
+		// Postgres names the referring table in both directions; only a removal says "still
+		// referenced".
 		return &ConstraintError{Constraint: pg.ConstraintName, Table: pg.TableName, InUse: isRemoval(pg), cause: err}
 	case "22021", "22P05":
 		return fmt.Errorf("%w: %w", ErrCharacter, err)
-	case "57P01", "57P02", "57P03", "53300", "57014", "25P03": // the last two: a statement or a transaction took too long
+	case "57P01",
+		"57P02",
+		"57P03",
+		"53300",
+		"57014",
+		"25P03": // the last two: a statement or a transaction took too long
 		return fmt.Errorf("%w: %w", ErrUnavailable, err)
 	}
 	return err
@@ -78,7 +89,8 @@ func isRemoval(pg *pgconn.PgError) bool {
 // IsRetry reports whether the transaction may succeed when it is run again.
 func IsRetry(err error) bool { return errors.Is(err, errRetry) }
 
-// withoutURL keeps what went wrong and drops what a connection error says of where: it may hold a password.
+// withoutURL keeps what went wrong and drops what a connection error says of where: it may hold a
+// password.
 func withoutURL(err error) error {
 	var connect *pgconn.ConnectError
 	if errors.As(err, &connect) {

@@ -30,7 +30,8 @@ func Migrations() fs.FS {
 	return sub
 }
 
-// MigrationsHash names the schema this program works with: a digest of all migration files in order.
+// MigrationsHash names the schema this program works with: a digest of all migration files in
+// order.
 func MigrationsHash() string {
 	sum := sha256.New()
 	for _, name := range migrationNames() {
@@ -62,8 +63,9 @@ func latestMigration() int64 {
 	return version
 }
 
-// Migrate brings the database at ownerURL to this program's schema, forward only and under an advisory lock, so that several
-// programs may start at once. The user of ownerURL owns the tables and must be allowed to create a role.
+// Migrate brings the database at ownerURL to this program's schema, forward only and under an
+// advisory lock, so that several programs may start at once. The user of ownerURL owns the tables
+// and must be allowed to create a role.
 func Migrate(ctx context.Context, ownerURL string) error {
 	config, err := pgx.ParseConfig(ownerURL)
 	if err != nil {

@@ -20,7 +20,8 @@ var update = flag.Bool("update", false, "add new migrations to the golden file; 
 
 const shippedFile = "testdata/migrations.sha256"
 
-// TestShippedMigrationsNeverChange holds each migration to the hash it was shipped with: a database somewhere has run it.
+// TestShippedMigrationsNeverChange holds each migration to the hash it was shipped with: a database
+// somewhere has run it.
 func TestShippedMigrationsNeverChange(t *testing.T) {
 	t.Parallel()
 	shipped := readShipped(t)
@@ -38,7 +39,10 @@ func TestShippedMigrationsNeverChange(t *testing.T) {
 	}
 	for name, hash := range shipped {
 		if embedded[name] != hash {
-			t.Errorf("%s was shipped and has changed or is gone: restore it, and write what is new in a migration of its own", name)
+			t.Errorf(
+				"%s was shipped and has changed or is gone: restore it, and write what is new in a migration of its own",
+				name,
+			)
 		}
 	}
 	last := slices.Max(append(slices.Collect(maps.Keys(shipped)), ""))
@@ -46,7 +50,11 @@ func TestShippedMigrationsNeverChange(t *testing.T) {
 		switch {
 		case shipped[name] != "":
 		case name < last:
-			t.Errorf("%s comes before %s, which is shipped already: a database that has run that one would not run it", name, last)
+			t.Errorf(
+				"%s comes before %s, which is shipped already: a database that has run that one would not run it",
+				name,
+				last,
+			)
 		case *update:
 			shipped[name] = hash
 		default:
@@ -92,9 +100,13 @@ func TestMigrateAgain(t *testing.T) {
 	database := dbtest.NewEmpty(t)
 	owner := connect(t, database.OwnerURL)
 	schema := func() []string {
-		return collect[string](t, owner, `SELECT table_name || '.' || column_name || ' ' || data_type || ' ' || is_nullable FROM information_schema.columns
+		return collect[string](
+			t,
+			owner,
+			`SELECT table_name || '.' || column_name || ' ' || data_type || ' ' || is_nullable FROM information_schema.columns
 			WHERE table_schema = 'public' UNION ALL SELECT 'instance ' || epoch::text FROM instance
-			UNION ALL SELECT 'version ' || version_id || ' ' || tstamp FROM goose_db_version ORDER BY 1`)
+			UNION ALL SELECT 'version ' || version_id || ' ' || tstamp FROM goose_db_version ORDER BY 1`,
+		)
 	}
 	for range 2 {
 		if err := db.Migrate(t.Context(), database.OwnerURL); err != nil {
@@ -126,7 +138,11 @@ func TestMigrateAtOnce(t *testing.T) {
 			t.Error(err)
 		}
 	}
-	versions := collect[int64](t, connect(t, database.OwnerURL), "SELECT version_id FROM goose_db_version WHERE version_id > 0 ORDER BY version_id")
+	versions := collect[int64](
+		t,
+		connect(t, database.OwnerURL),
+		"SELECT version_id FROM goose_db_version WHERE version_id > 0 ORDER BY version_id",
+	)
 	if names, err := fs.Glob(db.Migrations(), "*.sql"); err != nil || len(versions) != len(names) {
 		t.Errorf("versions %v, %d migrations, %v", versions, len(names), err)
 	}
@@ -177,7 +193,8 @@ func TestURLsStaySecret(t *testing.T) {
 			t.Parallel()
 			_, opened := db.Open(t.Context(), url, db.Options{})
 			for _, err := range []error{opened, db.Migrate(t.Context(), url)} {
-				if err == nil || strings.Contains(err.Error(), "hunter2secret") || strings.Contains(err.Error(), "127.0.0.1") {
+				if err == nil || strings.Contains(err.Error(), "hunter2secret") ||
+					strings.Contains(err.Error(), "127.0.0.1") {
 					t.Errorf("error %v", err)
 				}
 			}
@@ -185,11 +202,16 @@ func TestURLsStaySecret(t *testing.T) {
 	}
 }
 
-// TestDurable holds that a server that may lose a commit is known as such. The test's server is one.
+// TestDurable holds that a server that may lose a commit is known as such. The test's server is
+// one.
 func TestDurable(t *testing.T) {
 	t.Parallel()
 	database := dbtest.New(t)
-	settings := collect[string](t, connect(t, database.OwnerURL), "SELECT current_setting(unnest(ARRAY['fsync', 'synchronous_commit', 'full_page_writes']))")
+	settings := collect[string](
+		t,
+		connect(t, database.OwnerURL),
+		"SELECT current_setting(unnest(ARRAY['fsync', 'synchronous_commit', 'full_page_writes']))",
+	)
 	err := open(t, database.ServiceURL, 1).Durable(t.Context())
 	if forgetful := slices.Contains(settings, "off"); forgetful != (err != nil) {
 		t.Errorf("settings %v, error %v", settings, err)

@@ -8,7 +8,8 @@ import (
 	"github.com/google/uuid"
 )
 
-// putShots writes a whole set in one statement; a generated statement cannot say arrays with NULLs in them.
+// putShots writes a whole set in one statement; a generated statement cannot say arrays with NULLs
+// in them.
 const putShots = `
 INSERT INTO shots (squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board,
     breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg,
@@ -26,7 +27,8 @@ ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, session_id, athlete_id, bal
     excluded.rotation_deg, excluded.tilt_deg, excluded.track, excluded.standing, excluded.source, excluded.board_se,
     excluded.angle_se_deg, excluded.speed_se_mph, excluded.rev_rate_se_rpm, excluded.axis_se_deg, excluded.note)`
 
-// PutShots inserts or replaces shots of one squad by id, in sets of at most 5,000. Ids must be distinct.
+// PutShots inserts or replaces shots of one squad by id, in sets of at most 5,000. Ids must be
+// distinct.
 func (t *Tx) PutShots(ctx context.Context, squad uuid.UUID, shots []Shot) error {
 	const most = 5000
 	for len(shots) > 0 {

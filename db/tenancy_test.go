@@ -17,7 +17,8 @@ import (
 	"laneward/db/dbtest"
 )
 
-// The squads of these tests. Every uuid column of a squad's rows holds the squad's id, so that every reference between them holds.
+// The squads of these tests. Every uuid column of a squad's rows holds the squad's id, so that
+// every reference between them holds.
 var (
 	squadA = uuid.MustParse("0191e2c4-7d00-7000-8000-00000000000a")
 	squadB = uuid.MustParse("0191e2c4-7d00-7000-8000-00000000000b")
@@ -61,7 +62,8 @@ func collect[T any](t testing.TB, conn *pgx.Conn, query string, args ...any) []T
 	return list
 }
 
-// squadTables are all tables with a squad_id, from the catalogue: a new one is tested without being named here.
+// squadTables are all tables with a squad_id, from the catalogue: a new one is tested without being
+// named here.
 func squadTables(t testing.TB, conn *pgx.Conn) []string {
 	t.Helper()
 	tables := collect[string](t, conn, `
@@ -94,11 +96,22 @@ func columns(t testing.TB, conn *pgx.Conn, table string) []column {
 	return list
 }
 
-// values are what a sample row holds, by type; checked are those that a CHECK wants otherwise, by table.column or column.
+// values are what a sample row holds, by type; checked are those that a CHECK wants otherwise, by
+// table.column or column.
 var (
 	values = map[string]string{
-		"uuid": "$1", "bigint": "1", "integer": "1", "smallint": "1", "bytea": `'\x01'`, "text": "'sample'", "double precision": "1",
-		"jsonb": "'[]'", "date": "'2026-03-14'", "timestamp with time zone": "'2026-03-14T18:00:00Z'", "boolean": "false", "integer[]": "'{1}'",
+		"uuid":                     "$1",
+		"bigint":                   "1",
+		"integer":                  "1",
+		"smallint":                 "1",
+		"bytea":                    `'\x01'`,
+		"text":                     "'sample'",
+		"double precision":         "1",
+		"jsonb":                    "'[]'",
+		"date":                     "'2026-03-14'",
+		"timestamp with time zone": "'2026-03-14T18:00:00Z'",
+		"boolean":                  "false",
+		"integer[]":                "'{1}'",
 	}
 	checked = map[string]string{"side": "'left'", "role": "'athlete'", "sessions.kind": "'practice'"}
 )
@@ -119,13 +132,23 @@ func insertSample(t testing.TB, conn *pgx.Conn, table string) string {
 		}
 		names, list = append(names, pgx.Identifier{c.Name}.Sanitize()), append(list, value)
 	}
-	return fmt.Sprintf("INSERT INTO %s (%s) VALUES (%s)", pgx.Identifier{table}.Sanitize(), strings.Join(names, ", "), strings.Join(list, ", "))
+	return fmt.Sprintf(
+		"INSERT INTO %s (%s) VALUES (%s)",
+		pgx.Identifier{table}.Sanitize(),
+		strings.Join(names, ", "),
+		strings.Join(list, ", "),
+	)
 }
 
-// fill stores a row of the squad in every squad table, as the owner, whom forced policies may bind too.
+// fill stores a row of the squad in every squad table, as the owner, whom forced policies may bind
+// too.
 func fill(t testing.TB, owner *pgx.Conn, tables []string, squad uuid.UUID) {
 	t.Helper()
-	_, err := owner.Exec(t.Context(), `INSERT INTO users (id, email, name, password_hash, created_at) VALUES ($1, $1::uuid || '@invented.example', 'n', 'h', now())`, squad)
+	_, err := owner.Exec(
+		t.Context(),
+		`INSERT INTO users (id, email, name, password_hash, created_at) VALUES ($1, $1::uuid || '@invented.example', 'n', 'h', now())`,
+		squad,
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -209,7 +232,8 @@ func wantCode(t testing.TB, err error, code string) {
 
 const insufficientPrivilege = "42501" // PostgreSQL documentation, appendix A; also what a row-level policy answers
 
-// TestSquadsAreApart runs as the service with statements that forget the squad, on every squad table there is.
+// TestSquadsAreApart runs as the service with statements that forget the squad, on every squad
+// table there is.
 func TestSquadsAreApart(t *testing.T) {
 	t.Parallel()
 	database := dbtest.New(t)
@@ -232,7 +256,12 @@ func TestSquadsAreApart(t *testing.T) {
 			})
 			t.Run("write", func(t *testing.T) {
 				inSquad(t, service, squadA, func(tx pgx.Tx) {
-					if n := affected(t, tx, "UPDATE "+name+" SET squad_id = squad_id WHERE squad_id = $1", squadB); n != 0 {
+					if n := affected(
+						t,
+						tx,
+						"UPDATE "+name+" SET squad_id = squad_id WHERE squad_id = $1",
+						squadB,
+					); n != 0 {
 						t.Errorf("%d rows of the other squad were changed", n)
 					}
 					if n := affected(t, tx, "DELETE FROM "+name+" WHERE squad_id = $1", squadB); n != 0 {
@@ -248,7 +277,8 @@ func TestSquadsAreApart(t *testing.T) {
 	}
 }
 
-// noSquad holds that nothing is seen, and nothing can be written, when the transaction names no squad or nonsense.
+// noSquad holds that nothing is seen, and nothing can be written, when the transaction names no
+// squad or nonsense.
 func noSquad(t *testing.T, service *pgx.Conn, name string) {
 	tx, err := service.Begin(t.Context())
 	if err != nil {
@@ -270,7 +300,8 @@ func noSquad(t *testing.T, service *pgx.Conn, name string) {
 	wantCode(t, attempt(t, tx, "SELECT * FROM "+name), "22P02")
 }
 
-// TestSampleRowsCanBeWritten is the control of the refusals above: the same rows are taken for the own squad.
+// TestSampleRowsCanBeWritten is the control of the refusals above: the same rows are taken for the
+// own squad.
 func TestSampleRowsCanBeWritten(t *testing.T) {
 	t.Parallel()
 	database := dbtest.New(t)
@@ -287,7 +318,8 @@ func TestSampleRowsCanBeWritten(t *testing.T) {
 	})
 }
 
-// TestSquadSettingEndsWithItsTransaction takes one connection through transactions that end in every way.
+// TestSquadSettingEndsWithItsTransaction takes one connection through transactions that end in
+// every way.
 func TestSquadSettingEndsWithItsTransaction(t *testing.T) {
 	t.Parallel()
 	database := dbtest.New(t)
@@ -346,7 +378,9 @@ func TestSquadSettingEndsWithItsTransaction(t *testing.T) {
 			if seen(opened.Global) {
 				t.Error("the next transaction on the connection still sees the squad")
 			}
-			if seen(func(ctx context.Context, work func(*db.Tx) error) error { return opened.InSquad(ctx, squadB, work) }) {
+			if seen(
+				func(ctx context.Context, work func(*db.Tx) error) error { return opened.InSquad(ctx, squadB, work) },
+			) {
 				t.Error("another squad's transaction sees the squad")
 			}
 		})
@@ -376,15 +410,39 @@ func TestServiceRole(t *testing.T) {
 		t.Errorf("the service works as %s", got)
 	}
 	for _, role := range collect[string](t, service, "SELECT unnest(ARRAY[current_user, session_user])::text") {
-		powers := collect[bool](t, owner, `SELECT unnest(ARRAY[rolsuper, rolbypassrls, rolcreaterole, rolcreatedb, rolreplication]) FROM pg_roles WHERE rolname = $1`, role)
+		powers := collect[bool](
+			t,
+			owner,
+			`SELECT unnest(ARRAY[rolsuper, rolbypassrls, rolcreaterole, rolcreatedb, rolreplication]) FROM pg_roles WHERE rolname = $1`,
+			role,
+		)
 		if len(powers) != 5 || slices.Contains(powers, true) {
-			t.Errorf("%s is superuser, bypasses row-level security, creates roles or databases, or replicates: %v", role, powers)
+			t.Errorf(
+				"%s is superuser, bypasses row-level security, creates roles or databases, or replicates: %v",
+				role,
+				powers,
+			)
 		}
-		if owned := collect[string](t, owner, "SELECT relname FROM pg_class c JOIN pg_roles r ON r.oid = c.relowner WHERE r.rolname = $1", role); len(owned) > 0 {
+		if owned := collect[string](
+			t,
+			owner,
+			"SELECT relname FROM pg_class c JOIN pg_roles r ON r.oid = c.relowner WHERE r.rolname = $1",
+			role,
+		); len(
+			owned,
+		) > 0 {
 			t.Errorf("%s owns %v", role, owned)
 		}
-		if memberOf := collect[string](t, owner, `SELECT g.rolname FROM pg_auth_members m JOIN pg_roles g ON g.oid = m.roleid JOIN pg_roles r ON r.oid = m.member
-			WHERE r.rolname = $1 AND g.rolname <> $2`, role, db.ServiceRole); len(memberOf) > 0 {
+		if memberOf := collect[string](
+			t,
+			owner,
+			`SELECT g.rolname FROM pg_auth_members m JOIN pg_roles g ON g.oid = m.roleid JOIN pg_roles r ON r.oid = m.member
+			WHERE r.rolname = $1 AND g.rolname <> $2`,
+			role,
+			db.ServiceRole,
+		); len(
+			memberOf,
+		) > 0 {
 			t.Errorf("%s may become %v", role, memberOf)
 		}
 	}
@@ -395,8 +453,15 @@ func TestServiceRole(t *testing.T) {
 	for _, table := range squadTables(t, owner) {
 		want = append(want, table+": DELETE INSERT SELECT UPDATE")
 	}
-	want = append(want, "goose_db_version: SELECT", "instance: SELECT", "users: INSERT SELECT UPDATE", "refresh_families: DELETE INSERT SELECT UPDATE",
-		"refresh_tokens: DELETE INSERT SELECT UPDATE", "sign_in_failures: DELETE INSERT SELECT UPDATE")
+	want = append(
+		want,
+		"goose_db_version: SELECT",
+		"instance: SELECT",
+		"users: INSERT SELECT UPDATE",
+		"refresh_families: DELETE INSERT SELECT UPDATE",
+		"refresh_tokens: DELETE INSERT SELECT UPDATE",
+		"sign_in_failures: DELETE INSERT SELECT UPDATE",
+	)
 	slices.Sort(want)
 	slices.Sort(granted)
 	if diff := cmp.Diff(want, granted); diff != "" {
@@ -409,19 +474,32 @@ func TestServiceRole(t *testing.T) {
 	wantCode(t, err, insufficientPrivilege)
 }
 
-// ownerPolicies are what the functions that run as their owner need, where the owner is no superuser: by table, the commands.
+// ownerPolicies are what the functions that run as their owner need, where the owner is no
+// superuser: by table, the commands.
 var ownerPolicies = map[string][]string{
-	"memberships": {"SELECT"}, "squads": {"SELECT"}, "invitations": {"SELECT"}, "squads_clock": {"SELECT", "UPDATE"}, "tombstones": {"ALL"},
+	"memberships": {
+		"SELECT",
+	},
+	"squads":       {"SELECT"},
+	"invitations":  {"SELECT"},
+	"squads_clock": {"SELECT", "UPDATE"},
+	"tombstones":   {"ALL"},
 }
 
-// TestPolicies holds that every squad table enables and forces row-level security, with no policy for the service but its squad's.
+// TestPolicies holds that every squad table enables and forces row-level security, with no policy
+// for the service but its squad's.
 func TestPolicies(t *testing.T) {
 	t.Parallel()
 	database := dbtest.New(t)
 	owner := connect(t, database.OwnerURL)
 	ownerName := collect[string](t, owner, "SELECT current_user::text")[0]
 	for _, table := range squadTables(t, owner) {
-		secured := collect[bool](t, owner, "SELECT relrowsecurity AND relforcerowsecurity FROM pg_class WHERE oid = $1::regclass", table)
+		secured := collect[bool](
+			t,
+			owner,
+			"SELECT relrowsecurity AND relforcerowsecurity FROM pg_class WHERE oid = $1::regclass",
+			table,
+		)
 		if !secured[0] {
 			t.Errorf("%s does not enable and force row-level security", table)
 		}
@@ -437,8 +515,8 @@ func TestPolicies(t *testing.T) {
 	}
 }
 
-// TestKeysBeginWithTheSquad reads every primary, unique and foreign key of a squad's table, so that rows can be spread by squad and no key
-// tells of another squad's rows.
+// TestKeysBeginWithTheSquad reads every primary, unique and foreign key of a squad's table, so that
+// rows can be spread by squad and no key tells of another squad's rows.
 func TestKeysBeginWithTheSquad(t *testing.T) {
 	t.Parallel()
 	owner := connect(t, dbtest.New(t).OwnerURL)
@@ -465,7 +543,8 @@ func TestKeysBeginWithTheSquad(t *testing.T) {
 	}
 }
 
-// TestFunctionsAcrossSquads holds the functions that see more than one squad: they are few, and each gives what its caller can prove.
+// TestFunctionsAcrossSquads holds the functions that see more than one squad: they are few, and
+// each gives what its caller can prove.
 func TestFunctionsAcrossSquads(t *testing.T) {
 	t.Parallel()
 	database := dbtest.New(t)
@@ -484,7 +563,15 @@ func TestFunctionsAcrossSquads(t *testing.T) {
 	fill(t, owner, tables, squadA)
 	fill(t, owner, tables, squadB)
 	t.Run("squads_of", func(t *testing.T) {
-		if got := collect[uuid.UUID](t, service, "SELECT squad_id FROM squads_of($1)", squadA); !slices.Equal(got, []uuid.UUID{squadA}) {
+		if got := collect[uuid.UUID](
+			t,
+			service,
+			"SELECT squad_id FROM squads_of($1)",
+			squadA,
+		); !slices.Equal(
+			got,
+			[]uuid.UUID{squadA},
+		) {
 			t.Errorf("squads of the first user: %v", got)
 		}
 		if got := collect[uuid.UUID](t, service, "SELECT squad_id FROM squads_of($1)", uuid.New()); len(got) != 0 {
@@ -497,7 +584,15 @@ func TestFunctionsAcrossSquads(t *testing.T) {
 		}
 	})
 	t.Run("clocks_of", func(t *testing.T) {
-		if got := collect[string](t, service, "SELECT squad_id || ' ' || rev FROM clocks_of($1)", []uuid.UUID{squadB, uuid.New()}); !slices.Equal(got, []string{squadB.String() + " 1"}) {
+		if got := collect[string](
+			t,
+			service,
+			"SELECT squad_id || ' ' || rev FROM clocks_of($1)",
+			[]uuid.UUID{squadB, uuid.New()},
+		); !slices.Equal(
+			got,
+			[]string{squadB.String() + " 1"},
+		) {
 			t.Errorf("clocks %v", got)
 		}
 	})
@@ -505,7 +600,14 @@ func TestFunctionsAcrossSquads(t *testing.T) {
 		seen := func() (list []string) {
 			for _, squad := range []uuid.UUID{squadA, squadB} {
 				inSquad(t, service, squad, func(tx pgx.Tx) {
-					list = append(list, fmt.Sprintf("%d, floor %d", count(t, tx, "SELECT count(*) FROM tombstones"), count(t, tx, "SELECT floor FROM squads_clock")))
+					list = append(
+						list,
+						fmt.Sprintf(
+							"%d, floor %d",
+							count(t, tx, "SELECT count(*) FROM tombstones"),
+							count(t, tx, "SELECT floor FROM squads_clock"),
+						),
+					)
 				})
 			}
 			return list

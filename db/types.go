@@ -12,14 +12,16 @@ import (
 	"github.com/jackc/pgx/v5/pgtype"
 )
 
-// The driver knows uuid.UUID by its text only, and what may be NULL by reflection, which for thousands of rows costs more than all else that is
-// done for them. Here it learns to take the bytes as they are.
+// The driver knows uuid.UUID by its text only, and what may be NULL by reflection, which for
+// thousands of rows costs more than all else that is done for them. Here it learns to take the
+// bytes as they are.
 
 // registerTypes teaches a new connection.
 func registerTypes(_ context.Context, conn *pgx.Conn) error {
 	id := &pgtype.Type{Name: "uuid", OID: pgtype.UUIDOID, Codec: uuidCodec{}}
 	conn.TypeMap().RegisterType(id)
-	conn.TypeMap().RegisterType(&pgtype.Type{Name: "_uuid", OID: pgtype.UUIDArrayOID, Codec: &pgtype.ArrayCodec{ElementType: id}})
+	conn.TypeMap().
+		RegisterType(&pgtype.Type{Name: "_uuid", OID: pgtype.UUIDArrayOID, Codec: &pgtype.ArrayCodec{ElementType: id}})
 	conn.TypeMap().RegisterType(&pgtype.Type{Name: "float8", OID: pgtype.Float8OID, Codec: floatCodec{}})
 	return nil
 }

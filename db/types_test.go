@@ -12,8 +12,8 @@ import (
 	"laneward/db/dbtest"
 )
 
-// TestValuesReadBackAlike stores ids alone, in sets, absent and of all zeros and ones, and numbers with all their digits or absent, and reads
-// them in every place a query has them.
+// TestValuesReadBackAlike stores ids alone, in sets, absent and of all zeros and ones, and numbers
+// with all their digits or absent, and reads them in every place a query has them.
 func TestValuesReadBackAlike(t *testing.T) {
 	t.Parallel()
 	database := dbtest.New(t)
@@ -25,8 +25,14 @@ func TestValuesReadBackAlike(t *testing.T) {
 	var shots []db.Shot
 	for i, id := range odd {
 		one := db.Shot{
-			SquadID: squadA, ID: id, Rev: int64(i) + 2, Hash: []byte{1}, SessionID: squadA, AthleteID: squadA, ShotOrder: int32(i) + 1,
-			ShotTime: time.Date(2026, 3, 14, 18, 0, 0, 0, time.UTC),
+			SquadID:   squadA,
+			ID:        id,
+			Rev:       int64(i) + 2,
+			Hash:      []byte{1},
+			SessionID: squadA,
+			AthleteID: squadA,
+			ShotOrder: int32(i) + 1,
+			ShotTime:  time.Date(2026, 3, 14, 18, 0, 0, 0, time.UTC),
 		}
 		board, speed := 20.1+0.2, 16.0
 		if i%2 == 0 {

@@ -1,4 +1,5 @@
-// Package openapi is the contract and what is generated from it: the types, the strict server interface and the client.
+// Package openapi is the contract and what is generated from it: the types, the strict server
+// interface and the client.
 package openapi
 
 import _ "embed"

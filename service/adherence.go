@@ -42,9 +42,14 @@ type DrillQuery struct {
 // maxDrillShots bounds what one score looks at.
 const maxDrillShots = 50_000
 
-// Adherence judges the shots of each athlete the drill is assigned to, in sessions held from the day of assignment to the day it is due. Shots
-// thrown for another drill do not count; shots that name no drill do.
-func (s *Service) Adherence(ctx context.Context, user, squad uuid.UUID, query DrillQuery) (result DrillScores, err error) {
+// Adherence judges the shots of each athlete the drill is assigned to, in sessions held from the
+// day of assignment to the day it is due. Shots thrown for another drill do not count; shots that
+// name no drill do.
+func (s *Service) Adherence(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query DrillQuery,
+) (result DrillScores, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		result = DrillScores{}
 		tasks, err := w.drillTasks(ctx, query)
@@ -72,7 +77,11 @@ func (s *Service) Adherence(ctx context.Context, user, squad uuid.UUID, query Dr
 }
 
 // Judgements judges one athlete's shots for a drill one by one, in the order thrown.
-func (s *Service) Judgements(ctx context.Context, user, squad uuid.UUID, query DrillQuery) (scores DrillScores, judged []JudgedShot, err error) {
+func (s *Service) Judgements(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query DrillQuery,
+) (scores DrillScores, judged []JudgedShot, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		tasks, err := w.drillTasks(ctx, query)
 		if err != nil {
@@ -87,7 +96,13 @@ func (s *Service) Judgements(ctx context.Context, user, squad uuid.UUID, query D
 		plain := plainShots(shots)
 		judgements := asked.Judge(plain)
 		judged = together(shots, judgements)
-		score := Score{Athlete: task.athlete, From: task.from, To: task.to, Assigned: task.assigned, Adherence: asked.Score(plain, judgements)}
+		score := Score{
+			Athlete:   task.athlete,
+			From:      task.from,
+			To:        task.to,
+			Assigned:  task.assigned,
+			Adherence: asked.Score(plain, judgements),
+		}
 		scores = DrillScores{Drill: tasks.drill, Scores: []Score{score}}
 		return nil
 	})
@@ -114,7 +129,8 @@ type drillTasks struct {
 	athletes []task
 }
 
-// drillTasks finds the drill and whom it is assigned to. An athlete asked for by name is there even when it is not assigned.
+// drillTasks finds the drill and whom it is assigned to. An athlete asked for by name is there even
+// when it is not assigned.
 func (w *work) drillTasks(ctx context.Context, query DrillQuery) (tasks drillTasks, err error) {
 	found, err := w.get(ctx, KindDrill, query.Drill)
 	if err != nil {
@@ -133,7 +149,10 @@ func (w *work) drillTasks(ctx context.Context, query DrillQuery) (tasks drillTas
 		}
 		only = w.athlete
 	}
-	assignments, err := w.AssignmentsOfDrill(ctx, db.AssignmentsOfDrillParams{SquadID: w.squad, DrillID: query.Drill, Athlete: only})
+	assignments, err := w.AssignmentsOfDrill(
+		ctx,
+		db.AssignmentsOfDrillParams{SquadID: w.squad, DrillID: query.Drill, Athlete: only},
+	)
 	if err != nil {
 		return tasks, err
 	}
@@ -166,7 +185,8 @@ func (w *work) drillTasks(ctx context.Context, query DrillQuery) (tasks drillTas
 	return tasks, nil
 }
 
-// span is from the first day of assignment to the last day due; to is nil when an assignment has no such day.
+// span is from the first day of assignment to the last day due; to is nil when an assignment has no
+// such day.
 type span struct {
 	from time.Time
 	to   *time.Time
@@ -197,11 +217,18 @@ func compareNames(a, b *AthleteRecord) int {
 	return slices.Compare(a.ID[:], b.ID[:])
 }
 
-// shotsFor reads the shots that count for a task. Somebody the drill is not assigned to is judged on the shots that name it only.
+// shotsFor reads the shots that count for a task. Somebody the drill is not assigned to is judged
+// on the shots that name it only.
 func (w *work) shotsFor(ctx context.Context, query DrillQuery, task task) ([]*ShotRecord, error) {
 	params := db.ShotsForDrillParams{
-		SquadID: w.squad, AthleteID: task.athlete.ID, DrillID: query.Drill, SessionID: query.Session, MaxRows: maxDrillShots + 1,
-		OnlyNamed: !task.assigned && query.Session == nil, FromDay: timePointer(task.from), ToDay: timePointer(task.to),
+		SquadID:   w.squad,
+		AthleteID: task.athlete.ID,
+		DrillID:   query.Drill,
+		SessionID: query.Session,
+		MaxRows:   maxDrillShots + 1,
+		OnlyNamed: !task.assigned && query.Session == nil,
+		FromDay:   timePointer(task.from),
+		ToDay:     timePointer(task.to),
 	}
 	found, err := w.ShotsForDrill(ctx, params)
 	if err != nil {
@@ -229,8 +256,13 @@ func plainShots(records []*ShotRecord) []shot.Shot {
 	return shots
 }
 
-// ReadSentence reads a rule from an English sentence, with the names of the squad's balls, and writes it back in words.
-func (s *Service) ReadSentence(ctx context.Context, user, squad uuid.UUID, sentence string) (rule drill.Rule, written string, err error) {
+// ReadSentence reads a rule from an English sentence, with the names of the squad's balls, and
+// writes it back in words.
+func (s *Service) ReadSentence(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	sentence string,
+) (rule drill.Rule, written string, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		names := make(drill.BallNames)
 		err := w.each(ctx, KindBall, w.athlete, func(r Record) error {
@@ -241,7 +273,11 @@ func (s *Service) ReadSentence(ctx context.Context, user, squad uuid.UUID, sente
 			return err
 		}
 		if rule, err = drill.Parse(sentence, names); err != nil {
-			return &Error{Code: Invalid, Detail: err.Error(), Faults: []Fault{{Pointer: "/sentence", Code: "sentence", Detail: err.Error()}}}
+			return &Error{
+				Code:   Invalid,
+				Detail: err.Error(),
+				Faults: []Fault{{Pointer: "/sentence", Code: "sentence", Detail: err.Error()}},
+			}
 		}
 		written = rule.Sentence(names)
 		return nil
@@ -250,14 +286,24 @@ func (s *Service) ReadSentence(ctx context.Context, user, squad uuid.UUID, sente
 }
 
 // Shots lists a session's shots by athlete and order, after a place in that order.
-func (s *Service) Shots(ctx context.Context, user, squad, session uuid.UUID, after ShotPlace, limit int) (list []*ShotRecord, next *ShotPlace, err error) {
+func (s *Service) Shots(
+	ctx context.Context,
+	user, squad, session uuid.UUID,
+	after ShotPlace,
+	limit int,
+) (list []*ShotRecord, next *ShotPlace, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		if _, err := w.get(ctx, KindSession, session); err != nil {
 			return err
 		}
 		found, err := w.ShotsOfSession(ctx, db.ShotsOfSessionParams{
-			SquadID: squad, SessionID: session, Athlete: w.athlete, AfterAthlete: after.Athlete, AfterOrder: int32(after.Order), //nolint:gosec // at most shot.MaxOrder
-			AfterID: after.ID, MaxRows: int32(limit + 1), //nolint:gosec // at most 1001
+			SquadID:      squad,
+			SessionID:    session,
+			Athlete:      w.athlete,
+			AfterAthlete: after.Athlete,
+			AfterOrder:   int32(after.Order), //nolint:gosec // at most shot.MaxOrder
+			AfterID:      after.ID,
+			MaxRows:      int32(limit + 1), //nolint:gosec // at most 1001
 		})
 		if err != nil {
 			return err

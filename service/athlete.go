@@ -35,7 +35,8 @@ func (a *AthleteRecord) Owner() *uuid.UUID { return &a.ID }
 // Parents is none.
 func (*AthleteRecord) Parents() []Ref { return nil }
 
-// Faults lists what is wrong with the record. The ranges catch slips of the pen (common practice, no source).
+// Faults lists what is wrong with the record. The ranges catch slips of the pen (common practice,
+// no source).
 func (a *AthleteRecord) Faults() []Fault {
 	var f faults
 	f.name(a.Name)
@@ -61,7 +62,10 @@ var athleteStore = store{
 		return rows(found, err, athleteOf)
 	},
 	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.AthletesAfter(ctx, db.AthletesAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
+		found, err := tx.AthletesAfter(
+			ctx,
+			db.AthletesAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete},
+		)
 		return rows(found, err, athleteOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {
@@ -78,16 +82,39 @@ func athleteOf(row db.Athlete) (Record, []byte, error) {
 		return nil, nil, fmt.Errorf("athlete %s: %w", row.ID, err)
 	}
 	return &AthleteRecord{
-		Head: Head{row.ID, row.Rev}, Name: row.Name, Side: side, SpeedMPH: row.SpeedMPH, RevRateRPM: row.RevRateRPM,
-		RotationDeg: row.RotationDeg, TiltDeg: row.TiltDeg, SlideOffset: row.SlideOffset, BornOn: dayPointer(row.BornOn),
-		GuardianName: row.GuardianName, GuardianConsent: dayPointer(row.GuardianConsent), Note: row.Note,
+		Head:            Head{row.ID, row.Rev},
+		Name:            row.Name,
+		Side:            side,
+		SpeedMPH:        row.SpeedMPH,
+		RevRateRPM:      row.RevRateRPM,
+		RotationDeg:     row.RotationDeg,
+		TiltDeg:         row.TiltDeg,
+		SlideOffset:     row.SlideOffset,
+		BornOn:          dayPointer(row.BornOn),
+		GuardianName:    row.GuardianName,
+		GuardianConsent: dayPointer(row.GuardianConsent),
+		Note:            row.Note,
 	}, row.Hash, nil
 }
 
 func athleteParams(squad uuid.UUID, a *AthleteRecord, hash []byte) db.PutAthleteParams {
 	return db.PutAthleteParams{
-		SquadID: squad, ID: a.ID, Rev: a.Rev, Hash: hash, Name: a.Name, Side: string(a.Side), SpeedMPH: a.SpeedMPH,
-		RevRateRPM: a.RevRateRPM, RotationDeg: a.RotationDeg, TiltDeg: a.TiltDeg, SlideOffset: a.SlideOffset,
-		BornOn: timePointer(a.BornOn), GuardianName: a.GuardianName, GuardianConsent: timePointer(a.GuardianConsent), Note: a.Note,
+		SquadID:     squad,
+		ID:          a.ID,
+		Rev:         a.Rev,
+		Hash:        hash,
+		Name:        a.Name,
+		Side:        string(a.Side),
+		SpeedMPH:    a.SpeedMPH,
+		RevRateRPM:  a.RevRateRPM,
+		RotationDeg: a.RotationDeg,
+		TiltDeg:     a.TiltDeg,
+		SlideOffset: a.SlideOffset,
+		BornOn: timePointer(
+			a.BornOn,
+		),
+		GuardianName:    a.GuardianName,
+		GuardianConsent: timePointer(a.GuardianConsent),
+		Note:            a.Note,
 	}
 }

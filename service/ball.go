@@ -22,10 +22,11 @@ type BallRecord struct {
 	Note           string    `json:"note,omitempty"`
 }
 
-// Limits of a legal ball. Source: United States tenpin federation's equipment specification as relayed publicly: weight at most 16.00 lb,
-// no minimum; radius of gyration 2.460 to 2.800 in for balls of 13 lb and more (approvals from 1 July 2010); differential at most
-// 0.060 in (from 1 February 2005). Lighter balls have separate limits that we have no public source for: only the differential is held
-// against them.
+// Limits of a legal ball. Source: United States tenpin federation's equipment specification as
+// relayed publicly: weight at most 16.00 lb, no minimum; radius of gyration 2.460 to 2.800 in for
+// balls of 13 lb and more (approvals from 1 July 2010); differential at most 0.060 in (from 1
+// February 2005). Lighter balls have separate limits that we have no public source for: only the
+// differential is held against them.
 const (
 	maxBallLB         = 16.0
 	rgRuleFromLB      = 13.0
@@ -51,16 +52,50 @@ func (b *BallRecord) Faults() []Fault {
 	var f faults
 	f.name(b.Name)
 	f.note(b.Note)
-	f.add(!(b.WeightLB > 0 && b.WeightLB <= maxBallLB), "/weight_lb", "range", "%g lb is not legal: a ball weighs more than 0 and at most %.2f lb", b.WeightLB, maxBallLB)
+	f.add(
+		!(b.WeightLB > 0 && b.WeightLB <= maxBallLB),
+		"/weight_lb",
+		"range",
+		"%g lb is not legal: a ball weighs more than 0 and at most %.2f lb",
+		b.WeightLB,
+		maxBallLB,
+	)
 	if b.WeightLB >= rgRuleFromLB {
-		f.add(b.RGIn != nil && !(*b.RGIn >= minRGIn && *b.RGIn <= maxRGIn), "/rg_in", "range",
-			"is not legal for %g lb: the radius of gyration of a ball of 13 lb and more is %.3f to %.3f in", b.WeightLB, minRGIn, maxRGIn)
+		f.add(
+			b.RGIn != nil && !(*b.RGIn >= minRGIn && *b.RGIn <= maxRGIn),
+			"/rg_in",
+			"range",
+			"is not legal for %g lb: the radius of gyration of a ball of 13 lb and more is %.3f to %.3f in",
+			b.WeightLB,
+			minRGIn,
+			maxRGIn,
+		)
 	}
-	f.add(b.RGIn != nil && !(*b.RGIn > 1 && *b.RGIn < 4), "/rg_in", "range", "cannot be: a ball has a radius of about 4.3 in, so its radius of gyration lies between 1 and 4 in")
-	f.add(b.DifferentialIn != nil && !(*b.DifferentialIn >= 0 && *b.DifferentialIn <= maxDifferentialIn), "/differential_in", "range",
-		"is not legal: the differential is 0 to %.3f in", maxDifferentialIn)
-	f.add(b.Cover != nil && !covers[*b.Cover], "/cover", "unknown", "is unknown: write plastic, urethane, solid, hybrid or pearl")
-	f.add(b.SurfaceGrit != nil && !(*b.SurfaceGrit >= 100 && *b.SurfaceGrit <= 10000), "/surface_grit", "range", "is outside 100 to 10000 grit")
+	f.add(
+		b.RGIn != nil && !(*b.RGIn > 1 && *b.RGIn < 4),
+		"/rg_in",
+		"range",
+		"cannot be: a ball has a radius of about 4.3 in, so its radius of gyration lies between 1 and 4 in",
+	)
+	f.add(
+		b.DifferentialIn != nil && !(*b.DifferentialIn >= 0 && *b.DifferentialIn <= maxDifferentialIn),
+		"/differential_in",
+		"range",
+		"is not legal: the differential is 0 to %.3f in",
+		maxDifferentialIn,
+	)
+	f.add(
+		b.Cover != nil && !covers[*b.Cover],
+		"/cover",
+		"unknown",
+		"is unknown: write plastic, urethane, solid, hybrid or pearl",
+	)
+	f.add(
+		b.SurfaceGrit != nil && !(*b.SurfaceGrit >= 100 && *b.SurfaceGrit <= 10000),
+		"/surface_grit",
+		"range",
+		"is outside 100 to 10000 grit",
+	)
 	return f
 }
 
@@ -71,7 +106,10 @@ var ballStore = store{
 		return rows(found, err, ballOf)
 	},
 	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.BallsAfter(ctx, db.BallsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
+		found, err := tx.BallsAfter(
+			ctx,
+			db.BallsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete},
+		)
 		return rows(found, err, ballOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {
@@ -84,14 +122,33 @@ var ballStore = store{
 
 func ballOf(row db.Ball) (Record, []byte, error) {
 	return &BallRecord{
-		Head: Head{row.ID, row.Rev}, AthleteID: row.AthleteID, Name: row.Name, WeightLB: row.WeightLB, RGIn: row.RGIn,
-		DifferentialIn: row.DifferentialIn, Cover: row.Cover, SurfaceGrit: row.SurfaceGrit, Retired: row.Retired, Note: row.Note,
+		Head:           Head{row.ID, row.Rev},
+		AthleteID:      row.AthleteID,
+		Name:           row.Name,
+		WeightLB:       row.WeightLB,
+		RGIn:           row.RGIn,
+		DifferentialIn: row.DifferentialIn,
+		Cover:          row.Cover,
+		SurfaceGrit:    row.SurfaceGrit,
+		Retired:        row.Retired,
+		Note:           row.Note,
 	}, row.Hash, nil
 }
 
 func ballParams(squad uuid.UUID, b *BallRecord, hash []byte) db.PutBallParams {
 	return db.PutBallParams{
-		SquadID: squad, ID: b.ID, Rev: b.Rev, Hash: hash, AthleteID: b.AthleteID, Name: b.Name, WeightLB: b.WeightLB, RGIn: b.RGIn,
-		DifferentialIn: b.DifferentialIn, Cover: b.Cover, SurfaceGrit: b.SurfaceGrit, Retired: b.Retired, Note: b.Note,
+		SquadID:        squad,
+		ID:             b.ID,
+		Rev:            b.Rev,
+		Hash:           hash,
+		AthleteID:      b.AthleteID,
+		Name:           b.Name,
+		WeightLB:       b.WeightLB,
+		RGIn:           b.RGIn,
+		DifferentialIn: b.DifferentialIn,
+		Cover:          b.Cover,
+		SurfaceGrit:    b.SurfaceGrit,
+		Retired:        b.Retired,
+		Note:           b.Note,
 	}
 }

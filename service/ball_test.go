@@ -6,11 +6,13 @@ import (
 	"testing"
 )
 
-// TestBallLimits holds the federation's limits at their very edges. Source: equipment specification of the United States tenpin federation as
-// relayed publicly. Weight at most 16.00 lb, no minimum (encyclopedia mirror); radius of gyration 2.460 to 2.800 in for 13 lb and more, the low
-// limit for approvals from 1 July 2010 (release of 24 August 2009, quoted in a forum); differential at most 0.060 in (release effective 1 February
-// 2005, quoted likewise). The limits of lighter balls were not to be found: only the differential is held against them. Grit and the range of
-// what a radius of gyration can be at all are common practice, no source.
+// TestBallLimits holds the federation's limits at their very edges. Source: equipment specification
+// of the United States tenpin federation as relayed publicly. Weight at most 16.00 lb, no minimum
+// (encyclopedia mirror); radius of gyration 2.460 to 2.800 in for 13 lb and more, the low limit for
+// approvals from 1 July 2010 (release of 24 August 2009, quoted in a forum); differential at most
+// 0.060 in (release effective 1 February 2005, quoted likewise). The limits of lighter balls were
+// not to be found: only the differential is held against them. Grit and the range of what a radius
+// of gyration can be at all are common practice, no source.
 func TestBallLimits(t *testing.T) {
 	t.Parallel()
 	for name, tc := range map[string]struct {
@@ -56,14 +58,25 @@ func TestBallLimits(t *testing.T) {
 				}
 				return
 			}
-			if !slices.ContainsFunc(found, func(f Fault) bool { return f.Pointer == tc.fault && strings.Contains(f.Detail, tc.says) }) {
+			if !slices.ContainsFunc(
+				found,
+				func(f Fault) bool { return f.Pointer == tc.fault && strings.Contains(f.Detail, tc.says) },
+			) {
 				t.Errorf("faults %+v, want one at %s that says %q", found, tc.fault, tc.says)
 			}
 		})
 	}
 	t.Run("every fault is told", func(t *testing.T) {
 		t.Parallel()
-		ball := &BallRecord{Name: "", WeightLB: 17, RGIn: new(3.0), DifferentialIn: new(1.0), Cover: new("wood"), SurfaceGrit: new(int32(1)), Note: strings.Repeat("n", 4001)}
+		ball := &BallRecord{
+			Name:           "",
+			WeightLB:       17,
+			RGIn:           new(3.0),
+			DifferentialIn: new(1.0),
+			Cover:          new("wood"),
+			SurfaceGrit:    new(int32(1)),
+			Note:           strings.Repeat("n", 4001),
+		}
 		var pointers []string
 		for _, f := range ball.Faults() {
 			pointers = append(pointers, f.Pointer)

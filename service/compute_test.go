@@ -22,7 +22,12 @@ func TestSlots(t *testing.T) {
 		{"done", func(context.Context) error { return nil }, "", ""},
 		{"a fault of the request", func(context.Context) error { return broken }, Invalid, broken.Error()},
 		{"a known failure", func(context.Context) error { return fail(Conflict, "no line") }, Conflict, "no line"},
-		{"too long", func(ctx context.Context) error { <-ctx.Done(); return ctx.Err() }, Unavailable, "took longer than 20s"},
+		{
+			"too long",
+			func(ctx context.Context) error { <-ctx.Done(); return ctx.Err() },
+			Unavailable,
+			"took longer than 20s",
+		},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
@@ -67,7 +72,8 @@ func TestSlotsBoundWhatRuns(t *testing.T) {
 			})
 		}
 		wait.Wait()
-		// Of three rounds of six seconds, the third would begin after twelve: its turn comes too late.
+		// Of three rounds of six seconds, the third would begin after twelve: its turn comes too
+		// late.
 		if most.Load() != computations || refused.Load() != computations {
 			t.Errorf("%d ran at once, %d were refused", most.Load(), refused.Load())
 		}

@@ -9,14 +9,15 @@ import (
 	"github.com/google/uuid"
 )
 
-// Schema is the version of the records a client understands: it grows when kinds or fields are added.
+// Schema is the version of the records a client understands: it grows when kinds or fields are
+// added.
 const (
 	Schema       = 1
 	OldestSchema = 1
 )
 
-// cursor is a place in a squad's feed. It holds for one database epoch, one squad, one scope and one client schema, and is signed, so that it
-// can be nobody else's and nothing else's.
+// cursor is a place in a squad's feed. It holds for one database epoch, one squad, one scope and
+// one client schema, and is signed, so that it can be nobody else's and nothing else's.
 type cursor struct {
 	epoch  uuid.UUID
 	squad  uuid.UUID
@@ -64,7 +65,10 @@ func (s *Service) writeCursor(c cursor) string {
 	return base64.RawURLEncoding.EncodeToString(append(b, s.cursorMAC(b)...))
 }
 
-var errCursor = fail(Invalid, "the cursor is not one of ours: begin with a snapshot, and send cursors as they were given")
+var errCursor = fail(
+	Invalid,
+	"the cursor is not one of ours: begin with a snapshot, and send cursors as they were given",
+)
 
 // readCursor reads a cursor that [Service.writeCursor] wrote; a tampered one is Invalid.
 func (s *Service) readCursor(word string) (c cursor, err error) {

@@ -13,11 +13,19 @@ import (
 )
 
 func (p *plan) refuse(code Code, pointer, detail string) {
-	*p.outcome = Outcome{Status: StatusRefused, Code: code, Faults: []Fault{{Pointer: pointer, Code: string(code), Detail: detail}}}
+	*p.outcome = Outcome{
+		Status: StatusRefused,
+		Code:   code,
+		Faults: []Fault{{Pointer: pointer, Code: string(code), Detail: detail}},
+	}
 }
 
 func (p *plan) conflict(detail string) {
-	*p.outcome = Outcome{Status: StatusConflict, Code: Conflict, Faults: []Fault{{Code: string(Conflict), Detail: detail}}}
+	*p.outcome = Outcome{
+		Status: StatusConflict,
+		Code:   Conflict,
+		Faults: []Fault{{Code: string(Conflict), Detail: detail}},
+	}
 	p.showExisting()
 }
 
@@ -63,7 +71,11 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	}
 	switch {
 	case p.movesOwner():
-		p.refuse(Invalid, "/athlete_id", "cannot change: devices hold what is their athlete's. Delete the record and store a new one")
+		p.refuse(
+			Invalid,
+			"/athlete_id",
+			"cannot change: devices hold what is their athlete's. Delete the record and store a new one",
+		)
 	case stands:
 		p.same(false)
 	case p.existing != nil && base == p.existing.Revision():
@@ -83,7 +95,11 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 		}
 		p.conflict("it has been deleted: to keep it, send it again with rev set to the deletion's")
 	case p.forgotten:
-		p.refuse(Gone, "/id", "a record of this id was deleted long ago and does not come back: store it under a new id if you want it")
+		p.refuse(
+			Gone,
+			"/id",
+			"a record of this id was deleted long ago and does not come back: store it under a new id if you want it",
+		)
 	case base != 0:
 		p.refuse(NotFound, "/rev", "there is no such record: leave rev out to store a new one")
 	default:
@@ -92,8 +108,8 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	return nil
 }
 
-// stands tells that the record says already what the change is to make of it. The hash of a merged record is that of the edit, so then its
-// payload is looked at.
+// stands tells that the record says already what the change is to make of it. The hash of a merged
+// record is that of the edit, so then its payload is looked at.
 func (p *plan) stands() (bool, error) {
 	if p.existing == nil || p.existing.Revision() == 0 { // a squad that is being founded
 		return false, nil
@@ -105,14 +121,16 @@ func (p *plan) stands() (bool, error) {
 	return bytes.Equal(p.hash, hashOf(body)), err
 }
 
-// movesOwner tells that a change would give a record to another athlete, whose old device would never hear that it is gone. A member may
-// become another athlete: that changes what the device may see, and its cursor with it.
+// movesOwner tells that a change would give a record to another athlete, whose old device would
+// never hear that it is gone. A member may become another athlete: that changes what the device may
+// see, and its cursor with it.
 func (p *plan) movesOwner() bool {
 	if p.change.Record.Kind() == KindMember {
 		return false
 	}
 	owner := p.change.Record.Owner()
-	return p.existing != nil && !sameID(p.existing.Owner(), owner) || p.existing == nil && p.tomb != nil && !sameID(p.tomb.AthleteID, owner)
+	return p.existing != nil && !sameID(p.existing.Owner(), owner) ||
+		p.existing == nil && p.tomb != nil && !sameID(p.tomb.AthleteID, owner)
 }
 
 func sameID(a, b *uuid.UUID) bool { return a == nil && b == nil || a != nil && b != nil && *a == *b }
@@ -131,8 +149,9 @@ func (w *work) decideDelete(p *plan) {
 	}
 }
 
-// decideOlder settles a change that is based on something else than what stands now: a payload stored before is the same, an edit is
-// merged field by field where the fields do not meet, and all else is a conflict.
+// decideOlder settles a change that is based on something else than what stands now: a payload
+// stored before is the same, an edit is merged field by field where the fields do not meet, and all
+// else is a conflict.
 func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
 	history, err := w.historyOf(ctx, p)
 	if err != nil {
@@ -149,7 +168,12 @@ func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
 	}
 	at := slices.IndexFunc(history, func(h db.History) bool { return h.Rev == base })
 	if p.change.Exact || at < 0 {
-		p.conflict(fmt.Sprintf("it has changed since revision %d: look at it again, then send your change with the revision it has now", base))
+		p.conflict(
+			fmt.Sprintf(
+				"it has changed since revision %d: look at it again, then send your change with the revision it has now",
+				base,
+			),
+		)
 		return nil
 	}
 	theirs, err := payload(p.existing.Record)
@@ -161,9 +185,14 @@ func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
 		return err
 	}
 	if len(met) > 0 {
-		p.conflict("it has changed since, in the same fields: choose between the two and send the choice with the revision it has now")
+		p.conflict(
+			"it has changed since, in the same fields: choose between the two and send the choice with the revision it has now",
+		)
 		for _, field := range met {
-			p.outcome.Faults = append(p.outcome.Faults, Fault{Pointer: "/" + field, Code: string(Conflict), Detail: "was changed by both"})
+			p.outcome.Faults = append(
+				p.outcome.Faults,
+				Fault{Pointer: "/" + field, Code: string(Conflict), Detail: "was changed by both"},
+			)
 		}
 		return nil
 	}
@@ -193,12 +222,15 @@ func (p *plan) takeMerged(merged, theirs []byte) error {
 }
 
 func (w *work) historyOf(ctx context.Context, p *plan) ([]db.History, error) {
-	return w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(p.change.Record.Kind()), ID: p.change.Record.Key()})
+	return w.HistoryOf(
+		ctx,
+		db.HistoryOfParams{SquadID: w.squad, Kind: string(p.change.Record.Kind()), ID: p.change.Record.Key()},
+	)
 }
 
-// storedSince tells that the payload was stored after the revision it is based on, or merged, and replaced since: it is sent again because
-// its answer was lost, and to store it now would undo what came after. An exact change asks for the revision that stands and gets no such
-// answer.
+// storedSince tells that the payload was stored after the revision it is based on, or merged, and
+// replaced since: it is sent again because its answer was lost, and to store it now would undo what
+// came after. An exact change asks for the revision that stands and gets no such answer.
 func (p *plan) storedSince(history []db.History) bool {
 	base := p.change.Record.Revision()
 	if p.change.Exact && base != 0 {

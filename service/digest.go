@@ -7,7 +7,8 @@ import (
 	"github.com/google/uuid"
 )
 
-// Digest lets a device prove that it holds what the server does: how many records, and the sum modulo 2^64 of [RecordSum] over them.
+// Digest lets a device prove that it holds what the server does: how many records, and the sum
+// modulo 2^64 of [RecordSum] over them.
 type Digest struct {
 	Count int64
 	Sum   uint64
@@ -18,8 +19,9 @@ func (d *Digest) add(id uuid.UUID, rev int64) {
 	d.Sum += RecordSum(id, rev)
 }
 
-// RecordSum is one record's part of a digest: the two halves of its id and its revision, each mixed into the one before by the finaliser
-// of SplitMix64 (Steele, Lea, Flood 2014; constants from memory), so that two records cannot trade revisions unseen.
+// RecordSum is one record's part of a digest: the two halves of its id and its revision, each mixed
+// into the one before by the finaliser of SplitMix64 (Steele, Lea, Flood 2014; constants from
+// memory), so that two records cannot trade revisions unseen.
 func RecordSum(id uuid.UUID, rev int64) uint64 {
 	mixed := mix(binary.BigEndian.Uint64(id[:8]))
 	mixed = mix(mixed ^ binary.BigEndian.Uint64(id[8:]))

@@ -13,9 +13,14 @@ import (
 	"laneward/service/shot"
 )
 
-// DrillPicture draws the lane as one athlete sees it: what the drill's board rule allows, and the judged shots over it. A drill without a
-// board rule shows the shots at their breakpoint.
-func (s *Service) DrillPicture(ctx context.Context, user, squad uuid.UUID, query DrillQuery, widthPx int) (picture.Scene, error) {
+// DrillPicture draws the lane as one athlete sees it: what the drill's board rule allows, and the
+// judged shots over it. A drill without a board rule shows the shots at their breakpoint.
+func (s *Service) DrillPicture(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query DrillQuery,
+	widthPx int,
+) (picture.Scene, error) {
 	scores, judged, err := s.Judgements(ctx, user, squad, query)
 	if err != nil {
 		return picture.Scene{}, err
@@ -55,12 +60,20 @@ func boardRule(rules []drill.Rule) int {
 	return -1
 }
 
-// corridorOf is what a board rule allows. A rule at the breakpoint holds over the distances at which the shots had theirs.
+// corridorOf is what a board rule allows. A rule at the breakpoint holds over the distances at
+// which the shots had theirs.
 func corridorOf(rule drill.Rule, sentence string, judged []JudgedShot) picture.Corridor {
 	low, high := rule.Edges()
 	fromFt, toFt := reachOf(rule, judged)
 	return picture.Corridor{
-		FromBoard: math.Max(low, lane.MinBoard), ToBoard: math.Min(high, lane.MaxBoard), FromFt: fromFt, ToFt: toFt, Sentence: sentence,
+		FromBoard: math.Max(
+			low,
+			lane.MinBoard,
+		),
+		ToBoard:  math.Min(high, lane.MaxBoard),
+		FromFt:   fromFt,
+		ToFt:     toFt,
+		Sentence: sentence,
 	}
 }
 
@@ -109,7 +122,8 @@ func markOf(one JudgedShot, rules []drill.Rule, at int) (mark picture.Mark, ok b
 	rule, verdict := drill.Rule{At: drill.Breakpoint}, one.Judgement.Verdict
 	board := one.Shot.BreakpointBoard
 	if at >= 0 {
-		// The corridor is that rule's, so the mark says what became of it, whatever the drill's other rules say.
+		// The corridor is that rule's, so the mark says what became of it, whatever the drill's
+		// other rules say.
 		rule, verdict, board = rules[at], one.Judgement.Rules[at].Verdict, nil
 		if judged := one.Judgement.Rules[at]; judged.Basis != "" {
 			board = &judged.Value

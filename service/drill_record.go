@@ -10,7 +10,8 @@ import (
 	"laneward/service/drill"
 )
 
-// DrillRecord is what a coach asks for: rules, how many shots, and the share of them that should keep the rules.
+// DrillRecord is what a coach asks for: rules, how many shots, and the share of them that should
+// keep the rules.
 type DrillRecord struct {
 	Head
 	Name      string       `json:"name"`
@@ -19,7 +20,8 @@ type DrillRecord struct {
 	PassShare float64      `json:"pass_share"`
 	PatternID *uuid.UUID   `json:"pattern_id,omitempty"`
 	Note      string       `json:"note,omitempty"`
-	// Sentences are the rules in words, one each: written for whoever reads the drill, never stored, ignored when sent.
+	// Sentences are the rules in words, one each: written for whoever reads the drill, never
+	// stored, ignored when sent.
 	Sentences []string `json:"sentences,omitempty"`
 }
 
@@ -52,7 +54,10 @@ var drillStore = store{
 		return rows(found, err, drillOf)
 	},
 	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.DrillsAfter(ctx, db.DrillsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
+		found, err := tx.DrillsAfter(
+			ctx,
+			db.DrillsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete},
+		)
 		return rows(found, err, drillOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {
@@ -69,14 +74,31 @@ func drillOf(row db.Drill) (Record, []byte, error) {
 		return nil, nil, err
 	}
 	return &DrillRecord{
-		Head: Head{row.ID, row.Rev}, Name: row.Name, Rules: rules, Reps: row.Reps, PassShare: row.PassShare, PatternID: row.PatternID, Note: row.Note,
+		Head: Head{
+			row.ID,
+			row.Rev,
+		},
+		Name:      row.Name,
+		Rules:     rules,
+		Reps:      row.Reps,
+		PassShare: row.PassShare,
+		PatternID: row.PatternID,
+		Note:      row.Note,
 	}, row.Hash, nil
 }
 
 func drillParams(squad uuid.UUID, d *DrillRecord, hash []byte) db.PutDrillParams {
 	return db.PutDrillParams{
-		SquadID: squad, ID: d.ID, Rev: d.Rev, Hash: hash, Name: d.Name, Rules: jsonColumn(d.Rules), Reps: d.Reps, PassShare: d.PassShare,
-		PatternID: d.PatternID, Note: d.Note,
+		SquadID:   squad,
+		ID:        d.ID,
+		Rev:       d.Rev,
+		Hash:      hash,
+		Name:      d.Name,
+		Rules:     jsonColumn(d.Rules),
+		Reps:      d.Reps,
+		PassShare: d.PassShare,
+		PatternID: d.PatternID,
+		Note:      d.Note,
 	}
 }
 
@@ -151,7 +173,12 @@ func (a *AssignmentRecord) Parents() []Ref {
 func (a *AssignmentRecord) Faults() []Fault {
 	var f faults
 	f.note(a.Note)
-	f.add(a.AssignedOn.Year() < 1900, "/assigned_on", "required", "give the day from which shots count, such as 2026-03-14")
+	f.add(
+		a.AssignedOn.Year() < 1900,
+		"/assigned_on",
+		"required",
+		"give the day from which shots count, such as 2026-03-14",
+	)
 	f.add(a.DueOn != nil && a.DueOn.Before(a.AssignedOn.Time), "/due_on", "range", "lies before the day of assignment")
 	return f
 }
@@ -163,7 +190,10 @@ var assignmentStore = store{
 		return rows(found, err, assignmentOf)
 	},
 	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.AssignmentsAfter(ctx, db.AssignmentsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
+		found, err := tx.AssignmentsAfter(
+			ctx,
+			db.AssignmentsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete},
+		)
 		return rows(found, err, assignmentOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {
@@ -183,7 +213,14 @@ func assignmentOf(row db.Assignment) (Record, []byte, error) {
 
 func assignmentParams(squad uuid.UUID, a *AssignmentRecord, hash []byte) db.PutAssignmentParams {
 	return db.PutAssignmentParams{
-		SquadID: squad, ID: a.ID, Rev: a.Rev, Hash: hash, DrillID: a.DrillID, AthleteID: a.AthleteID, AssignedOn: a.AssignedOn.Time,
-		DueOn: timePointer(a.DueOn), Note: a.Note,
+		SquadID:    squad,
+		ID:         a.ID,
+		Rev:        a.Rev,
+		Hash:       hash,
+		DrillID:    a.DrillID,
+		AthleteID:  a.AthleteID,
+		AssignedOn: a.AssignedOn.Time,
+		DueOn:      timePointer(a.DueOn),
+		Note:       a.Note,
 	}
 }

@@ -18,11 +18,15 @@ import (
 // TombstoneLife is how long deletions are remembered for devices that were away.
 const TombstoneLife = 180 * 24 * time.Hour
 
-// Forget forgets deletions older than [TombstoneLife] and old sign-ins. It returns how many deletions.
+// Forget forgets deletions older than [TombstoneLife] and old sign-ins. It returns how many
+// deletions.
 func (s *Service) Forget(ctx context.Context) (forgotten int64, err error) {
 	now := s.clock()
 	err = s.db.Global(ctx, func(tx *db.Tx) error {
-		if forgotten, err = tx.ForgetTombstones(ctx, db.ForgetTombstonesParams{Before: now.Add(-TombstoneLife)}); err != nil {
+		if forgotten, err = tx.ForgetTombstones(
+			ctx,
+			db.ForgetTombstonesParams{Before: now.Add(-TombstoneLife)},
+		); err != nil {
 			return err
 		}
 		_, err = tx.DeleteOldRefreshFamilies(ctx, db.DeleteOldRefreshFamiliesParams{Before: now.Add(-refreshTTL)})
@@ -31,8 +35,9 @@ func (s *Service) Forget(ctx context.Context) (forgotten int64, err error) {
 	return forgotten, err
 }
 
-// Erase removes an athlete and everything of theirs, the history included. What remains is that ids are gone, so that devices drop them too.
-// confirm is the athlete's name, to be sure that it is meant. It returns how many records were removed.
+// Erase removes an athlete and everything of theirs, the history included. What remains is that ids
+// are gone, so that devices drop them too. confirm is the athlete's name, to be sure that it is
+// meant. It returns how many records were removed.
 func (s *Service) Erase(ctx context.Context, user, squad, athlete uuid.UUID, confirm string) (erased int64, err error) {
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
 		erased = 0
@@ -48,7 +53,15 @@ func (s *Service) Erase(ctx context.Context, user, squad, athlete uuid.UUID, con
 			return err
 		}
 		if name := found.(*AthleteRecord).Name; confirm != name {
-			return InvalidError([]Fault{{Pointer: "/confirm", Code: "mismatch", Detail: fmt.Sprintf("to erase for good, confirm with the athlete's name, %q", name)}})
+			return InvalidError(
+				[]Fault{
+					{
+						Pointer: "/confirm",
+						Code:    "mismatch",
+						Detail:  fmt.Sprintf("to erase for good, confirm with the athlete's name, %q", name),
+					},
+				},
+			)
 		}
 		for _, step := range w.eraseSteps(ctx, athlete) {
 			n, err := step(clock.Rev + erased)
@@ -66,34 +79,77 @@ func (s *Service) Erase(ctx context.Context, user, squad, athlete uuid.UUID, con
 	return erased, err
 }
 
-// eraseSteps remove one kind each, children before parents, giving tombstones the revisions after the one they are called with.
+// eraseSteps remove one kind each, children before parents, giving tombstones the revisions after
+// the one they are called with.
 func (w *work) eraseSteps(ctx context.Context, athlete uuid.UUID) []func(after int64) (int64, error) {
 	by, at := w.user, w.now
 	return []func(int64) (int64, error){
 		func(after int64) (int64, error) {
-			return w.EraseShots(ctx, db.EraseShotsParams{SquadID: w.squad, Athlete: athlete, AfterRev: after, DeletedBy: by, DeletedAt: at})
+			return w.EraseShots(
+				ctx,
+				db.EraseShotsParams{SquadID: w.squad, Athlete: athlete, AfterRev: after, DeletedBy: by, DeletedAt: at},
+			)
 		},
 		func(after int64) (int64, error) {
-			return w.EraseAssignments(ctx, db.EraseAssignmentsParams{SquadID: w.squad, Athlete: athlete, AfterRev: after, DeletedBy: by, DeletedAt: at})
+			return w.EraseAssignments(
+				ctx,
+				db.EraseAssignmentsParams{
+					SquadID:   w.squad,
+					Athlete:   athlete,
+					AfterRev:  after,
+					DeletedBy: by,
+					DeletedAt: at,
+				},
+			)
 		},
 		func(after int64) (int64, error) {
-			return w.EraseSessions(ctx, db.EraseSessionsParams{SquadID: w.squad, Athlete: athlete, AfterRev: after, DeletedBy: by, DeletedAt: at})
+			return w.EraseSessions(
+				ctx,
+				db.EraseSessionsParams{
+					SquadID:   w.squad,
+					Athlete:   athlete,
+					AfterRev:  after,
+					DeletedBy: by,
+					DeletedAt: at,
+				},
+			)
 		},
 		func(after int64) (int64, error) {
-			return w.EraseBalls(ctx, db.EraseBallsParams{SquadID: w.squad, Athlete: athlete, AfterRev: after, DeletedBy: by, DeletedAt: at})
+			return w.EraseBalls(
+				ctx,
+				db.EraseBallsParams{SquadID: w.squad, Athlete: athlete, AfterRev: after, DeletedBy: by, DeletedAt: at},
+			)
 		},
 		func(after int64) (int64, error) {
-			return w.EraseMemberships(ctx, db.EraseMembershipsParams{SquadID: w.squad, Athlete: athlete, AfterRev: after, DeletedBy: by, DeletedAt: at})
+			return w.EraseMemberships(
+				ctx,
+				db.EraseMembershipsParams{
+					SquadID:   w.squad,
+					Athlete:   athlete,
+					AfterRev:  after,
+					DeletedBy: by,
+					DeletedAt: at,
+				},
+			)
 		},
 		func(after int64) (int64, error) {
-			return w.EraseAthletes(ctx, db.EraseAthletesParams{SquadID: w.squad, Athlete: athlete, AfterRev: after, DeletedBy: by, DeletedAt: at})
+			return w.EraseAthletes(
+				ctx,
+				db.EraseAthletesParams{
+					SquadID:   w.squad,
+					Athlete:   athlete,
+					AfterRev:  after,
+					DeletedBy: by,
+					DeletedAt: at,
+				},
+			)
 		},
 	}
 }
 
-// Export writes everything the squad holds of an athlete as a zip: each kind as JSON, the shots as CSV too, and the versions that were
-// replaced. A coach may export anyone, an athlete themself. begin is called before the first byte, when it is sure that there is something
-// to write.
+// Export writes everything the squad holds of an athlete as a zip: each kind as JSON, the shots as
+// CSV too, and the versions that were replaced. A coach may export anyone, an athlete themself.
+// begin is called before the first byte, when it is sure that there is something to write.
 func (s *Service) Export(ctx context.Context, user, squad, athlete uuid.UUID, begin func() (io.Writer, error)) error {
 	return s.readSquad(ctx, user, squad, func(w *work) error {
 		if w.role == Analyst {
@@ -115,7 +171,8 @@ func (s *Service) Export(ctx context.Context, user, squad, athlete uuid.UUID, be
 	})
 }
 
-// eachPage is how many records are read at a time, so that a long career does not have to fit in memory.
+// eachPage is how many records are read at a time, so that a long career does not have to fit in
+// memory.
 const eachPage = 2_000
 
 func (w *work) export(ctx context.Context, archive *zip.Writer, athlete *AthleteRecord) error {
@@ -131,13 +188,22 @@ func (w *work) export(ctx context.Context, archive *zip.Writer, athlete *Athlete
 	if err := w.exportSessions(ctx, archive, id); err != nil {
 		return err
 	}
-	history, err := w.HistoryOfAthlete(ctx, db.HistoryOfAthleteParams{SquadID: w.squad, Athlete: id, MaxRows: maxHistory})
+	history, err := w.HistoryOfAthlete(
+		ctx,
+		db.HistoryOfAthleteParams{SquadID: w.squad, Athlete: id, MaxRows: maxHistory},
+	)
 	if err != nil {
 		return err
 	}
 	versions := make([]map[string]any, len(history))
 	for i, h := range history {
-		versions[i] = map[string]any{"kind": h.Kind, "id": h.ID, "rev": h.Rev, "replaced_at": h.ReplacedAt, "record": h.Body}
+		versions[i] = map[string]any{
+			"kind":        h.Kind,
+			"id":          h.ID,
+			"rev":         h.Rev,
+			"replaced_at": h.ReplacedAt,
+			"record":      h.Body,
+		}
 	}
 	if err := w.addJSON(archive, "replaced-versions.json", versions); err != nil {
 		return err

@@ -20,17 +20,38 @@ import (
 	"laneward/service/shot"
 )
 
-// life stores a record of every kind for an athlete, each changed once and some deleted, so that the history speaks of them too.
-func (f *fixture) life(t testing.TB, squad, coach uuid.UUID, athlete *AthleteRecord) (session *SessionRecord, ball *BallRecord) {
+// life stores a record of every kind for an athlete, each changed once and some deleted, so that
+// the history speaks of them too.
+func (f *fixture) life(
+	t testing.TB,
+	squad, coach uuid.UUID,
+	athlete *AthleteRecord,
+) (session *SessionRecord, ball *BallRecord) {
 	t.Helper()
 	session, ball = newSession(athlete.ID), newBall(athlete.ID)
 	asked := &DrillRecord{
 		Head: Head{ID: newID()}, Name: "Play inside", Reps: 30, PassShare: 0.7,
 		Rules: []drill.Rule{{Measure: drill.Board, At: drill.Breakpoint, Min: new(10.0)}},
 	}
-	given := &AssignmentRecord{Head: Head{ID: newID()}, DrillID: asked.ID, AthleteID: athlete.ID, AssignedOn: Day{time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)}}
-	thrown := &ShotRecord{Shot: shot.Shot{ID: newID(), SessionID: session.ID, AthleteID: athlete.ID, BallID: &ball.ID, Order: 1, Time: f.clock.now()}}
-	gone := &ShotRecord{Shot: shot.Shot{ID: newID(), SessionID: session.ID, AthleteID: athlete.ID, Order: 2, Time: f.clock.now()}}
+	given := &AssignmentRecord{
+		Head:       Head{ID: newID()},
+		DrillID:    asked.ID,
+		AthleteID:  athlete.ID,
+		AssignedOn: Day{time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)},
+	}
+	thrown := &ShotRecord{
+		Shot: shot.Shot{
+			ID:        newID(),
+			SessionID: session.ID,
+			AthleteID: athlete.ID,
+			BallID:    &ball.ID,
+			Order:     1,
+			Time:      f.clock.now(),
+		},
+	}
+	gone := &ShotRecord{
+		Shot: shot.Shot{ID: newID(), SessionID: session.ID, AthleteID: athlete.ID, Order: 2, Time: f.clock.now()},
+	}
 	f.store(t, squad, coach, athlete, session, ball, asked, given, thrown, gone)
 	f.join(t, squad, coach, Athlete, &athlete.ID)
 	f.invite(t, squad, coach, Athlete, &athlete.ID)
@@ -60,7 +81,8 @@ func (f *fixture) dump(t testing.TB, conn *pgx.Conn, squad uuid.UUID) string {
 	var b strings.Builder
 	for _, table := range tables {
 		var text *string
-		err := conn.QueryRow(t.Context(), fmt.Sprintf("SELECT string_agg('%s: ' || r::text, E'\n' ORDER BY r::text) FROM %s r WHERE squad_id = $1", table, table), squad).Scan(&text)
+		err := conn.QueryRow(t.Context(), fmt.Sprintf("SELECT string_agg('%s: ' || r::text, E'\n' ORDER BY r::text) FROM %s r WHERE squad_id = $1", table, table), squad).
+			Scan(&text)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -71,8 +93,8 @@ func (f *fixture) dump(t testing.TB, conn *pgx.Conn, squad uuid.UUID) string {
 	return b.String()
 }
 
-// TestErase removes an athlete for good: no table but that of deletions speaks of them, nobody else is touched, and every deletion has a
-// revision of its own for devices to hear of.
+// TestErase removes an athlete for good: no table but that of deletions speaks of them, nobody else
+// is touched, and every deletion has a revision of its own for devices to hear of.
 func TestErase(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 4)
@@ -83,7 +105,8 @@ func TestErase(t *testing.T) {
 	before := f.dump(t, conn, squad)
 	f.life(t, squad, coach, erased)
 	var from int64
-	if err := conn.QueryRow(t.Context(), "SELECT rev FROM squads_clock WHERE squad_id = $1", squad).Scan(&from); err != nil {
+	if err := conn.QueryRow(t.Context(), "SELECT rev FROM squads_clock WHERE squad_id = $1", squad).
+		Scan(&from); err != nil {
 		t.Fatal(err)
 	}
 	for name, confirm := range map[string]string{"nothing": "", "another name": "Bero Quill", "another case": "ansa brightwater"} {
@@ -103,15 +126,24 @@ func TestErase(t *testing.T) {
 		}
 	}
 	// All but the squad's clock and the drill made for the erased is as it was before they came.
-	if diff := cmp.Diff(withoutLines(before, "squads_clock", "drills"), withoutLines(after, "squads_clock", "drills")); diff != "" {
+	if diff := cmp.Diff(
+		withoutLines(before, "squads_clock", "drills"),
+		withoutLines(after, "squads_clock", "drills"),
+	); diff != "" {
 		t.Errorf("(-before +after):\n%s", diff)
 	}
-	rows, err := conn.Query(t.Context(), "SELECT rev FROM tombstones WHERE squad_id = $1 AND rev > $2 ORDER BY rev", squad, from)
+	rows, err := conn.Query(
+		t.Context(),
+		"SELECT rev FROM tombstones WHERE squad_id = $1 AND rev > $2 ORDER BY rev",
+		squad,
+		from,
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
 	revs, err := pgx.CollectRows(rows, pgx.RowTo[int64])
-	if err != nil || int64(len(revs)) != n || n != 6 { // athlete, member, session, ball, assignment and the one shot that was left
+	if err != nil || int64(len(revs)) != n ||
+		n != 6 { // athlete, member, session, ball, assignment and the one shot that was left
 		t.Errorf("%d deletions of %d, %v", len(revs), n, err)
 	}
 	for i, rev := range revs {
@@ -143,7 +175,8 @@ func withoutLines(text string, tables ...string) (lines []string) {
 	return lines
 }
 
-// TestEraseWhatOthersUse: another athlete's shots in the erased one's session, or with their ball, are not taken along in silence.
+// TestEraseWhatOthersUse: another athlete's shots in the erased one's session, or with their ball,
+// are not taken along in silence.
 func TestEraseWhatOthersUse(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 4)
@@ -151,7 +184,9 @@ func TestEraseWhatOthersUse(t *testing.T) {
 	erased, stays := newAthlete("Ansa Brightwater"), newAthlete("Bero Quill")
 	session, _ := f.life(t, squad, coach, erased)
 	f.life(t, squad, coach, stays)
-	guest := &ShotRecord{Shot: shot.Shot{ID: newID(), SessionID: session.ID, AthleteID: stays.ID, Order: 1, Time: f.clock.now()}}
+	guest := &ShotRecord{
+		Shot: shot.Shot{ID: newID(), SessionID: session.ID, AthleteID: stays.ID, Order: 1, Time: f.clock.now()},
+	}
 	f.store(t, squad, coach, guest)
 	conn := f.owner(t)
 	before := f.dump(t, conn, squad)
@@ -173,7 +208,13 @@ func TestExport(t *testing.T) {
 	f.life(t, squad, coach, exported)
 	f.life(t, squad, coach, other)
 	var packed bytes.Buffer
-	if err := f.Export(t.Context(), coach, squad, exported.ID, func() (io.Writer, error) { return &packed, nil }); err != nil {
+	if err := f.Export(
+		t.Context(),
+		coach,
+		squad,
+		exported.ID,
+		func() (io.Writer, error) { return &packed, nil },
+	); err != nil {
 		t.Fatal(err)
 	}
 	archive, err := zip.NewReader(bytes.NewReader(packed.Bytes()), int64(packed.Len()))
@@ -182,7 +223,9 @@ func TestExport(t *testing.T) {
 	}
 	files := make(map[string]string)
 	for _, file := range archive.File {
-		if !file.Modified.Equal(f.now().UTC().Truncate(2 * time.Second)) { // the oldest part of the format counts in twos
+		if !file.Modified.Equal(
+			f.now().UTC().Truncate(2 * time.Second),
+		) { // the oldest part of the format counts in twos
 			t.Errorf("%s is of %s", file.Name, file.Modified)
 		}
 		opened, err := file.Open()
@@ -212,7 +255,8 @@ func TestExport(t *testing.T) {
 	}
 }
 
-// TestForget forgets old deletions: the feed's floor rises past them, and an old device cannot bring a forgotten record back.
+// TestForget forgets old deletions: the feed's floor rises past them, and an old device cannot
+// bring a forgotten record back.
 func TestForget(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 4)
@@ -248,7 +292,12 @@ func TestForget(t *testing.T) {
 		t.Fatal(err)
 	}
 	// The cursor stands at the forgotten deletion itself: it has been heard of.
-	if _, err := f.Feed(t.Context(), coach, squad, FeedQuery{After: page.Cursor, Limit: 100, Schema: Schema}); err != nil {
+	if _, err := f.Feed(
+		t.Context(),
+		coach,
+		squad,
+		FeedQuery{After: page.Cursor, Limit: 100, Schema: Schema},
+	); err != nil {
 		t.Errorf("a cursor from the floor: %v", err)
 	}
 	back := *old

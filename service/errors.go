@@ -1,5 +1,5 @@
-// Package service holds the use cases: what a coach, an athlete or an analyst can do, each in one transaction. It knows neither HTTP
-// nor SQL.
+// Package service holds the use cases: what a coach, an athlete or an analyst can do, each in one
+// transaction. It knows neither HTTP nor SQL.
 package service
 
 import (
@@ -30,14 +30,16 @@ const (
 	Internal        Code = "internal"
 )
 
-// Fault is one thing wrong with what was sent: where, as a JSON Pointer (RFC 6901), and what to do about it.
+// Fault is one thing wrong with what was sent: where, as a JSON Pointer (RFC 6901), and what to do
+// about it.
 type Fault struct {
 	Pointer string `json:"pointer"`
 	Code    string `json:"code,omitempty"`
 	Detail  string `json:"detail"`
 }
 
-// Error is what every use case fails with. Detail is for the person and says how to mend it; the wrapped cause is for the log.
+// Error is what every use case fails with. Detail is for the person and says how to mend it; the
+// wrapped cause is for the log.
 type Error struct {
 	Code       Code
 	Detail     string
@@ -68,7 +70,8 @@ func InvalidError(faults []Fault) *Error {
 	return &Error{Code: Invalid, Detail: detail, Faults: faults}
 }
 
-// AsError returns err as one of this package's. A failure nobody foresaw is Internal; its cause is for the log only.
+// AsError returns err as one of this package's. A failure nobody foresaw is Internal; its cause is
+// for the log only.
 func AsError(err error) *Error {
 	var known *Error
 	var constraint *db.ConstraintError
@@ -78,11 +81,28 @@ func AsError(err error) *Error {
 	case errors.Is(err, db.ErrNotFound):
 		return &Error{Code: NotFound, Detail: "there is no such thing, or not for you", cause: err}
 	case errors.Is(err, db.ErrUnavailable), db.IsRetry(err):
-		return &Error{Code: Unavailable, Detail: "the database does not answer just now: try again in a moment", RetryAfter: 2 * time.Second, cause: err}
+		return &Error{
+			Code:       Unavailable,
+			Detail:     "the database does not answer just now: try again in a moment",
+			RetryAfter: 2 * time.Second,
+			cause:      err,
+		}
 	case errors.Is(err, db.ErrCharacter):
-		return &Error{Code: Invalid, Detail: "a text holds the character U+0000, which cannot be stored: take it out", cause: err}
+		return &Error{
+			Code:   Invalid,
+			Detail: "a text holds the character U+0000, which cannot be stored: take it out",
+			cause:  err,
+		}
 	case errors.As(err, &constraint) && constraint.InUse:
-		return &Error{Code: Conflict, Detail: fmt.Sprintf("%s still refer to it: delete those first", constraint.Table), cause: err}
+		return &Error{
+			Code:   Conflict,
+			Detail: fmt.Sprintf("%s still refer to it: delete those first", constraint.Table),
+			cause:  err,
+		}
 	}
-	return &Error{Code: Internal, Detail: "something went wrong on our side; the request id finds it in the log", cause: err}
+	return &Error{
+		Code:   Internal,
+		Detail: "something went wrong on our side; the request id finds it in the log",
+		cause:  err,
+	}
 }

@@ -20,8 +20,8 @@ type Item struct {
 	Rev     int64     `json:"rev"`
 	Record  Record    `json:"record,omitempty"`
 	Deleted bool      `json:"deleted,omitempty"`
-	// Scope is "added" when the record came into sight by another change, such as a drill by its assignment, and "removed" when the
-	// device is to drop it although it stands.
+	// Scope is "added" when the record came into sight by another change, such as a drill by its
+	// assignment, and "removed" when the device is to drop it although it stands.
 	Scope string `json:"scope,omitempty"`
 }
 
@@ -57,7 +57,8 @@ type FeedPage struct {
 	Digest Digest
 }
 
-// FeedQuery asks for what changed after a cursor. WaitFor waits until the squad has reached a revision, to read one's own writes.
+// FeedQuery asks for what changed after a cursor. WaitFor waits until the squad has reached a
+// revision, to read one's own writes.
 type FeedQuery struct {
 	After   string
 	Limit   int
@@ -68,8 +69,9 @@ type FeedQuery struct {
 // feedWait bounds how long a reader may wait for a revision.
 const feedWait = 10 * time.Second
 
-// Feed returns what changed after a cursor. A cursor of another squad is NotFound; one from before a restore, from a time when the member saw
-// something else, of another client schema, or older than the tombstones kept is Gone: begin again with a snapshot.
+// Feed returns what changed after a cursor. A cursor of another squad is NotFound; one from before
+// a restore, from a time when the member saw something else, of another client schema, or older
+// than the tombstones kept is Gone: begin again with a snapshot.
 func (s *Service) Feed(ctx context.Context, user, squad uuid.UUID, query FeedQuery) (page FeedPage, err error) {
 	if err := checkSchema(query.Schema); err != nil {
 		return page, err
@@ -93,9 +95,19 @@ func (s *Service) Feed(ctx context.Context, user, squad uuid.UUID, query FeedQue
 func checkSchema(schema int) error {
 	switch {
 	case schema < OldestSchema:
-		return fail(TooOld, "this client speaks schema %d and the oldest still understood is %d: update it; what it has not sent stays on the device", schema, OldestSchema)
+		return fail(
+			TooOld,
+			"this client speaks schema %d and the oldest still understood is %d: update it; what it has not sent stays on the device",
+			schema,
+			OldestSchema,
+		)
 	case schema > Schema:
-		return fail(Invalid, "this client speaks schema %d and the server %d: the server is older, try again when it has been updated", schema, Schema)
+		return fail(
+			Invalid,
+			"this client speaks schema %d and the server %d: the server is older, try again when it has been updated",
+			schema,
+			Schema,
+		)
 	}
 	return nil
 }
@@ -120,7 +132,12 @@ func (s *Service) feedPlace(ctx context.Context, w *work, query FeedQuery) (curs
 	if err != nil {
 		return cursor{}, db.Translate(err)
 	}
-	here := cursor{epoch: epoch, squad: w.squad, scope: w.scope(), schema: uint16(query.Schema)} //nolint:gosec // checked
+	here := cursor{
+		epoch:  epoch,
+		squad:  w.squad,
+		scope:  w.scope(),
+		schema: uint16(query.Schema),
+	} //nolint:gosec // checked
 	if query.After == "" {
 		return here, nil
 	}
@@ -143,7 +160,10 @@ func (w *work) mayFollow(ctx context.Context, place, here cursor) error {
 		return fail(NotFound, "this cursor belongs to another squad")
 	}
 	again := func(why string) error {
-		return &Error{Code: Gone, Detail: why + ": read a snapshot and go on from there; what you have not sent yet stays yours"}
+		return &Error{
+			Code:   Gone,
+			Detail: why + ": read a snapshot and go on from there; what you have not sent yet stays yours",
+		}
 	}
 	floor, err := w.FeedFloor(ctx, db.FeedFloorParams{SquadID: w.squad})
 	if err != nil {
@@ -179,11 +199,18 @@ func (s *Service) feedPage(ctx context.Context, w *work, place cursor, limit int
 	if items, err = w.completeItems(ctx, items, next.rev); err != nil {
 		return page, err
 	}
-	return FeedPage{Items: items, Cursor: s.writeCursor(next), More: next.rev < rev, Rev: rev, Digest: digestOf(items)}, nil
+	return FeedPage{
+		Items:  items,
+		Cursor: s.writeCursor(next),
+		More:   next.rev < rev,
+		Rev:    rev,
+		Digest: digestOf(items),
+	}, nil
 }
 
-// itemsAfter merges all kinds and the tombstones of a window by revision, at most limit items. reached is how far it has looked, over what
-// this member may not see too. It reads in steps that widen while they find little.
+// itemsAfter merges all kinds and the tombstones of a window by revision, at most limit items.
+// reached is how far it has looked, over what this member may not see too. It reads in steps that
+// widen while they find little.
 func (w *work) itemsAfter(ctx context.Context, in window, limit int) (items []Item, reached int64, err error) {
 	for step := int64(limit); in.after < in.upto && len(items) < limit; step *= 4 {
 		part := window{in.after, min(in.after+step, in.upto)}
@@ -203,7 +230,14 @@ func (w *work) itemsAfter(ctx context.Context, in window, limit int) (items []It
 // itemsIn reads the first items of a window, at most limit of each kind.
 func (w *work) itemsIn(ctx context.Context, in window, limit int) (items []Item, err error) {
 	for _, kind := range Kinds {
-		found, err := stores[kind].after(ctx, w.Tx, w.squad, in, int32(limit), w.athlete) //nolint:gosec // at most some thousands
+		found, err := stores[kind].after(
+			ctx,
+			w.Tx,
+			w.squad,
+			in,
+			int32(limit),
+			w.athlete,
+		) //nolint:gosec // at most some thousands
 		if err != nil {
 			return nil, err
 		}
@@ -220,7 +254,11 @@ func (w *work) itemsIn(ctx context.Context, in window, limit int) (items []Item,
 		items = append(items, dropped...)
 	}
 	tombs, err := w.TombstonesAfter(ctx, db.TombstonesAfterParams{
-		SquadID: w.squad, After: in.after, Upto: in.upto, MaxRows: int32(limit), Athlete: w.athlete, //nolint:gosec // as above
+		SquadID: w.squad,
+		After:   in.after,
+		Upto:    in.upto,
+		MaxRows: int32(limit),
+		Athlete: w.athlete, //nolint:gosec // as above
 	})
 	if err != nil {
 		return nil, db.Translate(err)
@@ -232,8 +270,8 @@ func (w *work) itemsIn(ctx context.Context, in window, limit int) (items []Item,
 	return items, nil
 }
 
-// completeItems adds what has to come along, so that parents precede children, and for an athlete the drills that an assignment takes out of
-// sight.
+// completeItems adds what has to come along, so that parents precede children, and for an athlete
+// the drills that an assignment takes out of sight.
 func (w *work) completeItems(ctx context.Context, items []Item, upto int64) ([]Item, error) {
 	missing, err := w.missingParents(ctx, items, upto)
 	if err != nil {
@@ -257,8 +295,9 @@ func (w *work) completeItems(ctx context.Context, items []Item, upto int64) ([]I
 	return complete, nil
 }
 
-// missingParents are the parents of the records, and theirs, that a reader at revision upto may not have: those that have changed after it,
-// and for an athlete the drills, which come into sight by an assignment, maybe after upto.
+// missingParents are the parents of the records, and theirs, that a reader at revision upto may not
+// have: those that have changed after it, and for an athlete the drills, which come into sight by
+// an assignment, maybe after upto.
 func (w *work) missingParents(ctx context.Context, items []Item, upto int64) (missing []Item, err error) {
 	known := make(map[Ref]bool)
 	for _, item := range items {
@@ -301,8 +340,8 @@ func (w *work) missingParents(ctx context.Context, items []Item, upto int64) (mi
 	return missing, nil
 }
 
-// parentsFirst orders items as they are, but each after its parents among them and the missing ones: a parent that was changed after its child
-// has the later revision.
+// parentsFirst orders items as they are, but each after its parents among them and the missing
+// ones: a parent that was changed after its child has the later revision.
 func parentsFirst(items, missing []Item) []Item {
 	all := slices.Concat(items, missing)
 	at := make(map[Ref]int)
@@ -333,8 +372,9 @@ func parentsFirst(items, missing []Item) []Item {
 	return ordered
 }
 
-// resumptions tells for each item of a page the revision that a reader has reached with it: not more than what the items still to come leave
-// behind. A record that only came along holds nothing back.
+// resumptions tells for each item of a page the revision that a reader has reached with it: not
+// more than what the items still to come leave behind. A record that only came along holds nothing
+// back.
 func resumptions(items []Item, upto int64) []int64 {
 	reached := make([]int64, len(items))
 	for i := len(items) - 1; i >= 0; i-- {
@@ -349,7 +389,8 @@ func resumptions(items []Item, upto int64) []int64 {
 // maxMembers is more than a squad has.
 const maxMembers = 10_000
 
-// droppedMembers tells an athlete's device to drop the members that were this athlete before, as a parent may have been, and are not any more.
+// droppedMembers tells an athlete's device to drop the members that were this athlete before, as a
+// parent may have been, and are not any more.
 func (w *work) droppedMembers(ctx context.Context, in window) (dropped []Item, err error) {
 	members, err := stores[KindMember].after(ctx, w.Tx, w.squad, in, maxMembers, nil)
 	if err != nil {
@@ -369,7 +410,10 @@ func (w *work) droppedMembers(ctx context.Context, in window) (dropped []Item, e
 				return nil, fmt.Errorf("read the history of member %s: %w", one.Key(), err)
 			}
 			if sameID(was.AthleteID, w.athlete) {
-				dropped = append(dropped, Item{Kind: KindMember, ID: one.Key(), Rev: one.Revision(), Scope: ScopeRemoved})
+				dropped = append(
+					dropped,
+					Item{Kind: KindMember, ID: one.Key(), Rev: one.Revision(), Scope: ScopeRemoved},
+				)
 				break
 			}
 		}
@@ -377,9 +421,13 @@ func (w *work) droppedMembers(ctx context.Context, in window) (dropped []Item, e
 	return dropped, nil
 }
 
-// droppedDrills tells an athlete's device to drop the drills that an assignment was for once, is not now, and no other is.
+// droppedDrills tells an athlete's device to drop the drills that an assignment was for once, is
+// not now, and no other is.
 func (w *work) droppedDrills(ctx context.Context, assignment Item) (dropped []Item, err error) {
-	history, err := w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(KindAssignment), ID: assignment.ID})
+	history, err := w.HistoryOf(
+		ctx,
+		db.HistoryOfParams{SquadID: w.squad, Kind: string(KindAssignment), ID: assignment.ID},
+	)
 	if err != nil {
 		return nil, db.Translate(err)
 	}
@@ -422,7 +470,12 @@ func (s *Service) waitFor(ctx context.Context, user, squad uuid.UUID, rev int64)
 		select {
 		case <-woken:
 		case <-ctx.Done():
-			return fail(Unavailable, "the squad has not reached revision %d within %s: is it a revision of this squad?", rev, feedWait)
+			return fail(
+				Unavailable,
+				"the squad has not reached revision %d within %s: is it a revision of this squad?",
+				rev,
+				feedWait,
+			)
 		}
 	}
 }

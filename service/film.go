@@ -8,14 +8,16 @@ import (
 	"laneward/service/oil"
 )
 
-// FilmReport is what is known of an oil film: how much lies where, its ratios, each with its definition, and what it is called by them.
-// Boards count from the right gutter. Amounts are microlitres, ratios plain numbers.
+// FilmReport is what is known of an oil film: how much lies where, its ratios, each with its
+// definition, and what it is called by them. Boards count from the right gutter. Amounts are
+// microlitres, ratios plain numbers.
 type FilmReport struct {
 	Name     string  `json:"name"`
 	LengthFt float64 `json:"length_ft"` // the pattern's stated length
 	OiledFt  float64 `json:"oiled_ft"`  // where the film ends
 	VolumeUL float64 `json:"volume_ul"`
-	// Ratios has one a definition, the default first; the same over single feet where tapes were drawn, by the default definition.
+	// Ratios has one a definition, the default first; the same over single feet where tapes were
+	// drawn, by the default definition.
 	Ratios     []oil.Ratio `json:"ratios"`
 	TapeRatios []oil.Ratio `json:"tape_ratios"`
 	// Class is that of the first ratio by the first thresholds, Classes by all of them.
@@ -39,8 +41,14 @@ type ThresholdClass struct {
 // ReportFilm measures a film.
 func ReportFilm(film *oil.Film) FilmReport {
 	report := FilmReport{
-		Name: film.Name, LengthFt: film.LengthFt, OiledFt: film.OiledFt(0), VolumeUL: film.VolumeUL(), BoardUL: film.BoardUL(),
-		FootUL: film.FootUL(), TapeRatios: []oil.Ratio{}, Assumptions: []string{
+		Name:       film.Name,
+		LengthFt:   film.LengthFt,
+		OiledFt:    film.OiledFt(0),
+		VolumeUL:   film.VolumeUL(),
+		BoardUL:    film.BoardUL(),
+		FootUL:     film.FootUL(),
+		TapeRatios: []oil.Ratio{},
+		Assumptions: []string{
 			"No federation text that gives the averaging rule of the ratio could be found: each ratio stands beside the definition it follows, taken over the whole lane.",
 			"The thresholds of the classes drifted over the years: each set stands beside its date and its source.",
 		},
@@ -68,7 +76,8 @@ type OilGiven struct {
 	Film [][]float64 `json:"film"`
 }
 
-// LayOil lays oil that is not stored and reports the film. It fails with every fault of the table, each with its place.
+// LayOil lays oil that is not stored and reports the film. It fails with every fault of the table,
+// each with its place.
 func (s *Service) LayOil(given OilGiven) (FilmReport, error) {
 	film, faults := given.lay()
 	if len(faults) > 0 {
@@ -84,7 +93,13 @@ func (g OilGiven) lay() (*oil.Film, []Fault) {
 		pattern.Name = "unnamed"
 	}
 	if len(g.Loads) == 0 && len(g.Film) == 0 {
-		return nil, []Fault{{Pointer: "", Code: "required", Detail: "give loads, a load table, or film, a film map of 39 boards by 60 feet"}}
+		return nil, []Fault{
+			{
+				Pointer: "",
+				Code:    "required",
+				Detail:  "give loads, a load table, or film, a film map of 39 boards by 60 feet",
+			},
+		}
 	}
 	if len(g.Loads) > 0 && g.LengthFt == 0 {
 		pattern.LengthFt = max(oil.Table{Loads: g.Loads}.LengthFt(), 1)
@@ -122,7 +137,8 @@ func oilFaults(err error) []Fault {
 	return list
 }
 
-// filmOfPattern is the film that a pattern lays; it fails when nothing is known of the pattern but its length.
+// filmOfPattern is the film that a pattern lays; it fails when nothing is known of the pattern but
+// its length.
 func filmOfPattern(p *PatternRecord) (*oil.Film, error) {
 	film, err := p.oilFilm()
 	if err != nil {

@@ -9,14 +9,19 @@ import (
 	"laneward/service/picture"
 )
 
-// FilmLane is the lane with a film on it, as a right-hander sees it, with the film's name, size and class as words.
+// FilmLane is the lane with a film on it, as a right-hander sees it, with the film's name, size and
+// class as words.
 func FilmLane(film *oil.Film, report FilmReport, widthPx int) picture.Lane {
 	title := film.Name
 	if title == "" {
 		title = "Oil film"
 	}
 	return picture.Lane{
-		Side: lane.Right, Title: title, Caption: report.Summary(), WidthPx: widthPx, Film: &picture.Film{UL: film.UL, Unit: picture.Microlitres},
+		Side:    lane.Right,
+		Title:   title,
+		Caption: report.Summary(),
+		WidthPx: widthPx,
+		Film:    &picture.Film{UL: film.UL, Unit: picture.Microlitres},
 	}
 }
 

@@ -62,7 +62,16 @@ func (f *fixture) person(t testing.TB) uuid.UUID {
 	t.Helper()
 	id := newID()
 	err := f.db.Global(t.Context(), func(tx *db.Tx) error {
-		return tx.AddUser(t.Context(), db.AddUserParams{ID: id, Email: id.String() + "@invented.example", Name: "Person", PasswordHash: "none", CreatedAt: f.Service.clock()})
+		return tx.AddUser(
+			t.Context(),
+			db.AddUserParams{
+				ID:           id,
+				Email:        id.String() + "@invented.example",
+				Name:         "Person",
+				PasswordHash: "none",
+				CreatedAt:    f.Service.clock(),
+			},
+		)
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -136,7 +145,13 @@ func newAthlete(name string) *AthleteRecord {
 }
 
 func newSession(athlete uuid.UUID) *SessionRecord {
-	return &SessionRecord{Head: Head{ID: newID()}, Form: "practice", Name: "Practice", Date: Day{time.Date(2026, 3, 14, 0, 0, 0, 0, time.UTC)}, AthleteID: &athlete}
+	return &SessionRecord{
+		Head:      Head{ID: newID()},
+		Form:      "practice",
+		Name:      "Practice",
+		Date:      Day{time.Date(2026, 3, 14, 0, 0, 0, 0, time.UTC)},
+		AthleteID: &athlete,
+	}
 }
 
 func newPattern(name string) *PatternRecord {

@@ -4,8 +4,9 @@ import (
 	"laneward/service/shot"
 )
 
-// AppendItems appends items as JSON, each with the byte end after it. With tables, shots that stand one after the other share an item of kind
-// shot with a `table` ([shot.AppendTable]) in place of a record.
+// AppendItems appends items as JSON, each with the byte end after it. With tables, shots that stand
+// one after the other share an item of kind shot with a `table` ([shot.AppendTable]) in place of a
+// record.
 func AppendItems(b []byte, items []Item, tables bool, end byte) ([]byte, error) {
 	for len(items) > 0 {
 		run := 0

@@ -19,7 +19,8 @@ import (
 	"github.com/google/uuid"
 )
 
-// Access tokens. Source of the choices: RFC 8725 (one pinned algorithm, issuer and audience checked), RFC 8037 (EdDSA), RFC 9068 (typ).
+// Access tokens. Source of the choices: RFC 8725 (one pinned algorithm, issuer and audience
+// checked), RFC 8037 (EdDSA), RFC 9068 (typ).
 const (
 	tokenIssuer   = "laneward"
 	tokenAudience = "laneward-api"
@@ -28,7 +29,8 @@ const (
 	tokenLeeway   = 30 * time.Second
 )
 
-// Keys signs and checks access tokens. The first key signs; all of them check, so that a key can be changed without signing anyone out.
+// Keys signs and checks access tokens. The first key signs; all of them check, so that a key can be
+// changed without signing anyone out.
 type Keys struct {
 	signing key
 	all     map[string]key
@@ -72,8 +74,9 @@ func newKeys(private []ed25519.PrivateKey) *Keys {
 	return k
 }
 
-// LoadKeys reads the PEM file of Ed25519 keys (PKCS #8) at path, or makes it, readable by its owner only, with one fresh key.
-// To change the key, put a new block in front and keep the old one for as long as a token lives.
+// LoadKeys reads the PEM file of Ed25519 keys (PKCS #8) at path, or makes it, readable by its owner
+// only, with one fresh key. To change the key, put a new block in front and keep the old one for as
+// long as a token lives.
 func LoadKeys(path string) (*Keys, error) {
 	data, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -92,7 +95,10 @@ func LoadKeys(path string) (*Keys, error) {
 		private = append(private, one)
 	}
 	if len(private) == 0 {
-		return nil, fmt.Errorf("signing keys in %s: there is no PEM block; move the file away to have a new key made", path)
+		return nil, fmt.Errorf(
+			"signing keys in %s: there is no PEM block; move the file away to have a new key made",
+			path,
+		)
 	}
 	return newKeys(private), nil
 }
@@ -119,8 +125,9 @@ func makeKeyFile(path string) (*Keys, error) {
 	return keys, nil
 }
 
-// publishFile makes a file that only its owner may read, whole from the moment it has its name: nobody reads half a key, and no crash leaves
-// one. [fs.ErrExist] when there is such a file already.
+// publishFile makes a file that only its owner may read, whole from the moment it has its name:
+// nobody reads half a key, and no crash leaves one. [fs.ErrExist] when there is such a file
+// already.
 func publishFile(path string, content []byte) error {
 	file, err := os.CreateTemp(filepath.Dir(path), ".new-*")
 	if err != nil {
@@ -139,12 +146,20 @@ func (k *Keys) Public() []PublicKey {
 	list := make([]PublicKey, len(k.order))
 	for i, id := range k.order {
 		public := k.all[id].private.Public().(ed25519.PublicKey)
-		list[i] = PublicKey{KeyType: "OKP", Curve: "Ed25519", X: base64.RawURLEncoding.EncodeToString(public), ID: id, Alg: "EdDSA", Use: "sig"}
+		list[i] = PublicKey{
+			KeyType: "OKP",
+			Curve:   "Ed25519",
+			X:       base64.RawURLEncoding.EncodeToString(public),
+			ID:      id,
+			Alg:     "EdDSA",
+			Use:     "sig",
+		}
 	}
 	return list
 }
 
-// secret derives a key for another purpose from the last key of the set, the one that stays longest when keys change.
+// secret derives a key for another purpose from the last key of the set, the one that stays longest
+// when keys change.
 func (k *Keys) secret(purpose string) []byte {
 	last := k.all[k.order[len(k.order)-1]]
 	derived, err := hkdf.Key(sha256.New, last.private.Seed(), nil, "laneward "+purpose, 32)
@@ -169,11 +184,19 @@ func (k *Keys) sign(user uuid.UUID, now time.Time) (string, error) {
 	return signed, nil
 }
 
-// Check returns the user an access token was made for. Every reason to refuse is one answer to the caller.
+// Check returns the user an access token was made for. Every reason to refuse is one answer to the
+// caller.
 func (k *Keys) check(text string, now time.Time) (uuid.UUID, error) {
 	parser := jwt.NewParser(
-		jwt.WithValidMethods([]string{jwt.SigningMethodEdDSA.Alg()}), jwt.WithIssuer(tokenIssuer), jwt.WithAudience(tokenAudience),
-		jwt.WithExpirationRequired(), jwt.WithIssuedAt(), jwt.WithLeeway(tokenLeeway), jwt.WithTimeFunc(func() time.Time { return now }),
+		jwt.WithValidMethods(
+			[]string{jwt.SigningMethodEdDSA.Alg()},
+		),
+		jwt.WithIssuer(tokenIssuer),
+		jwt.WithAudience(tokenAudience),
+		jwt.WithExpirationRequired(),
+		jwt.WithIssuedAt(),
+		jwt.WithLeeway(tokenLeeway),
+		jwt.WithTimeFunc(func() time.Time { return now }),
 	)
 	var claims jwt.RegisteredClaims
 	_, err := parser.ParseWithClaims(text, &claims, func(token *jwt.Token) (any, error) {
@@ -191,11 +214,19 @@ func (k *Keys) check(text string, now time.Time) (uuid.UUID, error) {
 		return found.private.Public(), nil
 	})
 	if err != nil {
-		return uuid.Nil, &Error{Code: Unauthenticated, Detail: "the access token is not valid or has run out: refresh it or sign in again", cause: err}
+		return uuid.Nil, &Error{
+			Code:   Unauthenticated,
+			Detail: "the access token is not valid or has run out: refresh it or sign in again",
+			cause:  err,
+		}
 	}
 	user, err := uuid.Parse(claims.Subject)
 	if err != nil {
-		return uuid.Nil, &Error{Code: Unauthenticated, Detail: "the access token names nobody: sign in again", cause: err}
+		return uuid.Nil, &Error{
+			Code:   Unauthenticated,
+			Detail: "the access token names nobody: sign in again",
+			cause:  err,
+		}
 	}
 	return user, nil
 }

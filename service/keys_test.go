@@ -51,7 +51,8 @@ func decode64(t testing.TB, text string) []byte {
 	return data
 }
 
-// TestRFCTokensAreRefused takes the published tokens: each is what it is said to be by the standard library, and none is ours.
+// TestRFCTokensAreRefused takes the published tokens: each is what it is said to be by the standard
+// library, and none is ours.
 func TestRFCTokensAreRefused(t *testing.T) {
 	t.Parallel()
 	vectors := jwsVectors(t)
@@ -102,7 +103,10 @@ func TestPublicKey(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if private := base64.RawURLEncoding.EncodeToString(decode64(t, v.Seed)); strings.Contains(string(written), private) || strings.Contains(string(written), `"d"`) {
+	if private := base64.RawURLEncoding.EncodeToString(
+		decode64(t, v.Seed),
+	); strings.Contains(string(written), private) ||
+		strings.Contains(string(written), `"d"`) {
 		t.Errorf("the private key is told: %s", written)
 	}
 }
@@ -130,14 +134,23 @@ func TestAccessToken(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if diff := cmp.Diff(map[string]any{"alg": "EdDSA", "kid": keys.Public()[0].ID, "typ": "at+jwt"}, header); diff != "" {
+	if diff := cmp.Diff(
+		map[string]any{"alg": "EdDSA", "kid": keys.Public()[0].ID, "typ": "at+jwt"},
+		header,
+	); diff != "" {
 		t.Errorf("header (-want +got):\n%s", diff)
 	}
 	if _, err := uuid.Parse(claims["jti"].(string)); err != nil {
 		t.Error(err)
 	}
 	delete(claims, "jti")
-	want := map[string]any{"iss": "laneward", "aud": []any{"laneward-api"}, "sub": user.String(), "iat": float64(now.Unix()), "exp": float64(now.Unix() + 900)}
+	want := map[string]any{
+		"iss": "laneward",
+		"aud": []any{"laneward-api"},
+		"sub": user.String(),
+		"iat": float64(now.Unix()),
+		"exp": float64(now.Unix() + 900),
+	}
 	if diff := cmp.Diff(want, claims); diff != "" {
 		t.Errorf("claims (-want +got):\n%s", diff)
 	}
@@ -164,7 +177,11 @@ func TestAccessToken(t *testing.T) {
 		if changed == token {
 			changed = token[:i] + "y" + token[i+1:]
 		}
-		if got, err := keys.check(changed, now); err == nil && i < len(token)-1 { // the last letter of 64 bytes has four bits to spare
+		if got, err := keys.check(
+			changed,
+			now,
+		); err == nil &&
+			i < len(token)-1 { // the last letter of 64 bytes has four bits to spare
 			t.Fatalf("letter %d changed: taken for %s", i, got)
 		}
 	}

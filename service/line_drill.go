@@ -36,16 +36,30 @@ func (s *subject) suggest(one line.Line) *SuggestedDrill {
 	board := float64(corridor.Board)
 	rule := drill.Rule{Measure: drill.Board, At: drill.Place(corridor.At), Min: &board}
 	return &SuggestedDrill{
-		Name:  fmt.Sprintf("%s: board %d or inside", s.pattern.Name, corridor.Board),
-		Rules: []drill.Rule{rule}, Sentences: []string{rule.Sentence(nil)}, Reps: suggestedReps, PassShare: suggestedPassShare, PatternID: &s.pattern.ID,
-		Note: fmt.Sprintf("Made from a planned line with %s: feet at %.1f, target %.1f at the arrows, launch %.2f degrees, breakpoint %.1f at %.0f ft. "+
-			"From outside board %.1f the ball no longer comes back, by the model.",
-			s.told.Ball.Name, one.FeetBoard, one.TargetBoard, one.LaunchAngleDeg, one.Path.BreakpointBoard, one.Path.BreakpointFt, corridor.LimitBoard),
+		Name: fmt.Sprintf("%s: board %d or inside", s.pattern.Name, corridor.Board),
+		Rules: []drill.Rule{
+			rule,
+		},
+		Sentences: []string{rule.Sentence(nil)},
+		Reps:      suggestedReps,
+		PassShare: suggestedPassShare,
+		PatternID: &s.pattern.ID,
+		Note: fmt.Sprintf(
+			"Made from a planned line with %s: feet at %.1f, target %.1f at the arrows, launch %.2f degrees, breakpoint %.1f at %.0f ft. "+
+				"From outside board %.1f the ball no longer comes back, by the model.",
+			s.told.Ball.Name,
+			one.FeetBoard,
+			one.TargetBoard,
+			one.LaunchAngleDeg,
+			one.Path.BreakpointBoard,
+			one.Path.BreakpointFt,
+			corridor.LimitBoard,
+		),
 	}
 }
 
-// LineAssignment asks to store a line's drill and to assign it. ID is the drill's, so that sending it again stores it once; empty values stand
-// for the suggested drill's, and for today.
+// LineAssignment asks to store a line's drill and to assign it. ID is the drill's, so that sending
+// it again stores it once; empty values stand for the suggested drill's, and for today.
 type LineAssignment struct {
 	ID         *uuid.UUID
 	Aim        line.Aim
@@ -56,9 +70,14 @@ type LineAssignment struct {
 	DueOn      *Day
 }
 
-// AssignLine works a line out, stores the drill that keeps its athlete on it, and assigns it to that athlete, both or neither. created is false
-// when both were stored before.
-func (s *Service) AssignLine(ctx context.Context, user, squad uuid.UUID, query LineQuery, asked LineAssignment) (d *DrillRecord, a *AssignmentRecord, created bool, err error) {
+// AssignLine works a line out, stores the drill that keeps its athlete on it, and assigns it to
+// that athlete, both or neither. created is false when both were stored before.
+func (s *Service) AssignLine(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query LineQuery,
+	asked LineAssignment,
+) (d *DrillRecord, a *AssignmentRecord, created bool, err error) {
 	var found *subject
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		if err := w.mustCoach(); err != nil {
@@ -99,7 +118,15 @@ func (l *LineStudy) records(athlete uuid.UUID, asked LineAssignment, today Day) 
 		id = *asked.ID
 	}
 	d := &DrillRecord{
-		Head: Head{ID: id}, Name: l.Drill.Name, Rules: l.Drill.Rules, Reps: l.Drill.Reps, PassShare: l.Drill.PassShare, PatternID: l.Drill.PatternID, Note: l.Drill.Note,
+		Head: Head{
+			ID: id,
+		},
+		Name:      l.Drill.Name,
+		Rules:     l.Drill.Rules,
+		Reps:      l.Drill.Reps,
+		PassShare: l.Drill.PassShare,
+		PatternID: l.Drill.PatternID,
+		Note:      l.Drill.Note,
 	}
 	if asked.Name != "" {
 		d.Name = asked.Name
@@ -111,7 +138,12 @@ func (l *LineStudy) records(athlete uuid.UUID, asked LineAssignment, today Day) 
 		d.PassShare = asked.PassShare
 	}
 	// The assignment's id follows from the drill's, so that sending both again stores them once.
-	a := &AssignmentRecord{Head: Head{ID: uuid.NewSHA1(id, athlete[:])}, DrillID: id, AthleteID: athlete, DueOn: asked.DueOn}
+	a := &AssignmentRecord{
+		Head:      Head{ID: uuid.NewSHA1(id, athlete[:])},
+		DrillID:   id,
+		AthleteID: athlete,
+		DueOn:     asked.DueOn,
+	}
 	if a.AssignedOn, _ = ParseDay(today.String()); asked.AssignedOn != nil {
 		a.AssignedOn = *asked.AssignedOn
 	}
@@ -119,7 +151,12 @@ func (l *LineStudy) records(athlete uuid.UUID, asked LineAssignment, today Day) 
 }
 
 // storeBoth writes a drill and its assignment, both or neither.
-func (s *Service) storeBoth(ctx context.Context, user, squad uuid.UUID, d *DrillRecord, a *AssignmentRecord) (*DrillRecord, *AssignmentRecord, bool, error) {
+func (s *Service) storeBoth(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	d *DrillRecord,
+	a *AssignmentRecord,
+) (*DrillRecord, *AssignmentRecord, bool, error) {
 	created := false
 	err := s.inSquad(ctx, user, squad, func(w *work) error {
 		d.stamp(d.ID, 0) // the transaction may be run again

@@ -61,7 +61,12 @@ func (p *LinePlan) Picture(widthPx int) (picture.Scene, error) {
 
 // label says a line in the words a player walks to the lane with.
 func (l PlannedLine) label() string {
-	return fmt.Sprintf("feet %.1f, target %.1f: %.0f %% of own shots in the pocket", l.FeetBoard, l.TargetBoard, 100*l.PocketShare)
+	return fmt.Sprintf(
+		"feet %.1f, target %.1f: %.0f %% of own shots in the pocket",
+		l.FeetBoard,
+		l.TargetBoard,
+		100*l.PocketShare,
+	)
 }
 
 func pathOf(path motion.Path, label string, emphasis bool) picture.Path {
@@ -72,7 +77,8 @@ func pathOf(path motion.Path, label string, emphasis bool) picture.Path {
 	return drawn
 }
 
-// corridorHalfFt is how far before and beyond a line's own breakpoint its corridor is drawn: there its shots turn.
+// corridorHalfFt is how far before and beyond a line's own breakpoint its corridor is drawn: there
+// its shots turn.
 const corridorHalfFt = 4.0
 
 // mark adds the line's breakpoint and its corridor.
@@ -85,7 +91,14 @@ func mark(l *picture.Lane, one PlannedLine) {
 	}
 	low, high := one.Drill.Rules[0].Edges()
 	corridor := picture.Corridor{
-		FromBoard: math.Max(low, lane.MinBoard), ToBoard: math.Min(high, lane.MaxBoard), FromFt: lane.ArrowsFt, ToFt: lane.ArrowsFt, Sentence: one.Drill.Sentences[0],
+		FromBoard: math.Max(
+			low,
+			lane.MinBoard,
+		),
+		ToBoard:  math.Min(high, lane.MaxBoard),
+		FromFt:   lane.ArrowsFt,
+		ToFt:     lane.ArrowsFt,
+		Sentence: one.Drill.Sentences[0],
 	}
 	if one.Corridor.At == line.AtBreakpoint {
 		corridor.FromFt = math.Max(one.Path.BreakpointFt-corridorHalfFt, 0)
@@ -99,7 +112,14 @@ var missesDrawn = map[int]bool{2: true, 4: true}
 
 // Picture draws the line and its misses of two and four boards on either side.
 func (l *LineStudy) Picture(widthPx int) (picture.Scene, error) {
-	caption := fmt.Sprintf("%sFeet %.1f, target %.1f, %.2f degrees. %s", l.Subject.Ball.text(), l.FeetBoard, l.TargetBoard, l.LaunchAngleDeg, l.Reason)
+	caption := fmt.Sprintf(
+		"%sFeet %.1f, target %.1f, %.2f degrees. %s",
+		l.Subject.Ball.text(),
+		l.FeetBoard,
+		l.TargetBoard,
+		l.LaunchAngleDeg,
+		l.Reason,
+	)
 	described := l.Subject.lane(l.request, caption, widthPx)
 	described.Paths = []picture.Path{pathOf(l.Path, "the usual delivery", true)}
 	for i, miss := range l.Misses {
@@ -112,12 +132,21 @@ func (l *LineStudy) Picture(widthPx int) (picture.Scene, error) {
 	return drawn(described)
 }
 
-// Picture draws the share of own shots in the pocket over laydown and launch angle, with the best lines and the scatter about the first.
+// Picture draws the share of own shots in the pocket over laydown and launch angle, with the best
+// lines and the scatter about the first.
 func (m *LineMissMap) Picture(widthPx int) (picture.Scene, error) {
 	described := picture.MissMap{
-		Side: m.Subject.Athlete.Side, Title: "Where " + m.Subject.Athlete.Name + " may aim on " + m.Subject.filmName(), WidthPx: widthPx,
-		Caption:       fmt.Sprintf("%sEach place is an aim; its colour is the share of own shots that reach %s.", m.Subject.Ball.text(), pocketText(m.Pocket)),
-		LaydownBoards: m.Grid.LaydownBoards, AnglesDeg: m.Grid.LaunchAnglesDeg, Share: make([][]float64, len(m.Cells)),
+		Side:    m.Subject.Athlete.Side,
+		Title:   "Where " + m.Subject.Athlete.Name + " may aim on " + m.Subject.filmName(),
+		WidthPx: widthPx,
+		Caption: fmt.Sprintf(
+			"%sEach place is an aim; its colour is the share of own shots that reach %s.",
+			m.Subject.Ball.text(),
+			pocketText(m.Pocket),
+		),
+		LaydownBoards: m.Grid.LaydownBoards,
+		AnglesDeg:     m.Grid.LaunchAnglesDeg,
+		Share:         make([][]float64, len(m.Cells)),
 	}
 	most := 0.0
 	for i, column := range m.Cells {
@@ -134,12 +163,27 @@ func (m *LineMissMap) Picture(widthPx int) (picture.Scene, error) {
 		if len(described.Aims) == linesDrawn || !m.holds(one.Aim) {
 			continue
 		}
-		described.Aims = append(described.Aims, picture.Aim{LaydownBoard: one.LaydownBoard, AngleDeg: one.LaunchAngleDeg, Label: one.label(), Emphasis: len(described.Aims) == 0})
+		described.Aims = append(
+			described.Aims,
+			picture.Aim{
+				LaydownBoard: one.LaydownBoard,
+				AngleDeg:     one.LaunchAngleDeg,
+				Label:        one.label(),
+				Emphasis:     len(described.Aims) == 0,
+			},
+		)
 		if len(described.Aims) == 1 {
 			varX, covXY, varY := m.Subject.Scatter.line().LaydownSpread(one.Aim)
-			described.Spreads = []picture.Spread{{
-				MeanX: one.LaydownBoard, MeanY: one.LaunchAngleDeg, VarX: varX, CovXY: covXY, VarY: varY, Label: "own scatter about the best line",
-			}}
+			described.Spreads = []picture.Spread{
+				{
+					MeanX: one.LaydownBoard,
+					MeanY: one.LaunchAngleDeg,
+					VarX:  varX,
+					CovXY: covXY,
+					VarY:  varY,
+					Label: "own scatter about the best line",
+				},
+			}
 		}
 	}
 	return drawn(described)
@@ -162,8 +206,8 @@ func pocketText(p line.Pocket) string {
 	return fmt.Sprintf("board %g to %g at %g to %g degrees", p.BoardLow, p.BoardHigh, p.AngleLowDeg, p.AngleHighDeg)
 }
 
-// Picture draws both sides on one colour scale, beside each other where there is room: each with its own best line, and with what the other's
-// best line does there.
+// Picture draws both sides on one colour scale, beside each other where there is room: each with
+// its own best line, and with what the other's best line does there.
 func (c *LineComparison) Picture(widthPx int) (picture.Scene, error) {
 	if widthPx == 0 {
 		widthPx = picture.DefaultWidthPx
@@ -184,7 +228,8 @@ func (c *LineComparison) Picture(widthPx int) (picture.Scene, error) {
 	return picture.Join("Lines compared: "+c.Summary, beside, a, b), nil
 }
 
-// side draws one side of a comparison: the best lines of both as they run here, under the letters of their sides.
+// side draws one side of a comparison: the best lines of both as they run here, under the letters
+// of their sides.
 func (c *LineComparison) side(here *LinePlan, widthPx int, topUL float64) (picture.Scene, error) {
 	caption := here.Subject.Ball.text() + here.Note
 	if len(here.Lines) > 0 {
@@ -204,7 +249,13 @@ func (c *LineComparison) side(here *LinePlan, widthPx int, topUL float64) (pictu
 			continue
 		}
 		best := from.plan.Lines[0]
-		label := fmt.Sprintf("best line of %s: feet %.1f, target %.1f; here %.0f %% in the pocket", from.name, best.FeetBoard, best.TargetBoard, 100*best.PocketShare)
+		label := fmt.Sprintf(
+			"best line of %s: feet %.1f, target %.1f; here %.0f %% in the pocket",
+			from.name,
+			best.FeetBoard,
+			best.TargetBoard,
+			100*best.PocketShare,
+		)
 		path := best.Path
 		if own {
 			mark(&described, best)
@@ -214,7 +265,12 @@ func (c *LineComparison) side(here *LinePlan, widthPx int, topUL float64) (pictu
 				return picture.Scene{}, err
 			}
 			path = carried.Path
-			label = fmt.Sprintf("best line of %s, laid down at %.1f: here %.0f %% in the pocket", from.name, best.LaydownBoard, 100*carried.PocketShare)
+			label = fmt.Sprintf(
+				"best line of %s, laid down at %.1f: here %.0f %% in the pocket",
+				from.name,
+				best.LaydownBoard,
+				100*carried.PocketShare,
+			)
 		}
 		if len(path.Stations) > 1 {
 			described.Paths = append(described.Paths, pathOf(path, label, own))

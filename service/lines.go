@@ -14,24 +14,33 @@ import (
 type LinePlan struct {
 	Subject LineSubject   `json:"subject"`
 	Lines   []PlannedLine `json:"lines"` // never nil; the best first
-	// OutOfBoundsBoard is the outermost board that the usual delivery can visit beyond 30 ft and still come back; 0 when none does.
+	// OutOfBoundsBoard is the outermost board that the usual delivery can visit beyond 30 ft and
+	// still come back; 0 when none does.
 	OutOfBoundsBoard float64 `json:"out_of_bounds_board"`
 	Note             string  `json:"note,omitempty"` // why there is no line
 
 	request line.Request // what it was computed from, to draw it
 }
 
-// PlannedLine is a line and the drill that keeps an athlete on it; no drill when there is nothing to keep inside of.
+// PlannedLine is a line and the drill that keeps an athlete on it; no drill when there is nothing
+// to keep inside of.
 type PlannedLine struct {
 	line.Line
 	Drill *SuggestedDrill `json:"drill,omitempty"`
 }
 
-// LineProgress hears how far a computation is, with the lines found so far once there are any. It should return soon.
+// LineProgress hears how far a computation is, with the lines found so far once there are any. It
+// should return soon.
 type LineProgress func(line.Progress)
 
-// PlanLines ranks the lines of one athlete with one ball on one pattern. It ends early when ctx does; progress may be nil.
-func (s *Service) PlanLines(ctx context.Context, user, squad uuid.UUID, query LineQuery, progress LineProgress) (*LinePlan, error) {
+// PlanLines ranks the lines of one athlete with one ball on one pattern. It ends early when ctx
+// does; progress may be nil.
+func (s *Service) PlanLines(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query LineQuery,
+	progress LineProgress,
+) (*LinePlan, error) {
 	subject, err := s.lineSubject(ctx, user, squad, query)
 	if err != nil {
 		return nil, err
@@ -66,7 +75,11 @@ func (s *subject) plan(ctx context.Context, progress LineProgress) (*LinePlan, e
 
 func (s *subject) planOf(found line.Plan) *LinePlan {
 	return &LinePlan{
-		Subject: s.told, Lines: s.planned(found.Lines), OutOfBoundsBoard: found.OutOfBoundsBoard, Note: found.Note, request: s.request,
+		Subject:          s.told,
+		Lines:            s.planned(found.Lines),
+		OutOfBoundsBoard: found.OutOfBoundsBoard,
+		Note:             found.Note,
+		request:          s.request,
 	}
 }
 
@@ -98,12 +111,26 @@ type LineComparison struct {
 	Summary string        `json:"summary"`
 }
 
-// CompareLines plans a query and the same query but for what differs: one athlete on two patterns, two athletes or two balls on one, a fresh
-// film and a worn one.
-func (s *Service) CompareLines(ctx context.Context, user, squad uuid.UUID, query LineQuery, against LineAgainst, progress LineProgress) (*LineComparison, error) {
+// CompareLines plans a query and the same query but for what differs: one athlete on two patterns,
+// two athletes or two balls on one, a fresh film and a worn one.
+func (s *Service) CompareLines(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query LineQuery,
+	against LineAgainst,
+	progress LineProgress,
+) (*LineComparison, error) {
 	other, differs := against.apply(query)
 	if len(differs) == 0 {
-		return nil, InvalidError([]Fault{{Pointer: "/against", Code: "required", Detail: "name what differs: another athlete, ball or pattern, or another wear of the film"}})
+		return nil, InvalidError(
+			[]Fault{
+				{
+					Pointer: "/against",
+					Code:    "required",
+					Detail:  "name what differs: another athlete, ball or pattern, or another wear of the film",
+				},
+			},
+		)
 	}
 	var a, b *subject
 	err := s.readSquad(ctx, user, squad, func(w *work) (err error) {
@@ -173,7 +200,8 @@ type GridQuery struct {
 // maxMapAims bounds a miss map: a picture of more has cells finer than a screen's.
 const maxMapAims = 30_000
 
-// mapDraws is how many scattered shots score an aim of a miss map unless told otherwise: with fewer, a contour of the map shows the draws.
+// mapDraws is how many scattered shots score an aim of a miss map unless told otherwise: with
+// fewer, a contour of the map shows the draws.
 const mapDraws = 128
 
 // LineMissMap is what becomes of every aim of a grid, and the best lines among them.
@@ -183,8 +211,15 @@ type LineMissMap struct {
 	Lines []PlannedLine `json:"lines"`
 }
 
-// MapMisses computes what becomes of every aim of a grid, usual delivery and scattered ones, and the best lines to mark on it.
-func (s *Service) MapMisses(ctx context.Context, user, squad uuid.UUID, query LineQuery, over GridQuery, progress LineProgress) (*LineMissMap, error) {
+// MapMisses computes what becomes of every aim of a grid, usual delivery and scattered ones, and
+// the best lines to mark on it.
+func (s *Service) MapMisses(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query LineQuery,
+	over GridQuery,
+	progress LineProgress,
+) (*LineMissMap, error) {
 	grid, err := over.grid()
 	if err != nil {
 		return nil, err
@@ -224,7 +259,14 @@ func (q GridQuery) grid() (line.Grid, error) {
 	var f faults
 	f.add(laydownFault != "", "/grid/laydown_from_board", "range", "%s", laydownFault)
 	f.add(angleFault != "", "/grid/angle_from_deg", "range", "%s", angleFault)
-	f.add(len(laydowns)*len(angles) > maxMapAims, "/grid", "range", "has %d aims: take larger steps, for at most %d", len(laydowns)*len(angles), maxMapAims)
+	f.add(
+		len(laydowns)*len(angles) > maxMapAims,
+		"/grid",
+		"range",
+		"has %d aims: take larger steps, for at most %d",
+		len(laydowns)*len(angles),
+		maxMapAims,
+	)
 	if len(f) > 0 {
 		return line.Grid{}, InvalidError(f)
 	}
@@ -266,7 +308,12 @@ type LineStudy struct {
 }
 
 // StudyLine works one line out, whether or not it is a good one.
-func (s *Service) StudyLine(ctx context.Context, user, squad uuid.UUID, query LineQuery, aim line.Aim) (*LineStudy, error) {
+func (s *Service) StudyLine(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query LineQuery,
+	aim line.Aim,
+) (*LineStudy, error) {
 	subject, err := s.lineSubject(ctx, user, squad, query)
 	if err != nil {
 		return nil, err

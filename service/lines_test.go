@@ -25,8 +25,8 @@ import (
 
 var update = flag.Bool("update", false, "write golden files")
 
-// planning is a squad with a pattern that has lines, a right-hander whose release is known and who has thrown, and a left-hander of whom
-// nothing is known. Everything is invented.
+// planning is a squad with a pattern that has lines, a right-hander whose release is known and who
+// has thrown, and a left-hander of whom nothing is known. Everything is invented.
 type planning struct {
 	*fixture
 	squad, coach  uuid.UUID
@@ -38,7 +38,13 @@ type planning struct {
 
 func newPlanning(t testing.TB) planning {
 	t.Helper()
-	p := planning{fixture: newFixture(t, 4), known: newAthlete("Ansel"), other: newAthlete("Bettany"), pattern: newPattern("Quill 41"), bare: newPattern("Bare 41")}
+	p := planning{
+		fixture: newFixture(t, 4),
+		known:   newAthlete("Ansel"),
+		other:   newAthlete("Bettany"),
+		pattern: newPattern("Quill 41"),
+		bare:    newPattern("Bare 41"),
+	}
 	p.squad, p.coach = p.fixture.squad(t)
 	p.other.Side = lane.Left
 	speed, revs, rotation, tilt, slide := 17.2, 330.0, 50.0, 12.0, 5.0
@@ -62,12 +68,23 @@ func (p planning) query() LineQuery {
 }
 
 // throw stores shots of an athlete, each changed from a usual one.
-func (p planning) throw(t testing.TB, athlete *AthleteRecord, ball *uuid.UUID, n int, change func(i int, s *shot.Shot)) {
+func (p planning) throw(
+	t testing.TB,
+	athlete *AthleteRecord,
+	ball *uuid.UUID,
+	n int,
+	change func(i int, s *shot.Shot),
+) {
 	t.Helper()
 	records := make([]Record, n)
 	for i := range records {
 		usual := shot.Shot{
-			ID: newID(), SessionID: p.session.ID, AthleteID: athlete.ID, BallID: ball, Order: i + 1, Time: p.session.Date.Add(18 * time.Hour),
+			ID:        newID(),
+			SessionID: p.session.ID,
+			AthleteID: athlete.ID,
+			BallID:    ball,
+			Order:     i + 1,
+			Time:      p.session.Date.Add(18 * time.Hour),
 		}
 		change(i, &usual)
 		records[i] = &ShotRecord{Shot: usual}
@@ -116,8 +133,17 @@ func TestPlanIsOfWhatIsStored(t *testing.T) {
 		t.Fatal(err)
 	}
 	want, err := line.Find(t.Context(), line.Request{
-		Film: film, Friction: motion.NominalFriction(), Ball: motion.Ball{RadiusIn: motion.DefaultRadiusIn, GyrationIn: 2.52, SurfaceGrit: 3000},
-		Athlete: line.Athlete{Side: lane.Right, SpeedMPH: 17.2, RevRPM: 330, RotationDeg: 50, TiltDeg: 12, SlideOffsetBoards: 5},
+		Film:     film,
+		Friction: motion.NominalFriction(),
+		Ball:     motion.Ball{RadiusIn: motion.DefaultRadiusIn, GyrationIn: 2.52, SurfaceGrit: 3000},
+		Athlete: line.Athlete{
+			Side:              lane.Right,
+			SpeedMPH:          17.2,
+			RevRPM:            330,
+			RotationDeg:       50,
+			TiltDeg:           12,
+			SlideOffsetBoards: 5,
+		},
 	}, nil)
 	if err != nil {
 		t.Fatal(err)
@@ -143,7 +169,11 @@ func TestPlanIsOfWhatIsStored(t *testing.T) {
 		says(t, plan.Subject.Assumptions, words)
 	}
 	if plan.Subject.Friction.Q0OnSurface >= plan.Subject.Friction.Q0 {
-		t.Errorf("a shinier ball than 2000 grit: q0 %g on the surface, %g off it", plan.Subject.Friction.Q0OnSurface, plan.Subject.Friction.Q0)
+		t.Errorf(
+			"a shinier ball than 2000 grit: q0 %g on the surface, %g off it",
+			plan.Subject.Friction.Q0OnSurface,
+			plan.Subject.Friction.Q0,
+		)
 	}
 }
 
@@ -186,7 +216,8 @@ func TestPlanEstimatesTheScatter(t *testing.T) {
 	})
 	tight := p.plan(t, p.query())
 	scatter := tight.Subject.Scatter
-	if scatter.Shots != 60 || scatter.ArrowsBoards >= loose.Subject.Scatter.ArrowsBoards/2 || scatter.SpeedMPH >= loose.Subject.Scatter.SpeedMPH {
+	if scatter.Shots != 60 || scatter.ArrowsBoards >= loose.Subject.Scatter.ArrowsBoards/2 ||
+		scatter.SpeedMPH >= loose.Subject.Scatter.SpeedMPH {
 		t.Errorf("%+v", scatter)
 	}
 	names := make([]string, len(scatter.Measures))
@@ -196,11 +227,24 @@ func TestPlanEstimatesTheScatter(t *testing.T) {
 			t.Errorf("%+v", m)
 		}
 	}
-	if want := []string{"arrows_boards", "launch_angle_deg", "speed_mph", "rev_rate_rpm", "arrows_angle_correlation"}; !slices.Equal(names, want) {
+	if want := []string{
+		"arrows_boards",
+		"launch_angle_deg",
+		"speed_mph",
+		"rev_rate_rpm",
+		"arrows_angle_correlation",
+	}; !slices.Equal(
+		names,
+		want,
+	) {
 		t.Errorf("measures %v, want %v", names, want)
 	}
 	if tight.Lines[0].PocketShare <= loose.Lines[0].PocketShare {
-		t.Errorf("a tighter scatter reaches the pocket no more often: %g, before %g", tight.Lines[0].PocketShare, loose.Lines[0].PocketShare)
+		t.Errorf(
+			"a tighter scatter reaches the pocket no more often: %g, before %g",
+			tight.Lines[0].PocketShare,
+			loose.Lines[0].PocketShare,
+		)
 	}
 	says(t, tight.Subject.Assumptions, "the latest 60 shots, up to 59 pairs")
 }
@@ -251,7 +295,8 @@ func TestFilmOrNoFilm(t *testing.T) {
 	}
 }
 
-// Who may ask: an athlete for themself, with what they may see; everybody else in the squad for everybody.
+// Who may ask: an athlete for themself, with what they may see; everybody else in the squad for
+// everybody.
 func TestWhoMayPlan(t *testing.T) {
 	t.Parallel()
 	p := newPlanning(t)
@@ -281,7 +326,19 @@ func TestWhoMayPlan(t *testing.T) {
 			case c.code != "":
 				wantCode(t, err, c.code)
 			}
-			_, err = p.CompareLines(t.Context(), c.user, p.squad, p.query(), LineAgainst{Athlete: &c.query.Athlete, Ball: c.query.Ball, Pattern: &p.pattern.ID, Worn: &WornBy{Shots: 4}}, nil)
+			_, err = p.CompareLines(
+				t.Context(),
+				c.user,
+				p.squad,
+				p.query(),
+				LineAgainst{
+					Athlete: &c.query.Athlete,
+					Ball:    c.query.Ball,
+					Pattern: &p.pattern.ID,
+					Worn:    &WornBy{Shots: 4},
+				},
+				nil,
+			)
 			if c.code != "" {
 				wantCode(t, err, c.code)
 			} else if err != nil {
@@ -302,7 +359,14 @@ func TestWhoMayPlan(t *testing.T) {
 func TestCompareWhatDiffers(t *testing.T) {
 	t.Parallel()
 	p := newPlanning(t)
-	_, err := p.CompareLines(t.Context(), p.coach, p.squad, p.query(), LineAgainst{Athlete: &p.known.ID, Pattern: &p.pattern.ID, Fresh: true}, nil)
+	_, err := p.CompareLines(
+		t.Context(),
+		p.coach,
+		p.squad,
+		p.query(),
+		LineAgainst{Athlete: &p.known.ID, Pattern: &p.pattern.ID, Fresh: true},
+		nil,
+	)
 	wantCode(t, err, Invalid)
 	worn := p.query()
 	worn.Worn = &WornBy{Shots: 40}
@@ -323,14 +387,16 @@ func TestCompareWhatDiffers(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if !slices.Equal(both.Differs, c.differs) || both.Summary == "" || both.AOnB == nil || both.BOnA == nil || both.Move == nil {
+			if !slices.Equal(both.Differs, c.differs) || both.Summary == "" || both.AOnB == nil || both.BOnA == nil ||
+				both.Move == nil {
 				t.Errorf("differs %v, %q", both.Differs, both.Summary)
 			}
 			// Side A is the plan of the query itself.
 			if diff := cmp.Diff(p.plan(t, c.query).Lines[0].Line, both.A.Lines[0].Line); diff != "" {
 				t.Errorf("side A:\n%s", diff)
 			}
-			if (both.A.Subject.Wear != nil) != (c.query.Worn != nil) || (both.B.Subject.Wear != nil) != (c.against.Worn != nil) {
+			if (both.A.Subject.Wear != nil) != (c.query.Worn != nil) ||
+				(both.B.Subject.Wear != nil) != (c.against.Worn != nil) {
 				t.Errorf("wear %v, %v", both.A.Subject.Wear, both.B.Subject.Wear)
 			}
 		})
@@ -341,7 +407,10 @@ func TestAssignLine(t *testing.T) {
 	t.Parallel()
 	p := newPlanning(t)
 	plan := p.plan(t, p.query())
-	at := slices.IndexFunc(plan.Lines, func(l PlannedLine) bool { return l.Drill != nil && l.Corridor.At == line.AtBreakpoint })
+	at := slices.IndexFunc(
+		plan.Lines,
+		func(l PlannedLine) bool { return l.Drill != nil && l.Corridor.At == line.AtBreakpoint },
+	)
 	if at < 0 {
 		t.Fatal("no line of the test pattern has a drill at the breakpoint")
 	}
@@ -353,13 +422,18 @@ func TestAssignLine(t *testing.T) {
 	if err != nil || !created {
 		t.Fatal(created, err)
 	}
-	if d.ID != id || d.Name != best.Drill.Name || d.Reps != 30 || d.PassShare != 0.8 || *d.PatternID != p.pattern.ID || !slices.Equal(d.Sentences, best.Drill.Sentences) {
+	if d.ID != id || d.Name != best.Drill.Name || d.Reps != 30 || d.PassShare != 0.8 || *d.PatternID != p.pattern.ID ||
+		!slices.Equal(d.Sentences, best.Drill.Sentences) {
 		t.Errorf("drill %+v, suggested %+v", d, best.Drill)
 	}
-	if a.DrillID != id || a.AthleteID != p.known.ID || a.AssignedOn.String() != "2026-03-14" || a.DueOn.String() != "2026-04-01" {
+	if a.DrillID != id || a.AthleteID != p.known.ID || a.AssignedOn.String() != "2026-03-14" ||
+		a.DueOn.String() != "2026-04-01" {
 		t.Errorf("assignment %+v", a)
 	}
-	if want := fmt.Sprintf("Keep the ball at board %d or inside at the breakpoint", best.Corridor.Board); d.Sentences[0] != want {
+	if want := fmt.Sprintf(
+		"Keep the ball at board %d or inside at the breakpoint",
+		best.Corridor.Board,
+	); d.Sentences[0] != want {
 		t.Errorf("%q, want %q", d.Sentences[0], want)
 	}
 	// The drill allows the line it was made from.
@@ -399,7 +473,12 @@ func TestAssignLineIsBothOrNeither(t *testing.T) {
 	taken := newID()
 	standing := &DrillRecord{Head: Head{ID: newID()}, Name: "Standing", Rules: onBoard(8), Reps: 10, PassShare: 0.5}
 	p.store(t, p.squad, p.coach, standing, &AssignmentRecord{
-		Head: Head{ID: uuid.NewSHA1(taken, p.known.ID[:])}, DrillID: standing.ID, AthleteID: p.known.ID, AssignedOn: yesterday,
+		Head: Head{
+			ID: uuid.NewSHA1(taken, p.known.ID[:]),
+		},
+		DrillID:    standing.ID,
+		AthleteID:  p.known.ID,
+		AssignedOn: yesterday,
 	})
 	before, beforeAssigned := counts()
 	for _, c := range []struct {
@@ -498,7 +577,14 @@ func TestMissMap(t *testing.T) {
 	t.Parallel()
 	p := newPlanning(t)
 	at := func(v float64) *float64 { return &v }
-	grid := GridQuery{LaydownFrom: at(20), LaydownTo: at(26), LaydownStep: at(2), AngleFrom: at(1), AngleTo: at(3), AngleStep: at(0.5)}
+	grid := GridQuery{
+		LaydownFrom: at(20),
+		LaydownTo:   at(26),
+		LaydownStep: at(2),
+		AngleFrom:   at(1),
+		AngleTo:     at(3),
+		AngleStep:   at(0.5),
+	}
 	query := p.query()
 	query.Draws = 1024 // as a line is scored
 	m, err := p.MapMisses(t.Context(), p.coach, p.squad, query, grid, nil)
@@ -513,7 +599,13 @@ func TestMissMap(t *testing.T) {
 		t.Fatal(err)
 	}
 	if cell := m.Cells[2][2]; cell.PocketShare != study.PocketShare || cell.GutterShare != study.GutterShare {
-		t.Errorf("the map says %g and %g of an aim, its line %g and %g", cell.PocketShare, cell.GutterShare, study.PocketShare, study.GutterShare)
+		t.Errorf(
+			"the map says %g and %g of an aim, its line %g and %g",
+			cell.PocketShare,
+			cell.GutterShare,
+			study.PocketShare,
+			study.GutterShare,
+		)
 	}
 	if _, err := m.Picture(0); err != nil {
 		t.Error(err)
@@ -565,7 +657,16 @@ func TestLinePictures(t *testing.T) {
 			for _, element := range scene.Elements {
 				layers[element.Layer]++
 			}
-			fmt.Fprintf(&text, "%s, %d px: %s\n  %s\n  paths %d, corridors %d\n", c.name, width, scene.Title, scene.Desc, layers[picture.LayerPaths], layers[picture.LayerCorridor])
+			fmt.Fprintf(
+				&text,
+				"%s, %d px: %s\n  %s\n  paths %d, corridors %d\n",
+				c.name,
+				width,
+				scene.Title,
+				scene.Desc,
+				layers[picture.LayerPaths],
+				layers[picture.LayerCorridor],
+			)
 			if scene.Width > float64(max(width, 900)) || scene.Width < 320 {
 				t.Errorf("%s: %g px wide", c.name, scene.Width)
 			}

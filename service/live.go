@@ -10,8 +10,9 @@ import (
 	"laneward/db"
 )
 
-// live wakes whoever follows a squad when it has changed: at once for writes of this process, and by a cheap poll of the counters for
-// those of others. It never asks the database to notify inside a write, which would serialise all commits.
+// live wakes whoever follows a squad when it has changed: at once for writes of this process, and
+// by a cheap poll of the counters for those of others. It never asks the database to notify inside
+// a write, which would serialise all commits.
 type live struct {
 	service *Service
 	mu      sync.Mutex
@@ -25,13 +26,14 @@ type followed struct {
 	followers map[chan struct{}]bool
 }
 
-// pollEvery is how often the counters of followed squads are looked at, for what other processes wrote.
+// pollEvery is how often the counters of followed squads are looked at, for what other processes
+// wrote.
 const pollEvery = 200 * time.Millisecond
 
 func newLive(s *Service) *live { return &live{service: s, squads: make(map[uuid.UUID]*followed)} }
 
-// follow returns a channel that receives something soon after each change of the squad, and what ends it. Changes that come while the
-// follower is busy are one.
+// follow returns a channel that receives something soon after each change of the squad, and what
+// ends it. Changes that come while the follower is busy are one.
 func (l *live) follow(squad uuid.UUID) (woken <-chan struct{}, done func()) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -85,8 +87,8 @@ func (l *live) followedSquads() []uuid.UUID {
 	return squads
 }
 
-// poll looks at the counters until nobody follows anything or the service is closed. A database that is away for a while is no reason to
-// end: followers find the changes when it is back.
+// poll looks at the counters until nobody follows anything or the service is closed. A database
+// that is away for a while is no reason to end: followers find the changes when it is back.
 func (l *live) poll() {
 	for l.service.pause(pollEvery) {
 		squads := l.followedSquads()

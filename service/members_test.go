@@ -19,7 +19,12 @@ func (f *fixture) invite(t testing.TB, squad, coach uuid.UUID, role Role, athlet
 	return made
 }
 
-func (f *fixture) join(t testing.TB, squad, coach uuid.UUID, role Role, athlete *uuid.UUID) (who uuid.UUID, joined *MemberRecord) {
+func (f *fixture) join(
+	t testing.TB,
+	squad, coach uuid.UUID,
+	role Role,
+	athlete *uuid.UUID,
+) (who uuid.UUID, joined *MemberRecord) {
 	t.Helper()
 	who = f.person(t)
 	_, joined, err := f.Join(t.Context(), who, f.invite(t, squad, coach, role, athlete).Code)
@@ -47,7 +52,8 @@ func TestInvitations(t *testing.T) {
 		spoken := " " + strings.ToLower(code[:8]) + "-" + code[8:20] + " " + code[20:] + " "
 		who := f.person(t)
 		got, joined, err := f.Join(t.Context(), who, spoken)
-		if err != nil || got != squad || joined.Role != Athlete || *joined.AthleteID != athlete.ID || joined.UserID != who {
+		if err != nil || got != squad || joined.Role != Athlete || *joined.AthleteID != athlete.ID ||
+			joined.UserID != who {
 			t.Errorf("joined %+v, %v", joined, err)
 		}
 		if strings.ContainsAny(code, "IO01") || len(code) != 32 {
@@ -158,7 +164,8 @@ func TestLastCoach(t *testing.T) {
 	}
 }
 
-// TestRoleTakesHoldAtOnce: a change of role holds for the next request, whatever token it comes with.
+// TestRoleTakesHoldAtOnce: a change of role holds for the next request, whatever token it comes
+// with.
 func TestRoleTakesHoldAtOnce(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 4)
@@ -176,14 +183,21 @@ func TestRoleTakesHoldAtOnce(t *testing.T) {
 	if _, err := f.List(t.Context(), second, squad, KindPattern, 0, 10); err != nil {
 		t.Error(err)
 	}
-	if err := f.RemoveMember(t.Context(), second, squad, changed.ID, changed.Rev); err != nil { // leaving is everybody's right
+	if err := f.RemoveMember(
+		t.Context(),
+		second,
+		squad,
+		changed.ID,
+		changed.Rev,
+	); err != nil { // leaving is everybody's right
 		t.Fatal(err)
 	}
 	_, err = f.List(t.Context(), second, squad, KindPattern, 0, 10)
 	wantCode(t, err, NotFound)
 }
 
-// TestSquadOfATakenID: whoever asks for a squad under an id that is taken learns only that it cannot be used, and changes nothing.
+// TestSquadOfATakenID: whoever asks for a squad under an id that is taken learns only that it
+// cannot be used, and changes nothing.
 func TestSquadOfATakenID(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 4)

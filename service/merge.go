@@ -10,8 +10,9 @@ import (
 	"strings"
 )
 
-// Decode reads a record of a kind from the contract's JSON, strictly: an unknown field is a fault. The record is nil when the JSON cannot be
-// read as one; otherwise faults is everything wrong with what it says. An absent id stays zero.
+// Decode reads a record of a kind from the contract's JSON, strictly: an unknown field is a fault.
+// The record is nil when the JSON cannot be read as one; otherwise faults is everything wrong with
+// what it says. An absent id stays zero.
 func Decode(kind Kind, data []byte) (Record, []Fault) {
 	found, ok := stores[kind]
 	if !ok {
@@ -51,8 +52,8 @@ func tidy(record Record) {
 	}
 }
 
-// mergeFields merges two edits of one record, given the version both began with, field by field. A field that both changed, and not to the
-// same value, is named in met. The id is not a field.
+// mergeFields merges two edits of one record, given the version both began with, field by field. A
+// field that both changed, and not to the same value, is named in met. The id is not a field.
 func mergeFields(base, mine, theirs []byte) (merged []byte, met []string, err error) {
 	var was, my, their map[string]json.RawMessage
 	for data, into := range map[*[]byte]*map[string]json.RawMessage{&base: &was, &mine: &my, &theirs: &their} {
@@ -85,7 +86,8 @@ func mergeFields(base, mine, theirs []byte) (merged []byte, met []string, err er
 	return merged, met, err
 }
 
-// equalJSON compares two values as JSON, so that the database's spelling of a number or a space makes no difference.
+// equalJSON compares two values as JSON, so that the database's spelling of a number or a space
+// makes no difference.
 func equalJSON(a, b json.RawMessage) bool {
 	if len(a) == 0 || len(b) == 0 {
 		return len(a) == len(b)

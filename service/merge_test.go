@@ -82,7 +82,8 @@ func mergeMaps(t *rapid.T, base, mine, theirs map[string]any) (map[string]any, [
 	return fieldsOf(t, merged), met
 }
 
-// TestMergeCommutes: where two edits do not meet, it does not matter whose comes first, and they meet in the same fields either way.
+// TestMergeCommutes: where two edits do not meet, it does not matter whose comes first, and they
+// meet in the same fields either way.
 func TestMergeCommutes(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
@@ -115,7 +116,8 @@ func TestMergeAgain(t *testing.T) {
 	})
 }
 
-// TestMergeKeepsBothEdits: edits of different fields are both in the result, and every other field is as it was.
+// TestMergeKeepsBothEdits: edits of different fields are both in the result, and every other field
+// is as it was.
 func TestMergeKeepsBothEdits(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {

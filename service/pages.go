@@ -14,17 +14,22 @@ import (
 	"laneward/service/picture"
 )
 
-// What the pages show and no single record holds: a drill with every athlete's lane, a session's lanes, a pattern's film.
+// What the pages show and no single record holds: a drill with every athlete's lane, a session's
+// lanes, a pattern's film.
 
-// LaneScore is how one athlete stands against a drill, and their lane: what the drill's board rule allows and the judged shots over it. The
-// lane has neither title nor caption, and no width.
+// LaneScore is how one athlete stands against a drill, and their lane: what the drill's board rule
+// allows and the judged shots over it. The lane has neither title nor caption, and no width.
 type LaneScore struct {
 	Score
 	Lane picture.Lane
 }
 
 // DrillLanes is [Service.Adherence] with each athlete's lane, read at one moment.
-func (s *Service) DrillLanes(ctx context.Context, user, squad uuid.UUID, query DrillQuery) (record *DrillRecord, lanes []LaneScore, err error) {
+func (s *Service) DrillLanes(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query DrillQuery,
+) (record *DrillRecord, lanes []LaneScore, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		lanes = nil
 		tasks, err := w.drillTasks(ctx, query)
@@ -40,16 +45,25 @@ func (s *Service) DrillLanes(ctx context.Context, user, squad uuid.UUID, query D
 			}
 			plain := plainShots(shots)
 			judgements := asked.Judge(plain)
-			score := Score{Athlete: task.athlete, From: task.from, To: task.to, Assigned: task.assigned, Adherence: asked.Score(plain, judgements)}
-			lanes = append(lanes, LaneScore{Score: score, Lane: drillLane(record, task.athlete.Side, together(shots, judgements))})
+			score := Score{
+				Athlete:   task.athlete,
+				From:      task.from,
+				To:        task.to,
+				Assigned:  task.assigned,
+				Adherence: asked.Score(plain, judgements),
+			}
+			lanes = append(
+				lanes,
+				LaneScore{Score: score, Lane: drillLane(record, task.athlete.Side, together(shots, judgements))},
+			)
 		}
 		return nil
 	})
 	return record, lanes, err
 }
 
-// SessionLane is what one athlete threw in a session: the lane with the breakpoint of each shot that has one, over the session's pattern when
-// it is known. Like [LaneScore]'s it has no words.
+// SessionLane is what one athlete threw in a session: the lane with the breakpoint of each shot
+// that has one, over the session's pattern when it is known. Like [LaneScore]'s it has no words.
 type SessionLane struct {
 	Athlete           *AthleteRecord
 	Shots, Strikes    int
@@ -82,7 +96,10 @@ func (s *Service) SessionLanes(ctx context.Context, user, squad, session uuid.UU
 
 // allShotsOf reads a session's shots by athlete and order.
 func (w *work) allShotsOf(ctx context.Context, session uuid.UUID) ([]*ShotRecord, error) {
-	found, err := w.ShotsOfSession(ctx, db.ShotsOfSessionParams{SquadID: w.squad, SessionID: session, Athlete: w.athlete, MaxRows: maxDrillShots})
+	found, err := w.ShotsOfSession(
+		ctx,
+		db.ShotsOfSessionParams{SquadID: w.squad, SessionID: session, Athlete: w.athlete, MaxRows: maxDrillShots},
+	)
 	if err != nil {
 		return nil, err
 	}
@@ -138,8 +155,12 @@ func sessionLane(athlete *AthleteRecord, shots []*ShotRecord, film *picture.Film
 	return one
 }
 
-// Pattern returns a pattern with its film; the film is nil when neither a load table nor a film map is known.
-func (s *Service) Pattern(ctx context.Context, user, squad, id uuid.UUID) (record *PatternRecord, film *oil.Film, err error) {
+// Pattern returns a pattern with its film; the film is nil when neither a load table nor a film map
+// is known.
+func (s *Service) Pattern(
+	ctx context.Context,
+	user, squad, id uuid.UUID,
+) (record *PatternRecord, film *oil.Film, err error) {
 	found, err := s.Get(ctx, user, squad, KindPattern, id)
 	if err != nil {
 		return nil, nil, err
@@ -168,7 +189,8 @@ func (p *PatternRecord) oilFilm() (*oil.Film, error) {
 	return nil, nil //nolint:nilnil // a pattern may be known by its length only
 }
 
-// filmOf is what lies on the lane under a session's shots; nil when the session names no pattern, or one without a film.
+// filmOf is what lies on the lane under a session's shots; nil when the session names no pattern,
+// or one without a film.
 func (w *work) filmOf(ctx context.Context, pattern *uuid.UUID) (*picture.Film, error) {
 	if pattern == nil {
 		return nil, nil //nolint:nilnil // nothing is known to lie there

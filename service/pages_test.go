@@ -16,7 +16,8 @@ import (
 	"laneward/service/picture"
 )
 
-// practice is a squad with a pattern, a drill on the breakpoint, two athletes of either side and a session with a log of each.
+// practice is a squad with a pattern, a drill on the breakpoint, two athletes of either side and a
+// session with a log of each.
 type practice struct {
 	*fixture
 	squad, coach uuid.UUID
@@ -28,19 +29,42 @@ type practice struct {
 
 func newPractice(t *testing.T) practice {
 	t.Helper()
-	p := practice{fixture: newFixture(t, 2), right: newAthlete("Ansel"), left: newAthlete("Bettany"), pattern: newPattern("Quill 41")}
+	p := practice{
+		fixture: newFixture(t, 2),
+		right:   newAthlete("Ansel"),
+		left:    newAthlete("Bettany"),
+		pattern: newPattern("Quill 41"),
+	}
 	p.squad, p.coach = p.fixture.squad(t)
 	p.left.Side = lane.Left
-	p.pattern.Loads = []oil.Load{{Direction: oil.Out, FromBoard: 3, ToBoard: 37, Count: 2, ULPerBoard: 40, StartFt: 0, EndFt: 41}}
+	p.pattern.Loads = []oil.Load{
+		{Direction: oil.Out, FromBoard: 3, ToBoard: 37, Count: 2, ULPerBoard: 40, StartFt: 0, EndFt: 41},
+	}
 	edge := 10.0
 	p.drill = &DrillRecord{
-		Head: Head{ID: newID()}, Name: "Play inside", Rules: []drill.Rule{{Measure: drill.Board, At: drill.Breakpoint, Min: &edge}}, Reps: 30, PassShare: 0.8,
+		Head: Head{
+			ID: newID(),
+		},
+		Name:      "Play inside",
+		Rules:     []drill.Rule{{Measure: drill.Board, At: drill.Breakpoint, Min: &edge}},
+		Reps:      30,
+		PassShare: 0.8,
 	}
 	p.session = newSession(p.right.ID)
 	p.session.AthleteID, p.session.PatternID = nil, &p.pattern.ID
 	p.store(t, p.squad, p.coach, p.right, p.left, p.pattern, p.drill, p.session)
 	for _, a := range []*AthleteRecord{p.right, p.left} {
-		p.store(t, p.squad, p.coach, &AssignmentRecord{Head: Head{ID: newID()}, DrillID: p.drill.ID, AthleteID: a.ID, AssignedOn: p.session.Date})
+		p.store(
+			t,
+			p.squad,
+			p.coach,
+			&AssignmentRecord{
+				Head:       Head{ID: newID()},
+				DrillID:    p.drill.ID,
+				AthleteID:  a.ID,
+				AssignedOn: p.session.Date,
+			},
+		)
 	}
 	p.upload(t, p.right, "12,42,strike", "9.4,41,10", "11,40,", ",,strike")
 	p.upload(t, p.left, "12,42,7-10", "9.6,43,strike")
@@ -55,7 +79,12 @@ func (p practice) upload(t *testing.T, athlete *AthleteRecord, shots ...string) 
 	for i, cells := range shots {
 		fmt.Fprintf(&log, "%d,%s,%s\n", i+1, p.session.Date.Add(18*time.Hour).Format(time.RFC3339), cells)
 	}
-	result, err := p.Upload(t.Context(), p.coach, p.squad, Log{Format: LogCSV, Body: strings.NewReader(log.String()), Session: p.session.ID, Athlete: athlete.ID})
+	result, err := p.Upload(
+		t.Context(),
+		p.coach,
+		p.squad,
+		Log{Format: LogCSV, Body: strings.NewReader(log.String()), Session: p.session.ID, Athlete: athlete.ID},
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -116,7 +145,17 @@ func TestSessionLanes(t *testing.T) {
 	}
 	var got []counted
 	for _, one := range lanes {
-		got = append(got, counted{one.Athlete.Name, one.Shots, one.Strikes, one.StrikesKnown, one.WithoutBreakpoint, len(one.Lane.Shots)})
+		got = append(
+			got,
+			counted{
+				one.Athlete.Name,
+				one.Shots,
+				one.Strikes,
+				one.StrikesKnown,
+				one.WithoutBreakpoint,
+				len(one.Lane.Shots),
+			},
+		)
 		if one.Lane.Film == nil || one.Lane.Film.UL[19][10] == 0 || one.Lane.Film.UL[19][50] != 0 {
 			t.Errorf("the pattern does not lie under the shots of %s", one.Athlete.Name)
 		}
@@ -130,7 +169,12 @@ func TestSessionLanes(t *testing.T) {
 func TestPagesShowAnAthleteTheirOwn(t *testing.T) {
 	p := newPractice(t)
 	athlete := p.person(t)
-	p.store(t, p.squad, p.coach, &MemberRecord{Head: Head{ID: newID()}, UserID: athlete, Name: "Bettany", Role: Athlete, AthleteID: &p.left.ID})
+	p.store(
+		t,
+		p.squad,
+		p.coach,
+		&MemberRecord{Head: Head{ID: newID()}, UserID: athlete, Name: "Bettany", Role: Athlete, AthleteID: &p.left.ID},
+	)
 	_, lanes, err := p.DrillLanes(t.Context(), athlete, p.squad, DrillQuery{Drill: p.drill.ID})
 	if err != nil || len(lanes) != 1 || lanes[0].Athlete.ID != p.left.ID {
 		t.Errorf("an athlete sees the lanes %v, %v", lanes, err)
@@ -168,7 +212,13 @@ func TestPatternFilm(t *testing.T) {
 	if _, film, err = p.Pattern(t.Context(), p.coach, p.squad, short.ID); err != nil || film != nil {
 		t.Errorf("a pattern known by its length has the film %v, %v", film, err)
 	}
-	if _, film, err = p.Pattern(t.Context(), p.coach, p.squad, given.ID); err != nil || film.UL[4][7] != 3 || film.VolumeUL() != 3 {
+	if _, film, err = p.Pattern(
+		t.Context(),
+		p.coach,
+		p.squad,
+		given.ID,
+	); err != nil || film.UL[4][7] != 3 ||
+		film.VolumeUL() != 3 {
 		t.Errorf("a given film is read as %v, %v", film, err)
 	}
 }

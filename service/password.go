@@ -19,8 +19,8 @@ type argonParams struct {
 	lanes     uint8
 }
 
-// passwordCost is the least the OWASP password storage cheat sheet recommends for Argon2id: 19 MiB, 2 passes, 1 lane. A stored hash of
-// other costs is made anew at the next sign-in.
+// passwordCost is the least the OWASP password storage cheat sheet recommends for Argon2id: 19 MiB,
+// 2 passes, 1 lane. A stored hash of other costs is made anew at the next sign-in.
 var passwordCost = argonParams{memoryKiB: 19 * 1024, passes: 2, lanes: 1}
 
 const (
@@ -39,8 +39,15 @@ func (s *Service) hashPassword(ctx context.Context, password string) (string, er
 		return "", err
 	}
 	encode := base64.RawStdEncoding.EncodeToString
-	return fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, passwordCost.memoryKiB, passwordCost.passes, passwordCost.lanes,
-		encode(salt), encode(tag)), nil
+	return fmt.Sprintf(
+		"$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s",
+		argon2.Version,
+		passwordCost.memoryKiB,
+		passwordCost.passes,
+		passwordCost.lanes,
+		encode(salt),
+		encode(tag),
+	), nil
 }
 
 // argon waits for one of the few places, because each hash takes its memory.
@@ -54,7 +61,8 @@ func (s *Service) argon(ctx context.Context, password string, salt []byte, cost 
 	return argon2.IDKey([]byte(password), salt, cost.passes, cost.memoryKiB, cost.lanes, tagLength), nil
 }
 
-// checkPassword reports whether the password is the hashed one, and whether the hash is of other costs than today's.
+// checkPassword reports whether the password is the hashed one, and whether the hash is of other
+// costs than today's.
 func (s *Service) checkPassword(ctx context.Context, hash, password string) (ok, outdated bool, err error) {
 	cost, salt, tag, err := parseHash(hash)
 	if err != nil {
@@ -86,9 +94,21 @@ func parseHash(hash string) (cost argonParams, salt, tag []byte, err error) {
 
 // commonPasswords are refused although long enough: the first any guesser tries.
 var commonPasswords = map[string]bool{
-	"123456789012": true, "1234567890123": true, "12345678901234": true, "123456789012345": true, "password1234": true, "passwordpassword": true,
-	"qwertyuiop12": true, "qwertyuiopasdf": true, "letmeinletmein": true, "iloveyouiloveyou": true, "administrator": true, "administrator1": true,
-	"welcomewelcome": true, "bowlingbowling": true, "strikestrike": true,
+	"123456789012":     true,
+	"1234567890123":    true,
+	"12345678901234":   true,
+	"123456789012345":  true,
+	"password1234":     true,
+	"passwordpassword": true,
+	"qwertyuiop12":     true,
+	"qwertyuiopasdf":   true,
+	"letmeinletmein":   true,
+	"iloveyouiloveyou": true,
+	"administrator":    true,
+	"administrator1":   true,
+	"welcomewelcome":   true,
+	"bowlingbowling":   true,
+	"strikestrike":     true,
 }
 
 func passwordFault(password, email string) string {

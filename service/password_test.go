@@ -24,7 +24,8 @@ func newTestKeys() *Keys {
 	return keys
 }
 
-// TestArgon2id takes the answers of testdata/security/argon2id.json, whose README says where they come from and why not from RFC 9106.
+// TestArgon2id takes the answers of testdata/security/argon2id.json, whose README says where they
+// come from and why not from RFC 9106.
 func TestArgon2id(t *testing.T) {
 	t.Parallel()
 	var answers []struct {
@@ -50,7 +51,14 @@ func TestArgon2id(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			phc := fmt.Sprintf("$argon2id$v=19$m=%d,t=%d,p=%d$%s$%s", a.MemoryKiB, a.Passes, a.Lanes, encode([]byte(a.Salt)), encode(want))
+			phc := fmt.Sprintf(
+				"$argon2id$v=19$m=%d,t=%d,p=%d$%s$%s",
+				a.MemoryKiB,
+				a.Passes,
+				a.Lanes,
+				encode([]byte(a.Salt)),
+				encode(want),
+			)
 			for password, good := range map[string]bool{a.Password: true, a.Password + " ": false, strings.ToUpper(a.Password): false, "": false} {
 				ok, outdated, err := s.checkPassword(t.Context(), phc, password)
 				if ok != good || outdated != (cost != passwordCost) || err != nil {
@@ -80,10 +88,18 @@ func TestHashPassword(t *testing.T) {
 	if !strings.HasPrefix(first, "$argon2id$v=19$m=19456,t=2,p=1$") {
 		t.Errorf("hash %s", first)
 	}
-	if cost, salt, tag, err := parseHash(first); err != nil || cost != passwordCost || len(salt) != 16 || len(tag) != 32 {
+	if cost, salt, tag, err := parseHash(
+		first,
+	); err != nil || cost != passwordCost || len(salt) != 16 ||
+		len(tag) != 32 {
 		t.Errorf("%v, salt of %d, tag of %d, %v", cost, len(salt), len(tag), err)
 	}
-	if ok, outdated, err := s.checkPassword(t.Context(), first, "umber lantern nine kites"); !ok || outdated || err != nil {
+	if ok, outdated, err := s.checkPassword(
+		t.Context(),
+		first,
+		"umber lantern nine kites",
+	); !ok || outdated ||
+		err != nil {
 		t.Errorf("ok %v, outdated %v, %v", ok, outdated, err)
 	}
 	if _, _, tag, err := parseHash(dummyHash); err != nil || bytes.Equal(tag, nil) {
@@ -117,7 +133,8 @@ func TestBrokenHashes(t *testing.T) {
 	}
 }
 
-// TestHashesWaitTheirTurn: no more are made at once than there are places, and who gives up waiting is told so.
+// TestHashesWaitTheirTurn: no more are made at once than there are places, and who gives up waiting
+// is told so.
 func TestHashesWaitTheirTurn(t *testing.T) {
 	t.Parallel()
 	s := hasher()

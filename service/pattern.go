@@ -13,13 +13,15 @@ import (
 	"laneward/service/oil"
 )
 
-// PatternRecord is an oil pattern: its length, and what is known of how the oil lies, as a load table or as a film map.
+// PatternRecord is an oil pattern: its length, and what is known of how the oil lies, as a load
+// table or as a film map.
 type PatternRecord struct {
 	Head
 	Name     string     `json:"name"`
 	LengthFt float64    `json:"length_ft"`
 	Loads    []oil.Load `json:"loads,omitempty"`
-	// Film is microlitres, 39 boards from the right gutter by 60 feet; given directly, and never together with Loads.
+	// Film is microlitres, 39 boards from the right gutter by 60 feet; given directly, and never
+	// together with Loads.
 	Film [][]float64 `json:"film,omitempty"`
 	Note string      `json:"note,omitempty"`
 }
@@ -33,7 +35,8 @@ func (*PatternRecord) Owner() *uuid.UUID { return nil }
 // Parents is none.
 func (*PatternRecord) Parents() []Ref { return nil }
 
-// lengthToleranceFt is how far the stated length may lie from the load table's: patterns are named by the whole foot.
+// lengthToleranceFt is how far the stated length may lie from the load table's: patterns are named
+// by the whole foot.
 const lengthToleranceFt = 1.0
 
 // Faults lists what is wrong with the record, each fault of the load table by its row.
@@ -66,7 +69,14 @@ func (p *PatternRecord) loadFaults(f *faults) {
 		return
 	}
 	length := table.LengthFt()
-	f.add(math.Abs(length-p.LengthFt) > lengthToleranceFt, "/length_ft", "mismatch", "is %g ft, but the load table lays oil to %g ft: correct one of them", p.LengthFt, length)
+	f.add(
+		math.Abs(length-p.LengthFt) > lengthToleranceFt,
+		"/length_ft",
+		"mismatch",
+		"is %g ft, but the load table lays oil to %g ft: correct one of them",
+		p.LengthFt,
+		length,
+	)
 }
 
 func (p *PatternRecord) filmFaults(f *faults) {
@@ -75,9 +85,21 @@ func (p *PatternRecord) filmFaults(f *faults) {
 		return
 	}
 	for board, cells := range p.Film {
-		f.add(len(cells) != int(lane.LengthFt), fmt.Sprintf("/film/%d", board), "shape", "has %d feet: a film map has 60", len(cells))
+		f.add(
+			len(cells) != int(lane.LengthFt),
+			fmt.Sprintf("/film/%d", board),
+			"shape",
+			"has %d feet: a film map has 60",
+			len(cells),
+		)
 		for foot, volume := range cells {
-			f.add(!(volume >= 0 && volume < oil.MaxULPerBoard), fmt.Sprintf("/film/%d/%d", board, foot), "range", "%g microlitres cannot lie there", volume)
+			f.add(
+				!(volume >= 0 && volume < oil.MaxULPerBoard),
+				fmt.Sprintf("/film/%d/%d", board, foot),
+				"range",
+				"%g microlitres cannot lie there",
+				volume,
+			)
 		}
 	}
 }
@@ -89,7 +111,10 @@ var patternStore = store{
 		return rows(found, err, patternOf)
 	},
 	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, _ *uuid.UUID) ([]stored, error) {
-		found, err := tx.PatternsAfter(ctx, db.PatternsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit})
+		found, err := tx.PatternsAfter(
+			ctx,
+			db.PatternsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit},
+		)
 		return rows(found, err, patternOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {
@@ -109,11 +134,27 @@ func patternOf(row db.Pattern) (Record, []byte, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	return &PatternRecord{Head: Head{row.ID, row.Rev}, Name: row.Name, LengthFt: row.LengthFt, Loads: loads, Film: film, Note: row.Note}, row.Hash, nil
+	return &PatternRecord{
+		Head:     Head{row.ID, row.Rev},
+		Name:     row.Name,
+		LengthFt: row.LengthFt,
+		Loads:    loads,
+		Film:     film,
+		Note:     row.Note,
+	}, row.Hash, nil
 }
 
 func patternParams(squad uuid.UUID, p *PatternRecord, hash []byte) db.PutPatternParams {
-	row := db.PutPatternParams{SquadID: squad, ID: p.ID, Rev: p.Rev, Hash: hash, Name: p.Name, LengthFt: p.LengthFt, Loads: jsonColumn(p.Loads), Note: p.Note}
+	row := db.PutPatternParams{
+		SquadID:  squad,
+		ID:       p.ID,
+		Rev:      p.Rev,
+		Hash:     hash,
+		Name:     p.Name,
+		LengthFt: p.LengthFt,
+		Loads:    jsonColumn(p.Loads),
+		Note:     p.Note,
+	}
 	if p.Film != nil {
 		row.Film = jsonColumn(p.Film)
 	}

@@ -9,15 +9,21 @@ import (
 	"laneward/service/picture"
 )
 
-// PatternFilm reports the film of a stored pattern: fresh, or as shots have left it. A pattern of which only the length is known has none. Without
-// a session, worn shots are those of the athlete and ball given, along their best line on the fresh film.
+// PatternFilm reports the film of a stored pattern: fresh, or as shots have left it. A pattern of
+// which only the length is known has none. Without a session, worn shots are those of the athlete
+// and ball given, along their best line on the fresh film.
 func (s *Service) PatternFilm(ctx context.Context, user, squad, pattern uuid.UUID, worn *WornBy) (FilmReport, error) {
 	report, _, err := s.patternFilm(ctx, user, squad, pattern, worn)
 	return report, err
 }
 
 // PatternFilmPicture draws what [Service.PatternFilm] reports.
-func (s *Service) PatternFilmPicture(ctx context.Context, user, squad, pattern uuid.UUID, worn *WornBy, widthPx int) (picture.Scene, error) {
+func (s *Service) PatternFilmPicture(
+	ctx context.Context,
+	user, squad, pattern uuid.UUID,
+	worn *WornBy,
+	widthPx int,
+) (picture.Scene, error) {
 	report, film, err := s.patternFilm(ctx, user, squad, pattern, worn)
 	if err != nil {
 		return picture.Scene{}, err
@@ -25,7 +31,11 @@ func (s *Service) PatternFilmPicture(ctx context.Context, user, squad, pattern u
 	return drawn(FilmLane(film, report, widthPx))
 }
 
-func (s *Service) patternFilm(ctx context.Context, user, squad, pattern uuid.UUID, worn *WornBy) (FilmReport, *oil.Film, error) {
+func (s *Service) patternFilm(
+	ctx context.Context,
+	user, squad, pattern uuid.UUID,
+	worn *WornBy,
+) (FilmReport, *oil.Film, error) {
 	if worn != nil && worn.Session == nil {
 		return s.filmWornByOwn(ctx, user, squad, pattern, *worn)
 	}
@@ -52,9 +62,16 @@ func (s *Service) patternFilm(ctx context.Context, user, squad, pattern uuid.UUI
 }
 
 // filmWornByOwn is the film after so many shots of one athlete.
-func (s *Service) filmWornByOwn(ctx context.Context, user, squad, pattern uuid.UUID, worn WornBy) (FilmReport, *oil.Film, error) {
+func (s *Service) filmWornByOwn(
+	ctx context.Context,
+	user, squad, pattern uuid.UUID,
+	worn WornBy,
+) (FilmReport, *oil.Film, error) {
 	if worn.Athlete == nil || worn.Shots < 1 {
-		return FilmReport{}, nil, fail(Invalid, "name the session whose shots wear the film, or an athlete and how many shots")
+		return FilmReport{}, nil, fail(
+			Invalid,
+			"name the session whose shots wear the film, or an athlete and how many shots",
+		)
 	}
 	query := LineQuery{Athlete: *worn.Athlete, Ball: worn.Ball, Pattern: pattern, Worn: &WornBy{Shots: worn.Shots}}
 	found, err := s.lineSubject(ctx, user, squad, query)

@@ -17,7 +17,8 @@ import (
 	"laneward/db"
 )
 
-// How long a sign-in lasts, and how long a spent refresh token may be sent again because its answer was lost.
+// How long a sign-in lasts, and how long a spent refresh token may be sent again because its answer
+// was lost.
 const (
 	refreshTTL   = 90 * 24 * time.Hour
 	refreshGrace = 10 * time.Minute
@@ -36,7 +37,8 @@ type NewUser struct {
 	From                          netip.Addr
 }
 
-// SignUp makes a user and signs them in. It fails with TooMany when too many have signed up from one network.
+// SignUp makes a user and signs them in. It fails with TooMany when too many have signed up from
+// one network.
 func (s *Service) SignUp(ctx context.Context, person NewUser) (tokens Tokens, err error) {
 	email := strings.ToLower(strings.TrimSpace(person.Email))
 	if detail := passwordFault(person.Password, email); detail != "" {
@@ -56,7 +58,13 @@ func (s *Service) SignUp(ctx context.Context, person NewUser) (tokens Tokens, er
 	if err != nil {
 		return tokens, err
 	}
-	user := db.AddUserParams{ID: newID(), Email: email, Name: strings.TrimSpace(person.Name), PasswordHash: hash, CreatedAt: now}
+	user := db.AddUserParams{
+		ID:           newID(),
+		Email:        email,
+		Name:         strings.TrimSpace(person.Name),
+		PasswordHash: hash,
+		CreatedAt:    now,
+	}
 	err = s.db.Global(ctx, func(tx *db.Tx) error {
 		if err := tx.AddUser(ctx, user); err != nil {
 			return emailTaken(err)
@@ -77,8 +85,20 @@ func emailTaken(err error) error {
 }
 
 // startFamily signs a user in on a device.
-func (s *Service) startFamily(ctx context.Context, tx *db.Tx, user uuid.UUID, device string, now time.Time) (Tokens, error) {
-	family := db.AddRefreshFamilyParams{ID: newID(), UserID: user, Device: device, CreatedAt: now, ExpiresAt: now.Add(refreshTTL)}
+func (s *Service) startFamily(
+	ctx context.Context,
+	tx *db.Tx,
+	user uuid.UUID,
+	device string,
+	now time.Time,
+) (Tokens, error) {
+	family := db.AddRefreshFamilyParams{
+		ID:        newID(),
+		UserID:    user,
+		Device:    device,
+		CreatedAt: now,
+		ExpiresAt: now.Add(refreshTTL),
+	}
 	if err := tx.AddRefreshFamily(ctx, family); err != nil {
 		return Tokens{}, err
 	}
@@ -90,7 +110,13 @@ func (s *Service) startFamily(ctx context.Context, tx *db.Tx, user uuid.UUID, de
 }
 
 // issue stores a refresh token's hash and answers with it and a fresh access token.
-func (s *Service) issue(ctx context.Context, tx *db.Tx, user, family uuid.UUID, refresh []byte, now time.Time) (Tokens, error) {
+func (s *Service) issue(
+	ctx context.Context,
+	tx *db.Tx,
+	user, family uuid.UUID,
+	refresh []byte,
+	now time.Time,
+) (Tokens, error) {
 	seed := make([]byte, 32)
 	if _, err := io.ReadFull(s.random, seed); err != nil {
 		return Tokens{}, fmt.Errorf("make a refresh token: %w", err)
@@ -112,17 +138,22 @@ func tokenHash(token []byte) []byte {
 	return sum[:]
 }
 
-// successor is the token that follows another. Whoever lost the answer asks again with the same token and gets the same one.
+// successor is the token that follows another. Whoever lost the answer asks again with the same
+// token and gets the same one.
 func successor(token, seed []byte) []byte {
 	mac := hmac.New(sha256.New, seed)
 	mac.Write(token)
 	return mac.Sum(nil)
 }
 
-var errRefresh = fail(Unauthenticated, "the refresh token is not valid any more: sign in again; what you have not sent yet stays on your device")
+var errRefresh = fail(
+	Unauthenticated,
+	"the refresh token is not valid any more: sign in again; what you have not sent yet stays on your device",
+)
 
-// Refresh trades a refresh token for new tokens. A spent token gives its unspent successor again for ten minutes on the same device;
-// used otherwise it ends the sign-in, for then it has been copied.
+// Refresh trades a refresh token for new tokens. A spent token gives its unspent successor again
+// for ten minutes on the same device; used otherwise it ends the sign-in, for then it has been
+// copied.
 func (s *Service) Refresh(ctx context.Context, refresh, device string) (tokens Tokens, err error) {
 	token, err := base64.RawURLEncoding.DecodeString(refresh)
 	if err != nil {
@@ -174,7 +205,8 @@ func (s *Service) Refresh(ctx context.Context, refresh, device string) (tokens T
 	return tokens, err
 }
 
-// SignOut ends the sign-in that a refresh token belongs to. An unknown token is no error: it is signed out.
+// SignOut ends the sign-in that a refresh token belongs to. An unknown token is no error: it is
+// signed out.
 func (s *Service) SignOut(ctx context.Context, refresh string) error {
 	token, err := base64.RawURLEncoding.DecodeString(refresh)
 	if err != nil {
@@ -193,9 +225,11 @@ func (s *Service) SignOut(ctx context.Context, refresh string) error {
 	})
 }
 
-// The throttle: after the free tries each further one doubles the wait, up to maxWait; an hour without one forgets them. Of sign-ins those
-// that fail are counted, of an account and of a network apart, so that neither guessing one password nor one password everywhere gets far. Of
-// sign-ups all are, of a network: a whole club may sign up in one evening, a program may not fill the database or try which addresses are known.
+// The throttle: after the free tries each further one doubles the wait, up to maxWait; an hour
+// without one forgets them. Of sign-ins those that fail are counted, of an account and of a network
+// apart, so that neither guessing one password nor one password everywhere gets far. Of sign-ups
+// all are, of a network: a whole club may sign up in one evening, a program may not fill the
+// database or try which addresses are known.
 const (
 	freeFailures        = 5
 	freeNetworkFailures = 50
@@ -210,7 +244,11 @@ const dummyHash = "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$AAAAAAA
 var errSignIn = fail(Unauthenticated, "the address or the password is wrong")
 
 // SignIn checks a password and signs the user in on a device. from is where the request comes from.
-func (s *Service) SignIn(ctx context.Context, email, password, device string, from netip.Addr) (tokens Tokens, err error) {
+func (s *Service) SignIn(
+	ctx context.Context,
+	email, password, device string,
+	from netip.Addr,
+) (tokens Tokens, err error) {
 	email = strings.ToLower(strings.TrimSpace(email))
 	now := s.clock()
 	subjects := map[string]int{"account:" + email: freeFailures, "network:" + network(from): freeNetworkFailures}
@@ -245,7 +283,10 @@ func (s *Service) SignIn(ctx context.Context, email, password, device string, fr
 	}
 	err = s.db.Global(ctx, func(tx *db.Tx) error {
 		if newHash != "" {
-			if err := tx.SetPasswordHash(ctx, db.SetPasswordHashParams{ID: user.ID, PasswordHash: newHash}); err != nil {
+			if err := tx.SetPasswordHash(
+				ctx,
+				db.SetPasswordHashParams{ID: user.ID, PasswordHash: newHash},
+			); err != nil {
 				return err
 			}
 		}
@@ -258,7 +299,8 @@ func (s *Service) SignIn(ctx context.Context, email, password, device string, fr
 	return tokens, err
 }
 
-// network is the part of an address that one subscriber has: all of IPv4, the first 64 bits of IPv6.
+// network is the part of an address that one subscriber has: all of IPv4, the first 64 bits of
+// IPv6.
 func network(from netip.Addr) string {
 	bits := 64
 	if from = from.Unmap(); from.Is4() {

@@ -14,8 +14,8 @@ const (
 	MaxPushItems = 100_000
 )
 
-// PushItem is one change a device made. Record is the contract's JSON of its kind, with rev the revision the change is based on. Deleted
-// asks to delete the record named by ID and Rev.
+// PushItem is one change a device made. Record is the contract's JSON of its kind, with rev the
+// revision the change is based on. Deleted asks to delete the record named by ID and Rev.
 type PushItem struct {
 	Kind    Kind            `json:"kind"`
 	ID      uuid.UUID       `json:"id"`
@@ -24,8 +24,8 @@ type PushItem struct {
 	Deleted bool            `json:"deleted,omitempty"`
 }
 
-// PushOutcome is what became of an item. Record is set where the device does not hold what stands now: on a conflict, and when two edits
-// were merged.
+// PushOutcome is what became of an item. Record is set where the device does not hold what stands
+// now: on a conflict, and when two edits were merged.
 type PushOutcome struct {
 	Kind    Kind
 	ID      uuid.UUID
@@ -36,9 +36,15 @@ type PushOutcome struct {
 	Faults  []Fault
 }
 
-// Push stores a piece of a device's changes, at most [PushPiece], in one transaction, and returns an outcome for each in their order and the
-// revision reached. Parents may come in any order within it. With atomic nothing is stored unless everything is.
-func (s *Service) Push(ctx context.Context, user, squad uuid.UUID, items []PushItem, atomic bool) (outcomes []PushOutcome, rev int64, err error) {
+// Push stores a piece of a device's changes, at most [PushPiece], in one transaction, and returns
+// an outcome for each in their order and the revision reached. Parents may come in any order within
+// it. With atomic nothing is stored unless everything is.
+func (s *Service) Push(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	items []PushItem,
+	atomic bool,
+) (outcomes []PushOutcome, rev int64, err error) {
 	outcomes = make([]PushOutcome, len(items))
 	var changes []Change
 	var bases []int64
@@ -54,7 +60,10 @@ func (s *Service) Push(ctx context.Context, user, squad uuid.UUID, items []PushI
 	}
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
 		for n, change := range changes {
-			change.Record.stamp(change.Record.Key(), bases[n]) // the transaction may be run again, and stamps what it stores
+			change.Record.stamp(
+				change.Record.Key(),
+				bases[n],
+			) // the transaction may be run again, and stamps what it stores
 		}
 		applied, reached, err := w.apply(ctx, changes)
 		if err != nil {
@@ -91,7 +100,12 @@ func holdBack(outcomes []PushOutcome) []PushOutcome {
 	for i := range outcomes {
 		if outcomes[i].Status == StatusStored {
 			outcomes[i].Status, outcomes[i].Rev, outcomes[i].Record, outcomes[i].Deleted = StatusRefused, 0, nil, false
-			outcomes[i].Faults = []Fault{{Code: "held-back", Detail: "is in order, but the push was to be stored whole or not at all: mend the others and send it again"}}
+			outcomes[i].Faults = []Fault{
+				{
+					Code:   "held-back",
+					Detail: "is in order, but the push was to be stored whole or not at all: mend the others and send it again",
+				},
+			}
 		}
 	}
 	return outcomes
@@ -102,11 +116,21 @@ func (i PushItem) decode() (Change, []Fault) {
 	found, ok := stores[i.Kind]
 	switch {
 	case !ok:
-		return Change{}, []Fault{{Pointer: "/kind", Code: "unknown", Detail: fmt.Sprintf("%q is no kind of record", i.Kind)}}
+		return Change{}, []Fault{
+			{Pointer: "/kind", Code: "unknown", Detail: fmt.Sprintf("%q is no kind of record", i.Kind)},
+		}
 	case i.Kind == KindSquad || i.Kind == KindMember:
-		return Change{}, []Fault{{Pointer: "/kind", Code: "kind", Detail: fmt.Sprintf("a %s is not changed by a push: use its own address", i.Kind)}}
+		return Change{}, []Fault{
+			{
+				Pointer: "/kind",
+				Code:    "kind",
+				Detail:  fmt.Sprintf("a %s is not changed by a push: use its own address", i.Kind),
+			},
+		}
 	case i.Deleted && len(i.Record) > 0:
-		return Change{}, []Fault{{Pointer: "/record", Code: "mismatch", Detail: "a deletion has no record: leave it out"}}
+		return Change{}, []Fault{
+			{Pointer: "/record", Code: "mismatch", Detail: "a deletion has no record: leave it out"},
+		}
 	case i.Deleted:
 		record := found.fresh()
 		record.stamp(i.ID, i.Rev)
@@ -126,7 +150,13 @@ func (i PushItem) decode() (Change, []Fault) {
 		return Change{}, []Fault{{Pointer: "/record/id", Code: "mismatch", Detail: "is not the item's id"}}
 	}
 	if record.Key() == uuid.Nil {
-		return Change{}, []Fault{{Pointer: "/id", Code: "required", Detail: "give the record an id, a UUIDv7: it is how it is known when it is sent again"}}
+		return Change{}, []Fault{
+			{
+				Pointer: "/id",
+				Code:    "required",
+				Detail:  "give the record an id, a UUIDv7: it is how it is known when it is sent again",
+			},
+		}
 	}
 	return Change{Record: record}, nil
 }
@@ -135,7 +165,8 @@ func (o *PushOutcome) settle(applied Outcome, sent Record) {
 	o.Status, o.Rev, o.Deleted, o.Faults = applied.Status, applied.Rev, applied.Deleted, applied.Faults
 	o.ID, o.Record = sent.Key(), nil
 	merged := applied.Status == StatusStored && applied.Record != nil && applied.Record != sent
-	if merged || applied.Status == StatusConflict || applied.Replaced || applied.Status == StatusSame && sent.Revision() != 0 && applied.Rev != sent.Revision() {
+	if merged || applied.Status == StatusConflict || applied.Replaced ||
+		applied.Status == StatusSame && sent.Revision() != 0 && applied.Rev != sent.Revision() {
 		o.Record = applied.Record
 	}
 }

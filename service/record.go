@@ -28,9 +28,20 @@ const (
 )
 
 // Kinds lists every kind, parents before children.
-var Kinds = []Kind{KindSquad, KindAthlete, KindMember, KindPattern, KindBall, KindSession, KindDrill, KindAssignment, KindShot}
+var Kinds = []Kind{
+	KindSquad,
+	KindAthlete,
+	KindMember,
+	KindPattern,
+	KindBall,
+	KindSession,
+	KindDrill,
+	KindAssignment,
+	KindShot,
+}
 
-// Record is one synced record of a squad. Its JSON is the contract's, with `rev` the revision it was read at, absent when new.
+// Record is one synced record of a squad. Its JSON is the contract's, with `rev` the revision it
+// was read at, absent when new.
 type Record interface {
 	Kind() Kind
 	Key() uuid.UUID
@@ -147,7 +158,15 @@ func (f *faults) add(wrong bool, pointer, code, format string, values ...any) {
 
 // within checks an optional number against the range it may lie in.
 func (f *faults) within(value *float64, low, high float64, pointer, unit string) {
-	f.add(value != nil && !(*value >= low && *value <= high), pointer, "range", "is outside %g to %g %s", low, high, unit)
+	f.add(
+		value != nil && !(*value >= low && *value <= high),
+		pointer,
+		"range",
+		"is outside %g to %g %s",
+		low,
+		high,
+		unit,
+	)
 }
 
 func (f *faults) name(value string) {

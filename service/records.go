@@ -7,7 +7,8 @@ import (
 	"github.com/google/uuid"
 )
 
-// Page is some records in revision order. Next is the revision to go on after; 0 when there are no more.
+// Page is some records in revision order. Next is the revision to go on after; 0 when there are no
+// more.
 type Page struct {
 	Records []Record
 	Next    int64
@@ -47,8 +48,15 @@ func (w *work) decorate(ctx context.Context, records ...Record) error {
 	return w.addSentences(ctx, drills)
 }
 
-// List returns the records of a kind that the user may see, changed after revision `after`, in revision order.
-func (s *Service) List(ctx context.Context, user, squad uuid.UUID, kind Kind, after int64, limit int) (page Page, err error) {
+// List returns the records of a kind that the user may see, changed after revision `after`, in
+// revision order.
+func (s *Service) List(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	kind Kind,
+	after int64,
+	limit int,
+) (page Page, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		rev, err := w.clock(ctx)
 		if err != nil {
@@ -71,8 +79,13 @@ func (s *Service) List(ctx context.Context, user, squad uuid.UUID, kind Kind, af
 	return page, err
 }
 
-// Create stores a new record; one without an id is given one. created is false when the same record is stored already.
-func (s *Service) Create(ctx context.Context, user, squad uuid.UUID, record Record) (result Record, created bool, err error) {
+// Create stores a new record; one without an id is given one. created is false when the same record
+// is stored already.
+func (s *Service) Create(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	record Record,
+) (result Record, created bool, err error) {
 	if found := record.Faults(); len(found) > 0 {
 		return nil, false, InvalidError(found)
 	}
@@ -92,9 +105,19 @@ func (s *Service) Create(ctx context.Context, user, squad uuid.UUID, record Reco
 }
 
 // Replace changes a record that stands at revision `base`; Stale when it stands at another by now.
-func (s *Service) Replace(ctx context.Context, user, squad uuid.UUID, id uuid.UUID, base int64, record Record) (Record, error) {
+func (s *Service) Replace(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	id uuid.UUID,
+	base int64,
+	record Record,
+) (Record, error) {
 	if record.Key() != uuid.Nil && record.Key() != id {
-		return nil, InvalidError([]Fault{{Pointer: "/id", Code: "mismatch", Detail: "is not the id of the address: leave it out or correct it"}})
+		return nil, InvalidError(
+			[]Fault{
+				{Pointer: "/id", Code: "mismatch", Detail: "is not the id of the address: leave it out or correct it"},
+			},
+		)
 	}
 	record.stamp(id, base)
 	if found := record.Faults(); len(found) > 0 {
@@ -136,7 +159,8 @@ func (s *Service) applyOne(ctx context.Context, user, squad uuid.UUID, change Ch
 	return outcome, err
 }
 
-// mustSee fails when the change is to a record that the member may not see: it then does not exist for them.
+// mustSee fails when the change is to a record that the member may not see: it then does not exist
+// for them.
 func (w *work) mustSee(ctx context.Context, change Change) error {
 	if change.Record.Revision() == 0 && !change.Delete {
 		return nil

@@ -44,7 +44,16 @@ type Config struct {
 
 // New makes a service. Close it after its last use.
 func New(config Config) *Service {
-	s := &Service{db: config.DB, keys: config.Keys, log: config.Log, now: config.Now, random: config.Random, hashes: make(chan struct{}, 4), slots: newSlots(), turns: newTurns()}
+	s := &Service{
+		db:     config.DB,
+		keys:   config.Keys,
+		log:    config.Log,
+		now:    config.Now,
+		random: config.Random,
+		hashes: make(chan struct{}, 4),
+		slots:  newSlots(),
+		turns:  newTurns(),
+	}
 	if s.now == nil {
 		s.now = time.Now
 	}
@@ -61,7 +70,8 @@ func New(config Config) *Service {
 	return s
 }
 
-// Close ends what works in the background, and with it every tail, and waits for it. It does not close the database.
+// Close ends what works in the background, and with it every tail, and waits for it. It does not
+// close the database.
 func (s *Service) Close() {
 	s.stop()
 	s.jobs.Wait()
@@ -131,7 +141,8 @@ type work struct {
 	reached int64 // the revision reached by what was written; 0 when nothing was
 }
 
-// inSquad runs a use case that writes. Whoever is no member learns nothing: the squad does not exist for them.
+// inSquad runs a use case that writes. Whoever is no member learns nothing: the squad does not
+// exist for them.
 func (s *Service) inSquad(ctx context.Context, user, squad uuid.UUID, do func(w *work) error) error {
 	return s.commit(ctx, squad, func(tx *db.Tx) (*work, error) {
 		w, err := s.asMember(ctx, tx, user, squad)
@@ -142,7 +153,8 @@ func (s *Service) inSquad(ctx context.Context, user, squad uuid.UUID, do func(w 
 	})
 }
 
-// commit runs a transaction that may write, and wakes whoever follows the squad once it has been committed.
+// commit runs a transaction that may write, and wakes whoever follows the squad once it has been
+// committed.
 func (s *Service) commit(ctx context.Context, squad uuid.UUID, do func(tx *db.Tx) (*work, error)) error {
 	finished, err := s.turns.take(ctx, squad)
 	if err != nil {

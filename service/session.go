@@ -29,7 +29,9 @@ func (s *SessionRecord) Owner() *uuid.UUID { return s.AthleteID }
 
 // Parents are the pattern and the athlete, if named.
 func (s *SessionRecord) Parents() []Ref {
-	return append(optionalRef(KindPattern, s.PatternID, "/pattern_id"), optionalRef(KindAthlete, s.AthleteID, "/athlete_id")...)
+	return append(
+		optionalRef(KindPattern, s.PatternID, "/pattern_id"),
+		optionalRef(KindAthlete, s.AthleteID, "/athlete_id")...)
 }
 
 // Faults lists what is wrong with the record.
@@ -37,8 +39,19 @@ func (s *SessionRecord) Faults() []Fault {
 	var f faults
 	f.name(s.Name)
 	f.note(s.Note)
-	f.add(s.Form != "practice" && s.Form != "block", "/kind", "unknown", "%q is no kind of session: write practice or block", s.Form)
-	f.add(s.Date.Year() < 1900 || s.Date.Year() > 2199, "/date", "required", "give the day of the session, such as 2026-03-14")
+	f.add(
+		s.Form != "practice" && s.Form != "block",
+		"/kind",
+		"unknown",
+		"%q is no kind of session: write practice or block",
+		s.Form,
+	)
+	f.add(
+		s.Date.Year() < 1900 || s.Date.Year() > 2199,
+		"/date",
+		"required",
+		"give the day of the session, such as 2026-03-14",
+	)
 	f.line(s.Centre, "/centre")
 	for _, lane := range s.Lanes {
 		f.add(lane < 1 || lane > 999, "/lanes", "range", "%d is no lane: lanes are numbered 1 to 999", lane)
@@ -53,7 +66,10 @@ var sessionStore = store{
 		return rows(found, err, sessionOf)
 	},
 	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.SessionsAfter(ctx, db.SessionsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
+		found, err := tx.SessionsAfter(
+			ctx,
+			db.SessionsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete},
+		)
 		return rows(found, err, sessionOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {
@@ -66,8 +82,18 @@ var sessionStore = store{
 
 func sessionOf(row db.Session) (Record, []byte, error) {
 	return &SessionRecord{
-		Head: Head{row.ID, row.Rev}, Form: row.Kind, Name: row.Name, Date: Day{row.HeldOn}, Centre: row.Centre, Lanes: row.Lanes,
-		PatternID: row.PatternID, AthleteID: row.AthleteID, Note: row.Note,
+		Head: Head{
+			row.ID,
+			row.Rev,
+		},
+		Form:      row.Kind,
+		Name:      row.Name,
+		Date:      Day{row.HeldOn},
+		Centre:    row.Centre,
+		Lanes:     row.Lanes,
+		PatternID: row.PatternID,
+		AthleteID: row.AthleteID,
+		Note:      row.Note,
 	}, row.Hash, nil
 }
 
@@ -77,7 +103,17 @@ func sessionParams(squad uuid.UUID, s *SessionRecord, hash []byte) db.PutSession
 		lanes = []int32{}
 	}
 	return db.PutSessionParams{
-		SquadID: squad, ID: s.ID, Rev: s.Rev, Hash: hash, Kind: s.Form, Name: s.Name, HeldOn: s.Date.Time, Centre: s.Centre, Lanes: lanes,
-		PatternID: s.PatternID, AthleteID: s.AthleteID, Note: s.Note,
+		SquadID:   squad,
+		ID:        s.ID,
+		Rev:       s.Rev,
+		Hash:      hash,
+		Kind:      s.Form,
+		Name:      s.Name,
+		HeldOn:    s.Date.Time,
+		Centre:    s.Centre,
+		Lanes:     lanes,
+		PatternID: s.PatternID,
+		AthleteID: s.AthleteID,
+		Note:      s.Note,
 	}
 }

@@ -54,7 +54,8 @@ func (s *ShotRecord) Parents() []Ref {
 	return refs
 }
 
-// Faults lists what is wrong with the shot. Whoever stores it gives it the id that it lacks, as with every record.
+// Faults lists what is wrong with the shot. Whoever stores it gives it the id that it lacks, as
+// with every record.
 func (s *ShotRecord) Faults() []Fault {
 	checked := s.Shot
 	if checked.ID == uuid.Nil {
@@ -82,7 +83,10 @@ var shotStore = store{
 		return rows(found, err, shotOf)
 	},
 	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.ShotsAfter(ctx, db.ShotsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
+		found, err := tx.ShotsAfter(
+			ctx,
+			db.ShotsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete},
+		)
 		return rows(found, err, shotOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {
@@ -99,14 +103,33 @@ func shotOf(row db.Shot) (Record, []byte, error) {
 		return nil, nil, err
 	}
 	record := &ShotRecord{Rev: row.Rev, Shot: shot.Shot{
-		ID: row.ID, SessionID: row.SessionID, AthleteID: row.AthleteID, BallID: row.BallID, DrillID: row.DrillID,
-		Order: int(row.ShotOrder), Time: row.ShotTime.UTC(),
-		LaydownBoard: row.LaydownBoard, ArrowsBoard: row.ArrowsBoard, BreakpointBoard: row.BreakpointBoard, BreakpointFt: row.BreakpointFt,
-		EntryBoard: row.EntryBoard, EntryAngleDeg: row.EntryAngleDeg, LaunchAngleDeg: row.LaunchAngleDeg,
-		SpeedMPH: row.SpeedMPH, RevRateRPM: row.RevRateRPM, RotationDeg: row.RotationDeg, TiltDeg: row.TiltDeg,
-		Track: track, Source: row.Source, Note: row.Note,
+		ID:              row.ID,
+		SessionID:       row.SessionID,
+		AthleteID:       row.AthleteID,
+		BallID:          row.BallID,
+		DrillID:         row.DrillID,
+		Order:           int(row.ShotOrder),
+		Time:            row.ShotTime.UTC(),
+		LaydownBoard:    row.LaydownBoard,
+		ArrowsBoard:     row.ArrowsBoard,
+		BreakpointBoard: row.BreakpointBoard,
+		BreakpointFt:    row.BreakpointFt,
+		EntryBoard:      row.EntryBoard,
+		EntryAngleDeg:   row.EntryAngleDeg,
+		LaunchAngleDeg:  row.LaunchAngleDeg,
+		SpeedMPH:        row.SpeedMPH,
+		RevRateRPM:      row.RevRateRPM,
+		RotationDeg:     row.RotationDeg,
+		TiltDeg:         row.TiltDeg,
+		Track:           track,
+		Source:          row.Source,
+		Note:            row.Note,
 		Errors: shot.StandardErrors{
-			Board: row.BoardSE, AngleDeg: row.AngleSEDeg, SpeedMPH: row.SpeedSEMPH, RevRateRPM: row.RevRateSERPM, AxisDeg: row.AxisSEDeg,
+			Board:      row.BoardSE,
+			AngleDeg:   row.AngleSEDeg,
+			SpeedMPH:   row.SpeedSEMPH,
+			RevRateRPM: row.RevRateSERPM,
+			AxisDeg:    row.AxisSEDeg,
 		},
 	}}
 	if row.Standing != nil {
@@ -118,13 +141,34 @@ func shotOf(row db.Shot) (Record, []byte, error) {
 
 func shotRow(squad uuid.UUID, s *ShotRecord, hash []byte) db.Shot {
 	row := db.Shot{
-		SquadID: squad, ID: s.ID, Rev: s.Rev, Hash: hash, SessionID: s.SessionID, AthleteID: s.AthleteID, BallID: s.BallID, DrillID: s.DrillID,
-		ShotOrder: int32(s.Order), ShotTime: s.Time, //nolint:gosec // an order is at most shot.MaxOrder
-		LaydownBoard: s.LaydownBoard, ArrowsBoard: s.ArrowsBoard, BreakpointBoard: s.BreakpointBoard, BreakpointFt: s.BreakpointFt,
-		EntryBoard: s.EntryBoard, EntryAngleDeg: s.EntryAngleDeg, LaunchAngleDeg: s.LaunchAngleDeg,
-		SpeedMPH: s.SpeedMPH, RevRateRPM: s.RevRateRPM, RotationDeg: s.RotationDeg, TiltDeg: s.TiltDeg,
-		Source: s.Source, Note: s.Note,
-		BoardSE: s.Errors.Board, AngleSEDeg: s.Errors.AngleDeg, SpeedSEMPH: s.Errors.SpeedMPH, RevRateSERPM: s.Errors.RevRateRPM, AxisSEDeg: s.Errors.AxisDeg,
+		SquadID:         squad,
+		ID:              s.ID,
+		Rev:             s.Rev,
+		Hash:            hash,
+		SessionID:       s.SessionID,
+		AthleteID:       s.AthleteID,
+		BallID:          s.BallID,
+		DrillID:         s.DrillID,
+		ShotOrder:       int32(s.Order),
+		ShotTime:        s.Time, //nolint:gosec // an order is at most shot.MaxOrder
+		LaydownBoard:    s.LaydownBoard,
+		ArrowsBoard:     s.ArrowsBoard,
+		BreakpointBoard: s.BreakpointBoard,
+		BreakpointFt:    s.BreakpointFt,
+		EntryBoard:      s.EntryBoard,
+		EntryAngleDeg:   s.EntryAngleDeg,
+		LaunchAngleDeg:  s.LaunchAngleDeg,
+		SpeedMPH:        s.SpeedMPH,
+		RevRateRPM:      s.RevRateRPM,
+		RotationDeg:     s.RotationDeg,
+		TiltDeg:         s.TiltDeg,
+		Source:          s.Source,
+		Note:            s.Note,
+		BoardSE:         s.Errors.Board,
+		AngleSEDeg:      s.Errors.AngleDeg,
+		SpeedSEMPH:      s.Errors.SpeedMPH,
+		RevRateSERPM:    s.Errors.RevRateRPM,
+		AxisSEDeg:       s.Errors.AxisDeg,
 	}
 	if len(s.Track) > 0 {
 		row.Track = jsonColumn(s.Track)

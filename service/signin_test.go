@@ -21,7 +21,10 @@ var home = netip.MustParseAddr("192.0.2.7")
 
 func (f *fixture) signUp(t testing.TB, email string) Tokens {
 	t.Helper()
-	tokens, err := f.SignUp(t.Context(), NewUser{Email: email, Name: "Ansa Brightwater", Password: testPassword, Device: phone})
+	tokens, err := f.SignUp(
+		t.Context(),
+		NewUser{Email: email, Name: "Ansa Brightwater", Password: testPassword, Device: phone},
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -40,7 +43,12 @@ func (f *fixture) refresh(t testing.TB, token, device string) Tokens {
 func (f *fixture) refused(t testing.TB, token, device string) {
 	t.Helper()
 	tokens, err := f.Refresh(t.Context(), token, device)
-	if known := wantCode(t, err, Unauthenticated); tokens != (Tokens{}) || !strings.Contains(known.Detail, "sign in again") {
+	if known := wantCode(
+		t,
+		err,
+		Unauthenticated,
+	); tokens != (Tokens{}) ||
+		!strings.Contains(known.Detail, "sign in again") {
 		t.Errorf("tokens %v, %q", tokens, known.Detail)
 	}
 }
@@ -97,7 +105,13 @@ func TestRefresh(t *testing.T) {
 	t.Run("another sign-in goes on", func(t *testing.T) {
 		first := start(t)
 		second := f.refresh(t, first.Refresh, phone)
-		other, err := f.SignIn(t.Context(), strings.ToLower(strings.ReplaceAll(t.Name(), "/", "_"))+"@invented.example", testPassword, "tablet", home)
+		other, err := f.SignIn(
+			t.Context(),
+			strings.ToLower(strings.ReplaceAll(t.Name(), "/", "_"))+"@invented.example",
+			testPassword,
+			"tablet",
+			home,
+		)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -159,7 +173,8 @@ func TestRefreshAtOnce(t *testing.T) {
 	}
 }
 
-// TestTokensAreStoredAsHashes reads every text and every byte string of the tables of people: no token, code or password is among them.
+// TestTokensAreStoredAsHashes reads every text and every byte string of the tables of people: no
+// token, code or password is among them.
 func TestTokensAreStoredAsHashes(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 2)
@@ -174,8 +189,10 @@ func TestTokensAreStoredAsHashes(t *testing.T) {
 		t.Fatal(err)
 	}
 	var dump string
-	err = f.owner(t).QueryRow(t.Context(), `SELECT (SELECT string_agg(u::text, '') FROM users u) || (SELECT string_agg(r::text, '') FROM refresh_tokens r)
-		|| (SELECT string_agg(f::text, '') FROM refresh_families f) || (SELECT string_agg(i::text, '') FROM invitations i)`).Scan(&dump)
+	err = f.owner(t).
+		QueryRow(t.Context(), `SELECT (SELECT string_agg(u::text, '') FROM users u) || (SELECT string_agg(r::text, '') FROM refresh_tokens r)
+		|| (SELECT string_agg(f::text, '') FROM refresh_families f) || (SELECT string_agg(i::text, '') FROM invitations i)`).
+		Scan(&dump)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -274,7 +291,8 @@ func TestThrottle(t *testing.T) {
 	}
 }
 
-// TestThrottleByNetwork tries one password on many accounts from one network; others are not held up.
+// TestThrottleByNetwork tries one password on many accounts from one network; others are not held
+// up.
 func TestThrottleByNetwork(t *testing.T) {
 	t.Parallel()
 	for name, tc := range map[string]struct{ from, same, another string }{
@@ -287,15 +305,31 @@ func TestThrottleByNetwork(t *testing.T) {
 			f.signUp(t, "ansa@invented.example")
 			conn := f.owner(t)
 			f.signInFails(t, "first@invented.example", "wrong", netip.MustParseAddr(tc.from))
-			// The next failures from the network are written down as if they had been made: each takes a password hash otherwise.
-			if _, err := conn.Exec(t.Context(), "UPDATE sign_in_failures SET failures = $1 WHERE subject LIKE 'network:%'", freeNetworkFailures-1); err != nil {
+			// The next failures from the network are written down as if they had been made: each
+			// takes a password hash otherwise.
+			if _, err := conn.Exec(
+				t.Context(),
+				"UPDATE sign_in_failures SET failures = $1 WHERE subject LIKE 'network:%'",
+				freeNetworkFailures-1,
+			); err != nil {
 				t.Fatal(err)
 			}
 			f.signInFails(t, "second@invented.example", "wrong", netip.MustParseAddr(tc.same))
-			if got := f.signInFails(t, "third@invented.example", "wrong", netip.MustParseAddr(tc.same)); got.Code != TooMany {
+			if got := f.signInFails(
+				t,
+				"third@invented.example",
+				"wrong",
+				netip.MustParseAddr(tc.same),
+			); got.Code != TooMany {
 				t.Errorf("another address of the network: %+v", got)
 			}
-			if _, err := f.SignIn(t.Context(), "ansa@invented.example", testPassword, phone, netip.MustParseAddr(tc.another)); err != nil {
+			if _, err := f.SignIn(
+				t.Context(),
+				"ansa@invented.example",
+				testPassword,
+				phone,
+				netip.MustParseAddr(tc.another),
+			); err != nil {
 				t.Errorf("another network: %v", err)
 			}
 		})
@@ -308,8 +342,9 @@ func TestOutdatedHashIsRenewed(t *testing.T) {
 	f := newFixture(t, 2)
 	f.signUp(t, "ansa@invented.example")
 	conn := f.owner(t)
-	// Argon2id of the password with 8 MiB and one pass, computed with the reference implementation's command line (Debian package argon2):
-	// printf 'umber lantern nine kites' | argon2 0123456789abcdef -id -t 1 -k 8192 -p 1 -l 32 -e
+	// Argon2id of the password with 8 MiB and one pass, computed with the reference
+	// implementation's command line (Debian package argon2): printf 'umber lantern nine kites' |
+	// argon2 0123456789abcdef -id -t 1 -k 8192 -p 1 -l 32 -e
 	const cheap = "$argon2id$v=19$m=8192,t=1,p=1$MDEyMzQ1Njc4OWFiY2RlZg$6qi8jAieiu4X27JXoowE5WElRcv5ClXx1eG6giKYZfI"
 	if _, err := conn.Exec(t.Context(), "UPDATE users SET password_hash = $1", cheap); err != nil {
 		t.Fatal(err)
@@ -323,7 +358,9 @@ func TestOutdatedHashIsRenewed(t *testing.T) {
 		}
 	}
 	var hash string
-	if err := conn.QueryRow(t.Context(), "SELECT password_hash FROM users").Scan(&hash); err != nil || !strings.HasPrefix(hash, "$argon2id$v=19$m=19456,t=2,p=1$") {
+	if err := conn.QueryRow(t.Context(), "SELECT password_hash FROM users").
+		Scan(&hash); err != nil ||
+		!strings.HasPrefix(hash, "$argon2id$v=19$m=19456,t=2,p=1$") {
 		t.Errorf("hash %s (%v)", hash, err)
 	}
 }
@@ -332,7 +369,10 @@ func TestSignUpTwice(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 2)
 	f.signUp(t, "ansa@invented.example")
-	_, err := f.SignUp(t.Context(), NewUser{Email: "ANSA@invented.example", Name: "Another", Password: testPassword, Device: phone})
+	_, err := f.SignUp(
+		t.Context(),
+		NewUser{Email: "ANSA@invented.example", Name: "Another", Password: testPassword, Device: phone},
+	)
 	wantCode(t, err, Conflict)
 }
 
@@ -348,12 +388,19 @@ func TestWait(t *testing.T) {
 	}
 }
 
-// Sign-ups of one network are throttled, whatever they come to; other networks are not, and waiting helps.
+// Sign-ups of one network are throttled, whatever they come to; other networks are not, and waiting
+// helps.
 func TestSignUpThrottle(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 2)
 	from := netip.MustParseAddr("192.0.2.7")
-	taken := NewUser{Email: "first@invented.example", Name: "First", Password: "guessed guessed guessed", Device: "phone", From: from}
+	taken := NewUser{
+		Email:    "first@invented.example",
+		Name:     "First",
+		Password: "guessed guessed guessed",
+		Device:   "phone",
+		From:     from,
+	}
 	if _, err := f.SignUp(t.Context(), taken); err != nil {
 		t.Fatal(err)
 	}

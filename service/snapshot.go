@@ -8,15 +8,17 @@ import (
 	"laneward/db"
 )
 
-// SnapshotQuery asks for a page of a first copy. Page is the place the page before gave, "" to begin.
+// SnapshotQuery asks for a page of a first copy. Page is the place the page before gave, "" to
+// begin.
 type SnapshotQuery struct {
 	Page   string
 	Limit  int
 	Schema int
 }
 
-// SnapshotPage is some records as they stood at revision Rev, parents before children. Page is where the next one begins; on the last it is ""
-// and Cursor says where the feed goes on. What changed meanwhile is not in the snapshot: the feed brings it.
+// SnapshotPage is some records as they stood at revision Rev, parents before children. Page is
+// where the next one begins; on the last it is "" and Cursor says where the feed goes on. What
+// changed meanwhile is not in the snapshot: the feed brings it.
 type SnapshotPage struct {
 	Items  []Item
 	Page   string
@@ -26,7 +28,11 @@ type SnapshotPage struct {
 }
 
 // Snapshot reads a page of a first copy of what a member may see.
-func (s *Service) Snapshot(ctx context.Context, user, squad uuid.UUID, query SnapshotQuery) (page SnapshotPage, err error) {
+func (s *Service) Snapshot(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query SnapshotQuery,
+) (page SnapshotPage, err error) {
 	if err := checkSchema(query.Schema); err != nil {
 		return page, err
 	}
@@ -51,7 +57,14 @@ func (s *Service) snapshotPlace(ctx context.Context, w *work, query SnapshotQuer
 	if err != nil {
 		return cursor{}, db.Translate(err)
 	}
-	here := cursor{epoch: epoch, squad: w.squad, scope: w.scope(), schema: uint16(query.Schema), rev: rev, kind: 1} //nolint:gosec // checked
+	here := cursor{
+		epoch:  epoch,
+		squad:  w.squad,
+		scope:  w.scope(),
+		schema: uint16(query.Schema),
+		rev:    rev,
+		kind:   1,
+	} //nolint:gosec // checked
 	if query.Page == "" {
 		return here, nil
 	}
@@ -85,7 +98,8 @@ func (s *Service) snapshotPage(ctx context.Context, w *work, place cursor, limit
 	return page, nil
 }
 
-// snapshotItems reads on from a place and moves it; at the end of all it becomes a place in the feed.
+// snapshotItems reads on from a place and moves it; at the end of all it becomes a place in the
+// feed.
 func (w *work) snapshotItems(ctx context.Context, place *cursor, limit int) (items []Item, err error) {
 	for ; int(place.kind) <= len(Kinds); place.kind, place.within = place.kind+1, 0 {
 		kind := Kinds[place.kind-1]

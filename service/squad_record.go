@@ -55,9 +55,20 @@ func (m *MemberRecord) Parents() []Ref { return optionalRef(KindAthlete, m.Athle
 func (m *MemberRecord) Faults() []Fault {
 	var f faults
 	f.name(m.Name)
-	f.add(m.Role != Coach && m.Role != Athlete && m.Role != Analyst, "/role", "unknown", "%q is no role: write coach, athlete or analyst", m.Role)
+	f.add(
+		m.Role != Coach && m.Role != Athlete && m.Role != Analyst,
+		"/role",
+		"unknown",
+		"%q is no role: write coach, athlete or analyst",
+		m.Role,
+	)
 	f.add(m.Role == Athlete && m.AthleteID == nil, "/athlete_id", "required", "name the athlete this person is")
-	f.add(m.Role != Athlete && m.AthleteID != nil, "/athlete_id", "mismatch", "belongs to the role athlete only: leave it out")
+	f.add(
+		m.Role != Athlete && m.AthleteID != nil,
+		"/athlete_id",
+		"mismatch",
+		"belongs to the role athlete only: leave it out",
+	)
 	return f
 }
 
@@ -80,7 +91,14 @@ var squadStore = store{
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {
 		s := records[0].Record.(*SquadRecord)
-		row := db.PutSquadParams{SquadID: squad, Rev: s.Rev, Hash: records[0].hash, Name: s.Name, Invented: s.Invented, CreatedAt: s.created}
+		row := db.PutSquadParams{
+			SquadID:   squad,
+			Rev:       s.Rev,
+			Hash:      records[0].hash,
+			Name:      s.Name,
+			Invented:  s.Invented,
+			CreatedAt: s.created,
+		}
 		return db.Translate(tx.PutSquad(ctx, row))
 	},
 	remove: func(context.Context, *db.Tx, uuid.UUID, []uuid.UUID) error {
@@ -91,7 +109,12 @@ var squadStore = store{
 func oneSquad(ctx context.Context, tx *db.Tx, squad uuid.UUID) ([]stored, error) {
 	row, err := tx.Squad(ctx, db.SquadParams{SquadID: squad})
 	return rows([]db.Squad{row}, err, func(row db.Squad) (Record, []byte, error) {
-		return &SquadRecord{Head: Head{row.SquadID, row.Rev}, Name: row.Name, Invented: row.Invented, created: row.CreatedAt}, row.Hash, nil
+		return &SquadRecord{
+			Head:     Head{row.SquadID, row.Rev},
+			Name:     row.Name,
+			Invented: row.Invented,
+			created:  row.CreatedAt,
+		}, row.Hash, nil
 	})
 }
 
@@ -102,7 +125,10 @@ var memberStore = store{
 		return rows(found, err, memberOf)
 	},
 	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.MembershipsAfter(ctx, db.MembershipsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete})
+		found, err := tx.MembershipsAfter(
+			ctx,
+			db.MembershipsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete},
+		)
 		return rows(found, err, memberOf)
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {
@@ -114,9 +140,24 @@ var memberStore = store{
 }
 
 func memberOf(row db.Membership) (Record, []byte, error) {
-	return &MemberRecord{Head: Head{row.ID, row.Rev}, UserID: row.UserID, Name: row.Name, Role: Role(row.Role), AthleteID: row.AthleteID}, row.Hash, nil
+	return &MemberRecord{
+		Head:      Head{row.ID, row.Rev},
+		UserID:    row.UserID,
+		Name:      row.Name,
+		Role:      Role(row.Role),
+		AthleteID: row.AthleteID,
+	}, row.Hash, nil
 }
 
 func memberParams(squad uuid.UUID, m *MemberRecord, hash []byte) db.PutMembershipParams {
-	return db.PutMembershipParams{SquadID: squad, ID: m.ID, Rev: m.Rev, Hash: hash, UserID: m.UserID, Name: m.Name, Role: string(m.Role), AthleteID: m.AthleteID}
+	return db.PutMembershipParams{
+		SquadID:   squad,
+		ID:        m.ID,
+		Rev:       m.Rev,
+		Hash:      hash,
+		UserID:    m.UserID,
+		Name:      m.Name,
+		Role:      string(m.Role),
+		AthleteID: m.AthleteID,
+	}
 }

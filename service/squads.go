@@ -14,8 +14,13 @@ import (
 	"laneward/db"
 )
 
-// CreateSquad makes a squad with the user as its coach. created is false when the same user made the same squad before.
-func (s *Service) CreateSquad(ctx context.Context, user uuid.UUID, squad *SquadRecord) (result *SquadRecord, created bool, err error) {
+// CreateSquad makes a squad with the user as its coach. created is false when the same user made
+// the same squad before.
+func (s *Service) CreateSquad(
+	ctx context.Context,
+	user uuid.UUID,
+	squad *SquadRecord,
+) (result *SquadRecord, created bool, err error) {
 	if found := squad.Faults(); len(found) > 0 {
 		return nil, false, InvalidError(found)
 	}
@@ -46,7 +51,13 @@ func (w *work) found(ctx context.Context, squad *SquadRecord) error {
 	if err != nil {
 		return err
 	}
-	first := db.PutSquadParams{SquadID: w.squad, Name: squad.Name, Invented: squad.Invented, CreatedAt: w.now, Hash: []byte{}}
+	first := db.PutSquadParams{
+		SquadID:   w.squad,
+		Name:      squad.Name,
+		Invented:  squad.Invented,
+		CreatedAt: w.now,
+		Hash:      []byte{},
+	}
 	if err := w.PutSquad(ctx, first); err != nil {
 		return idTaken(err)
 	}
@@ -84,7 +95,8 @@ func idTaken(err error) error {
 // invitationTTL is how long a code works.
 const invitationTTL = 7 * 24 * time.Hour
 
-// Invitation lets one person join. Code is known only in the answer to its making. Open tells that it can still be used.
+// Invitation lets one person join. Code is known only in the answer to its making. Open tells that
+// it can still be used.
 type Invitation struct {
 	ID        uuid.UUID
 	Code      string
@@ -99,7 +111,12 @@ type Invitation struct {
 var codeEncoding = base32.NewEncoding("ABCDEFGHJKLMNPQRSTUVWXYZ23456789").WithPadding(base32.NoPadding)
 
 // Invite makes an invitation with a one-time code.
-func (s *Service) Invite(ctx context.Context, user, squad uuid.UUID, role Role, athlete *uuid.UUID) (made Invitation, err error) {
+func (s *Service) Invite(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	role Role,
+	athlete *uuid.UUID,
+) (made Invitation, err error) {
 	raw := make([]byte, 20)
 	if _, err := io.ReadFull(s.random, raw); err != nil {
 		return made, fmt.Errorf("make a code: %w", err)
@@ -115,12 +132,26 @@ func (s *Service) Invite(ctx context.Context, user, squad uuid.UUID, role Role, 
 		}
 		if athlete != nil {
 			if _, err := w.get(ctx, KindAthlete, *athlete); err != nil {
-				return InvalidError([]Fault{{Pointer: "/athlete_id", Code: string(NotFound), Detail: "there is no such athlete in the squad"}})
+				return InvalidError(
+					[]Fault{
+						{
+							Pointer: "/athlete_id",
+							Code:    string(NotFound),
+							Detail:  "there is no such athlete in the squad",
+						},
+					},
+				)
 			}
 		}
 		row := db.PutInvitationParams{
-			SquadID: squad, ID: newID(), CodeHash: tokenHash([]byte(code)), Role: string(role), AthleteID: athlete, InvitedBy: user,
-			CreatedAt: w.now, ExpiresAt: w.now.Add(invitationTTL),
+			SquadID:   squad,
+			ID:        newID(),
+			CodeHash:  tokenHash([]byte(code)),
+			Role:      string(role),
+			AthleteID: athlete,
+			InvitedBy: user,
+			CreatedAt: w.now,
+			ExpiresAt: w.now.Add(invitationTTL),
 		}
 		made = Invitation{ID: row.ID, Code: code, Role: role, AthleteID: athlete, ExpiresAt: row.ExpiresAt}
 		return w.PutInvitation(ctx, row)
@@ -128,13 +159,21 @@ func (s *Service) Invite(ctx context.Context, user, squad uuid.UUID, role Role, 
 	return made, err
 }
 
-// Invitations lists a squad's invitations after an id; next is the id to go on after, zero on the last page.
-func (s *Service) Invitations(ctx context.Context, user, squad, after uuid.UUID, limit int) (list []Invitation, next uuid.UUID, err error) {
+// Invitations lists a squad's invitations after an id; next is the id to go on after, zero on the
+// last page.
+func (s *Service) Invitations(
+	ctx context.Context,
+	user, squad, after uuid.UUID,
+	limit int,
+) (list []Invitation, next uuid.UUID, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		if err := w.mustCoach(); err != nil {
 			return err
 		}
-		found, err := w.Invitations(ctx, db.InvitationsParams{SquadID: squad, After: after, MaxRows: int32(limit + 1)}) //nolint:gosec // at most 1001
+		found, err := w.Invitations(
+			ctx,
+			db.InvitationsParams{SquadID: squad, After: after, MaxRows: int32(limit + 1)},
+		) //nolint:gosec // at most 1001
 		if err != nil {
 			return err
 		}
@@ -144,7 +183,17 @@ func (s *Service) Invitations(ctx context.Context, user, squad, after uuid.UUID,
 			next = found[limit-1].ID
 		}
 		for _, row := range found {
-			list = append(list, Invitation{ID: row.ID, Role: Role(row.Role), AthleteID: row.AthleteID, ExpiresAt: row.ExpiresAt, UsedAt: row.UsedAt, Open: row.UsedAt == nil && row.ExpiresAt.After(w.now)})
+			list = append(
+				list,
+				Invitation{
+					ID:        row.ID,
+					Role:      Role(row.Role),
+					AthleteID: row.AthleteID,
+					ExpiresAt: row.ExpiresAt,
+					UsedAt:    row.UsedAt,
+					Open:      row.UsedAt == nil && row.ExpiresAt.After(w.now),
+				},
+			)
 		}
 		return nil
 	})
@@ -168,7 +217,11 @@ func (s *Service) Withdraw(ctx context.Context, user, squad, id uuid.UUID) error
 var errCode = fail(NotFound, "the code is wrong, used or too old: ask the coach for a new one")
 
 // Join spends an invitation's code and makes the user a member.
-func (s *Service) Join(ctx context.Context, user uuid.UUID, code string) (squad uuid.UUID, joined *MemberRecord, err error) {
+func (s *Service) Join(
+	ctx context.Context,
+	user uuid.UUID,
+	code string,
+) (squad uuid.UUID, joined *MemberRecord, err error) {
 	hash := tokenHash([]byte(strings.ToUpper(strings.NewReplacer("-", "", " ", "").Replace(code))))
 	var person db.User
 	err = s.db.Global(ctx, func(tx *db.Tx) error {
@@ -200,7 +253,13 @@ func (s *Service) Join(ctx context.Context, user uuid.UUID, code string) (squad 
 		}
 		// The coach who invited vouches for the new member.
 		w := &work{Tx: tx, member: member{user: row.InvitedBy, squad: squad, role: Coach}, now: now}
-		joined = &MemberRecord{Head: Head{ID: newID()}, UserID: user, Name: person.Name, Role: Role(row.Role), AthleteID: row.AthleteID}
+		joined = &MemberRecord{
+			Head:      Head{ID: newID()},
+			UserID:    user,
+			Name:      person.Name,
+			Role:      Role(row.Role),
+			AthleteID: row.AthleteID,
+		}
 		_, _, err = w.apply(ctx, []Change{{Record: joined}})
 		return w, err
 	})
@@ -208,7 +267,13 @@ func (s *Service) Join(ctx context.Context, user uuid.UUID, code string) (squad 
 }
 
 // SetRole changes a member's role. The last coach stays one.
-func (s *Service) SetRole(ctx context.Context, user, squad, id uuid.UUID, base int64, role Role, athlete *uuid.UUID) (result *MemberRecord, err error) {
+func (s *Service) SetRole(
+	ctx context.Context,
+	user, squad, id uuid.UUID,
+	base int64,
+	role Role,
+	athlete *uuid.UUID,
+) (result *MemberRecord, err error) {
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
 		record, err := w.memberToChange(ctx, id, role != Coach, base)
 		if err != nil {
@@ -234,7 +299,8 @@ func (s *Service) SetRole(ctx context.Context, user, squad, id uuid.UUID, base i
 	return result, err
 }
 
-// RemoveMember takes a member out. A coach may remove anyone, a member themself; the last coach cannot leave.
+// RemoveMember takes a member out. A coach may remove anyone, a member themself; the last coach
+// cannot leave.
 func (s *Service) RemoveMember(ctx context.Context, user, squad, id uuid.UUID, base int64) error {
 	return s.inSquad(ctx, user, squad, func(w *work) error {
 		record, err := w.memberToChange(ctx, id, true, base)

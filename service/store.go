@@ -10,13 +10,15 @@ import (
 	"laneward/db"
 )
 
-// stored is a record as it stands in the database: its revision is the record's own, hash that of the payload it was written from.
+// stored is a record as it stands in the database: its revision is the record's own, hash that of
+// the payload it was written from.
 type stored struct {
 	Record
 	hash []byte
 }
 
-// store is how one kind of record is kept. With an athlete given, reading sees what that athlete may see.
+// store is how one kind of record is kept. With an athlete given, reading sees what that athlete
+// may see.
 type store struct {
 	byIDs  func(ctx context.Context, tx *db.Tx, squad uuid.UUID, ids []uuid.UUID, athlete *uuid.UUID) ([]stored, error)
 	after  func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error)
@@ -29,12 +31,26 @@ type store struct {
 // window is a stretch of revisions: after one, up to and with another.
 type window struct{ after, upto int64 }
 
-// after reads records of a kind that stand in a window, in revision order, at most limit of them. reached is how far it has looked: the last
-// record's revision when there may be more, else the window's end. It reads in steps that widen while they find little.
-func (w *work) after(ctx context.Context, kind Kind, in window, limit int, athlete *uuid.UUID) (found []stored, reached int64, err error) {
+// after reads records of a kind that stand in a window, in revision order, at most limit of them.
+// reached is how far it has looked: the last record's revision when there may be more, else the
+// window's end. It reads in steps that widen while they find little.
+func (w *work) after(
+	ctx context.Context,
+	kind Kind,
+	in window,
+	limit int,
+	athlete *uuid.UUID,
+) (found []stored, reached int64, err error) {
 	for step := int64(limit); in.after < in.upto; step *= 4 {
 		part := window{in.after, min(in.after+step, in.upto)}
-		rows, err := stores[kind].after(ctx, w.Tx, w.squad, part, int32(limit-len(found)), athlete) //nolint:gosec // at most some thousands
+		rows, err := stores[kind].after(
+			ctx,
+			w.Tx,
+			w.squad,
+			part,
+			int32(limit-len(found)),
+			athlete,
+		) //nolint:gosec // at most some thousands
 		if err != nil {
 			return nil, 0, err
 		}
@@ -113,7 +129,8 @@ func column[T any](raw json.RawMessage, name string) (value T, err error) {
 	return value, nil
 }
 
-// jsonColumn writes a JSON column. Only values that JSON can hold come here: they were read from JSON or checked.
+// jsonColumn writes a JSON column. Only values that JSON can hold come here: they were read from
+// JSON or checked.
 func jsonColumn(value any) json.RawMessage {
 	raw, err := json.Marshal(value)
 	if err != nil {

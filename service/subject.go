@@ -14,7 +14,8 @@ import (
 	"laneward/service/shot"
 )
 
-// LineQuery asks where one athlete should play a pattern. Nil and 0 stand for what is usual, and the answer says what that was.
+// LineQuery asks where one athlete should play a pattern. Nil and 0 stand for what is usual, and
+// the answer says what that was.
 type LineQuery struct {
 	Athlete  uuid.UUID
 	Ball     *uuid.UUID
@@ -82,7 +83,8 @@ type SubjectFriction struct {
 	Q0OnSurface float64 `json:"q0_on_surface"`
 }
 
-// SubjectScatter is one standard deviation of each miss, and how each came about from the athlete's stored shots.
+// SubjectScatter is one standard deviation of each miss, and how each came about from the athlete's
+// stored shots.
 type SubjectScatter struct {
 	ArrowsBoards           float64                `json:"arrows_boards"`
 	LaunchAngleDeg         float64                `json:"launch_angle_deg"`
@@ -102,7 +104,8 @@ const (
 	usualSlideOffset = 6.0
 )
 
-// maxScatterShots is how many of an athlete's latest shots tell of the scatter: it changes over the months, and a thousand pairs settle it.
+// maxScatterShots is how many of an athlete's latest shots tell of the scatter: it changes over the
+// months, and a thousand pairs settle it.
 const maxScatterShots = 2000
 
 // subject is a line's subject on its way: what is told, and what is computed with.
@@ -117,7 +120,8 @@ func (s *subject) assume(format string, values ...any) {
 	s.told.Assumptions = append(s.told.Assumptions, fmt.Sprintf(format, values...))
 }
 
-// subject reads all that a query is about. Whoever may not see a part of it is told that there is none.
+// subject reads all that a query is about. Whoever may not see a part of it is told that there is
+// none.
 func (w *work) subject(ctx context.Context, query LineQuery) (*subject, error) {
 	if query.Worn != nil {
 		if wrong := query.Worn.faults(); len(wrong) > 0 {
@@ -137,8 +141,13 @@ func (w *work) subject(ctx context.Context, query LineQuery) (*subject, error) {
 	if query.Pocket != nil {
 		s.request.Pocket = *query.Pocket
 	} else {
-		s.assume("The pocket is taken to be board %g to %g at %g to %g degrees: our choice.",
-			s.request.Pocket.BoardLow, s.request.Pocket.BoardHigh, s.request.Pocket.AngleLowDeg, s.request.Pocket.AngleHighDeg)
+		s.assume(
+			"The pocket is taken to be board %g to %g at %g to %g degrees: our choice.",
+			s.request.Pocket.BoardLow,
+			s.request.Pocket.BoardHigh,
+			s.request.Pocket.AngleLowDeg,
+			s.request.Pocket.AngleHighDeg,
+		)
 	}
 	s.told.Pocket = s.request.Pocket
 	if err := w.takeScatter(ctx, s, query.Athlete); err != nil {
@@ -147,7 +156,9 @@ func (w *work) subject(ctx context.Context, query LineQuery) (*subject, error) {
 	if err := w.takeFilm(ctx, s, query); err != nil {
 		return nil, err
 	}
-	s.assume("The ball is a rigid sphere on a level lane, without flare: the model says where it goes, not what it is worth at the pins.")
+	s.assume(
+		"The ball is a rigid sphere on a level lane, without flare: the model says where it goes, not what it is worth at the pins.",
+	)
 	return s, nil
 }
 
@@ -161,13 +172,30 @@ func (s *subject) takeAthlete(a *AthleteRecord) {
 		return usual
 	}
 	r := SubjectRelease{
-		SpeedMPH: known(a.SpeedMPH, usualSpeedMPH, "speed", "mph"), RevRateRPM: known(a.RevRateRPM, usualRevRPM, "rev rate", "rpm"),
-		RotationDeg: known(a.RotationDeg, usualRotationDeg, "axis rotation", "degrees"), TiltDeg: known(a.TiltDeg, usualTiltDeg, "axis tilt", "degrees"),
+		SpeedMPH: known(
+			a.SpeedMPH,
+			usualSpeedMPH,
+			"speed",
+			"mph",
+		),
+		RevRateRPM: known(a.RevRateRPM, usualRevRPM, "rev rate", "rpm"),
+		RotationDeg: known(
+			a.RotationDeg,
+			usualRotationDeg,
+			"axis rotation",
+			"degrees",
+		),
+		TiltDeg:           known(a.TiltDeg, usualTiltDeg, "axis tilt", "degrees"),
 		SlideOffsetBoards: known(a.SlideOffset, usualSlideOffset, "slide offset", "boards"),
 	}
 	s.told.Release = r
 	s.request.Athlete = line.Athlete{
-		Side: a.Side, SpeedMPH: r.SpeedMPH, RevRPM: r.RevRateRPM, RotationDeg: r.RotationDeg, TiltDeg: r.TiltDeg, SlideOffsetBoards: r.SlideOffsetBoards,
+		Side:              a.Side,
+		SpeedMPH:          r.SpeedMPH,
+		RevRPM:            r.RevRateRPM,
+		RotationDeg:       r.RotationDeg,
+		TiltDeg:           r.TiltDeg,
+		SlideOffsetBoards: r.SlideOffsetBoards,
 	}
 }
 
@@ -175,7 +203,10 @@ func (w *work) takeBall(ctx context.Context, s *subject, query LineQuery) error 
 	ball := motion.DefaultBall()
 	told := SubjectBall{Name: "a usual ball"}
 	if query.Ball == nil {
-		s.assume("No ball is named: a radius of gyration of %g in and a surface of 2000 grit are assumed.", ball.GyrationIn)
+		s.assume(
+			"No ball is named: a radius of gyration of %g in and a surface of 2000 grit are assumed.",
+			ball.GyrationIn,
+		)
 	} else {
 		found, err := w.get(ctx, KindBall, *query.Ball)
 		if err != nil {
@@ -208,8 +239,12 @@ func (s *subject) takeFriction(given *motion.Friction) {
 	if given != nil {
 		friction = *given
 	} else {
-		s.assume("The friction is nominal (mu_dry %g, mu_oil %g, q0 %g): fitted so that paths look right, not measured on this lane. Probe shots tell better.",
-			friction.MuDry, friction.MuOil, friction.Q0)
+		s.assume(
+			"The friction is nominal (mu_dry %g, mu_oil %g, q0 %g): fitted so that paths look right, not measured on this lane. Probe shots tell better.",
+			friction.MuDry,
+			friction.MuOil,
+			friction.Q0,
+		)
 	}
 	s.request.Friction = friction
 	s.told.Friction = SubjectFriction{Friction: friction, Q0OnSurface: friction.OnSurface(s.request.Ball).Q0}
@@ -217,16 +252,30 @@ func (s *subject) takeFriction(given *motion.Friction) {
 
 // takeScatter estimates the athlete's scatter from the latest stored shots.
 func (w *work) takeScatter(ctx context.Context, s *subject, athlete uuid.UUID) error {
-	found, err := w.RecentShotsOfAthlete(ctx, db.RecentShotsOfAthleteParams{SquadID: w.squad, AthleteID: athlete, MaxRows: maxScatterShots})
+	found, err := w.RecentShotsOfAthlete(
+		ctx,
+		db.RecentShotsOfAthleteParams{SquadID: w.squad, AthleteID: athlete, MaxRows: maxScatterShots},
+	)
 	if err != nil {
 		return err
 	}
 	shots := make([]shot.Shot, len(found))
 	for i, row := range found {
 		shots[i] = shot.Shot{
-			ID: row.ID, SessionID: row.SessionID, BallID: row.BallID, Order: int(row.ShotOrder), ArrowsBoard: row.ArrowsBoard,
-			LaunchAngleDeg: row.LaunchAngleDeg, SpeedMPH: row.SpeedMPH, RevRateRPM: row.RevRateRPM,
-			Errors: shot.StandardErrors{Board: row.BoardSE, AngleDeg: row.AngleSEDeg, SpeedMPH: row.SpeedSEMPH, RevRateRPM: row.RevRateSERPM},
+			ID:             row.ID,
+			SessionID:      row.SessionID,
+			BallID:         row.BallID,
+			Order:          int(row.ShotOrder),
+			ArrowsBoard:    row.ArrowsBoard,
+			LaunchAngleDeg: row.LaunchAngleDeg,
+			SpeedMPH:       row.SpeedMPH,
+			RevRateRPM:     row.RevRateRPM,
+			Errors: shot.StandardErrors{
+				Board:      row.BoardSE,
+				AngleDeg:   row.AngleSEDeg,
+				SpeedMPH:   row.SpeedSEMPH,
+				RevRateRPM: row.RevRateSERPM,
+			},
 		}
 	}
 	estimate := line.EstimateScatter(shots)
@@ -240,15 +289,28 @@ func (w *work) takeScatter(ctx context.Context, s *subject, athlete uuid.UUID) e
 		}
 	}
 	s.told.Scatter = SubjectScatter{
-		ArrowsBoards: estimate.Scatter.ArrowsBoards, LaunchAngleDeg: estimate.Scatter.LaunchAngleDeg, SpeedMPH: estimate.Scatter.SpeedMPH,
-		RevRateRPM: estimate.Scatter.RevRPM, ArrowsAngleCorrelation: estimate.Scatter.ArrowsAngleCorrelation, Shots: len(shots), Measures: measures,
+		ArrowsBoards:           estimate.Scatter.ArrowsBoards,
+		LaunchAngleDeg:         estimate.Scatter.LaunchAngleDeg,
+		SpeedMPH:               estimate.Scatter.SpeedMPH,
+		RevRateRPM:             estimate.Scatter.RevRPM,
+		ArrowsAngleCorrelation: estimate.Scatter.ArrowsAngleCorrelation,
+		Shots:                  len(shots),
+		Measures:               measures,
 	}
 	if most == 0 {
-		s.assume("No stored shots of %s tell how much they scatter: that of a practised league bowler is assumed (common practice, no source).", s.told.Athlete.Name)
+		s.assume(
+			"No stored shots of %s tell how much they scatter: that of a practised league bowler is assumed (common practice, no source).",
+			s.told.Athlete.Name,
+		)
 		return nil
 	}
-	s.assume("How much the shots of %s scatter is estimated from pairs of consecutive stored shots (the latest %d shots, up to %d pairs), and drawn toward a practised "+
-		"league bowler's where pairs are few.", s.told.Athlete.Name, len(shots), most)
+	s.assume(
+		"How much the shots of %s scatter is estimated from pairs of consecutive stored shots (the latest %d shots, up to %d pairs), and drawn toward a practised "+
+			"league bowler's where pairs are few.",
+		s.told.Athlete.Name,
+		len(shots),
+		most,
+	)
 	return nil
 }
 
@@ -284,11 +346,17 @@ func (s *subject) setFilm(film *oil.Film) {
 	s.request.Film = film
 	report := ReportFilm(film)
 	s.told.Pattern = SubjectPattern{
-		ID: s.pattern.ID, Name: s.pattern.Name, LengthFt: film.LengthFt, VolumeUL: report.VolumeUL, Ratio: report.Ratios[0], Class: report.Class,
+		ID:       s.pattern.ID,
+		Name:     s.pattern.Name,
+		LengthFt: film.LengthFt,
+		VolumeUL: report.VolumeUL,
+		Ratio:    report.Ratios[0],
+		Class:    report.Class,
 	}
 }
 
-// wearByOwn wears the film by shots of the athlete's own, if that was asked for: along the line given, else along the best one on the fresh film.
+// wearByOwn wears the film by shots of the athlete's own, if that was asked for: along the line
+// given, else along the best one on the fresh film.
 func (s *subject) wearByOwn(ctx context.Context) error {
 	if s.worn == nil {
 		return nil
@@ -300,7 +368,11 @@ func (s *subject) wearByOwn(ctx context.Context) error {
 			return err
 		}
 		if len(fresh.Lines) == 0 {
-			return fail(Conflict, "no line is found on the fresh film, so no shots can wear it: give worn a line of its own (%s)", fresh.Note)
+			return fail(
+				Conflict,
+				"no line is found on the fresh film, so no shots can wear it: give worn a line of its own (%s)",
+				fresh.Note,
+			)
 		}
 		aim, along = &fresh.Lines[0].Aim, "the best line on the fresh film"
 	}
@@ -321,7 +393,13 @@ func (s *subject) wearByOwn(ctx context.Context) error {
 	report.PassesLeftOut = s.worn.Shots - len(tracks)
 	s.setFilm(film)
 	s.told.Wear = report
-	by := fmt.Sprintf("shots of %s as they scatter along %s: laydown %.1f, %.2f degrees", s.told.Athlete.Name, along, aim.LaydownBoard, aim.LaunchAngleDeg)
+	by := fmt.Sprintf(
+		"shots of %s as they scatter along %s: laydown %.1f, %.2f degrees",
+		s.told.Athlete.Name,
+		along,
+		aim.LaydownBoard,
+		aim.LaunchAngleDeg,
+	)
 	s.told.Assumptions = append(s.told.Assumptions, wearNotes(report, by)...)
 	s.assume("The shots that wear the film run as on the fresh one.")
 	return nil

@@ -37,7 +37,8 @@ type tailKey struct {
 	scope uint64
 }
 
-// broadcast reads a squad's feed once for all tails that see the same, and hands each batch to all of them.
+// broadcast reads a squad's feed once for all tails that see the same, and hands each batch to all
+// of them.
 type broadcast struct {
 	who         member
 	epoch       uuid.UUID
@@ -45,7 +46,8 @@ type broadcast struct {
 	subscribers map[chan tailBatch]bool
 }
 
-// tailBatch is what one reading found. Members tells that a membership changed: each tail then looks whether it may still read.
+// tailBatch is what one reading found. Members tells that a membership changed: each tail then
+// looks whether it may still read.
 type tailBatch struct {
 	events  []TailEvent
 	after   int64
@@ -57,7 +59,8 @@ const (
 	tailBuffer   = 64                   // batches a slow tail may lie behind before it is dropped
 	tailGather   = 3 * time.Millisecond // waits for commits that follow at once, so that they go out together
 	tailPageSize = 1_000
-	// tailLife ends a tail, so that a stolen token does not read for ever; the reader comes back with its cursor.
+	// tailLife ends a tail, so that a stolen token does not read for ever; the reader comes back
+	// with its cursor.
 	tailLife = AccessTTL
 )
 
@@ -68,10 +71,18 @@ type tails struct {
 	running map[tailKey]*broadcast
 }
 
-// Tail sends what changes in a squad after a cursor, first what is there already, until ctx ends, the reader may no longer read, or send
-// fails. idle is called when nothing has come for a while, to keep the connection alive. An error before the first send is the reader's
-// to hear; a nil error means that the tail has ended and may be taken up again at the last cursor.
-func (s *Service) Tail(ctx context.Context, user, squad uuid.UUID, query FeedQuery, every time.Duration, send func([]TailEvent) error, idle func() error) error {
+// Tail sends what changes in a squad after a cursor, first what is there already, until ctx ends,
+// the reader may no longer read, or send fails. idle is called when nothing has come for a while,
+// to keep the connection alive. An error before the first send is the reader's to hear; a nil error
+// means that the tail has ended and may be taken up again at the last cursor.
+func (s *Service) Tail(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query FeedQuery,
+	every time.Duration,
+	send func([]TailEvent) error,
+	idle func() error,
+) error {
 	ctx, cancel := context.WithTimeout(ctx, tailLife)
 	defer cancel()
 	var who member
@@ -106,7 +117,12 @@ func (s *Service) standsAs(ctx context.Context, who member) bool {
 }
 
 // catchUp sends what there is already and returns the revision reached.
-func (s *Service) catchUp(ctx context.Context, user, squad uuid.UUID, query FeedQuery, send func([]TailEvent) error) (int64, error) {
+func (s *Service) catchUp(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query FeedQuery,
+	send func([]TailEvent) error,
+) (int64, error) {
 	query.Limit, query.WaitFor = tailPageSize, 0
 	for {
 		page, err := s.Feed(ctx, user, squad, query)
@@ -149,8 +165,14 @@ func eventsOf(items []Item) ([]TailEvent, error) {
 	return events, nil
 }
 
-func (s *Service) followBatches(ctx context.Context, who member, batches <-chan tailBatch, seen int64, every time.Duration,
-	send func([]TailEvent) error, idle func() error,
+func (s *Service) followBatches(
+	ctx context.Context,
+	who member,
+	batches <-chan tailBatch,
+	seen int64,
+	every time.Duration,
+	send func([]TailEvent) error,
+	idle func() error,
 ) error {
 	quiet := time.NewTicker(every)
 	defer quiet.Stop()
@@ -210,7 +232,8 @@ func (t *tails) join(ctx context.Context, who member) (<-chan tailBatch, func(),
 	}, nil
 }
 
-// run reads on whenever the squad is woken, until nobody listens or the service is closed. A database that is away is waited for.
+// run reads on whenever the squad is woken, until nobody listens or the service is closed. A
+// database that is away is waited for.
 func (t *tails) run(key tailKey, b *broadcast) {
 	woken, done := t.service.live.follow(key.squad)
 	defer done()
@@ -278,7 +301,8 @@ func (t *tails) hand(b *broadcast, batch tailBatch) {
 // errRestored: the revisions are not those that the tails have counted to.
 var errRestored = errors.New("the database was restored")
 
-// drop ends all of a broadcast's tails; their readers come back, and after a restore are told to begin again.
+// drop ends all of a broadcast's tails; their readers come back, and after a restore are told to
+// begin again.
 func (t *tails) drop(b *broadcast) {
 	t.mu.Lock()
 	defer t.mu.Unlock()

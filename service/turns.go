@@ -7,8 +7,9 @@ import (
 	"github.com/google/uuid"
 )
 
-// turns lets few writers of one squad at a time to the database. There they would wait for each other anyway, by the lock of the squad's
-// counter, and each would hold a connection meanwhile that the readers and the other squads need.
+// turns lets few writers of one squad at a time to the database. There they would wait for each
+// other anyway, by the lock of the squad's counter, and each would hold a connection meanwhile that
+// the readers and the other squads need.
 type turns struct {
 	mu     sync.Mutex
 	squads map[uuid.UUID]*turn

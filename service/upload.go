@@ -29,7 +29,8 @@ const (
 	LogJSON   LogFormat = "json"
 )
 
-// Log is a practice log to store. Athlete and Drill hold for the rows that do not say; Nil for none.
+// Log is a practice log to store. Athlete and Drill hold for the rows that do not say; Nil for
+// none.
 type Log struct {
 	Format  LogFormat
 	Body    io.Reader
@@ -38,7 +39,8 @@ type Log struct {
 	Drill   uuid.UUID
 }
 
-// RowOutcome is what became of one row of a log. Current is the shot as stored, when the row conflicts with it.
+// RowOutcome is what became of one row of a log. Current is the shot as stored, when the row
+// conflicts with it.
 type RowOutcome struct {
 	Row     int
 	ID      uuid.UUID
@@ -47,14 +49,15 @@ type RowOutcome struct {
 	Current *ShotRecord
 }
 
-// UploadResult is what became of a log: an outcome for each row in their order, and the squad's revision after it.
+// UploadResult is what became of a log: an outcome for each row in their order, and the squad's
+// revision after it.
 type UploadResult struct {
 	Rev      int64
 	Outcomes []RowOutcome
 }
 
-// Upload stores the shots of a practice log. Rows are read and checked before the squad's lock is taken. A bad row never holds up the good
-// ones; a log that cannot be read as one stores nothing.
+// Upload stores the shots of a practice log. Rows are read and checked before the squad's lock is
+// taken. A bad row never holds up the good ones; a log that cannot be read as one stores nothing.
 func (s *Service) Upload(ctx context.Context, user, squad uuid.UUID, log Log) (result UploadResult, err error) {
 	names := newLogNames(log.Session)
 	err = s.readSquad(ctx, user, squad, func(w *work) error { return names.load(ctx, w, &log) })
@@ -98,7 +101,12 @@ func (r *RowOutcome) settle(outcome Outcome) {
 		r.Status = StatusRefused // a log names what is there already, so nothing is to be waited for
 	case StatusConflict:
 		r.Current, _ = outcome.Record.(*ShotRecord)
-		r.Faults = []Fault{{Code: string(Conflict), Detail: "another shot is stored in this place: nothing was changed. To correct a stored shot, edit that one"}}
+		r.Faults = []Fault{
+			{
+				Code:   string(Conflict),
+				Detail: "another shot is stored in this place: nothing was changed. To correct a stored shot, edit that one",
+			},
+		}
 		if outcome.Deleted {
 			r.Faults[0].Detail = "this shot was stored before and has been deleted since"
 		}
@@ -120,7 +128,11 @@ func readLog(log Log, names *logNames) ([]RowOutcome, error) {
 	case LogJSON:
 		source = shot.ReadJSON(log.Body, options)
 	default:
-		return nil, fail(Invalid, "%q is no format of a log: send text/csv, application/x-ndjson or application/json", log.Format)
+		return nil, fail(
+			Invalid,
+			"%q is no format of a log: send text/csv, application/x-ndjson or application/json",
+			log.Format,
+		)
 	}
 	var outcomes []RowOutcome
 	for row, err := range source {
@@ -164,11 +176,15 @@ type logNames struct {
 
 func newLogNames(session uuid.UUID) *logNames {
 	return &logNames{
-		session: session, athletes: map[string][]uuid.UUID{}, drills: map[string][]uuid.UUID{}, balls: map[uuid.UUID]map[string][]uuid.UUID{},
+		session:  session,
+		athletes: map[string][]uuid.UUID{},
+		drills:   map[string][]uuid.UUID{},
+		balls:    map[uuid.UUID]map[string][]uuid.UUID{},
 	}
 }
 
-// load reads the names the user may see, and lets the session and the user say whose log it is when the request does not.
+// load reads the names the user may see, and lets the session and the user say whose log it is when
+// the request does not.
 func (n *logNames) load(ctx context.Context, w *work, log *Log) error {
 	found, err := w.get(ctx, KindSession, log.Session)
 	if err != nil {

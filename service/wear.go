@@ -14,11 +14,13 @@ import (
 	"laneward/service/shot"
 )
 
-// WearReport says how a film was worn. The four numbers of Wear are assumptions: nobody published a measurement of them.
+// WearReport says how a film was worn. The four numbers of Wear are assumptions: nobody published a
+// measurement of them.
 type WearReport struct {
 	oil.Wear
 	SessionID *uuid.UUID `json:"session_id,omitempty"`
-	// Passes are the balls that wore the film; PassesLeftOut are shots of the session that were seen in fewer than two places.
+	// Passes are the balls that wore the film; PassesLeftOut are shots of the session that were
+	// seen in fewer than two places.
 	Passes        int     `json:"passes"`
 	PassesLeftOut int     `json:"passes_left_out"`
 	OnBallsUL     float64 `json:"on_balls_ul"`
@@ -26,9 +28,10 @@ type WearReport struct {
 	LaidDownUL    float64 `json:"laid_down_ul"`
 }
 
-// WornBy asks for a film as shots have left it. With a session it is its shots, in their order: the first Shots of them unless that is 0, and only
-// those of the athlete and the ball given. Without a session it is so many shots of the plan's own athlete and ball as they scatter along
-// the line given, or along the best one on the fresh film.
+// WornBy asks for a film as shots have left it. With a session it is its shots, in their order: the
+// first Shots of them unless that is 0, and only those of the athlete and the ball given. Without a
+// session it is so many shots of the plan's own athlete and ball as they scatter along the line
+// given, or along the best one on the fresh film.
 type WornBy struct {
 	Session *uuid.UUID
 	Athlete *uuid.UUID
@@ -41,12 +44,37 @@ type WornBy struct {
 // faults says what a plan cannot be asked for.
 func (b WornBy) faults() []Fault {
 	var f faults
-	f.add(b.Session == nil && b.Shots < 1, "/worn", "required", "name the session whose shots wear the film, or how many shots")
+	f.add(
+		b.Session == nil && b.Shots < 1,
+		"/worn",
+		"required",
+		"name the session whose shots wear the film, or how many shots",
+	)
 	f.add(b.Shots < 0 || b.Shots > MaxWornShots, "/worn/shots", "range", "is outside 1 to %d", MaxWornShots)
-	f.add((b.LaydownBoard == nil) != (b.LaunchAngleDeg == nil), "/worn", "required", "give both laydown_board and launch_angle_deg, or neither")
-	f.add(b.Session != nil && b.LaydownBoard != nil, "/worn/laydown_board", "mismatch", "a session's shots have lines of their own: leave it out, or leave the session out")
-	f.add(b.Session == nil && b.Athlete != nil, "/worn/athlete_id", "mismatch", "without a session it is the plan's own athlete who wears the film: leave it out")
-	f.add(b.Session == nil && b.Ball != nil, "/worn/ball_id", "mismatch", "without a session it is the plan's own ball that wears the film: leave it out")
+	f.add(
+		(b.LaydownBoard == nil) != (b.LaunchAngleDeg == nil),
+		"/worn",
+		"required",
+		"give both laydown_board and launch_angle_deg, or neither",
+	)
+	f.add(
+		b.Session != nil && b.LaydownBoard != nil,
+		"/worn/laydown_board",
+		"mismatch",
+		"a session's shots have lines of their own: leave it out, or leave the session out",
+	)
+	f.add(
+		b.Session == nil && b.Athlete != nil,
+		"/worn/athlete_id",
+		"mismatch",
+		"without a session it is the plan's own athlete who wears the film: leave it out",
+	)
+	f.add(
+		b.Session == nil && b.Ball != nil,
+		"/worn/ball_id",
+		"mismatch",
+		"without a session it is the plan's own ball that wears the film: leave it out",
+	)
 	return f
 }
 
@@ -61,8 +89,14 @@ func (b WornBy) aim() *line.Aim {
 // MaxWornShots bounds how many shots wear a film.
 const MaxWornShots = 4096
 
-// wornBySession reads a session's shots and wears the film by them. notes are sentences on what was taken for granted.
-func (w *work) wornBySession(ctx context.Context, film *oil.Film, by WornBy, pattern uuid.UUID) (worn *oil.Film, report *WearReport, notes []string, err error) {
+// wornBySession reads a session's shots and wears the film by them. notes are sentences on what was
+// taken for granted.
+func (w *work) wornBySession(
+	ctx context.Context,
+	film *oil.Film,
+	by WornBy,
+	pattern uuid.UUID,
+) (worn *oil.Film, report *WearReport, notes []string, err error) {
 	found, err := w.get(ctx, KindSession, *by.Session)
 	if err != nil {
 		return nil, nil, nil, err
@@ -100,11 +134,23 @@ func (w *work) wornBySession(ctx context.Context, film *oil.Film, by WornBy, pat
 	report.SessionID, report.PassesLeftOut = by.Session, len(shots)-len(tracks)
 	notes = append(notes, wearNotes(report, fmt.Sprintf("the shots of the session %q", session.Name))...)
 	if session.PatternID == nil || *session.PatternID != pattern {
-		notes = append(notes, fmt.Sprintf("The session %q was not held on this pattern, as far as is known: its shots wear it as if it had been.", session.Name))
+		notes = append(
+			notes,
+			fmt.Sprintf(
+				"The session %q was not held on this pattern, as far as is known: its shots wear it as if it had been.",
+				session.Name,
+			),
+		)
 	}
-	notes = append(notes, "All shots are taken to have been thrown on one lane, the athletes taking turns, straight between the places where the ball was seen.")
+	notes = append(
+		notes,
+		"All shots are taken to have been thrown on one lane, the athletes taking turns, straight between the places where the ball was seen.",
+	)
 	if w.athlete != nil && session.AthleteID == nil {
-		notes = append(notes, "Only your own shots of the session are known to you: those of the others wore nothing here.")
+		notes = append(
+			notes,
+			"Only your own shots of the session are known to you: those of the others wore nothing here.",
+		)
 	}
 	return worn, report, notes, nil
 }
@@ -150,22 +196,38 @@ func wearDown(film *oil.Film, tracks []oil.Track) (*oil.Film, *WearReport, error
 		return nil, nil, fmt.Errorf("wear the film: %w", err)
 	}
 	return worn.Film, &WearReport{
-		Wear: wear, Passes: worn.Passes, OnBallsUL: worn.OnBallsUL, LiftedUL: worn.LiftedUL, LaidDownUL: worn.LaidDownUL,
+		Wear:       wear,
+		Passes:     worn.Passes,
+		OnBallsUL:  worn.OnBallsUL,
+		LiftedUL:   worn.LiftedUL,
+		LaidDownUL: worn.LaidDownUL,
 	}, nil
 }
 
 func wearNotes(report *WearReport, by string) []string {
-	notes := []string{fmt.Sprintf("The film is worn by %s (%s). How a ball wears oil is assumed, not measured: it touches %g board, lifts %.0f %% of the film there, "+
-		"keeps %.0f %% of that and lays the rest down over a mean of %g ft.",
-		by, countOf(report.Passes, "pass", "passes"), report.StripBoards, 100*report.LiftShare, 100*report.KeepShare, report.CarryFt)}
+	notes := []string{
+		fmt.Sprintf(
+			"The film is worn by %s (%s). How a ball wears oil is assumed, not measured: it touches %g board, lifts %.0f %% of the film there, "+
+				"keeps %.0f %% of that and lays the rest down over a mean of %g ft.",
+			by,
+			countOf(report.Passes, "pass", "passes"),
+			report.StripBoards,
+			100*report.LiftShare,
+			100*report.KeepShare,
+			report.CarryFt,
+		),
+	}
 	if report.PassesLeftOut > 0 {
-		notes = append(notes, countOf(report.PassesLeftOut, "shot was", "shots were")+" seen in fewer than two places and wore nothing.")
+		notes = append(
+			notes,
+			countOf(report.PassesLeftOut, "shot was", "shots were")+" seen in fewer than two places and wore nothing.",
+		)
 	}
 	return notes
 }
 
-// seenTrack is where a shot's ball was seen, in the lane's own boards; nil when in fewer than two places. Points seen twice count once, a
-// track before single boards.
+// seenTrack is where a shot's ball was seen, in the lane's own boards; nil when in fewer than two
+// places. Points seen twice count once, a track before single boards.
 func seenTrack(s *shot.Shot, side lane.Side) oil.Track {
 	var seen []shot.TrackPoint
 	add := func(ft float64, board *float64) {

@@ -26,7 +26,13 @@ func TestSeenTrack(t *testing.T) {
 		{"a breakpoint without its distance", shot.Shot{ArrowsBoard: at(12), BreakpointBoard: at(8)}, lane.Right, nil},
 		{
 			"boards",
-			shot.Shot{LaydownBoard: at(20), ArrowsBoard: at(14), BreakpointBoard: at(8), BreakpointFt: at(42), EntryBoard: at(17)},
+			shot.Shot{
+				LaydownBoard:    at(20),
+				ArrowsBoard:     at(14),
+				BreakpointBoard: at(8),
+				BreakpointFt:    at(42),
+				EntryBoard:      at(17),
+			},
 			lane.Right,
 			oil.Track{{Ft: 0, X: 20}, {Ft: 15, X: 14}, {Ft: 42, X: 8}, {Ft: 60, X: 17}},
 		},
@@ -38,7 +44,11 @@ func TestSeenTrack(t *testing.T) {
 		},
 		{
 			"a track goes before boards",
-			shot.Shot{Track: []shot.TrackPoint{{Ft: 10, Board: 15}, {Ft: 15, Board: 13}}, ArrowsBoard: at(99), EntryBoard: at(17)},
+			shot.Shot{
+				Track:       []shot.TrackPoint{{Ft: 10, Board: 15}, {Ft: 15, Board: 13}},
+				ArrowsBoard: at(99),
+				EntryBoard:  at(17),
+			},
 			lane.Right,
 			oil.Track{{Ft: 10, X: 15}, {Ft: 15, X: 13}, {Ft: 60, X: 17}},
 		},
@@ -75,11 +85,24 @@ func TestSeenTrackRises(t *testing.T) {
 			return &v
 		}
 		s := shot.Shot{
-			LaydownBoard: maybe("laydown", 0, 40), ArrowsBoard: maybe("arrows", 0, 40), BreakpointBoard: maybe("breakpoint", 0, 40),
-			BreakpointFt: maybe("feet", 0, 60), EntryBoard: maybe("entry", 0, 40),
+			LaydownBoard: maybe(
+				"laydown",
+				0,
+				40,
+			),
+			ArrowsBoard:     maybe("arrows", 0, 40),
+			BreakpointBoard: maybe("breakpoint", 0, 40),
+			BreakpointFt:    maybe("feet", 0, 60),
+			EntryBoard:      maybe("entry", 0, 40),
 		}
 		for range rapid.IntRange(0, 5).Draw(t, "points") {
-			s.Track = append(s.Track, shot.TrackPoint{Ft: float64(rapid.IntRange(0, 60).Draw(t, "ft")), Board: rapid.Float64Range(0, 40).Draw(t, "board")})
+			s.Track = append(
+				s.Track,
+				shot.TrackPoint{
+					Ft:    float64(rapid.IntRange(0, 60).Draw(t, "ft")),
+					Board: rapid.Float64Range(0, 40).Draw(t, "board"),
+				},
+			)
 		}
 		track := seenTrack(&s, lane.Left)
 		if track == nil {
@@ -129,7 +152,13 @@ func TestFilmWornByASession(t *testing.T) {
 				t.Fatal(err)
 			}
 			if worn.Wear.Passes != c.passes || worn.Wear.PassesLeftOut != c.leftOut {
-				t.Errorf("%d passes, %d left out, want %d and %d", worn.Wear.Passes, worn.Wear.PassesLeftOut, c.passes, c.leftOut)
+				t.Errorf(
+					"%d passes, %d left out, want %d and %d",
+					worn.Wear.Passes,
+					worn.Wear.PassesLeftOut,
+					c.passes,
+					c.leftOut,
+				)
 			}
 			if got := worn.VolumeUL + worn.Wear.OnBallsUL; math.Abs(got-fresh.VolumeUL) > 1e-9*fresh.VolumeUL {
 				t.Errorf("%g uL with what left on balls, before %g", got, fresh.VolumeUL)
@@ -161,7 +190,13 @@ func TestFilmWornByASession(t *testing.T) {
 func TestFilmWornByOwnShots(t *testing.T) {
 	t.Parallel()
 	p := newPlanning(t)
-	worn, err := p.PatternFilm(t.Context(), p.coach, p.squad, p.pattern.ID, &WornBy{Athlete: &p.known.ID, Ball: &p.ball.ID, Shots: 30})
+	worn, err := p.PatternFilm(
+		t.Context(),
+		p.coach,
+		p.squad,
+		p.pattern.ID,
+		&WornBy{Athlete: &p.known.ID, Ball: &p.ball.ID, Shots: 30},
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -218,8 +253,15 @@ func TestPlanOnAWornFilm(t *testing.T) {
 	if worn.Subject.Wear == nil || worn.Subject.Wear.Passes+worn.Subject.Wear.PassesLeftOut != 200 {
 		t.Fatalf("%+v", worn.Subject.Wear)
 	}
-	if worn.Subject.Pattern.VolumeUL >= fresh.Subject.Pattern.VolumeUL || cmp.Equal(worn.Lines[0].Aim, fresh.Lines[0].Aim) {
-		t.Errorf("%g uL and %+v, on the fresh film %g and %+v", worn.Subject.Pattern.VolumeUL, worn.Lines[0].Aim, fresh.Subject.Pattern.VolumeUL, fresh.Lines[0].Aim)
+	if worn.Subject.Pattern.VolumeUL >= fresh.Subject.Pattern.VolumeUL ||
+		cmp.Equal(worn.Lines[0].Aim, fresh.Lines[0].Aim) {
+		t.Errorf(
+			"%g uL and %+v, on the fresh film %g and %+v",
+			worn.Subject.Pattern.VolumeUL,
+			worn.Lines[0].Aim,
+			fresh.Subject.Pattern.VolumeUL,
+			fresh.Lines[0].Aim,
+		)
 	}
 	board, angle := 24.0, 2.0
 	query.Worn = &WornBy{Shots: 30, LaydownBoard: &board, LaunchAngleDeg: &angle}
@@ -234,9 +276,12 @@ func TestPlanOnAWornFilm(t *testing.T) {
 func TestLayOil(t *testing.T) {
 	t.Parallel()
 	service := &Service{}
-	loads := []oil.Load{{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 2, ULPerBoard: 45, StartFt: 0, EndFt: 40}}
+	loads := []oil.Load{
+		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 2, ULPerBoard: 45, StartFt: 0, EndFt: 40},
+	}
 	table, err := service.LayOil(OilGiven{Name: "Given", Loads: loads})
-	if err != nil || table.VolumeUL < 37*90-1e-9 || table.VolumeUL > 37*90+1e-9 || table.LengthFt != 40 || table.Name != "Given" {
+	if err != nil || table.VolumeUL < 37*90-1e-9 || table.VolumeUL > 37*90+1e-9 || table.LengthFt != 40 ||
+		table.Name != "Given" {
 		t.Errorf("%g uL, %g ft, %q, %v", table.VolumeUL, table.LengthFt, table.Name, err)
 	}
 	mapped, err := service.LayOil(OilGiven{Film: table.FilmUL})

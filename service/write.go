@@ -13,8 +13,8 @@ import (
 // Status is what became of one change.
 type Status string
 
-// The outcomes of a change. Same is a payload that was stored before: nothing is written. Waiting is a record whose parent is missing:
-// send it again when the parent has landed.
+// The outcomes of a change. Same is a payload that was stored before: nothing is written. Waiting
+// is a record whose parent is missing: send it again when the parent has landed.
 const (
 	StatusStored   Status = "stored"
 	StatusSame     Status = "same"
@@ -23,7 +23,8 @@ const (
 	StatusWaiting  Status = "waiting"
 )
 
-// Change asks to store a record or to delete one. The record's own revision is the one the change is based on, 0 for a new record.
+// Change asks to store a record or to delete one. The record's own revision is the one the change
+// is based on, 0 for a new record.
 type Change struct {
 	Record Record
 	Delete bool
@@ -31,14 +32,15 @@ type Change struct {
 	Exact bool
 }
 
-// Outcome is what became of a change. Record is the record as it now stands: the stored one, or on a conflict the server's copy; nil with
-// Deleted when there is none any more.
+// Outcome is what became of a change. Record is the record as it now stands: the stored one, or on
+// a conflict the server's copy; nil with Deleted when there is none any more.
 type Outcome struct {
 	Status  Status
 	Record  Record
 	Deleted bool
 	Rev     int64 // of Record, or of the deletion
-	// Replaced tells of what is the same that it was stored and has been replaced since: Record says something else.
+	// Replaced tells of what is the same that it was stored and has been replaced since: Record
+	// says something else.
 	Replaced bool
 	Code     Code // why it was refused or conflicts
 	Faults   []Fault
@@ -50,7 +52,8 @@ type plan struct {
 	outcome  *Outcome
 	existing *stored
 	tomb     *db.Tombstone
-	// forgotten tells that there was such a record once, so long ago that its deletion is not remembered.
+	// forgotten tells that there was such a record once, so long ago that its deletion is not
+	// remembered.
 	forgotten bool
 	write     Record // to put; nil for nothing, or for a deletion
 	hash      []byte // of the payload that was sent
@@ -58,10 +61,11 @@ type plan struct {
 	stores    []byte // the hash that is kept with what is written
 }
 
-// apply is the one way anything of a squad is written. It locks the squad's counter, decides each change against what stands, gives the
-// accepted ones the next revisions, parents before children, and writes them; the lock is held to the commit, so that commit order is
-// revision order and no hole ever fills later. Records must be valid already, so that nothing slow happens under the lock.
-// It returns an outcome for every change, in their order, and the revision reached.
+// apply is the one way anything of a squad is written. It locks the squad's counter, decides each
+// change against what stands, gives the accepted ones the next revisions, parents before children,
+// and writes them; the lock is held to the commit, so that commit order is revision order and no
+// hole ever fills later. Records must be valid already, so that nothing slow happens under the
+// lock. It returns an outcome for every change, in their order, and the revision reached.
 func (w *work) apply(ctx context.Context, changes []Change) ([]Outcome, int64, error) {
 	outcomes := make([]Outcome, len(changes))
 	clock, err := w.LockClock(ctx, db.LockClockParams{SquadID: w.squad})
@@ -81,7 +85,8 @@ func (w *work) apply(ctx context.Context, changes []Change) ([]Outcome, int64, e
 	return outcomes, rev, nil
 }
 
-// distinct splits changes into rounds in which no record appears twice, keeping the order for each record.
+// distinct splits changes into rounds in which no record appears twice, keeping the order for each
+// record.
 func distinct(changes []Change) [][]int {
 	var rounds [][]int
 	seen := make(map[Ref]int, len(changes))
@@ -143,8 +148,8 @@ func keys(plans []*plan) []uuid.UUID {
 	return ids
 }
 
-// findExisting looks up what stands under each id: a record, or the tombstone of one, or, where tombstones have been forgotten, the trace of
-// one in the history.
+// findExisting looks up what stands under each id: a record, or the tombstone of one, or, where
+// tombstones have been forgotten, the trace of one in the history.
 func (w *work) findExisting(ctx context.Context, plans []*plan, forgets bool) error {
 	for kind, group := range byKind(plans, func(*plan) bool { return true }) {
 		byID := make(map[uuid.UUID]*plan, len(group))
@@ -161,7 +166,10 @@ func (w *work) findExisting(ctx context.Context, plans []*plan, forgets bool) er
 		if len(found) == len(group) {
 			continue
 		}
-		tombs, err := w.TombstonesByIDs(ctx, db.TombstonesByIDsParams{SquadID: w.squad, Kind: string(kind), IDs: keys(group)})
+		tombs, err := w.TombstonesByIDs(
+			ctx,
+			db.TombstonesByIDsParams{SquadID: w.squad, Kind: string(kind), IDs: keys(group)},
+		)
 		if err != nil {
 			return err
 		}
@@ -182,7 +190,8 @@ func (w *work) findExisting(ctx context.Context, plans []*plan, forgets bool) er
 	return nil
 }
 
-// checkParents turns away what refers to a record that is not there, or not for this member. A parent written in the same round counts.
+// checkParents turns away what refers to a record that is not there, or not for this member. A
+// parent written in the same round counts.
 func (w *work) checkParents(ctx context.Context, plans []*plan) error {
 	known := make(map[Ref]bool)
 	for _, p := range plans {
@@ -230,7 +239,11 @@ func dropOrphans(plans []*plan, known map[Ref]bool) {
 					continue
 				}
 				detail := fmt.Sprintf("there is no %s %s in the squad, or not for you", ref.Kind, ref.ID)
-				*p.outcome = Outcome{Status: StatusWaiting, Code: NotFound, Faults: []Fault{{Pointer: ref.Pointer, Code: string(NotFound), Detail: detail}}}
+				*p.outcome = Outcome{
+					Status: StatusWaiting,
+					Code:   NotFound,
+					Faults: []Fault{{Pointer: ref.Pointer, Code: string(NotFound), Detail: detail}},
+				}
 				if p.existing == nil {
 					delete(known, Ref{Kind: p.write.Kind(), ID: p.write.Key()})
 				}
@@ -241,7 +254,8 @@ func dropOrphans(plans []*plan, known map[Ref]bool) {
 	}
 }
 
-// remove deletes what is to be deleted, children before parents, and leaves tombstones with the revisions after rev.
+// remove deletes what is to be deleted, children before parents, and leaves tombstones with the
+// revisions after rev.
 func (w *work) remove(ctx context.Context, plans []*plan, rev int64) (int64, error) {
 	groups := byKind(plans, func(p *plan) bool { return p.change.Delete && p.outcome.Status == "" })
 	for i := len(Kinds) - 1; i >= 0; i-- {
@@ -273,7 +287,13 @@ func (w *work) bury(ctx context.Context, p *plan, rev int64) error {
 		return err
 	}
 	tomb := db.PutTombstoneParams{
-		SquadID: w.squad, Kind: string(kind), ID: id, Rev: rev, AthleteID: p.existing.Owner(), DeletedBy: w.user, DeletedAt: w.now,
+		SquadID:   w.squad,
+		Kind:      string(kind),
+		ID:        id,
+		Rev:       rev,
+		AthleteID: p.existing.Owner(),
+		DeletedBy: w.user,
+		DeletedAt: w.now,
 	}
 	if kind == KindMember {
 		tomb.AthleteID = nil // the devices of whoever it was before hold it too
@@ -305,7 +325,10 @@ func (w *work) put(ctx context.Context, plans []*plan, rev int64) (int64, error)
 			}
 		}
 		if len(risen) > 0 {
-			if err := w.RemoveTombstones(ctx, db.RemoveTombstonesParams{SquadID: w.squad, Kind: string(kind), IDs: risen}); err != nil {
+			if err := w.RemoveTombstones(
+				ctx,
+				db.RemoveTombstonesParams{SquadID: w.squad, Kind: string(kind), IDs: risen},
+			); err != nil {
 				return 0, err
 			}
 		}
@@ -328,8 +351,14 @@ func (w *work) keepHistory(ctx context.Context, plans []*plan) error {
 			return err
 		}
 		replaced = append(replaced, db.PutHistoryParams{
-			SquadID: w.squad, Kind: string(p.existing.Kind()), ID: p.existing.Key(), Rev: p.existing.Revision(), Hash: p.existing.hash,
-			Body: body, ReplacedBy: w.user, ReplacedAt: w.now,
+			SquadID:    w.squad,
+			Kind:       string(p.existing.Kind()),
+			ID:         p.existing.Key(),
+			Rev:        p.existing.Revision(),
+			Hash:       p.existing.hash,
+			Body:       body,
+			ReplacedBy: w.user,
+			ReplacedAt: w.now,
 		})
 	}
 	if len(replaced) == 0 {

@@ -24,7 +24,8 @@ func (c content) record(id uuid.UUID, rev int64) *PatternRecord {
 	return &PatternRecord{Head: Head{ID: id, Rev: rev}, Name: c.Name, Note: c.Note, LengthFt: c.LengthFt}
 }
 
-// modelVersion is a record at a revision, and the change that made it: what was sent, and the revision that was based on.
+// modelVersion is a record at a revision, and the change that made it: what was sent, and the
+// revision that was based on.
 type modelVersion struct {
 	Rev     int64
 	Content content
@@ -32,19 +33,22 @@ type modelVersion struct {
 	sent    content
 }
 
-// madeBy tells that a change made the version: what was stored as it was sent is known by that, what was merged by its base too.
+// madeBy tells that a change made the version: what was stored as it was sent is known by that,
+// what was merged by its base too.
 func (v modelVersion) madeBy(base int64, sent content) bool {
 	return v.Rev > base && v.sent == sent && (v.sent == v.Content || v.base == base)
 }
 
-// modelRecord is everything the model knows of one id: what stands, the deletion if it was the last, and what was replaced.
+// modelRecord is everything the model knows of one id: what stands, the deletion if it was the
+// last, and what was replaced.
 type modelRecord struct {
 	current *modelVersion
 	tomb    int64
 	history []modelVersion
 }
 
-// model is a squad's patterns as a table of a few lines. It is written from the promises of [Change] and [Status], not from the engine.
+// model is a squad's patterns as a table of a few lines. It is written from the promises of
+// [Change] and [Status], not from the engine.
 type model struct {
 	rev     int64
 	records map[uuid.UUID]*modelRecord
@@ -140,7 +144,8 @@ func mergeContent(was, mine, theirs content) (merged content, met bool) {
 	}, met
 }
 
-// TestWritesFollowTheModel applies random changes, one by one and in batches, and holds every outcome and everything stored against the model.
+// TestWritesFollowTheModel applies random changes, one by one and in batches, and holds every
+// outcome and everything stored against the model.
 func TestWritesFollowTheModel(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 2)
@@ -179,7 +184,8 @@ func (r *modelRun) batch(t *testing.T) {
 	for range size {
 		sent = append(sent, r.draw())
 	}
-	// A batch deletes before it puts, and takes several changes of one record in turn: the model is asked in that order.
+	// A batch deletes before it puts, and takes several changes of one record in turn: the model is
+	// asked in that order.
 	want := make([]verdict, size)
 	for _, round := range r.rounds(sent) {
 		for _, at := range round {
@@ -239,11 +245,16 @@ func (r *modelRun) draw() sentChange {
 		return rapid.SampledFrom(r.sent).Draw(r.T, "sent before")
 	}
 	c := sentChange{
-		id: rapid.SampledFrom(r.ids).Draw(r.T, "id"), remove: rapid.IntRange(0, 4).Draw(r.T, "remove") == 0, exact: rapid.IntRange(0, 2).Draw(r.T, "exact") == 0,
+		id: rapid.SampledFrom(r.ids).
+			Draw(r.T, "id"),
+		remove: rapid.IntRange(0, 4).Draw(r.T, "remove") == 0,
+		exact:  rapid.IntRange(0, 2).Draw(r.T, "exact") == 0,
 	}
 	if !c.remove {
 		c.content = content{
-			Name: rapid.SampledFrom([]string{"a", "b"}).Draw(r.T, "name"), Note: rapid.SampledFrom([]string{"", "x", "y"}).Draw(r.T, "note"),
+			Name: rapid.SampledFrom([]string{"a", "b"}).
+				Draw(r.T, "name"),
+			Note:     rapid.SampledFrom([]string{"", "x", "y"}).Draw(r.T, "note"),
 			LengthFt: rapid.SampledFrom([]float64{40, 41.5}).Draw(r.T, "length"),
 		}
 	}
@@ -291,21 +302,36 @@ func (r *modelRun) compareStored(t *testing.T, owner *pgx.Conn) {
 		var id uuid.UUID
 		var rev int64
 		var body []byte
-		if _, err := pgx.ForEachRow(rows, []any{&id, &rev, &body}, func() error { add(id, rev, bytes.Clone(body)); return nil }); err != nil {
+		if _, err := pgx.ForEachRow(
+			rows,
+			[]any{&id, &rev, &body},
+			func() error { add(id, rev, bytes.Clone(body)); return nil },
+		); err != nil {
 			t.Fatal(err)
 		}
 	}
-	scan("SELECT squad_id, rev, NULL::bytea FROM squads_clock WHERE squad_id = $1", func(_ uuid.UUID, rev int64, _ []byte) { got["clock"] = fmt.Sprint(rev) })
-	scan(`SELECT id, rev, convert_to(jsonb_build_object('name', name, 'note', note, 'length_ft', length_ft)::text, 'UTF8') FROM patterns WHERE squad_id = $1`,
+	scan(
+		"SELECT squad_id, rev, NULL::bytea FROM squads_clock WHERE squad_id = $1",
+		func(_ uuid.UUID, rev int64, _ []byte) { got["clock"] = fmt.Sprint(rev) },
+	)
+	scan(
+		`SELECT id, rev, convert_to(jsonb_build_object('name', name, 'note', note, 'length_ft', length_ft)::text, 'UTF8') FROM patterns WHERE squad_id = $1`,
 		func(id uuid.UUID, rev int64, body []byte) {
 			got[fmt.Sprintf("pattern %s", id)] = fmt.Sprintf("%d %+v", rev, contentOf(t, body))
-		})
-	scan("SELECT id, rev, NULL::bytea FROM tombstones WHERE squad_id = $1 AND kind = 'pattern'", func(id uuid.UUID, rev int64, _ []byte) {
-		got[fmt.Sprintf("tombstone %s", id)] = fmt.Sprint(rev)
-	})
-	scan("SELECT id, rev, convert_to(body::text, 'UTF8') FROM history WHERE squad_id = $1 AND kind = 'pattern'", func(id uuid.UUID, rev int64, body []byte) {
-		got[fmt.Sprintf("history %s %d", id, rev)] = fmt.Sprintf("%+v", contentOf(t, body))
-	})
+		},
+	)
+	scan(
+		"SELECT id, rev, NULL::bytea FROM tombstones WHERE squad_id = $1 AND kind = 'pattern'",
+		func(id uuid.UUID, rev int64, _ []byte) {
+			got[fmt.Sprintf("tombstone %s", id)] = fmt.Sprint(rev)
+		},
+	)
+	scan(
+		"SELECT id, rev, convert_to(body::text, 'UTF8') FROM history WHERE squad_id = $1 AND kind = 'pattern'",
+		func(id uuid.UUID, rev int64, body []byte) {
+			got[fmt.Sprintf("history %s %d", id, rev)] = fmt.Sprintf("%+v", contentOf(t, body))
+		},
+	)
 	if diff := cmp.Diff(want, got); diff != "" {
 		r.Fatalf("stored (-model +database):\n%s", diff)
 	}

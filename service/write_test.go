@@ -16,8 +16,8 @@ import (
 	"laneward/service/shot"
 )
 
-// TestResentEditUndoesNothing: an edit whose answer was lost is sent again after somebody has changed the record back. It is the same, and
-// what came after it stands.
+// TestResentEditUndoesNothing: an edit whose answer was lost is sent again after somebody has
+// changed the record back. It is the same, and what came after it stands.
 func TestResentEditUndoesNothing(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 2)
@@ -64,8 +64,14 @@ func TestEverythingOfARecordIsKept(t *testing.T) {
 	step(rev+2, "three", false) // in full knowledge of the deletion
 	step(rev+3, "four", false)
 	conn := f.owner(t)
-	rows, err := conn.Query(t.Context(), `SELECT format('%s %s %s %s', rev, body ->> 'name', replaced_by = $3, to_char(replaced_at AT TIME ZONE 'UTC', 'HH24:MI'))
-		FROM history WHERE squad_id = $1 AND kind = 'pattern' AND id = $2 ORDER BY rev`, squad, id, coach)
+	rows, err := conn.Query(
+		t.Context(),
+		`SELECT format('%s %s %s %s', rev, body ->> 'name', replaced_by = $3, to_char(replaced_at AT TIME ZONE 'UTC', 'HH24:MI'))
+		FROM history WHERE squad_id = $1 AND kind = 'pattern' AND id = $2 ORDER BY rev`,
+		squad,
+		id,
+		coach,
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -74,14 +80,20 @@ func TestEverythingOfARecordIsKept(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := []string{
-		fmt.Sprintf("%d one t 18:01", rev), fmt.Sprintf("%d two t 18:02", rev+1), fmt.Sprintf("%d three t 18:04", rev+3),
+		fmt.Sprintf(
+			"%d one t 18:01",
+			rev,
+		),
+		fmt.Sprintf("%d two t 18:02", rev+1),
+		fmt.Sprintf("%d three t 18:04", rev+3),
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("history (-want +got):\n%s", diff)
 	}
 }
 
-// TestWritersAtOnce lets many writers at one squad: every revision is given once, none is left out, and nobody waits for ever.
+// TestWritersAtOnce lets many writers at one squad: every revision is given once, none is left out,
+// and nobody waits for ever.
 func TestWritersAtOnce(t *testing.T) {
 	t.Parallel()
 	const writers, each = 32, 8
@@ -135,12 +147,16 @@ func TestWritersAtOnce(t *testing.T) {
 		t.Errorf("%d stored and %d conflicts of %d changes", len(revs), conflicts, writers*each*3)
 	}
 	var clock int64
-	if err := f.owner(t).QueryRow(t.Context(), "SELECT rev FROM squads_clock WHERE squad_id = $1", squad).Scan(&clock); err != nil || clock != revs[len(revs)-1] {
+	if err := f.owner(t).
+		QueryRow(t.Context(), "SELECT rev FROM squads_clock WHERE squad_id = $1", squad).
+		Scan(&clock); err != nil ||
+		clock != revs[len(revs)-1] {
 		t.Errorf("the clock stands at %d, want %d (%v)", clock, revs[len(revs)-1], err)
 	}
 }
 
-// TestReadersSeeWholeCommits reads a squad while it is written: whoever sees a revision sees every one before it.
+// TestReadersSeeWholeCommits reads a squad while it is written: whoever sees a revision sees every
+// one before it.
 func TestReadersSeeWholeCommits(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 8)
@@ -191,7 +207,12 @@ func TestParentsAndChildren(t *testing.T) {
 	session := newSession(athlete.ID)
 	thrown := func(order int) *ShotRecord {
 		return &ShotRecord{Shot: shot.Shot{
-			ID: newID(), SessionID: session.ID, AthleteID: athlete.ID, BallID: &ball.ID, Order: order, Time: f.clock.now(),
+			ID:        newID(),
+			SessionID: session.ID,
+			AthleteID: athlete.ID,
+			BallID:    &ball.ID,
+			Order:     order,
+			Time:      f.clock.now(),
 		}}
 	}
 	statuses := func(changes ...Change) (list []Status) {
@@ -204,7 +225,8 @@ func TestParentsAndChildren(t *testing.T) {
 		t.Errorf("without any parent: %v", got)
 	}
 	outcome := f.apply(t, squad, coach, Change{Record: ball}, Change{Record: thrown(1)})
-	if outcome[0].Status != StatusWaiting || outcome[1].Status != StatusWaiting || outcome[0].Faults[0].Pointer != "/athlete_id" {
+	if outcome[0].Status != StatusWaiting || outcome[1].Status != StatusWaiting ||
+		outcome[0].Faults[0].Pointer != "/athlete_id" {
 		t.Errorf("a parent that waits holds up its child: %+v", outcome)
 	}
 	all := []Change{{Record: thrown(1)}, {Record: session}, {Record: thrown(2)}, {Record: ball}, {Record: athlete}}
@@ -221,7 +243,16 @@ func TestParentsAndChildren(t *testing.T) {
 			t.Errorf("removal %d of what is referred to: %+v", i, o)
 		}
 	}
-	if got := statuses(removal(athlete), removal(ball), removal(session), removal(all[0].Record), removal(all[2].Record)); slices.ContainsFunc(got, func(s Status) bool { return s != StatusStored }) {
+	if got := statuses(
+		removal(athlete),
+		removal(ball),
+		removal(session),
+		removal(all[0].Record),
+		removal(all[2].Record),
+	); slices.ContainsFunc(
+		got,
+		func(s Status) bool { return s != StatusStored },
+	) {
 		t.Errorf("all removed together, parents first: %v", got)
 	}
 }
@@ -247,7 +278,12 @@ func TestDeleteInUse(t *testing.T) {
 // uploadText uploads a CSV log as the coach.
 func (f *fixture) uploadText(t *testing.T, squad, coach uuid.UUID, session *SessionRecord, csv string) UploadResult {
 	t.Helper()
-	result, err := f.Upload(t.Context(), coach, squad, Log{Format: LogCSV, Body: strings.NewReader(csv), Session: session.ID})
+	result, err := f.Upload(
+		t.Context(),
+		coach,
+		squad,
+		Log{Format: LogCSV, Body: strings.NewReader(csv), Session: session.ID},
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -261,7 +297,8 @@ func statusesOf(result UploadResult) (list []Status) {
 	return list
 }
 
-// TestUploadAgain sends a log again: as it is, with a row changed, with a row more, and after a shot was deleted.
+// TestUploadAgain sends a log again: as it is, with a row changed, with a row more, and after a
+// shot was deleted.
 func TestUploadAgain(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 2)
@@ -279,15 +316,24 @@ func TestUploadAgain(t *testing.T) {
 		t.Errorf("as it is: %+v", again)
 	}
 	spelt := strings.NewReplacer("12", "12.0", "18:02:00Z", "19:02:00.000+01:00").Replace(log)
-	if got := statusesOf(f.uploadText(t, squad, coach, session, spelt)); !slices.Equal(got, []Status{StatusSame, StatusSame}) {
+	if got := statusesOf(
+		f.uploadText(t, squad, coach, session, spelt),
+	); !slices.Equal(
+		got,
+		[]Status{StatusSame, StatusSame},
+	) {
 		t.Errorf("spelt otherwise: %v", got)
 	}
 	changed := f.uploadText(t, squad, coach, session, strings.Replace(log, "13", "14", 1)+"3,2026-03-14T18:04:00Z,\n")
-	if got := statusesOf(changed); !slices.Equal(got, []Status{StatusSame, StatusConflict, StatusStored}) || changed.Rev != first.Rev+1 {
+	if got := statusesOf(
+		changed,
+	); !slices.Equal(got, []Status{StatusSame, StatusConflict, StatusStored}) ||
+		changed.Rev != first.Rev+1 {
 		t.Errorf("one changed and one more: %+v", changed)
 	}
 	conflict := changed.Outcomes[1]
-	if conflict.Current == nil || conflict.Current.Rev != first.Rev || *conflict.Current.ArrowsBoard != 13 || len(conflict.Faults) != 1 {
+	if conflict.Current == nil || conflict.Current.Rev != first.Rev || *conflict.Current.ArrowsBoard != 13 ||
+		len(conflict.Faults) != 1 {
 		t.Errorf("the conflict does not show the stored shot: %+v", conflict)
 	}
 	if err := f.Delete(t.Context(), coach, squad, KindShot, conflict.ID, first.Rev); err != nil {
@@ -298,7 +344,10 @@ func TestUploadAgain(t *testing.T) {
 		t.Errorf("after a deletion: %+v", deleted)
 	}
 	other := f.uploadText(t, squad, coach, session, strings.Replace(log, "13", "15", 1))
-	if got := statusesOf(other); !slices.Equal(got, []Status{StatusSame, StatusConflict}) || !strings.Contains(other.Outcomes[1].Faults[0].Detail, "deleted") {
+	if got := statusesOf(
+		other,
+	); !slices.Equal(got, []Status{StatusSame, StatusConflict}) ||
+		!strings.Contains(other.Outcomes[1].Faults[0].Detail, "deleted") {
 		t.Errorf("another after a deletion: %+v", other)
 	}
 }
@@ -324,7 +373,8 @@ func TestUploadStoresTheGoodRows(t *testing.T) {
 	if faults := result.Outcomes[2].Faults; len(faults) != 1 || faults[0].Pointer != "/ball_id" {
 		t.Errorf("row 3: %+v", faults)
 	}
-	if faults := result.Outcomes[4].Faults; len(faults) != 1 || !strings.Contains(faults[0].Detail, "row 4") { // the same order twice in one log
+	if faults := result.Outcomes[4].Faults; len(faults) != 1 ||
+		!strings.Contains(faults[0].Detail, "row 4") { // the same order twice in one log
 		t.Errorf("row 5: %+v", faults)
 	}
 	for i, o := range result.Outcomes {
@@ -344,11 +394,41 @@ func TestStoredShotsReadBackAlike(t *testing.T) {
 	session, ball := newSession(athlete.ID), newBall(athlete.ID)
 	f.store(t, squad, coach, athlete, session, ball)
 	full := shot.Shot{
-		ID: newID(), SessionID: session.ID, AthleteID: athlete.ID, BallID: &ball.ID, Order: 7, Time: time.Date(2026, 3, 14, 17, 5, 1, 123456000, time.UTC),
-		LaydownBoard: new(18.25), ArrowsBoard: new(13.1), BreakpointBoard: new(0.1 + 0.2), BreakpointFt: new(41.7), EntryBoard: new(17.5),
-		EntryAngleDeg: new(5.5), LaunchAngleDeg: new(-1.25), SpeedMPH: new(17.3), RevRateRPM: new(352.0), RotationDeg: new(45.0), TiltDeg: new(12.5),
-		Track: []shot.TrackPoint{{Ft: 0, Board: 18.25}, {Ft: 15, Board: 13.1}}, Standing: new(lane.PinSet(0)), Source: "sensor",
-		Errors: shot.StandardErrors{Board: new(0.5), AngleDeg: new(0.3), SpeedMPH: new(0.1), RevRateRPM: new(10.0), AxisDeg: new(2.0)}, Note: "é ö — π",
+		ID:        newID(),
+		SessionID: session.ID,
+		AthleteID: athlete.ID,
+		BallID:    &ball.ID,
+		Order:     7,
+		Time:      time.Date(2026, 3, 14, 17, 5, 1, 123456000, time.UTC),
+		LaydownBoard: new(
+			18.25,
+		),
+		ArrowsBoard:     new(13.1),
+		BreakpointBoard: new(0.1 + 0.2),
+		BreakpointFt:    new(41.7),
+		EntryBoard:      new(17.5),
+		EntryAngleDeg: new(
+			5.5,
+		),
+		LaunchAngleDeg: new(-1.25),
+		SpeedMPH:       new(17.3),
+		RevRateRPM:     new(352.0),
+		RotationDeg:    new(45.0),
+		TiltDeg:        new(12.5),
+		Track: []shot.TrackPoint{
+			{Ft: 0, Board: 18.25},
+			{Ft: 15, Board: 13.1},
+		},
+		Standing: new(lane.PinSet(0)),
+		Source:   "sensor",
+		Errors: shot.StandardErrors{
+			Board:      new(0.5),
+			AngleDeg:   new(0.3),
+			SpeedMPH:   new(0.1),
+			RevRateRPM: new(10.0),
+			AxisDeg:    new(2.0),
+		},
+		Note: "é ö — π",
 	}
 	bare := shot.Shot{ID: newID(), SessionID: session.ID, AthleteID: athlete.ID, Order: 8, Time: full.Time}
 	for name, want := range map[string]shot.Shot{"everything measured": full, "nothing measured": bare} {
@@ -365,7 +445,8 @@ func TestStoredShotsReadBackAlike(t *testing.T) {
 	}
 }
 
-// TestMergedToWhatWasSent: an edit that a merge left as it was sent is known by what it says, like one that needed no merge.
+// TestMergedToWhatWasSent: an edit that a merge left as it was sent is known by what it says, like
+// one that needed no merge.
 func TestMergedToWhatWasSent(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 2)

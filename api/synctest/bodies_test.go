@@ -23,23 +23,40 @@ func gzipped(t testing.TB, body []byte) []byte {
 	return packed.Bytes()
 }
 
-// TestPackedPush packs a push on the way in and reads the answer and the feed packed, and knows a body that is not what it says.
+// TestPackedPush packs a push on the way in and reads the answer and the feed packed, and knows a
+// body that is not what it says.
 func TestPackedPush(t *testing.T) {
 	t.Parallel()
 	_, coach, b := newWire(t)
 	stored := 0
-	_, err := coach.pushLines(t.Context(), b.squad, bytes.NewReader(gzipped(t, lines(t, b.shots(2_500, 1)))), func(o outcome) {
-		if o.Outcome == "stored" {
-			stored++
-		}
-	}, "Content-Encoding", "gzip")
+	_, err := coach.pushLines(
+		t.Context(),
+		b.squad,
+		bytes.NewReader(gzipped(t, lines(t, b.shots(2_500, 1)))),
+		func(o outcome) {
+			if o.Outcome == "stored" {
+				stored++
+			}
+		},
+		"Content-Encoding",
+		"gzip",
+	)
 	if err != nil || stored != 2_500 {
 		t.Errorf("%d stored, %v", stored, err)
 	}
 	path := "/v1/squads/" + b.squad
 	var plain, packed int64
 	for _, encoding := range []string{"identity", "gzip"} {
-		response, err := coach.send(t.Context(), http.MethodGet, path+"/snapshot", nil, "Accept", "application/x-ndjson", "Accept-Encoding", encoding)
+		response, err := coach.send(
+			t.Context(),
+			http.MethodGet,
+			path+"/snapshot",
+			nil,
+			"Accept",
+			"application/x-ndjson",
+			"Accept-Encoding",
+			encoding,
+		)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -48,7 +65,10 @@ func TestPackedPush(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := response.Header.Get("Content-Encoding"); (got == "gzip") != (encoding == "gzip") || !strings.Contains(response.Header.Get("Vary"), "Accept-Encoding") {
+		if got := response.Header.Get(
+			"Content-Encoding",
+		); (got == "gzip") != (encoding == "gzip") ||
+			!strings.Contains(response.Header.Get("Vary"), "Accept-Encoding") {
 			t.Errorf("asked for %s: Content-Encoding %q, Vary %q", encoding, got, response.Header.Get("Vary"))
 		}
 		if encoding == "gzip" {
@@ -62,8 +82,8 @@ func TestPackedPush(t *testing.T) {
 	}
 }
 
-// TestBodiesThatAreNotTaken sends bodies that are too large, also when it only shows on unpacking, or not what they say. Each is told as the
-// client's to mend, and none is the server's failure.
+// TestBodiesThatAreNotTaken sends bodies that are too large, also when it only shows on unpacking,
+// or not what they say. Each is told as the client's to mend, and none is the server's failure.
 func TestBodiesThatAreNotTaken(t *testing.T) {
 	t.Parallel()
 	s, coach, b := newWire(t)
@@ -96,7 +116,12 @@ func TestBodiesThatAreNotTaken(t *testing.T) {
 			if tc.encoding != "" {
 				header = append(header, "Content-Encoding", tc.encoding)
 			}
-			response, err := coach.send(t.Context(), http.MethodPost, "/v1/squads/"+b.squad+"/push", bytes.NewReader(tc.body), header...)
+			response, err := coach.send(
+				t.Context(),
+				http.MethodPost,
+				"/v1/squads/"+b.squad+"/push",
+				bytes.NewReader(tc.body),
+				header...)
 			if err == nil {
 				text, _ := io.ReadAll(response.Body) // to say what came
 				_ = response.Body.Close()            // as above
@@ -112,7 +137,8 @@ func TestBodiesThatAreNotTaken(t *testing.T) {
 	}
 }
 
-// TestTextsThatCannotBeStored sends the one character that Postgres has no place for where no record holds it up.
+// TestTextsThatCannotBeStored sends the one character that Postgres has no place for where no
+// record holds it up.
 func TestTextsThatCannotBeStored(t *testing.T) {
 	t.Parallel()
 	s := newServer(t, 2)
@@ -120,7 +146,15 @@ func TestTextsThatCannotBeStored(t *testing.T) {
 	for _, field := range []string{"email", "name", "device"} {
 		body := fields{"email": "nobody@invented.example", "name": "Nobody", "password": password, "device": "phone"}
 		body[field] = body[field].(string) + "\x00"
-		if err := somebody.call(t.Context(), http.MethodPost, "/v1/users", body, nil); statusOf(err) != http.StatusBadRequest {
+		if err := somebody.call(
+			t.Context(),
+			http.MethodPost,
+			"/v1/users",
+			body,
+			nil,
+		); statusOf(
+			err,
+		) != http.StatusBadRequest {
 			t.Errorf("NUL in %s: %v, want 400", field, err)
 		}
 	}

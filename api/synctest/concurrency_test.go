@@ -21,8 +21,8 @@ func wireClient(base string) *client {
 	return &client{http: &http.Client{Transport: transport}, base: base}
 }
 
-// pushAtOnce lets writers push new shots at once, some of them twice over, and returns the ids that were acknowledged as stored, each of which
-// must have been so once.
+// pushAtOnce lets writers push new shots at once, some of them twice over, and returns the ids that
+// were acknowledged as stored, each of which must have been so once.
 func pushAtOnce(t *testing.T, coach *person, b base, writers, pushes int) (stored []string) {
 	t.Helper()
 	var mu sync.Mutex
@@ -59,8 +59,9 @@ func pushAtOnce(t *testing.T, coach *person, b base, writers, pushes int) (store
 	return stored
 }
 
-// TestManyWritersInOneSquad has 32 writers, a reader that polls the whole time and one that follows the live tail: no gap, no duplicate, no
-// deadlock, and both readers are given every revision in order.
+// TestManyWritersInOneSquad has 32 writers, a reader that polls the whole time and one that follows
+// the live tail: no gap, no duplicate, no deadlock, and both readers are given every revision in
+// order.
 func TestManyWritersInOneSquad(t *testing.T) {
 	t.Parallel()
 	s := newServer(t, 12)
@@ -140,8 +141,8 @@ func TestManySquadsAtOnce(t *testing.T) {
 	squads.Wait()
 }
 
-// TestEditsFromManyAtOnce has many devices edit one record from the same revision: the edits of different fields all land, of those of one
-// field exactly one does, and nobody is told otherwise.
+// TestEditsFromManyAtOnce has many devices edit one record from the same revision: the edits of
+// different fields all land, of those of one field exactly one does, and nobody is told otherwise.
 func TestEditsFromManyAtOnce(t *testing.T) {
 	t.Parallel()
 	s := newServer(t, 12)
@@ -194,8 +195,8 @@ func TestEditsFromManyAtOnce(t *testing.T) {
 	}
 }
 
-// TestSlowReaderIsDropped lets a reader of the live tail stop reading: the squad goes on, the reader's stream ends, and with its last id it
-// finds everything it missed.
+// TestSlowReaderIsDropped lets a reader of the live tail stop reading: the squad goes on, the
+// reader's stream ends, and with its last id it finds everything it missed.
 func TestSlowReaderIsDropped(t *testing.T) {
 	t.Parallel()
 	s := newServer(t, 8)
@@ -212,7 +213,8 @@ func TestSlowReaderIsDropped(t *testing.T) {
 	if e, err := events.next(); err != nil || e.name != "at" {
 		t.Fatalf("%+v, %v", e, err)
 	}
-	// More than the sockets hold between them, and then more pushes than the server keeps for a reader that does not take them.
+	// More than the sockets hold between them, and then more pushes than the server keeps for a
+	// reader that does not take them.
 	const piece = 1_000
 	order := 1
 	for range 16 {
@@ -249,8 +251,8 @@ func narrow(ctx context.Context, network, address string) (net.Conn, error) {
 	return conn, conn.(*net.TCPConn).SetReadBuffer(64 << 10)
 }
 
-// TestHotSquadLeavesRoom has more writers wait for one squad than the server has connections: readers of that squad and whoever works in
-// another one are answered all the same.
+// TestHotSquadLeavesRoom has more writers wait for one squad than the server has connections:
+// readers of that squad and whoever works in another one are answered all the same.
 func TestHotSquadLeavesRoom(t *testing.T) {
 	t.Parallel()
 	const conns = 4
@@ -266,7 +268,11 @@ func TestHotSquadLeavesRoom(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := lock.Exec(t.Context(), "SELECT rev FROM squads_clock WHERE squad_id = $1 FOR UPDATE", hot.squad); err != nil {
+	if _, err := lock.Exec(
+		t.Context(),
+		"SELECT rev FROM squads_clock WHERE squad_id = $1 FOR UPDATE",
+		hot.squad,
+	); err != nil {
 		t.Fatal(err)
 	}
 	var writers sync.WaitGroup
@@ -284,7 +290,12 @@ func TestHotSquadLeavesRoom(t *testing.T) {
 	if _, err := coach.feed(ctx, hot.squad, "", 10); err != nil {
 		t.Errorf("reading the hot squad: %v", err)
 	}
-	if result, err := coach.push(ctx, other.squad, other.shots(1, 1)); err != nil || result.Outcomes[0].Outcome != "stored" {
+	if result, err := coach.push(
+		ctx,
+		other.squad,
+		other.shots(1, 1),
+	); err != nil ||
+		result.Outcomes[0].Outcome != "stored" {
 		t.Errorf("pushing to another squad: %+v, %v", result, err)
 	}
 	if err := lock.Rollback(t.Context()); err != nil {

@@ -18,8 +18,9 @@ func long() bool { return os.Getenv(longVariable) != "" }
 
 const stepsPerHistory = 50
 
-// TestConvergence lets devices work over a bad network, in random histories; at the end each must hold exactly what the model says its person
-// sees, and every answer on the way must have been the one the rules give.
+// TestConvergence lets devices work over a bad network, in random histories; at the end each must
+// hold exactly what the model says its person sees, and every answer on the way must have been the
+// one the rules give.
 func TestConvergence(t *testing.T) {
 	histories := 500
 	if long() {
@@ -38,7 +39,10 @@ func TestConvergence(t *testing.T) {
 			t.Run(fmt.Sprint(shard), func(t *testing.T) {
 				t.Parallel()
 				by := directClient(s.handler)
-				c := cast{coach: signUp(t, by, "Coach"), others: []*person{signUp(t, by, "First"), signUp(t, by, "Second")}}
+				c := cast{
+					coach:  signUp(t, by, "Coach"),
+					others: []*person{signUp(t, by, "First"), signUp(t, by, "Second")},
+				}
 				rapid.Check(t, func(rt *rapid.T) {
 					w := newWorld(t.Context(), rt, c)
 					for range stepsPerHistory {
@@ -54,7 +58,13 @@ func TestConvergence(t *testing.T) {
 	if failures := s.log.lines(`"level":"ERROR"`); len(failures) > 0 {
 		t.Errorf("the server failed: %s", failures[0])
 	}
-	t.Logf("%d histories of %d steps converged in %s; %d items were refused or waited", done.Load(), stepsPerHistory, time.Since(begun).Round(time.Second), refusals.Load())
+	t.Logf(
+		"%d histories of %d steps converged in %s; %d items were refused or waited",
+		done.Load(),
+		stepsPerHistory,
+		time.Since(begun).Round(time.Second),
+		refusals.Load(),
+	)
 }
 
 // setChecks sets how many histories rapid tries; -rapid.checks on the command line wins.

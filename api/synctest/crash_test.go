@@ -53,8 +53,9 @@ func (c *crashed) cut(how cut) {
 // pause waits for a random moment of a push.
 func (c *crashed) pause() { time.Sleep(rand.N(c.took)) }
 
-// TestCrashes pushes 10,000 shots at a time while the server, Postgres or the line is cut at random moments. What was acknowledged is there
-// once, what was not is sent again and stored once, and who follows the live tail is given all of it.
+// TestCrashes pushes 10,000 shots at a time while the server, Postgres or the line is cut at random
+// moments. What was acknowledged is there once, what was not is sent again and stored once, and who
+// follows the live tail is given all of it.
 func TestCrashes(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts the program many times")
@@ -80,7 +81,11 @@ func TestCrashes(t *testing.T) {
 	if n := c.proxy.count(); n != c.cuts {
 		t.Errorf("the line was cut %d times, want %d", n, c.cuts)
 	}
-	t.Logf("%d shots were each stored once; a push takes %s undisturbed", (total+1)*crashShots, c.took.Round(time.Millisecond))
+	t.Logf(
+		"%d shots were each stored once; a push takes %s undisturbed",
+		(total+1)*crashShots,
+		c.took.Round(time.Millisecond),
+	)
 }
 
 func newCrashed(t *testing.T) *crashed {
@@ -122,7 +127,8 @@ func (c *crashed) must(do func() error) {
 	c.Fatal(err)
 }
 
-// checkTold holds that a failure is one that a client tries again after: the line broke, or the server says that it is not ready.
+// checkTold holds that a failure is one that a client tries again after: the line broke, or the
+// server says that it is not ready.
 func (c *crashed) checkTold(err error) {
 	c.Helper()
 	if status := statusOf(err); status != 0 && status != http.StatusServiceUnavailable {
@@ -175,15 +181,25 @@ func (c *crashed) newBase() (b base) {
 	c.must(func() error {
 		_, err := c.direct.push(c.Context(), squad, []item{
 			{Kind: "athlete", Record: fields{"id": b.athlete, "name": "Invented athlete", "side": "right"}},
-			{Kind: "session", Record: fields{"id": b.session, "kind": "practice", "name": "Practice", "date": "2026-03-14", "athlete_id": b.athlete}},
+			{
+				Kind: "session",
+				Record: fields{
+					"id":         b.session,
+					"kind":       "practice",
+					"name":       "Practice",
+					"date":       "2026-03-14",
+					"athlete_id": b.athlete,
+				},
+			},
 		})
 		return err
 	})
 	return b
 }
 
-// pushAll pushes until everything is acknowledged, as a device does: after a break it sends again what was not. Half the pushes are NDJSON,
-// half JSON in pieces. It returns the revision that each shot was acknowledged with.
+// pushAll pushes until everything is acknowledged, as a device does: after a break it sends again
+// what was not. Half the pushes are NDJSON, half JSON in pieces. It returns the revision that each
+// shot was acknowledged with.
 func (c *crashed) pushAll(squad string, items []item) map[string]int64 {
 	acknowledged := make(map[string]int64, len(items))
 	take := func(o outcome) {
@@ -199,7 +215,10 @@ func (c *crashed) pushAll(squad string, items []item) map[string]int64 {
 			c.Errorf("%d of %d shots are acknowledged", len(acknowledged), len(items))
 			return acknowledged
 		}
-		left := slices.DeleteFunc(slices.Clone(items), func(it item) bool { _, ok := acknowledged[it.Record["id"].(string)]; return ok })
+		left := slices.DeleteFunc(
+			slices.Clone(items),
+			func(it item) bool { _, ok := acknowledged[it.Record["id"].(string)]; return ok },
+		)
 		var err error
 		if asLines {
 			_, err = c.pusher.pushLines(c.Context(), squad, bytes.NewReader(lines(c, left)), take)
@@ -227,8 +246,8 @@ func (c *crashed) pushPieces(squad string, items []item, take func(outcome)) err
 	return nil
 }
 
-// checkStored reads everything back: each shot is there, once, at the revision it was acknowledged with, and nothing was stored twice, for
-// then the squad would have got further.
+// checkStored reads everything back: each shot is there, once, at the revision it was acknowledged
+// with, and nothing was stored twice, for then the squad would have got further.
 func (c *crashed) checkStored(b base, items []item, acknowledged map[string]int64, first int64) {
 	c.Helper()
 	var found []item
@@ -247,16 +266,29 @@ func (c *crashed) checkStored(b base, items []item, acknowledged map[string]int6
 			continue
 		}
 		if _, twice := stored[it.ID]; twice || acknowledged[it.ID] != it.Rev {
-			c.Errorf("shot %s is at revision %d (twice %t), acknowledged at %d", it.ID, it.Rev, twice, acknowledged[it.ID])
+			c.Errorf(
+				"shot %s is at revision %d (twice %t), acknowledged at %d",
+				it.ID,
+				it.Rev,
+				twice,
+				acknowledged[it.ID],
+			)
 		}
 		stored[it.ID] = it.Rev
 	}
 	if len(stored) != len(items) || last != first+int64(len(items)) {
-		c.Errorf("%d shots are stored and the squad went from revision %d to %d; want %d", len(stored), first, last, len(items))
+		c.Errorf(
+			"%d shots are stored and the squad went from revision %d to %d; want %d",
+			len(stored),
+			first,
+			last,
+			len(items),
+		)
 	}
 }
 
-// TestTailSurvivesPostgres kills Postgres under a live tail: the tail itself goes on, on its connection, and brings what comes after.
+// TestTailSurvivesPostgres kills Postgres under a live tail: the tail itself goes on, on its
+// connection, and brings what comes after.
 func TestTailSurvivesPostgres(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts the program")
@@ -281,7 +313,8 @@ func TestTailSurvivesPostgres(t *testing.T) {
 			t.Errorf("the tail brings %s, %v, want %s", it.ID, err, shot.Record["id"])
 		}
 	}
-	// The backend goes on for a moment without its postmaster, so that a push may be answered before the end is seen and logged.
+	// The backend goes on for a moment without its postmaster, so that a push may be answered
+	// before the end is seen and logged.
 	c.must(func() error {
 		if n := len(c.program.log.lines("the private Postgres has ended")); n < 2 {
 			return fmt.Errorf("Postgres was killed three times and its end is logged %d times", n)
@@ -290,7 +323,8 @@ func TestTailSurvivesPostgres(t *testing.T) {
 	})
 }
 
-// TestRestartKeepsWhatIsWaiting ends the program in order while tails are open and pushes come in: it ends in time, and nothing is lost.
+// TestRestartKeepsWhatIsWaiting ends the program in order while tails are open and pushes come in:
+// it ends in time, and nothing is lost.
 func TestRestartKeepsWhatIsWaiting(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts the program")

@@ -91,10 +91,16 @@ func TestCursorsThatCannotBeGoneOnFrom(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			if tc.prepare != "" {
-				s.ownerDoes(t, "CREATE TABLE before AS SELECT epoch, rev, floor FROM instance, squads_clock WHERE squad_id = '"+mine.squad+"'")
+				s.ownerDoes(
+					t,
+					"CREATE TABLE before AS SELECT epoch, rev, floor FROM instance, squads_clock WHERE squad_id = '"+mine.squad+"'",
+				)
 				s.ownerDoes(t, tc.prepare, mine.squad)
-				defer s.ownerDoes(t, "UPDATE squads_clock c SET rev = b.rev, floor = b.floor FROM before b WHERE squad_id = '"+mine.squad+
-					"'; UPDATE instance SET epoch = b.epoch FROM before b; DROP TABLE before")
+				defer s.ownerDoes(
+					t,
+					"UPDATE squads_clock c SET rev = b.rev, floor = b.floor FROM before b WHERE squad_id = '"+mine.squad+
+						"'; UPDATE instance SET epoch = b.epoch FROM before b; DROP TABLE before",
+				)
 			}
 			for how, read := range reads {
 				word := tc.forSnapshot
@@ -112,7 +118,8 @@ func TestCursorsThatCannotBeGoneOnFrom(t *testing.T) {
 				if got != tc.want {
 					t.Errorf("%s: %v, want %d", how, err, tc.want)
 				}
-				if got == http.StatusGone && err.(*problem).Snapshot != "/v1/squads/"+mine.squad+"/snapshot" { //nolint:errorlint // as returned
+				if got == http.StatusGone &&
+					err.(*problem).Snapshot != "/v1/squads/"+mine.squad+"/snapshot" { //nolint:errorlint // as returned
 					t.Errorf("%s: no address to begin again: %+v", how, err)
 				}
 			}
@@ -120,7 +127,8 @@ func TestCursorsThatCannotBeGoneOnFrom(t *testing.T) {
 	}
 }
 
-// TestTamperedCursors changes any character of a cursor to any other: it is never taken for a cursor, of this squad or of any.
+// TestTamperedCursors changes any character of a cursor to any other: it is never taken for a
+// cursor, of this squad or of any.
 func TestTamperedCursors(t *testing.T) {
 	t.Parallel()
 	s := newServer(t, 2)
@@ -152,11 +160,25 @@ func TestClientSchema(t *testing.T) {
 	for schema, want := range map[int]int{0: http.StatusUpgradeRequired, 1: 0, 2: http.StatusBadRequest} {
 		query := fmt.Sprintf("?schema=%d", schema)
 		for _, path := range []string{"feed", "snapshot"} {
-			if err := coach.call(t.Context(), http.MethodGet, "/v1/squads/"+b.squad+"/"+path+query, nil, nil); statusOf(err) != want {
+			if err := coach.call(
+				t.Context(),
+				http.MethodGet,
+				"/v1/squads/"+b.squad+"/"+path+query,
+				nil,
+				nil,
+			); statusOf(
+				err,
+			) != want {
 				t.Errorf("%s with schema %d: %v, want %d", path, schema, err, want)
 			}
 		}
-		err := coach.call(t.Context(), http.MethodPost, "/v1/squads/"+b.squad+"/push"+query, fields{"items": []any{}}, nil)
+		err := coach.call(
+			t.Context(),
+			http.MethodPost,
+			"/v1/squads/"+b.squad+"/push"+query,
+			fields{"items": []any{}},
+			nil,
+		)
 		if statusOf(err) != want {
 			t.Errorf("push with schema %d: %v, want %d", schema, err, want)
 		}

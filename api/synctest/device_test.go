@@ -6,8 +6,8 @@ import (
 	"slices"
 )
 
-// device is a phone or a laptop: what it knows of the server's records, its queue of changes that were not answered, and its place in the
-// feed. It knows the contract only.
+// device is a phone or a laptop: what it knows of the server's records, its queue of changes that
+// were not answered, and its place in the feed. It knows the contract only.
 type device struct {
 	name string
 	who  *person
@@ -32,7 +32,8 @@ type held struct {
 	is  fields
 }
 
-// change is one entry of the queue. base is the revision it is based on; follows when that of the entry before it, which is on its way.
+// change is one entry of the queue. base is the revision it is based on; follows when that of the
+// entry before it, which is on its way.
 type change struct {
 	key  key
 	base int64
@@ -51,7 +52,15 @@ type conflict struct {
 
 func (s *state) copy() *state {
 	c := *s
-	c.held, c.told, c.queue, c.aside = maps.Clone(s.held), maps.Clone(s.told), slices.Clone(s.queue), slices.Clone(s.aside)
+	c.held, c.told, c.queue, c.aside = maps.Clone(
+		s.held,
+	), maps.Clone(
+		s.told,
+	), slices.Clone(
+		s.queue,
+	), slices.Clone(
+		s.aside,
+	)
 	if s.fresh != nil {
 		c.fresh = s.fresh.copy()
 	}
@@ -211,7 +220,8 @@ func (s *state) take(it item) {
 	}
 }
 
-// reach moves the device's place in the feed: what it was told up to there it holds by now, or it is out of sight.
+// reach moves the device's place in the feed: what it was told up to there it holds by now, or it
+// is out of sight.
 func (d *device) reach(cursor string, rev int64, as who) {
 	d.cursor, d.at, d.scope = cursor, rev, as
 	maps.DeleteFunc(d.told, func(_ key, h held) bool { return h.rev <= rev })

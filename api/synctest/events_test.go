@@ -25,8 +25,8 @@ func (e event) item() (it item, err error) {
 	return it, json.Unmarshal([]byte(e.data), &it)
 }
 
-// eventReader reads a stream of events as the HTML Living Standard says (section 9.2.6, interpreting an event stream), for a server that
-// ends lines by LF.
+// eventReader reads a stream of events as the HTML Living Standard says (section 9.2.6,
+// interpreting an event stream), for a server that ends lines by LF.
 type eventReader struct {
 	lines    *bufio.Reader
 	lastID   string // of the last event that came whole
@@ -87,15 +87,18 @@ func (c *client) live(ctx context.Context, squad, after string) (*eventReader, i
 	return &eventReader{lines: bufio.NewReader(response.Body)}, response.Body, nil
 }
 
-// followLive hands on every item of the tail after a cursor until ctx ends, coming back with the last id whenever the tail ends, as a browser
-// does. It returns how often it came back.
+// followLive hands on every item of the tail after a cursor until ctx ends, coming back with the
+// last id whenever the tail ends, as a browser does. It returns how often it came back.
 func (c *client) followLive(ctx context.Context, squad, after string, each func(item)) (returns int, err error) {
 	for {
 		events, body, err := c.live(ctx, squad, after)
 		if ctx.Err() != nil {
 			return returns, nil
 		}
-		if status := statusOf(err); status != 0 && status != http.StatusServiceUnavailable && status != http.StatusInternalServerError {
+		if status := statusOf(
+			err,
+		); status != 0 && status != http.StatusServiceUnavailable &&
+			status != http.StatusInternalServerError {
 			return returns, err
 		}
 		if err == nil {

@@ -12,17 +12,20 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 )
 
-// A counter under the squad's lock is what makes the feed whole. These tests keep the proof: the same reader, over the same tables and the
-// same service, loses nothing when the revisions come from the counter, and is seen to lose rows when they come from a sequence.
+// A counter under the squad's lock is what makes the feed whole. These tests keep the proof: the
+// same reader, over the same tables and the same service, loses nothing when the revisions come
+// from the counter, and is seen to lose rows when they come from a sequence.
 
-// writer stores a row in the project's own tables. It takes its revision, and commits after a pause.
+// writer stores a row in the project's own tables. It takes its revision, and commits after a
+// pause.
 type writer func(ctx context.Context, tx pgx.Tx, squad, id string, pause func()) (rev int64, err error)
 
 const insertPattern = `INSERT INTO patterns (squad_id, id, rev, hash, name, length_ft, loads) VALUES ($1, $2, $3, '\x00', 'Adversary', 40, '[]')`
 
 // byCounter is how the service writes: the counter's row stays locked to the commit.
 func byCounter(ctx context.Context, tx pgx.Tx, squad, id string, pause func()) (rev int64, err error) {
-	if err := tx.QueryRow(ctx, "SELECT rev + 1 FROM squads_clock WHERE squad_id = $1 FOR UPDATE", squad).Scan(&rev); err != nil {
+	if err := tx.QueryRow(ctx, "SELECT rev + 1 FROM squads_clock WHERE squad_id = $1 FOR UPDATE", squad).
+		Scan(&rev); err != nil {
 		return 0, err
 	}
 	if _, err := tx.Exec(ctx, insertPattern, squad, id, rev); err != nil {
@@ -62,7 +65,8 @@ func TestCounterLosesNothing(t *testing.T) {
 	}
 }
 
-// TestSequenceLosesRows holds that the reader of the test above would notice: with a sequence it must lose rows.
+// TestSequenceLosesRows holds that the reader of the test above would notice: with a sequence it
+// must lose rows.
 func TestSequenceLosesRows(t *testing.T) {
 	t.Parallel()
 	s := newServer(t, 4)
@@ -75,7 +79,8 @@ func TestSequenceLosesRows(t *testing.T) {
 	t.Fatalf("no row was lost in %d rounds: the check cannot fail, so it proves nothing", gapRounds)
 }
 
-// race lets writers store rows at once while a reader follows the feed the whole time, and counts the rows that the reader never got.
+// race lets writers store rows at once while a reader follows the feed the whole time, and counts
+// the rows that the reader never got.
 func race(t *testing.T, s *server, write writer) (written, lost int) {
 	t.Helper()
 	coach := signUp(t, directClient(s.handler), "Coach")
@@ -89,7 +94,10 @@ func race(t *testing.T, s *server, write writer) (written, lost int) {
 		t.Fatal(err)
 	}
 	defer owner.Close()
-	if _, err := owner.Exec(t.Context(), fmt.Sprintf("DROP SEQUENCE IF EXISTS adversary; CREATE SEQUENCE adversary START %d", rev+1)); err != nil {
+	if _, err := owner.Exec(
+		t.Context(),
+		fmt.Sprintf("DROP SEQUENCE IF EXISTS adversary; CREATE SEQUENCE adversary START %d", rev+1),
+	); err != nil {
 		t.Fatal(err)
 	}
 	done, given := make(chan struct{}), newSeen()
@@ -120,7 +128,8 @@ func race(t *testing.T, s *server, write writer) (written, lost int) {
 	return len(acknowledged), len(given.missing(acknowledged))
 }
 
-// store writes one row; one in seven commits late. Then the squad has reached the revision, which the counter's writer has said already.
+// store writes one row; one in seven commits late. Then the squad has reached the revision, which
+// the counter's writer has said already.
 func store(ctx context.Context, owner *pgxpool.Pool, squad, id string, write writer) error {
 	var rev int64
 	err := pgx.BeginFunc(ctx, owner, func(tx pgx.Tx) (err error) {

@@ -11,7 +11,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// steps are what may happen, the more often the more entries. The first is nothing at all: a failing history shrinks to the steps it needs.
+// steps are what may happen, the more often the more entries. The first is nothing at all: a
+// failing history shrinks to the steps it needs.
 var steps = []struct {
 	name string
 	do   func(*world)
@@ -107,7 +108,12 @@ func (w *world) create() {
 	case "assignment":
 		is = fields{"athlete_id": athlete, "drill_id": some(w, view, "drill"), "assigned_on": "2026-03-02"}
 	case "shot":
-		is = fields{"athlete_id": athlete, "session_id": some(w, view, "session"), "order": float64(w.made + 1), "time": "2026-03-14T17:00:00Z"}
+		is = fields{
+			"athlete_id": athlete,
+			"session_id": some(w, view, "session"),
+			"order":      float64(w.made + 1),
+			"time":       "2026-03-14T17:00:00Z",
+		}
 	}
 	for _, id := range is {
 		if id == "" {
@@ -117,17 +123,33 @@ func (w *world) create() {
 	d.put(key{kind, w.newID()}, is)
 }
 
-// editable are the fields of each kind that people change, with the values they may have; nil leaves the field out, and a kind's name means
-// one of the records in sight.
+// editable are the fields of each kind that people change, with the values they may have; nil
+// leaves the field out, and a kind's name means one of the records in sight.
 var editable = map[string][]struct {
 	name   string
 	values []any
 }{
-	"athlete":    {{"name", []any{"Ada", "Bo", "Cy"}}, {"note", []any{nil, "x", "y"}}, {"speed_mph", []any{nil, 15.0, 16.5}}},
-	"pattern":    {{"name", []any{"Long", "Short"}}, {"note", []any{nil, "x"}}, {"length_ft", []any{36.0, 44.0}}},
-	"ball":       {{"name", []any{"Spare ball", "Old ball"}}, {"weight_lb", []any{14.0, 15.0}}, {"athlete_id", []any{"athlete"}}},
-	"session":    {{"name", []any{"Practice", "Evening"}}, {"centre", []any{nil, "East"}}, {"pattern_id", []any{nil, "pattern"}}},
-	"drill":      {{"name", []any{"Inside", "Outside"}}, {"reps", []any{20.0, 30.0}}, {"pattern_id", []any{nil, "pattern"}}},
+	"athlete": {
+		{"name", []any{"Ada", "Bo", "Cy"}},
+		{"note", []any{nil, "x", "y"}},
+		{"speed_mph", []any{nil, 15.0, 16.5}},
+	},
+	"pattern": {{"name", []any{"Long", "Short"}}, {"note", []any{nil, "x"}}, {"length_ft", []any{36.0, 44.0}}},
+	"ball": {
+		{"name", []any{"Spare ball", "Old ball"}},
+		{"weight_lb", []any{14.0, 15.0}},
+		{"athlete_id", []any{"athlete"}},
+	},
+	"session": {
+		{"name", []any{"Practice", "Evening"}},
+		{"centre", []any{nil, "East"}},
+		{"pattern_id", []any{nil, "pattern"}},
+	},
+	"drill": {
+		{"name", []any{"Inside", "Outside"}},
+		{"reps", []any{20.0, 30.0}},
+		{"pattern_id", []any{nil, "pattern"}},
+	},
 	"assignment": {{"note", []any{nil, "x"}}, {"drill_id", []any{"drill"}}, {"due_on", []any{nil, "2026-04-01"}}},
 	"shot": {
 		{"note", []any{nil, "x"}},
@@ -191,7 +213,8 @@ func (w *world) deleteOne() {
 	}
 }
 
-// sendQueue pushes from a device over a network that may lose the request or the answer, deliver it twice, or much later.
+// sendQueue pushes from a device over a network that may lose the request or the answer, deliver it
+// twice, or much later.
 func (w *world) sendQueue() {
 	d := w.device()
 	items := d.outgoing(pick(w, "items", 1000, 1, 2))
@@ -305,7 +328,17 @@ func (w *world) changeRole() {
 			body["athlete_id"] = to.athlete
 		}
 		var member fields
-		w.must(w.coach.call(w.ctx, http.MethodPut, w.path("members", k.id), body, &member, "If-Match", etag(w.model.now(k).rev)))
+		w.must(
+			w.coach.call(
+				w.ctx,
+				http.MethodPut,
+				w.path("members", k.id),
+				body,
+				&member,
+				"If-Match",
+				etag(w.model.now(k).rev),
+			),
+		)
 		w.wrote(item{Kind: "member", ID: k.id, Record: member})
 	}
 }
@@ -345,7 +378,8 @@ func (w *world) path(many, id string) string {
 
 func etag(rev int64) string { return strconv.Quote(strconv.FormatInt(rev, 10)) }
 
-// changeByAddress changes or deletes a record by its own address, as the pages and the command line do.
+// changeByAddress changes or deletes a record by its own address, as the pages and the command line
+// do.
 func (w *world) changeByAddress() {
 	view := w.standing()
 	k, ok := w.someRecord(view)

@@ -17,9 +17,10 @@ import (
 	"github.com/jackc/pgx/v5"
 )
 
-// BenchmarkLiveLatency has 200 commits a second and 1,000 live tails, spread over 100 squads or 10, or all in one, and tells how long after its
-// commit an event is in its reader's hands. The moment of a commit is what Postgres notes of it (track_commit_timestamp), just before
-// it writes it through to the disk, so the time includes that; readers and server share the processors.
+// BenchmarkLiveLatency has 200 commits a second and 1,000 live tails, spread over 100 squads or 10,
+// or all in one, and tells how long after its commit an event is in its reader's hands. The moment
+// of a commit is what Postgres notes of it (track_commit_timestamp), just before it writes it
+// through to the disk, so the time includes that; readers and server share the processors.
 func BenchmarkLiveLatency(b *testing.B) {
 	const tails = 1_000
 	for _, squads := range []int{100, 10, 1} {
@@ -51,7 +52,8 @@ type arrival struct {
 	at time.Time
 }
 
-// latencies follows every squad with so many tails while commits come at a steady rate, and returns the time from commit to reader of all.
+// latencies follows every squad with so many tails while commits come at a steady rate, and returns
+// the time from commit to reader of all.
 func (n *bench) latencies(bases []base, tailsEach, rate, commits int) (all []time.Duration) {
 	n.b.Helper()
 	ctx, stop := context.WithCancel(n.b.Context())
@@ -102,7 +104,12 @@ func (n *bench) latencies(bases []base, tailsEach, rate, commits int) (all []tim
 }
 
 // readArrivals reads a tail until ctx ends, coming back where the server has dropped it.
-func (n *bench) readArrivals(ctx context.Context, squad, after string, ready func(), received *atomic.Int64) (own []arrival, err error) {
+func (n *bench) readArrivals(
+	ctx context.Context,
+	squad, after string,
+	ready func(),
+	received *atomic.Int64,
+) (own []arrival, err error) {
 	told := sync.OnceFunc(ready)
 	for ctx.Err() == nil {
 		events, body, err := n.coach.live(ctx, squad, after)

@@ -53,12 +53,20 @@ func wantEnd(t *testing.T, events *eventReader) {
 	}
 }
 
-// TestEventFraming reads the raw bytes of a tail: how soon to come back, then events of an id, a name and one line of JSON, each ended by an
-// empty line (HTML Living Standard, section 9.2.5, parsing an event stream).
+// TestEventFraming reads the raw bytes of a tail: how soon to come back, then events of an id, a
+// name and one line of JSON, each ended by an empty line (HTML Living Standard, section 9.2.5,
+// parsing an event stream).
 func TestEventFraming(t *testing.T) {
 	t.Parallel()
 	_, coach, b := newWire(t)
-	response, err := coach.send(t.Context(), http.MethodGet, "/v1/squads/"+b.squad+"/live", nil, "Accept", "text/event-stream")
+	response, err := coach.send(
+		t.Context(),
+		http.MethodGet,
+		"/v1/squads/"+b.squad+"/live",
+		nil,
+		"Accept",
+		"text/event-stream",
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -101,7 +109,14 @@ func TestHeartbeat(t *testing.T) {
 	ctx, cancel := context.WithTimeout(t.Context(), 40*time.Second)
 	defer cancel()
 	cursor, _ := coach.end(t, b.squad)
-	response, err := coach.send(ctx, http.MethodGet, "/v1/squads/"+b.squad+"/live?after="+cursor, nil, "Accept", "text/event-stream")
+	response, err := coach.send(
+		ctx,
+		http.MethodGet,
+		"/v1/squads/"+b.squad+"/live?after="+cursor,
+		nil,
+		"Accept",
+		"text/event-stream",
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -115,8 +130,9 @@ func TestHeartbeat(t *testing.T) {
 	}
 }
 
-// TestResumeAfterAnyEvent cuts a tail after each of its events and goes on from the event's id: between the two nothing is lost, also where a
-// parent that was changed last had to come first, and where an athlete's drill comes with its assignment.
+// TestResumeAfterAnyEvent cuts a tail after each of its events and goes on from the event's id:
+// between the two nothing is lost, also where a parent that was changed last had to come first, and
+// where an athlete's drill comes with its assignment.
 func TestResumeAfterAnyEvent(t *testing.T) {
 	t.Parallel()
 	tr := newTroupe(t, overWire(t))
@@ -138,7 +154,14 @@ func TestResumeAfterAnyEvent(t *testing.T) {
 				for n := range len(whole) {
 					cut := tr.tailOf(t, who, after, n)
 					if fmt.Sprint(stateOf(cut)) != fmt.Sprint(stateOf(whole)) {
-						t.Errorf("cut after %d of %d events (%s), the device has\n%v\nwant\n%v", n, len(whole), captions(whole), stateOf(cut), stateOf(whole))
+						t.Errorf(
+							"cut after %d of %d events (%s), the device has\n%v\nwant\n%v",
+							n,
+							len(whole),
+							captions(whole),
+							stateOf(cut),
+							stateOf(whole),
+						)
 					}
 				}
 			})
@@ -150,7 +173,8 @@ func overWire(t *testing.T) func(*server) *client {
 	return func(s *server) *client { return wireClient(s.listen(t)) }
 }
 
-// tailOf reads a tail's items up to where it tells that it has caught up. It is cut after n items and resumed; -1 does not cut it.
+// tailOf reads a tail's items up to where it tells that it has caught up. It is cut after n items
+// and resumed; -1 does not cut it.
 func (tr *troupe) tailOf(t *testing.T, who *person, after string, n int) (items []item) {
 	t.Helper()
 	for {
@@ -213,7 +237,8 @@ func TestTailOfAnAthlete(t *testing.T) {
 	next(t, events, "drill removed")
 }
 
-// TestTailEndsWithTheRole holds that a tail does not go on showing what its reader may no longer see, whichever way the role changes.
+// TestTailEndsWithTheRole holds that a tail does not go on showing what its reader may no longer
+// see, whichever way the role changes.
 func TestTailEndsWithTheRole(t *testing.T) {
 	t.Parallel()
 	for name, change := range map[string]func(tr *troupe, t *testing.T){
@@ -233,7 +258,12 @@ func TestTailEndsWithTheRole(t *testing.T) {
 			events := tr.people[0].tail(t, tr.squad, cursor)
 			next(t, events, "at")
 			change(tr, t)
-			tr.coach.mustPush(t, tr.squad, []item{{Kind: "pattern", Record: fields{"id": newID(), "name": "After", "length_ft": 40}}}, "stored")
+			tr.coach.mustPush(
+				t,
+				tr.squad,
+				[]item{{Kind: "pattern", Record: fields{"id": newID(), "name": "After", "length_ft": 40}}},
+				"stored",
+			)
 			for {
 				e, err := events.next()
 				if err != nil {
@@ -247,7 +277,8 @@ func TestTailEndsWithTheRole(t *testing.T) {
 	}
 }
 
-// TestTailEndsWithTheEpoch restores the database under a tail: the tail must not count on, for the revisions are others now.
+// TestTailEndsWithTheEpoch restores the database under a tail: the tail must not count on, for the
+// revisions are others now.
 func TestTailEndsWithTheEpoch(t *testing.T) {
 	t.Parallel()
 	s, coach, b := newWire(t)
@@ -258,7 +289,10 @@ func TestTailEndsWithTheEpoch(t *testing.T) {
 	for range 5 {
 		next(t, events, "shot")
 	}
-	s.ownerDoes(t, "UPDATE instance SET epoch = gen_random_uuid(); DELETE FROM shots; UPDATE squads_clock SET rev = rev - 5")
+	s.ownerDoes(
+		t,
+		"UPDATE instance SET epoch = gen_random_uuid(); DELETE FROM shots; UPDATE squads_clock SET rev = rev - 5",
+	)
 	coach.mustPush(t, b.squad, b.shots(7, 1), "stored")
 	wantEnd(t, events)
 	_, _, err := coach.live(t.Context(), b.squad, events.lastID)

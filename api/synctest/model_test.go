@@ -5,13 +5,15 @@ import (
 	"slices"
 )
 
-// model is the rules of sync, said once more and independently of the server: one sequence of changes, one state.
+// model is the rules of sync, said once more and independently of the server: one sequence of
+// changes, one state.
 type model struct {
 	rev int64
 	of  map[key][]version // every version of each record, oldest first; the last one stands
 }
 
-// version is what a record says from a revision on; is is nil where it was deleted. base and sent are what the change asked for.
+// version is what a record says from a revision on; is is nil where it was deleted. base and sent
+// are what the change asked for.
 type version struct {
 	rev, base int64
 	is, sent  fields
@@ -20,9 +22,25 @@ type version struct {
 // who acts or looks; the zero value is no member.
 type who struct{ role, athlete string }
 
-var kinds = []string{"squad", "athlete", "member", "pattern", "ball", "session", "drill", "assignment", "shot"} // parents before children
+var kinds = []string{
+	"squad",
+	"athlete",
+	"member",
+	"pattern",
+	"ball",
+	"session",
+	"drill",
+	"assignment",
+	"shot",
+} // parents before children
 
-var parentOf = map[string]string{"athlete_id": "athlete", "pattern_id": "pattern", "ball_id": "ball", "session_id": "session", "drill_id": "drill"}
+var parentOf = map[string]string{
+	"athlete_id": "athlete",
+	"pattern_id": "pattern",
+	"ball_id":    "ball",
+	"session_id": "session",
+	"drill_id":   "drill",
+}
 
 func owner(k key, is fields) string {
 	if k.kind == "athlete" {
@@ -58,8 +76,8 @@ func parents(is fields) (list []key) {
 	return list
 }
 
-// sees tells what stands and is for the reader: coach and analyst see everything; an athlete the own records, what the squad shares and the
-// drills assigned to them.
+// sees tells what stands and is for the reader: coach and analyst see everything; an athlete the
+// own records, what the squad shares and the drills assigned to them.
 func (m *model) sees(by who, k key) bool {
 	is := m.now(k).is
 	switch {
@@ -81,7 +99,8 @@ func (m *model) sees(by who, k key) bool {
 	return owner(k, is) == by.athlete
 }
 
-// may tells whether somebody may change a record: a coach all, an analyst nothing, an athlete the own shots, sessions, balls and entry.
+// may tells whether somebody may change a record: a coach all, an analyst nothing, an athlete the
+// own shots, sessions, balls and entry.
 func (m *model) may(by who, it item) bool {
 	if by.role != "athlete" {
 		return by.role == "coach"
@@ -93,11 +112,13 @@ func (m *model) may(by who, it item) bool {
 	if k.kind == "athlete" {
 		return m.now(k).is != nil && !it.Deleted
 	}
-	return slices.Contains([]string{"shot", "session", "ball"}, k.kind) && (it.Deleted || owner(k, it.content()) == by.athlete)
+	return slices.Contains([]string{"shot", "session", "ball"}, k.kind) &&
+		(it.Deleted || owner(k, it.content()) == by.athlete)
 }
 
-// push settles one piece, in which each record appears once: deletions first, children before parents; then what is written, once its parents
-// are there. given are the revisions the server gave. It returns what ought to become of each item.
+// push settles one piece, in which each record appears once: deletions first, children before
+// parents; then what is written, once its parents are there. given are the revisions the server
+// gave. It returns what ought to become of each item.
 func (m *model) push(by who, items []item, given []int64) []string {
 	statuses, next := make([]string, len(items)), make(map[key]version)
 	for i, it := range items {
@@ -120,7 +141,11 @@ func (m *model) push(by who, items []item, given []int64) []string {
 	for again := true; again; {
 		again = false
 		for i, it := range items {
-			if v, ok := next[it.key()]; ok && slices.ContainsFunc(parents(v.is), func(p key) bool { _, comes := next[p]; return !comes && !m.sees(by, p) }) {
+			if v, ok := next[it.key()]; ok &&
+				slices.ContainsFunc(
+					parents(v.is),
+					func(p key) bool { _, comes := next[p]; return !comes && !m.sees(by, p) },
+				) {
 				delete(next, it.key())
 				statuses[i], again = "waiting", true
 			}
@@ -132,8 +157,9 @@ func (m *model) push(by who, items []item, given []int64) []string {
 	return statuses
 }
 
-// decide settles one change, and says what is to be written: facts never conflict, a payload stored before is the same, an edit is merged
-// field by field into what came since its base, a deletion against an edit is a conflict.
+// decide settles one change, and says what is to be written: facts never conflict, a payload stored
+// before is the same, an edit is merged field by field into what came since its base, a deletion
+// against an edit is a conflict.
 func (m *model) decide(by who, it item) (string, fields) {
 	k, now, want := it.key(), m.now(it.key()), it.content()
 	known, stands := len(m.of[k]) > 0, now.is != nil
@@ -162,7 +188,8 @@ func (m *model) decide(by who, it item) (string, fields) {
 	return m.merge(k, it.Rev, want)
 }
 
-// storedSince tells that the very change was stored and replaced since, so that to store it again would undo what came after.
+// storedSince tells that the very change was stored and replaced since, so that to store it again
+// would undo what came after.
 func (m *model) storedSince(k key, base int64, want fields) bool {
 	return slices.ContainsFunc(m.of[k], func(v version) bool {
 		return v.rev > base && reflect.DeepEqual(v.sent, want) && (v.base == base || reflect.DeepEqual(v.sent, v.is))
@@ -184,7 +211,8 @@ func (m *model) merge(k key, base int64, want fields) (string, fields) {
 	return "stored", merged
 }
 
-// mergeFields takes each field from whoever changed it; ok is false when both did, to different values.
+// mergeFields takes each field from whoever changed it; ok is false when both did, to different
+// values.
 func mergeFields(was, mine, theirs fields) (merged fields, ok bool) {
 	merged = make(fields)
 	for _, side := range []fields{was, mine, theirs} {
@@ -243,8 +271,9 @@ func (m *model) member(user string) (who, key) {
 	return who{}, key{}
 }
 
-// changes is what a feed owes a reader after a revision, in order: what they see, and the deletions of what was theirs or the squad's. A member
-// who was the same athlete as the reader before is told to be dropped.
+// changes is what a feed owes a reader after a revision, in order: what they see, and the deletions
+// of what was theirs or the squad's. A member who was the same athlete as the reader before is told
+// to be dropped.
 func (m *model) changes(by who, after int64) (list []item) {
 	for k := range m.of {
 		now := m.now(k)

@@ -156,7 +156,8 @@ func (p *program) postmaster() (int, error) {
 	return strconv.Atoi(first)
 }
 
-// killPostgres kills the server process, or one of its backends, upon which Postgres restarts itself.
+// killPostgres kills the server process, or one of its backends, upon which Postgres restarts
+// itself.
 func (p *program) killPostgres(backend bool) {
 	p.t.Helper()
 	pid, err := p.postmaster()

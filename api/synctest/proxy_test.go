@@ -17,8 +17,9 @@ type proxy struct {
 	cuts     int
 }
 
-// cut breaks a connection in both directions after so many bytes have passed one way; negative never. A cut after 0 bytes of the answer comes
-// when the answer has begun on the server's side and nothing of it has reached the client.
+// cut breaks a connection in both directions after so many bytes have passed one way; negative
+// never. A cut after 0 bytes of the answer comes when the answer has begun on the server's side and
+// nothing of it has reached the client.
 type cut struct{ afterRequest, afterAnswer int64 }
 
 func newProxy(t *testing.T, target func() string) *proxy {

@@ -59,8 +59,9 @@ func TestPushOfManyPieces(t *testing.T) {
 	}
 }
 
-// TestPushStreams sends a piece and keeps the body open: the piece is stored and answered without waiting for the rest, so that a long push
-// over a slow line gets on, and takes no more memory than a piece.
+// TestPushStreams sends a piece and keeps the body open: the piece is stored and answered without
+// waiting for the rest, so that a long push over a slow line gets on, and takes no more memory than
+// a piece.
 func TestPushStreams(t *testing.T) {
 	t.Parallel()
 	_, coach, b := newWire(t)
@@ -97,8 +98,8 @@ func TestPushStreams(t *testing.T) {
 	}
 }
 
-// TestBadItemsHoldUpNobody pushes items that cannot be stored among good ones: each is told alone, with its reason, and the good ones are
-// stored.
+// TestBadItemsHoldUpNobody pushes items that cannot be stored among good ones: each is told alone,
+// with its reason, and the good ones are stored.
 func TestBadItemsHoldUpNobody(t *testing.T) {
 	t.Parallel()
 	s := newServer(t, 2)
@@ -116,44 +117,102 @@ func TestBadItemsHoldUpNobody(t *testing.T) {
 		item any
 		want string
 	}{
-		"no kind":              {fields{"record": shot(nil)}, "refused"},
-		"unknown kind":         {fields{"kind": "lane", "record": fields{"id": newID()}}, "refused"},
-		"unknown field":        {fields{"kind": "shot", "record": shot(fields{"colour": "red"})}, "refused"},
-		"unknown member":       {fields{"kind": "shot", "record": shot(nil), "colour": "red"}, "refused"},
-		"a number":             {7, "refused"},
-		"null":                 {nil, "refused"},
-		"out of range":         {fields{"kind": "shot", "record": shot(fields{"speed_mph": 900})}, "refused"},
-		"another type":         {fields{"kind": "shot", "record": shot(fields{"speed_mph": "fast"})}, "refused"},
-		"no id":                {fields{"kind": "shot", "record": shot(fields{"id": nil})}, "refused"},
-		"nil id":               {fields{"kind": "shot", "record": shot(fields{"id": "00000000-0000-0000-0000-000000000000"})}, "refused"},
-		"no UUID":              {fields{"kind": "shot", "record": shot(fields{"id": "shot-1"})}, "refused"},
-		"two ids":              {fields{"kind": "shot", "id": newID(), "record": shot(nil)}, "refused"},
-		"deletes and stores":   {fields{"kind": "shot", "id": newID(), "deleted": true, "record": shot(nil)}, "refused"},
-		"deletes nothing":      {fields{"kind": "shot", "id": newID(), "rev": 3, "deleted": true}, "refused"},
-		"edits nothing":        {fields{"kind": "shot", "record": shot(fields{"rev": 3})}, "refused"},
-		"negative revision":    {fields{"kind": "shot", "record": shot(fields{"rev": -3})}, "refused"},
-		"a member":             {fields{"kind": "member", "id": newID(), "rev": 2, "deleted": true}, "refused"},
-		"the squad":            {fields{"kind": "squad", "id": b.squad, "rev": 1, "deleted": true}, "refused"},
-		"no such parent":       {fields{"kind": "shot", "record": shot(fields{"session_id": newID()})}, "waiting"},
-		"no such ball":         {fields{"kind": "shot", "record": shot(fields{"ball_id": newID()})}, "waiting"},
-		"NUL in a name":        {fields{"kind": "pattern", "record": pattern("a\x00b")}, "refused"},
-		"NUL in a note":        {fields{"kind": "shot", "record": shot(fields{"note": "a\x00b"})}, "refused"},
-		"NUL in a centre":      {fields{"kind": "session", "record": fields{"id": newID(), "kind": "block", "name": "B", "date": "2026-03-14", "centre": "a\x00"}}, "refused"},
-		"NUL in an athlete":    {fields{"kind": "athlete", "record": fields{"id": newID(), "name": "A", "side": "right", "guardian_name": "a\x00"}}, "refused"},
-		"NUL in a ball":        {fields{"kind": "ball", "record": fields{"id": newID(), "name": "B\x00", "weight_lb": 15, "athlete_id": b.athlete}}, "refused"},
-		"NUL in a drill":       {fields{"kind": "drill", "record": merge(drillFields(newID()), "note", "a\x00")}, "refused"},
-		"NUL in an order":      {fields{"kind": "assignment", "record": fields{"id": newID(), "drill_id": b.drill, "athlete_id": b.athlete, "assigned_on": "2026-03-14", "note": "\x00"}}, "refused"},
-		"a day that is none":   {fields{"kind": "session", "record": fields{"id": newID(), "kind": "block", "name": "B", "date": "2026-02-30"}}, "refused"},
-		"a year long ago":      {fields{"kind": "shot", "record": shot(fields{"time": "0001-01-01T00:00:00Z"})}, "refused"},
+		"no kind":        {fields{"record": shot(nil)}, "refused"},
+		"unknown kind":   {fields{"kind": "lane", "record": fields{"id": newID()}}, "refused"},
+		"unknown field":  {fields{"kind": "shot", "record": shot(fields{"colour": "red"})}, "refused"},
+		"unknown member": {fields{"kind": "shot", "record": shot(nil), "colour": "red"}, "refused"},
+		"a number":       {7, "refused"},
+		"null":           {nil, "refused"},
+		"out of range":   {fields{"kind": "shot", "record": shot(fields{"speed_mph": 900})}, "refused"},
+		"another type":   {fields{"kind": "shot", "record": shot(fields{"speed_mph": "fast"})}, "refused"},
+		"no id":          {fields{"kind": "shot", "record": shot(fields{"id": nil})}, "refused"},
+		"nil id": {
+			fields{"kind": "shot", "record": shot(fields{"id": "00000000-0000-0000-0000-000000000000"})},
+			"refused",
+		},
+		"no UUID": {fields{"kind": "shot", "record": shot(fields{"id": "shot-1"})}, "refused"},
+		"two ids": {fields{"kind": "shot", "id": newID(), "record": shot(nil)}, "refused"},
+		"deletes and stores": {
+			fields{"kind": "shot", "id": newID(), "deleted": true, "record": shot(nil)},
+			"refused",
+		},
+		"deletes nothing":   {fields{"kind": "shot", "id": newID(), "rev": 3, "deleted": true}, "refused"},
+		"edits nothing":     {fields{"kind": "shot", "record": shot(fields{"rev": 3})}, "refused"},
+		"negative revision": {fields{"kind": "shot", "record": shot(fields{"rev": -3})}, "refused"},
+		"a member":          {fields{"kind": "member", "id": newID(), "rev": 2, "deleted": true}, "refused"},
+		"the squad":         {fields{"kind": "squad", "id": b.squad, "rev": 1, "deleted": true}, "refused"},
+		"no such parent":    {fields{"kind": "shot", "record": shot(fields{"session_id": newID()})}, "waiting"},
+		"no such ball":      {fields{"kind": "shot", "record": shot(fields{"ball_id": newID()})}, "waiting"},
+		"NUL in a name":     {fields{"kind": "pattern", "record": pattern("a\x00b")}, "refused"},
+		"NUL in a note":     {fields{"kind": "shot", "record": shot(fields{"note": "a\x00b"})}, "refused"},
+		"NUL in a centre": {
+			fields{
+				"kind":   "session",
+				"record": fields{"id": newID(), "kind": "block", "name": "B", "date": "2026-03-14", "centre": "a\x00"},
+			},
+			"refused",
+		},
+		"NUL in an athlete": {
+			fields{
+				"kind":   "athlete",
+				"record": fields{"id": newID(), "name": "A", "side": "right", "guardian_name": "a\x00"},
+			},
+			"refused",
+		},
+		"NUL in a ball": {
+			fields{
+				"kind":   "ball",
+				"record": fields{"id": newID(), "name": "B\x00", "weight_lb": 15, "athlete_id": b.athlete},
+			},
+			"refused",
+		},
+		"NUL in a drill": {
+			fields{"kind": "drill", "record": merge(drillFields(newID()), "note", "a\x00")},
+			"refused",
+		},
+		"NUL in an order": {
+			fields{
+				"kind": "assignment",
+				"record": fields{
+					"id":          newID(),
+					"drill_id":    b.drill,
+					"athlete_id":  b.athlete,
+					"assigned_on": "2026-03-14",
+					"note":        "\x00",
+				},
+			},
+			"refused",
+		},
+		"a day that is none": {
+			fields{
+				"kind":   "session",
+				"record": fields{"id": newID(), "kind": "block", "name": "B", "date": "2026-02-30"},
+			},
+			"refused",
+		},
+		"a year long ago": {
+			fields{"kind": "shot", "record": shot(fields{"time": "0001-01-01T00:00:00Z"})},
+			"refused",
+		},
 		"name of 70 letters 丈": {fields{"kind": "pattern", "record": pattern(strings.Repeat("丈", 70))}, "refused"},
 	}
 	names := slices.Sorted(maps.Keys(bad))
 	var items []any
 	for i, name := range names {
-		items = append(items, bad[name].item, fields{"kind": "shot", "record": shot(fields{"id": newID(), "order": i + 2})})
+		items = append(
+			items,
+			bad[name].item,
+			fields{"kind": "shot", "record": shot(fields{"id": newID(), "order": i + 2})},
+		)
 	}
 	var result pushResult
-	if err := coach.call(t.Context(), http.MethodPost, "/v1/squads/"+b.squad+"/push", fields{"items": items}, &result); err != nil {
+	if err := coach.call(
+		t.Context(),
+		http.MethodPost,
+		"/v1/squads/"+b.squad+"/push",
+		fields{"items": items},
+		&result,
+	); err != nil {
 		t.Fatal(err)
 	}
 	for i, name := range names {
@@ -167,7 +226,8 @@ func TestBadItemsHoldUpNobody(t *testing.T) {
 	}
 }
 
-// TestOverlongLines pushes lines longer than the server reads, with and without an end, among good ones.
+// TestOverlongLines pushes lines longer than the server reads, with and without an end, among good
+// ones.
 func TestOverlongLines(t *testing.T) {
 	t.Parallel()
 	s := newServer(t, 2)
@@ -181,7 +241,8 @@ func TestOverlongLines(t *testing.T) {
 		var got []string
 		if _, err := coach.pushLines(t.Context(), b.squad, bytes.NewReader(body), func(o outcome) {
 			got = append(got, o.Outcome)
-			if o.Outcome == "refused" && (len(o.Errors) != 1 || !strings.Contains(o.Errors[0].Detail, "longer than 262144 bytes")) {
+			if o.Outcome == "refused" &&
+				(len(o.Errors) != 1 || !strings.Contains(o.Errors[0].Detail, "longer than 262144 bytes")) {
 				t.Errorf("%d bytes: refused with %+v", size, o.Errors)
 			}
 		}); err != nil {
@@ -193,8 +254,8 @@ func TestOverlongLines(t *testing.T) {
 	}
 }
 
-// TestPushReadsNoMoreThanItMust pushes into a new database, whose plans were made while its tables were empty: what a squad has already must not
-// be read again with each push.
+// TestPushReadsNoMoreThanItMust pushes into a new database, whose plans were made while its tables
+// were empty: what a squad has already must not be read again with each push.
 func TestPushReadsNoMoreThanItMust(t *testing.T) {
 	t.Parallel()
 	const pushes, piece = 12, 1_000
@@ -218,7 +279,8 @@ func TestPushReadsNoMoreThanItMust(t *testing.T) {
 		if err := coach.call(t.Context(), http.MethodGet, "/v1/me", nil, nil); err != nil {
 			t.Fatal(err)
 		}
-		if err := owner.QueryRow(t.Context(), "SELECT n_tup_ins, seq_tup_read + idx_tup_fetch FROM pg_stat_user_tables WHERE relname = 'shots'").Scan(&written, &read); err != nil {
+		if err := owner.QueryRow(t.Context(), "SELECT n_tup_ins, seq_tup_read + idx_tup_fetch FROM pg_stat_user_tables WHERE relname = 'shots'").
+			Scan(&written, &read); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -232,7 +294,8 @@ func merge(record fields, name string, value any) fields {
 	return record
 }
 
-// TestOneRecordTwiceInAPush takes several changes of one record in turn, and what they say about each other's parents.
+// TestOneRecordTwiceInAPush takes several changes of one record in turn, and what they say about
+// each other's parents.
 func TestOneRecordTwiceInAPush(t *testing.T) {
 	t.Parallel()
 	s := newServer(t, 2)
@@ -248,7 +311,10 @@ func TestOneRecordTwiceInAPush(t *testing.T) {
 		return item{Kind: "pattern", Record: record}
 	}
 	session := func(date string) item {
-		return item{Kind: "session", Record: fields{"id": newID(), "kind": "block", "name": "Block", "date": date, "pattern_id": id}}
+		return item{
+			Kind:   "session",
+			Record: fields{"id": newID(), "kind": "block", "name": "Block", "date": date, "pattern_id": id},
+		}
 	}
 	result, err := coach.push(t.Context(), b.squad, []item{
 		pattern("first", 0), session("2026-03-14"), pattern("second", rev+1), pattern("first", 0), pattern("other", 0),
@@ -268,7 +334,8 @@ func TestOneRecordTwiceInAPush(t *testing.T) {
 	}
 }
 
-// TestParentDeletedInThePush deletes a session and stores a shot in it by one push: the deletion comes first, and the shot waits.
+// TestParentDeletedInThePush deletes a session and stores a shot in it by one push: the deletion
+// comes first, and the shot waits.
 func TestParentDeletedInThePush(t *testing.T) {
 	t.Parallel()
 	s := newServer(t, 2)
@@ -288,7 +355,13 @@ func TestAtomicPush(t *testing.T) {
 	coach := signUp(t, directClient(s.handler), "Coach")
 	b := coach.newBase(t)
 	push := func(items []item) (result pushResult, err error) {
-		err = coach.call(t.Context(), http.MethodPost, "/v1/squads/"+b.squad+"/push?atomic=true", fields{"items": items}, &result)
+		err = coach.call(
+			t.Context(),
+			http.MethodPost,
+			"/v1/squads/"+b.squad+"/push?atomic=true",
+			fields{"items": items},
+			&result,
+		)
 		return result, err
 	}
 	_, before := coach.end(t, b.squad)
@@ -300,7 +373,8 @@ func TestAtomicPush(t *testing.T) {
 		t.Fatal(err)
 	}
 	for i, o := range result.Outcomes {
-		if want := map[bool]string{true: "refused", false: "waiting"}[i < 3]; o.Outcome != want || o.Rev != 0 || len(o.Errors) == 0 {
+		if want := map[bool]string{true: "refused", false: "waiting"}[i < 3]; o.Outcome != want || o.Rev != 0 ||
+			len(o.Errors) == 0 {
 			t.Errorf("outcome %d: %+v, want %s", i, o, want)
 		}
 	}
@@ -317,7 +391,8 @@ func TestAtomicPush(t *testing.T) {
 	}
 }
 
-// TestIDs takes the forms of RFC 9562 that a device may make, and answers in the one form of section 4: lower case, no decoration.
+// TestIDs takes the forms of RFC 9562 that a device may make, and answers in the one form of
+// section 4: lower case, no decoration.
 func TestIDs(t *testing.T) {
 	t.Parallel()
 	s := newServer(t, 2)

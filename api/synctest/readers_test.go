@@ -23,7 +23,10 @@ func (s *seen) take(it item) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if it.Rev < s.ids[it.ID] {
-		s.fault = errors.Join(s.fault, fmt.Errorf("%s %s came at revision %d after %d", it.Kind, it.ID, it.Rev, s.ids[it.ID]))
+		s.fault = errors.Join(
+			s.fault,
+			fmt.Errorf("%s %s came at revision %d after %d", it.Kind, it.ID, it.Rev, s.ids[it.ID]),
+		)
 	}
 	s.ids[it.ID] = it.Rev
 	s.revs = append(s.revs, it.Rev)
@@ -47,7 +50,8 @@ func (s *seen) missing(acknowledged []string) (ids []string) {
 	return ids
 }
 
-// checkDense holds that new records came in the order of their revisions, each of which once from the first to the last.
+// checkDense holds that new records came in the order of their revisions, each of which once from
+// the first to the last.
 func (s *seen) checkDense(t testing.TB, first, last int64) {
 	t.Helper()
 	s.mu.Lock()

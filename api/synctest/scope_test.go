@@ -11,7 +11,8 @@ import (
 	"github.com/google/go-cmp/cmp"
 )
 
-// troupe is a squad with a coach and two athletes who use it themselves, each with a ball, a session and a shot.
+// troupe is a squad with a coach and two athletes who use it themselves, each with a ball, a
+// session and a shot.
 type troupe struct {
 	server   *server
 	coach    *person
@@ -31,26 +32,59 @@ func newTroupe(t *testing.T, by func(*server) *client) *troupe {
 	t.Helper()
 	s := newServer(t, 6)
 	way := by(s)
-	tr := &troupe{server: s, coach: signUp(t, way, "Coach"), shared: newID(), pattern: newID(), drills: [2]string{newID(), newID()}}
+	tr := &troupe{
+		server:  s,
+		coach:   signUp(t, way, "Coach"),
+		shared:  newID(),
+		pattern: newID(),
+		drills:  [2]string{newID(), newID()},
+	}
 	var err error
 	if tr.squad, err = tr.coach.newSquad(t.Context(), "Invented squad"); err != nil {
 		t.Fatal(err)
 	}
 	items := []item{
 		{Kind: "pattern", Record: fields{"id": tr.pattern, "name": "Long", "length_ft": 44}},
-		{Kind: "session", Record: fields{"id": tr.shared, "kind": "block", "name": "Block", "date": "2026-03-14", "pattern_id": tr.pattern}},
+		{
+			Kind: "session",
+			Record: fields{
+				"id":         tr.shared,
+				"kind":       "block",
+				"name":       "Block",
+				"date":       "2026-03-14",
+				"pattern_id": tr.pattern,
+			},
+		},
 		{Kind: "drill", Record: drillFields(tr.drills[0])},
 		{Kind: "drill", Record: drillFields(tr.drills[1])},
 	}
 	for i := range tr.people {
 		tr.people[i] = signUp(t, way, fmt.Sprintf("Athlete %d", i))
 		tr.athletes[i], tr.balls[i], tr.sessions[i], tr.shots[i] = newID(), newID(), newID(), newID()
-		items = append(items,
+		items = append(
+			items,
 			item{Kind: "athlete", Record: fields{"id": tr.athletes[i], "name": tr.people[i].name, "side": "right"}},
-			item{Kind: "ball", Record: fields{"id": tr.balls[i], "athlete_id": tr.athletes[i], "name": "Ball", "weight_lb": 15}},
-			item{Kind: "session", Record: fields{"id": tr.sessions[i], "kind": "practice", "name": "Practice", "date": "2026-03-14", "athlete_id": tr.athletes[i]}},
+			item{
+				Kind:   "ball",
+				Record: fields{"id": tr.balls[i], "athlete_id": tr.athletes[i], "name": "Ball", "weight_lb": 15},
+			},
+			item{
+				Kind: "session",
+				Record: fields{
+					"id":         tr.sessions[i],
+					"kind":       "practice",
+					"name":       "Practice",
+					"date":       "2026-03-14",
+					"athlete_id": tr.athletes[i],
+				},
+			},
 			item{Kind: "shot", Record: fields{
-				"id": tr.shots[i], "session_id": tr.sessions[i], "athlete_id": tr.athletes[i], "ball_id": tr.balls[i], "order": 1, "time": "2026-03-14T17:00:00Z",
+				"id":         tr.shots[i],
+				"session_id": tr.sessions[i],
+				"athlete_id": tr.athletes[i],
+				"ball_id":    tr.balls[i],
+				"order":      1,
+				"time":       "2026-03-14T17:00:00Z",
 			}},
 		)
 	}
@@ -107,7 +141,8 @@ func (f *follower) takeIn(items []item) {
 	}
 }
 
-// read reads on to the end, two items a page, and returns what came, as "kind" with "added", "removed" or "deleted" behind it.
+// read reads on to the end, two items a page, and returns what came, as "kind" with "added",
+// "removed" or "deleted" behind it.
 func (f *follower) read() (came []string) {
 	f.t.Helper()
 	for {
@@ -167,7 +202,8 @@ func (f *follower) gone() {
 
 func (f *follower) goneBy(err error) {
 	f.t.Helper()
-	if statusOf(err) != http.StatusGone || err.(*problem).Snapshot != "/v1/squads/"+f.squad+"/snapshot" { //nolint:errorlint // as returned
+	if statusOf(err) != http.StatusGone ||
+		err.(*problem).Snapshot != "/v1/squads/"+f.squad+"/snapshot" { //nolint:errorlint // as returned
 		f.t.Errorf("going on from the old cursor: %v, want 410 with the snapshot's address", err)
 	}
 }
@@ -204,17 +240,34 @@ func (tr *troupe) unassign(t *testing.T, id string) {
 func (tr *troupe) delete(t *testing.T, kind, id string) {
 	t.Helper()
 	var now fields
-	if err := tr.coach.call(t.Context(), http.MethodGet, "/v1/squads/"+tr.squad+"/"+kind+"s/"+id, nil, &now); err != nil {
+	if err := tr.coach.call(
+		t.Context(),
+		http.MethodGet,
+		"/v1/squads/"+tr.squad+"/"+kind+"s/"+id,
+		nil,
+		&now,
+	); err != nil {
 		t.Fatal(err)
 	}
-	tr.coach.mustPush(t, tr.squad, []item{{Kind: kind, ID: id, Rev: int64(now["rev"].(float64)), Deleted: true}}, "stored")
+	tr.coach.mustPush(
+		t,
+		tr.squad,
+		[]item{{Kind: kind, ID: id, Rev: int64(now["rev"].(float64)), Deleted: true}},
+		"stored",
+	)
 }
 
 // edit changes fields of a record as it stands.
 func (tr *troupe) edit(t *testing.T, kind, id string, change fields) {
 	t.Helper()
 	var now fields
-	if err := tr.coach.call(t.Context(), http.MethodGet, "/v1/squads/"+tr.squad+"/"+kind+"s/"+id, nil, &now); err != nil {
+	if err := tr.coach.call(
+		t.Context(),
+		http.MethodGet,
+		"/v1/squads/"+tr.squad+"/"+kind+"s/"+id,
+		nil,
+		&now,
+	); err != nil {
 		t.Fatal(err)
 	}
 	delete(now, "sentences")
@@ -256,7 +309,9 @@ func TestAthleteSeesTheirOwn(t *testing.T) {
 		fromNothing.holds(tr.own(i)...)
 	}
 	everything := tr.follower(t, tr.coach).begin()
-	if n := len(everything.held); n != 1+1+1+2+2*5+1 { // squad, pattern, shared session, drills, two athletes' own, the coach as a member
+	if n := len(
+		everything.held,
+	); n != 1+1+1+2+2*5+1 { // squad, pattern, shared session, drills, two athletes' own, the coach as a member
 		t.Errorf("the coach's device holds %d records", n)
 	}
 }
@@ -331,8 +386,8 @@ func TestMembersComeAndGo(t *testing.T) {
 	device.begin().holds(tr.own(0)...)
 }
 
-// TestParentsFirst changes parents after their children: whatever the page size, a reader is given the parent first, in the feed and in a
-// snapshot, and theirs before it.
+// TestParentsFirst changes parents after their children: whatever the page size, a reader is given
+// the parent first, in the feed and in a snapshot, and theirs before it.
 func TestParentsFirst(t *testing.T) {
 	t.Parallel()
 	tr := newTroupe(t, overNothing)
@@ -342,7 +397,12 @@ func TestParentsFirst(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	tr.coach.mustPush(t, tr.squad, []item{{Kind: "pattern", Record: fields{"id": late, "name": "Newer than its session", "length_ft": 38}}}, "stored")
+	tr.coach.mustPush(
+		t,
+		tr.squad,
+		[]item{{Kind: "pattern", Record: fields{"id": late, "name": "Newer than its session", "length_ft": 38}}},
+		"stored",
+	)
 	tr.edit(t, "session", tr.sessions[0], fields{"pattern_id": late})
 	tr.edit(t, "athlete", tr.athletes[0], fields{"note": "edited last"})
 	coach.read() // from nothing: it holds the order
@@ -367,7 +427,13 @@ func TestErasedAthleteLeavesDeletionsOnly(t *testing.T) {
 	coach := tr.follower(t, tr.coach).begin()
 	var erased fields
 	address := "/v1/squads/" + tr.squad + "/athletes/" + tr.athletes[0] + "/erase"
-	if err := tr.coach.call(t.Context(), http.MethodPost, address, fields{"confirm": "Athlete 0"}, &erased); err != nil {
+	if err := tr.coach.call(
+		t.Context(),
+		http.MethodPost,
+		address,
+		fields{"confirm": "Athlete 0"},
+		&erased,
+	); err != nil {
 		t.Fatal(err)
 	}
 	came := coach.read()
@@ -380,7 +446,12 @@ func TestErasedAthleteLeavesDeletionsOnly(t *testing.T) {
 	}
 	// A device that has not heard of it sends the shot again: it does not come back.
 	result, err := tr.coach.push(t.Context(), tr.squad, []item{{Kind: "shot", Record: fields{
-		"id": tr.shots[0], "session_id": tr.sessions[0], "athlete_id": tr.athletes[0], "ball_id": tr.balls[0], "order": 1, "time": "2026-03-14T17:00:00Z",
+		"id":         tr.shots[0],
+		"session_id": tr.sessions[0],
+		"athlete_id": tr.athletes[0],
+		"ball_id":    tr.balls[0],
+		"order":      1,
+		"time":       "2026-03-14T17:00:00Z",
 	}}})
 	if err != nil || result.Outcomes[0].Outcome == "stored" {
 		t.Errorf("an erased shot sent again: %+v, %v", result.Outcomes, err)

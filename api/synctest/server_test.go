@@ -1,5 +1,6 @@
-// Package synctest holds the sync to its promises from outside: devices that know only the contract, against the whole HTTP surface and a
-// real Postgres, with a network that loses, repeats and delays, and machines that are killed.
+// Package synctest holds the sync to its promises from outside: devices that know only the
+// contract, against the whole HTTP surface and a real Postgres, with a network that loses, repeats
+// and delays, and machines that are killed.
 package synctest
 
 import (
@@ -27,7 +28,8 @@ type server struct {
 	log     *logBuffer
 }
 
-// newServer starts a server whose clock stands still, so that nobody's access token runs out however long the test.
+// newServer starts a server whose clock stands still, so that nobody's access token runs out
+// however long the test.
 func newServer(t testing.TB, conns int32) *server {
 	t.Helper()
 	s := &server{db: dbtest.New(t), log: &logBuffer{}}
@@ -72,7 +74,8 @@ func (s *server) listen(t testing.TB) string {
 // direct sends requests to a handler without a network.
 type direct struct{ handler http.Handler }
 
-// RoundTrip answers a request. A handler that breaks off is a broken connection, as it would be on the wire.
+// RoundTrip answers a request. A handler that breaks off is a broken connection, as it would be on
+// the wire.
 func (d direct) RoundTrip(request *http.Request) (response *http.Response, err error) {
 	defer func() {
 		if r := recover(); r != nil {

@@ -57,7 +57,12 @@ func (p *person) newSquad(ctx context.Context, name string) (string, error) {
 }
 
 // joins makes another person a member by the coach's invitation. athlete is "" for other roles.
-func (p *person) joins(ctx context.Context, squad string, who *person, role, athlete string) (member fields, err error) {
+func (p *person) joins(
+	ctx context.Context,
+	squad string,
+	who *person,
+	role, athlete string,
+) (member fields, err error) {
 	body := map[string]any{"role": role}
 	if athlete != "" {
 		body["athlete_id"] = athlete
@@ -85,14 +90,29 @@ func (p *person) newBase(t testing.TB) base {
 	b := base{squad, newID(), newID(), newID()}
 	p.mustPush(t, squad, []item{
 		{Kind: "athlete", Record: fields{"id": b.athlete, "name": "Invented athlete", "side": "right"}},
-		{Kind: "session", Record: fields{"id": b.session, "kind": "practice", "name": "Practice", "date": "2026-03-14", "athlete_id": b.athlete}},
+		{
+			Kind: "session",
+			Record: fields{
+				"id":         b.session,
+				"kind":       "practice",
+				"name":       "Practice",
+				"date":       "2026-03-14",
+				"athlete_id": b.athlete,
+			},
+		},
 		{Kind: "drill", Record: drillFields(b.drill)},
 	}, "stored")
 	return b
 }
 
 func drillFields(id string) fields {
-	return fields{"id": id, "name": "Inside", "reps": 30, "pass_share": 0.8, "rules": []any{fields{"measure": "board", "at": "breakpoint", "min": 10}}}
+	return fields{
+		"id":         id,
+		"name":       "Inside",
+		"reps":       30,
+		"pass_share": 0.8,
+		"rules":      []any{fields{"measure": "board", "at": "breakpoint", "min": 10}},
+	}
 }
 
 // shots are n new shots, the first with the given order.

@@ -24,8 +24,9 @@ import (
 	"laneward/db/pgprivate"
 )
 
-// The benchmarks run the server in this process over a durable Postgres of their own, and beside it psql on the same rows of the same tables.
-// Client, server and database share the machine's processors.
+// The benchmarks run the server in this process over a durable Postgres of their own, and beside it
+// psql on the same rows of the same tables. Client, server and database share the machine's
+// processors.
 
 // bench is a server with a durable database.
 type bench struct {
@@ -78,7 +79,8 @@ func newBench(b *testing.B, settings map[string]string) *bench {
 	return &bench{b, server.URL("postgres"), signUp(b, wireClient(listener.URL), "Coach")}
 }
 
-// psql runs a command, with what it reads and writes, and returns how long it took, the program's start left out.
+// psql runs a command, with what it reads and writes, and returns how long it took, the program's
+// start left out.
 func (n *bench) psql(in io.Reader, out io.Writer, command string) time.Duration {
 	n.b.Helper()
 	run := func(in io.Reader, out io.Writer, command string) time.Duration {
@@ -94,18 +96,38 @@ func (n *bench) psql(in io.Reader, out io.Writer, command string) time.Duration 
 	return run(in, out, command) - run(nil, io.Discard, "SELECT 1")
 }
 
-// measured are n shots as a sensor logs them: boards to a tenth, a ball, a drill, the leave. Their spread is invented.
+// measured are n shots as a sensor logs them: boards to a tenth, a ball, a drill, the leave. Their
+// spread is invented.
 func (b base) measured(n int, ball string) []item {
 	random := rand.New(rand.NewPCG(1, 2))
 	tenth := func(mean, spread float64) float64 { return math.Round(10*(mean+spread*random.NormFloat64())) / 10 }
 	items := make([]item, n)
 	for i := range items {
 		record := fields{
-			"id": newID(), "session_id": b.session, "athlete_id": b.athlete, "ball_id": ball, "drill_id": b.drill, "order": i + 1,
-			"time":          time.Date(2026, 3, 14, 17, 0, 0, 0, time.UTC).Add(time.Duration(i)*40*time.Second + rand.N(9*time.Second)).Truncate(time.Second),
-			"laydown_board": tenth(22, 0.8), "arrows_board": tenth(14, 0.8), "breakpoint_board": tenth(9, 1), "breakpoint_ft": tenth(41, 1),
-			"entry_board": tenth(17.4, 0.8), "entry_angle_deg": tenth(5, 0.4), "speed_mph": tenth(16.8, 0.3), "rev_rate_rpm": math.Round(380 + 12*random.NormFloat64()),
-			"source": "sensor",
+			"id":         newID(),
+			"session_id": b.session,
+			"athlete_id": b.athlete,
+			"ball_id":    ball,
+			"drill_id":   b.drill,
+			"order":      i + 1,
+			"time": time.Date(2026, 3, 14, 17, 0, 0, 0, time.UTC).
+				Add(time.Duration(i)*40*time.Second + rand.N(9*time.Second)).
+				Truncate(time.Second),
+			"laydown_board": tenth(
+				22,
+				0.8,
+			),
+			"arrows_board":     tenth(14, 0.8),
+			"breakpoint_board": tenth(9, 1),
+			"breakpoint_ft":    tenth(41, 1),
+			"entry_board": tenth(
+				17.4,
+				0.8,
+			),
+			"entry_angle_deg": tenth(5, 0.4),
+			"speed_mph":       tenth(16.8, 0.3),
+			"rev_rate_rpm":    math.Round(380 + 12*random.NormFloat64()),
+			"source":          "sensor",
 		}
 		if random.IntN(2) == 0 {
 			record["standing"] = []int{}
@@ -137,7 +159,12 @@ func (b base) typed(n int, ball string) []item {
 func (n *bench) newBall(b base) string {
 	n.b.Helper()
 	id := newID()
-	n.coach.mustPush(n.b, b.squad, []item{{Kind: "ball", Record: fields{"id": id, "athlete_id": b.athlete, "name": "Ball", "weight_lb": 15}}}, "stored")
+	n.coach.mustPush(
+		n.b,
+		b.squad,
+		[]item{{Kind: "ball", Record: fields{"id": id, "athlete_id": b.athlete, "name": "Ball", "weight_lb": 15}}},
+		"stored",
+	)
 	return id
 }
 
@@ -173,7 +200,8 @@ func (n *bench) pushParts(squad string, items []item) (took time.Duration) {
 
 func perSecond(n int, took time.Duration) float64 { return float64(n) / took.Seconds() }
 
-// BenchmarkPush pushes new shots as NDJSON, and beside it copies the very same rows into the same table by psql.
+// BenchmarkPush pushes new shots as NDJSON, and beside it copies the very same rows into the same
+// table by psql.
 func BenchmarkPush(b *testing.B) {
 	for _, size := range []int{10_000, 100_000} {
 		b.Run(fmt.Sprint(size), func(b *testing.B) {
@@ -202,8 +230,8 @@ func (n *bench) copyIn(squad string) time.Duration {
 	return n.psql(&rows, io.Discard, "COPY shots FROM STDIN")
 }
 
-// BenchmarkPull streams 100,000 shots as a feed and as a snapshot, plain and packed, and beside it copies the same rows out by psql. It also
-// tells what a shot takes on the wire.
+// BenchmarkPull streams 100,000 shots as a feed and as a snapshot, plain and packed, and beside it
+// copies the same rows out by psql. It also tells what a shot takes on the wire.
 func BenchmarkPull(b *testing.B) {
 	const size = 100_000
 	n := newBench(b, nil)
@@ -221,7 +249,11 @@ func BenchmarkPull(b *testing.B) {
 					took, bytes := n.pull(squad.squad, path, encoding)
 					pulling += took
 					received += bytes
-					copying += n.psql(nil, io.Discard, "COPY (SELECT * FROM shots WHERE squad_id = '"+squad.squad+"') TO STDOUT")
+					copying += n.psql(
+						nil,
+						io.Discard,
+						"COPY (SELECT * FROM shots WHERE squad_id = '"+squad.squad+"') TO STDOUT",
+					)
 				}
 				b.ReportMetric(perSecond(rounds*size, pulling), "pulled/s")
 				b.ReportMetric(perSecond(rounds*size, copying), "copied/s")
@@ -240,7 +272,16 @@ func (n *bench) pull(squad, path, encoding string) (time.Duration, int64) {
 func (n *bench) pullAs(accept, squad, path, encoding string) (time.Duration, int64) {
 	n.b.Helper()
 	begun := time.Now()
-	response, err := n.coach.send(n.b.Context(), http.MethodGet, "/v1/squads/"+squad+"/"+path, nil, "Accept", accept, "Accept-Encoding", encoding)
+	response, err := n.coach.send(
+		n.b.Context(),
+		http.MethodGet,
+		"/v1/squads/"+squad+"/"+path,
+		nil,
+		"Accept",
+		accept,
+		"Accept-Encoding",
+		encoding,
+	)
 	if err != nil {
 		n.b.Fatal(err)
 	}
@@ -252,7 +293,8 @@ func (n *bench) pullAs(accept, squad, path, encoding string) (time.Duration, int
 	return time.Since(begun), received
 }
 
-// watchHeap samples the heap until the function it returns is called, and keeps the most it was above where it began.
+// watchHeap samples the heap until the function it returns is called, and keeps the most it was
+// above where it began.
 func watchHeap(peak *uint64) (stop func()) {
 	heap := func() uint64 {
 		var m runtime.MemStats
@@ -278,7 +320,8 @@ func watchHeap(peak *uint64) (stop func()) {
 	return func() { close(done); <-ended }
 }
 
-// BenchmarkFirstSyncMemory streams snapshots of more and more shots: from some pages on, the heap must not grow with them.
+// BenchmarkFirstSyncMemory streams snapshots of more and more shots: from some pages on, the heap
+// must not grow with them.
 func BenchmarkFirstSyncMemory(b *testing.B) {
 	n := newBench(b, nil)
 	for _, size := range []int{1_000, 10_000, 50_000, 100_000} {
@@ -296,7 +339,8 @@ func BenchmarkFirstSyncMemory(b *testing.B) {
 	}
 }
 
-// BenchmarkWireSize tells what a shot takes on the wire, packed, in either direction, measured by a sensor or typed by hand.
+// BenchmarkWireSize tells what a shot takes on the wire, packed, in either direction, measured by a
+// sensor or typed by hand.
 func BenchmarkWireSize(b *testing.B) {
 	const size = 10_000
 	for name, shots := range map[string]func(base, int, string) []item{"sensor": base.measured, "eye": base.typed} {

@@ -116,8 +116,14 @@ func statusOf(err error) int {
 	return 0
 }
 
-// send sends a request and returns the answer when it is a success; the caller closes its body. header is pairs of name and value.
-func (c *client) send(ctx context.Context, method, path string, body io.Reader, header ...string) (*http.Response, error) {
+// send sends a request and returns the answer when it is a success; the caller closes its body.
+// header is pairs of name and value.
+func (c *client) send(
+	ctx context.Context,
+	method, path string,
+	body io.Reader,
+	header ...string,
+) (*http.Response, error) {
 	request, err := http.NewRequestWithContext(ctx, method, c.base+path, body)
 	if err != nil {
 		return nil, err
@@ -142,7 +148,13 @@ func (c *client) send(ctx context.Context, method, path string, body io.Reader, 
 	}
 	told := &problem{}
 	if err := json.Unmarshal(text, told); err != nil || told.Status != response.StatusCode {
-		return nil, fmt.Errorf("%s %s: status %d with a body that is no problem: %.200s", method, path, response.StatusCode, text)
+		return nil, fmt.Errorf(
+			"%s %s: status %d with a body that is no problem: %.200s",
+			method,
+			path,
+			response.StatusCode,
+			text,
+		)
 	}
 	return nil, told
 }
@@ -178,9 +190,15 @@ func (c *client) push(ctx context.Context, squad string, items []item) (result p
 	return result, err
 }
 
-// pushLines pushes NDJSON and hands on each outcome as it comes. It returns the revision of the last line; an answer that was cut before
-// it is an error.
-func (c *client) pushLines(ctx context.Context, squad string, body io.Reader, each func(outcome), header ...string) (rev int64, err error) {
+// pushLines pushes NDJSON and hands on each outcome as it comes. It returns the revision of the
+// last line; an answer that was cut before it is an error.
+func (c *client) pushLines(
+	ctx context.Context,
+	squad string,
+	body io.Reader,
+	each func(outcome),
+	header ...string,
+) (rev int64, err error) {
 	header = append([]string{"Content-Type", "application/x-ndjson", "Accept", "application/x-ndjson"}, header...)
 	response, err := c.send(ctx, http.MethodPost, "/v1/squads/"+squad+"/push", body, header...)
 	if err != nil {
@@ -279,8 +297,9 @@ func (c *client) digests(ctx context.Context, squad string) (kinds map[string]di
 	return got.Kinds, got.Rev, err
 }
 
-// sum is a device's own digest. A record's part is its id's two halves and its revision, each mixed into the one before by SplitMix64's
-// finaliser (Steele, Lea, Flood, "Fast splittable pseudorandom number generators", 2014); the constants are from memory.
+// sum is a device's own digest. A record's part is its id's two halves and its revision, each mixed
+// into the one before by SplitMix64's finaliser (Steele, Lea, Flood, "Fast splittable pseudorandom
+// number generators", 2014); the constants are from memory.
 type sum struct {
 	count int64
 	total uint64

@@ -14,13 +14,15 @@ import (
 	"pgregory.net/rapid"
 )
 
-// cast are the people of all histories: signing up is slow on purpose. The coach founds the squads; the others change their roles.
+// cast are the people of all histories: signing up is slow on purpose. The coach founds the squads;
+// the others change their roles.
 type cast struct {
 	coach  *person
 	others []*person
 }
 
-// world is one history: a squad with its people, their devices, the network between, and the model of what ought to be.
+// world is one history: a squad with its people, their devices, the network between, and the model
+// of what ought to be.
 type world struct {
 	*rapid.T
 	cast
@@ -47,7 +49,8 @@ func (w *world) must(err error) {
 	}
 }
 
-// newWorld founds a squad with two athletes and a record of each kind. The first two devices are the coach's, the others have one each.
+// newWorld founds a squad with two athletes and a record of each kind. The first two devices are
+// the coach's, the others have one each.
 func newWorld(ctx context.Context, t *rapid.T, c cast) *world {
 	w := &world{T: t, cast: c, ctx: ctx, model: &model{of: map[key][]version{}}}
 	var err error
@@ -61,7 +64,10 @@ func newWorld(ctx context.Context, t *rapid.T, c cast) *world {
 		{Kind: "pattern", Record: fields{"id": pattern, "name": "Long", "length_ft": 44}},
 		{Kind: "session", Record: fields{"id": session, "kind": "practice", "name": "Practice", "date": "2026-03-14"}},
 		{Kind: "drill", Record: drillFields(drill)},
-		{Kind: "assignment", Record: fields{"id": w.newID(), "drill_id": drill, "athlete_id": athletes[0], "assigned_on": "2026-03-01"}},
+		{
+			Kind:   "assignment",
+			Record: fields{"id": w.newID(), "drill_id": drill, "athlete_id": athletes[0], "assigned_on": "2026-03-01"},
+		},
 	})
 	w.must(err)
 	for i, who := range c.others {
@@ -85,11 +91,17 @@ func (w *world) learn() {
 		w.model.write(it.key(), version{rev: it.Rev, is: it.content()})
 	}
 	if w.model.rev != got.Rev || int(got.Rev) != len(got.Items) || got.Items[0].Kind != "squad" {
-		w.Fatalf("%d records at revision %d, the first a %s: revisions are dense and begin with the squad", len(got.Items), got.Rev, got.Items[0].Kind)
+		w.Fatalf(
+			"%d records at revision %d, the first a %s: revisions are dense and begin with the squad",
+			len(got.Items),
+			got.Rev,
+			got.Items[0].Kind,
+		)
 	}
 }
 
-// newID counts up: a history that is tried again has the same ids, but for the squad's and the members'. The form is RFC 9562's version 7.
+// newID counts up: a history that is tried again has the same ids, but for the squad's and the
+// members'. The form is RFC 9562's version 7.
 func (w *world) newID() string {
 	w.made++
 	var id uuid.UUID
@@ -105,7 +117,8 @@ func (w *world) is(p *person) who {
 	return is
 }
 
-// deliver brings a push to the server and holds its answer against the model. Nobody may have waited for the answer.
+// deliver brings a push to the server and holds its answer against the model. Nobody may have
+// waited for the answer.
 func (w *world) deliver(l letter) ([]outcome, error) {
 	w.Helper()
 	by := w.is(l.from)
@@ -152,7 +165,8 @@ func (w *world) deliver(l letter) ([]outcome, error) {
 	return result.Outcomes, nil
 }
 
-// checkOutcome holds one outcome against the model, and that a device which believes it holds what the server does.
+// checkOutcome holds one outcome against the model, and that a device which believes it holds what
+// the server does.
 func (w *world) checkOutcome(sent item, o outcome, want string) {
 	w.Helper()
 	if o.Outcome != want || o.item().key() != sent.key() {
@@ -171,7 +185,13 @@ func (w *world) checkOutcome(sent item, o outcome, want string) {
 	case o.Record != nil && !reflect.DeepEqual(o.item().content(), now.is):
 		w.Fatalf("pushed %+v: outcome %+v shows something else than what stands: %+v", sent, o, now)
 	case o.Record == nil && !reflect.DeepEqual(sent.content(), now.is):
-		w.Fatalf("pushed %+v: outcome %+v lets the device believe that this stands at revision %d, but it is %+v", sent, o, o.Rev, now)
+		w.Fatalf(
+			"pushed %+v: outcome %+v lets the device believe that this stands at revision %d, but it is %+v",
+			sent,
+			o,
+			o.Rev,
+			now,
+		)
 	}
 }
 
@@ -187,8 +207,9 @@ func (w *world) checkHeld(d *device) {
 	}
 }
 
-// checkPage holds a page of the feed against what the model owes the reader after `from`: exactly that; beside it only what has to come along,
-// a parent that changed again later and the drill that an assignment moves in or out of sight. It returns the revision that the page reaches.
+// checkPage holds a page of the feed against what the model owes the reader after `from`: exactly
+// that; beside it only what has to come along, a parent that changed again later and the drill that
+// an assignment moves in or out of sight. It returns the revision that the page reaches.
 func (w *world) checkPage(d *device, got page, limit int) (to int64) {
 	w.Helper()
 	by := w.is(d.who)
@@ -199,12 +220,22 @@ func (w *world) checkPage(d *device, got page, limit int) (to int64) {
 		to = owed[limit-1].Rev
 	}
 	if got.Rev != w.model.rev || !got.More && len(w.model.changes(by, to)) > 0 || got.More && to == w.model.rev {
-		w.Fatalf("%s: a page at revision %d, more %t; want %d and %d items to come", d.name, got.Rev, got.More, w.model.rev, len(w.model.changes(by, to)))
+		w.Fatalf(
+			"%s: a page at revision %d, more %t; want %d and %d items to come",
+			d.name,
+			got.Rev,
+			got.More,
+			w.model.rev,
+			len(w.model.changes(by, to)),
+		)
 	}
 	var regular []item
 	for _, it := range got.Items {
 		if it.Rev <= to && (it.Scope == "" || it.Kind == "member") {
-			regular = append(regular, item{Kind: it.Kind, ID: it.ID, Rev: it.Rev, Record: it.content(), Deleted: it.Deleted, Scope: it.Scope})
+			regular = append(
+				regular,
+				item{Kind: it.Kind, ID: it.ID, Rev: it.Rev, Record: it.content(), Deleted: it.Deleted, Scope: it.Scope},
+			)
 		} else {
 			w.checkExtra(d, by, it)
 		}
@@ -235,7 +266,8 @@ func (w *world) checkDigest(got page) {
 	}
 }
 
-// takeIn puts a page's items into a store, and holds that each comes after its parents, as far as the reader sees those.
+// takeIn puts a page's items into a store, and holds that each comes after its parents, as far as
+// the reader sees those.
 func (w *world) takeIn(d *device, into *state, items []item) {
 	w.Helper()
 	by := w.is(d.who)
@@ -266,8 +298,8 @@ func (w *world) pull(d *device, limit, pages int, lost bool) {
 	}
 }
 
-// lostSight deals with a reader who cannot go on: who is no member any more drops everything but the queue, and whose role has changed
-// begins a snapshot.
+// lostSight deals with a reader who cannot go on: who is no member any more drops everything but
+// the queue, and whose role has changed begins a snapshot.
 func (w *world) lostSight(d *device, from *state, err error) bool {
 	w.Helper()
 	by := w.is(d.who)
@@ -332,7 +364,8 @@ func (w *world) snapshot(d *device, limit, pages int) {
 	}
 }
 
-// settle brings everything home: the network delivers, every device sends and reads until nothing is left, and then all is compared.
+// settle brings everything home: the network delivers, every device sends and reads until nothing
+// is left, and then all is compared.
 func (w *world) settle() {
 	w.Helper()
 	for _, l := range w.network {
@@ -351,7 +384,8 @@ func (w *world) settle() {
 	w.replay()
 }
 
-// flush sends the whole queue and reads to the end. What still waits for a parent after that is set aside: the parent is gone for good.
+// flush sends the whole queue and reads to the end. What still waits for a parent after that is set
+// aside: the parent is gone for good.
 func (w *world) flush(d *device) {
 	w.Helper()
 	for tries := 0; len(d.queue) > 0; tries++ {
@@ -382,7 +416,8 @@ func (w *world) flush(d *device) {
 	w.checkHeld(d)
 }
 
-// checkSettled holds that a device has exactly what its person may see, and that it can prove it by the digest.
+// checkSettled holds that a device has exactly what its person may see, and that it can prove it by
+// the digest.
 func (w *world) checkSettled(d *device) {
 	w.Helper()
 	by := w.is(d.who)

@@ -75,12 +75,35 @@ func ballForm(r *roster, athlete uuid.UUID) *form {
 		Action: athleteAddress(r, athlete) + "/balls", Submit: "Add the ball", Hidden: map[string]string{"id": newID()},
 		Inputs: []*input{
 			{Name: "name", Label: "Name", Required: true, Max: "200", Autocomplete: "off"},
-			{Name: "weight_lb", Label: "Weight in lb", Required: true, Mode: "decimal", Max: "10", Autocomplete: "off", Value: "15"},
-			{Name: "rg_in", Label: "Radius of gyration in inches", Hint: "Such as 2.5. Leave blank what is not known.", Mode: "decimal", Max: "10", Autocomplete: "off"},
+			{
+				Name:         "weight_lb",
+				Label:        "Weight in lb",
+				Required:     true,
+				Mode:         "decimal",
+				Max:          "10",
+				Autocomplete: "off",
+				Value:        "15",
+			},
+			{
+				Name:         "rg_in",
+				Label:        "Radius of gyration in inches",
+				Hint:         "Such as 2.5. Leave blank what is not known.",
+				Mode:         "decimal",
+				Max:          "10",
+				Autocomplete: "off",
+			},
 			{Name: "differential_in", Label: "Differential in inches", Mode: "decimal", Max: "10", Autocomplete: "off"},
 			{Name: "surface_grit", Label: "Surface in grit", Mode: "numeric", Max: "10", Autocomplete: "off"},
 			{Name: "cover", Label: "Cover", Options: []option{
-				{"", "Not known"}, {"plastic", "plastic"}, {"urethane", "urethane"}, {"solid", "reactive, solid"}, {"hybrid", "reactive, hybrid"}, {"pearl", "reactive, pearl"},
+				{
+					"",
+					"Not known",
+				},
+				{"plastic", "plastic"},
+				{"urethane", "urethane"},
+				{"solid", "reactive, solid"},
+				{"hybrid", "reactive, hybrid"},
+				{"pearl", "reactive, pearl"},
 			}},
 		},
 	}
@@ -152,8 +175,22 @@ func openAthlete(_ *visit, r *roster, record service.Record) (*editor, error) {
 		f.fill("guardian_name", *was.GuardianName)
 	}
 	f.fill("born_on", dayText(was.BornOn), "guardian_consent", dayText(was.GuardianConsent), "note", was.Note)
-	f.fill("name", was.Name, "side", string(was.Side), "speed_mph", known(was.SpeedMPH), "rev_rate_rpm", known(was.RevRateRPM),
-		"rotation_deg", known(was.RotationDeg), "tilt_deg", known(was.TiltDeg), "slide_offset", known(was.SlideOffset))
+	f.fill(
+		"name",
+		was.Name,
+		"side",
+		string(was.Side),
+		"speed_mph",
+		known(was.SpeedMPH),
+		"rev_rate_rpm",
+		known(was.RevRateRPM),
+		"rotation_deg",
+		known(was.RotationDeg),
+		"tilt_deg",
+		known(was.TiltDeg),
+		"slide_offset",
+		known(was.SlideOffset),
+	)
 	return &editor{
 		Name: was.Name, page: athleteAddress(r, was.ID), up: r.Address(), form: f,
 		Loses: "Only an athlete without balls, sessions, drills and shots can be deleted.",
@@ -167,9 +204,23 @@ func openAthlete(_ *visit, r *roster, record service.Record) (*editor, error) {
 
 // takeAthlete reads an athlete's form into the record.
 func (f *form) takeAthlete(a *service.AthleteRecord) {
-	a.Name, a.Side, a.SpeedMPH, a.RevRateRPM = f.value("name"), lane.Side(f.value("side")), f.number("speed_mph"), f.number("rev_rate_rpm")
+	a.Name, a.Side, a.SpeedMPH, a.RevRateRPM = f.value(
+		"name",
+	), lane.Side(
+		f.value("side"),
+	), f.number(
+		"speed_mph",
+	), f.number(
+		"rev_rate_rpm",
+	)
 	a.RotationDeg, a.TiltDeg, a.SlideOffset = f.number("rotation_deg"), f.number("tilt_deg"), f.number("slide_offset")
-	a.BornOn, a.GuardianConsent, a.Note, a.GuardianName = f.day("born_on"), f.day("guardian_consent"), f.value("note"), nil
+	a.BornOn, a.GuardianConsent, a.Note, a.GuardianName = f.day(
+		"born_on",
+	), f.day(
+		"guardian_consent",
+	), f.value(
+		"note",
+	), nil
 	if guardian := f.value("guardian_name"); guardian != "" {
 		a.GuardianName = &guardian
 	}
@@ -186,7 +237,15 @@ func dayText(day *service.Day) string {
 func openBall(_ *visit, r *roster, record service.Record) (*editor, error) {
 	was := *record.(*service.BallRecord)
 	f := ballForm(r, was.AthleteID)
-	f.Inputs = append(f.Inputs, &input{Name: "retired", Label: "In use", Required: true, Options: []option{{"no", "yes"}, {"yes", "no longer"}}})
+	f.Inputs = append(
+		f.Inputs,
+		&input{
+			Name:     "retired",
+			Label:    "In use",
+			Required: true,
+			Options:  []option{{"no", "yes"}, {"yes", "no longer"}},
+		},
+	)
 	grit, cover, retired := "", "", "no"
 	if was.SurfaceGrit != nil {
 		value := float64(*was.SurfaceGrit)
@@ -198,11 +257,28 @@ func openBall(_ *visit, r *roster, record service.Record) (*editor, error) {
 	if was.Retired {
 		retired = "yes"
 	}
-	f.fill("name", was.Name, "weight_lb", plain(was.WeightLB), "rg_in", known(was.RGIn), "differential_in", known(was.DifferentialIn),
-		"surface_grit", grit, "cover", cover, "retired", retired)
+	f.fill(
+		"name",
+		was.Name,
+		"weight_lb",
+		plain(was.WeightLB),
+		"rg_in",
+		known(was.RGIn),
+		"differential_in",
+		known(was.DifferentialIn),
+		"surface_grit",
+		grit,
+		"cover",
+		cover,
+		"retired",
+		retired,
+	)
 	page := athleteAddress(r, was.AthleteID)
 	return &editor{
-		Name: was.Name, page: page, up: page, form: f,
+		Name:  was.Name,
+		page:  page,
+		up:    page,
+		form:  f,
 		Loses: "Only a ball that no shot names can be deleted; one that is no longer in use can be said to be so above.",
 		take: func(f *form) taken {
 			is := was

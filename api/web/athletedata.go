@@ -29,8 +29,11 @@ func exportAthlete(v *visit) error {
 // eraseForm asks for an athlete's name, to be sure that all of theirs is to go.
 func eraseForm(r *roster, subject *service.AthleteRecord) *form {
 	return &form{
-		Action: athleteAddress(r, subject.ID) + "/erase", Submit: "Erase for good",
-		Inputs: []*input{{Name: "confirm", Label: "The athlete’s whole name", Required: true, Max: "200", Autocomplete: "off"}},
+		Action: athleteAddress(r, subject.ID) + "/erase",
+		Submit: "Erase for good",
+		Inputs: []*input{
+			{Name: "confirm", Label: "The athlete’s whole name", Required: true, Max: "200", Autocomplete: "off"},
+		},
 	}
 }
 

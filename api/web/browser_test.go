@@ -30,11 +30,13 @@ type browser struct {
 	ctx  context.Context
 	base string
 	dir  string // where screenshots go
-	// refused allows answers of 400, which Chromium reports on its console: the test sends a form with mistakes.
+	// refused allows answers of 400, which Chromium reports on its console: the test sends a form
+	// with mistakes.
 	refused atomic.Bool
 }
 
-// newBrowser starts Chromium. It reaches the loopback only. Without one the test fails: what nobody looked at is not tested.
+// newBrowser starts Chromium. It reaches the loopback only. Without one the test fails: what nobody
+// looked at is not tested.
 func newBrowser(t *testing.T, base string) *browser {
 	t.Helper()
 	path, err := exec.LookPath("chromium")
@@ -57,7 +59,10 @@ func newBrowser(t *testing.T, base string) *browser {
 	if os.Geteuid() == 0 {
 		options = append(options, chromedp.NoSandbox)
 	}
-	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Minute) // outlives t.Context, so that the browser is closed in good order
+	ctx, cancel := context.WithTimeout(
+		context.Background(),
+		5*time.Minute,
+	) // outlives t.Context, so that the browser is closed in good order
 	t.Cleanup(cancel)
 	ctx, stop := chromedp.NewExecAllocator(ctx, options...)
 	t.Cleanup(stop)
@@ -74,7 +79,8 @@ func newBrowser(t *testing.T, base string) *browser {
 	return b
 }
 
-// watchConsole fails the test on anything a page complains about: a script's error, a file that is missing, a breach of the content security policy.
+// watchConsole fails the test on anything a page complains about: a script's error, a file that is
+// missing, a breach of the content security policy.
 func (b *browser) watchConsole() {
 	messages := chromedp.Console(b.ctx)
 	done := make(chan struct{})
@@ -111,10 +117,18 @@ func (b *browser) screen(width int64, dark bool) {
 		scheme = "dark"
 	}
 	features := []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}
-	b.do(chromedp.EmulateViewport(width, height), chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
-		_, err := cdp.Call(ctx, target, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: features})
-		return err
-	}))
+	b.do(
+		chromedp.EmulateViewport(width, height),
+		chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
+			_, err := cdp.Call(
+				ctx,
+				target,
+				emulation.SetEmulatedMedia,
+				emulation.SetEmulatedMediaParams{Features: features},
+			)
+			return err
+		}),
+	)
 }
 
 func (b *browser) open(path string) {
@@ -134,7 +148,8 @@ func evaluate[T any](b *browser, expression string) T {
 //go:embed testdata/audit.js
 var audit string
 
-// look checks that the page fits its window and can be used by everybody, as far as a machine can tell, and keeps a picture of all of it.
+// look checks that the page fits its window and can be used by everybody, as far as a machine can
+// tell, and keeps a picture of all of it.
 func (b *browser) look(name string, width int64) {
 	b.t.Helper()
 	for _, fault := range evaluate[[]string](b, audit) {
@@ -147,8 +162,11 @@ func (b *browser) look(name string, width int64) {
 func (b *browser) picture(name string, width int64) {
 	b.t.Helper()
 	if over := evaluate[int64](b, "document.documentElement.scrollWidth"); over > width {
-		wide := evaluate[string](b, `[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > innerWidth + 1 && !e.closest(".scroll")).slice(0, 5)
-			.map(e => e.tagName + "." + (e.getAttribute("class") || "")).join(", ")`)
+		wide := evaluate[string](
+			b,
+			`[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > innerWidth + 1 && !e.closest(".scroll")).slice(0, 5)
+			.map(e => e.tagName + "." + (e.getAttribute("class") || "")).join(", ")`,
+		)
 		b.t.Errorf("%s scrolls sideways at %d px: it is %d px wide; look at %s", name, width, over, wide)
 	}
 	b.loadPictures(name)
@@ -185,11 +203,15 @@ func (b *browser) signIn() {
 	}
 }
 
-// press presses a button or a link by the keyboard and waits for the page it leads to. A click by the pointer can miss while a page moves after
-// its picture was taken.
+// press presses a button or a link by the keyboard and waits for the page it leads to. A click by
+// the pointer can miss while a page moves after its picture was taken.
 func (b *browser) press(selector string) {
 	b.t.Helper()
-	if _, err := chromedp.RunResponse(b.ctx, chromedp.Focus(chromedp.CSS(selector)), chromedp.KeyEvent(kb.Enter)); err != nil {
+	if _, err := chromedp.RunResponse(
+		b.ctx,
+		chromedp.Focus(chromedp.CSS(selector)),
+		chromedp.KeyEvent(kb.Enter),
+	); err != nil {
 		b.t.Fatal(err)
 	}
 }
@@ -248,7 +270,8 @@ func TestPagesInABrowser(t *testing.T) {
 	b.picture("lane", 390)
 }
 
-// TestCoachAssignsADrillInABrowser types a sentence, sees what it is read as while typing, and assigns it.
+// TestCoachAssignsADrillInABrowser types a sentence, sees what it is read as while typing, and
+// assigns it.
 func TestCoachAssignsADrillInABrowser(t *testing.T) {
 	w := newWorld(t)
 	b := newBrowser(t, w.server.URL)
@@ -259,7 +282,10 @@ func TestCoachAssignsADrillInABrowser(t *testing.T) {
 		chromedp.SendKeys(chromedp.ID("sentences"), "Play inside: keep it at board 12 or inside"),
 		chromedp.WaitVisible(chromedp.CSS("#reading .asked li")),
 	)
-	if read := evaluate[string](b, `document.querySelector("#reading .asked").textContent`); read != "Keep the ball at board 12 or inside at the breakpoint" {
+	if read := evaluate[string](
+		b,
+		`document.querySelector("#reading .asked").textContent`,
+	); read != "Keep the ball at board 12 or inside at the breakpoint" {
 		t.Errorf("the sentence is read as %q", read)
 	}
 	b.look("new-drill-read", 390)
@@ -287,7 +313,10 @@ func TestAthleteUploadsALogInABrowser(t *testing.T) {
 	if _, err := chromedp.RunResponse(b.ctx, chromedp.Submit(chromedp.ID("log"))); err != nil {
 		t.Fatal(err)
 	}
-	if heading := evaluate[string](b, `document.querySelector("#result").textContent`); heading != "tuesday.csv: 4 rows read" {
+	if heading := evaluate[string](
+		b,
+		`document.querySelector("#result").textContent`,
+	); heading != "tuesday.csv: 4 rows read" {
 		t.Errorf("the result is headed %q", heading)
 	}
 	for _, width := range []int64{390, 1280} {
@@ -296,16 +325,23 @@ func TestAthleteUploadsALogInABrowser(t *testing.T) {
 	}
 }
 
-// TestCoachPlansALineInABrowser asks for a plan, looks at the best line's misses and assigns the drill that keeps to it.
+// TestCoachPlansALineInABrowser asks for a plan, looks at the best line's misses and assigns the
+// drill that keeps to it.
 func TestCoachPlansALineInABrowser(t *testing.T) {
 	w := newWorld(t)
 	b := newBrowser(t, w.server.URL)
 	b.screen(390, false)
 	b.signIn()
 	b.press(`a[href$="/plan"]`)
-	b.do(chromedp.SetValue(chromedp.ID("pattern"), w.pattern.ID.String()), chromedp.SetValue(chromedp.ID("ball"), w.balls[0].ID.String()))
+	b.do(
+		chromedp.SetValue(chromedp.ID("pattern"), w.pattern.ID.String()),
+		chromedp.SetValue(chromedp.ID("ball"), w.balls[0].ID.String()),
+	)
 	b.press(`main form button`)
-	if heading := evaluate[string](b, `document.querySelector("h1").textContent`); heading != "Ansel Quorrie on Long Meadow 44" {
+	if heading := evaluate[string](
+		b,
+		`document.querySelector("h1").textContent`,
+	); heading != "Ansel Quorrie on Long Meadow 44" {
 		t.Errorf("the plan is headed %q", heading)
 	}
 	sentence := evaluate[string](b, `document.querySelector(".line .asked li").textContent`)
@@ -317,7 +353,8 @@ func TestCoachPlansALineInABrowser(t *testing.T) {
 	b.look("assigned-line", 390)
 }
 
-// TestCoachAddsAPatternInABrowser fills a load table with a row more than there are, and looks at the film before it is stored.
+// TestCoachAddsAPatternInABrowser fills a load table with a row more than there are, and looks at
+// the film before it is stored.
 func TestCoachAddsAPatternInABrowser(t *testing.T) {
 	w := newWorld(t)
 	b := newBrowser(t, w.server.URL)
@@ -341,17 +378,27 @@ func TestCoachAddsAPatternInABrowser(t *testing.T) {
 			}
 		}
 		b.press(`button[value="look"]`)
-		if text := evaluate[string](b, `document.querySelector("#film").textContent`); !strings.Contains(text, "41 ft") {
+		if text := evaluate[string](
+			b,
+			`document.querySelector("#film").textContent`,
+		); !strings.Contains(
+			text,
+			"41 ft",
+		) {
 			t.Errorf("the film is shown as %.200q", text)
 		}
 		b.look("pattern-looked-at", width)
-		b.do(chromedp.SetValue(chromedp.ID("load-1-from_board"), "0"), chromedp.SetValue(chromedp.ID("load-1-end_ft"), "0"))
+		b.do(
+			chromedp.SetValue(chromedp.ID("load-1-from_board"), "0"),
+			chromedp.SetValue(chromedp.ID("load-1-end_ft"), "0"),
+		)
 		b.press(`button[value="look"]`)
 		b.look("pattern-faults", width)
 	}
 }
 
-// TestKeyboardInABrowser goes through the sign-in with the tabulator key only: every stop has to be seen.
+// TestKeyboardInABrowser goes through the sign-in with the tabulator key only: every stop has to be
+// seen.
 func TestKeyboardInABrowser(t *testing.T) {
 	w := newEmptyWorld(t)
 	b := newBrowser(t, w.server.URL)
@@ -362,18 +409,30 @@ func TestKeyboardInABrowser(t *testing.T) {
 		b.do(chromedp.KeyEvent(kb.Tab))
 		stop := evaluate[string](b, `(document.activeElement.textContent.trim() || document.activeElement.id)`)
 		stops = append(stops, stop)
-		if outline := evaluate[string](b, `getComputedStyle(document.activeElement).outlineStyle + " " + getComputedStyle(document.activeElement).outlineWidth`); outline != "solid 3px" {
+		if outline := evaluate[string](
+			b,
+			`getComputedStyle(document.activeElement).outlineStyle + " " + getComputedStyle(document.activeElement).outlineWidth`,
+		); outline != "solid 3px" {
 			t.Errorf("the stop at %q has the outline %q", stop, outline)
 		}
 	}
-	want := []string{"Skip to the content", "Laneward", "email", "password", "Sign in", "Sign up", "When something does not work"}
+	want := []string{
+		"Skip to the content",
+		"Laneward",
+		"email",
+		"password",
+		"Sign in",
+		"Sign up",
+		"When something does not work",
+	}
 	if diff := cmp.Diff(want, stops); diff != "" {
 		t.Errorf("the stops differ (-want +got):\n%s", diff)
 	}
 }
 
-// TestPlainHTTPInABrowser signs in under a name that is not the loopback's, as in a bowling centre's own network: there a browser sends no
-// fetch metadata, and only the form's origin tells where it comes from.
+// TestPlainHTTPInABrowser signs in under a name that is not the loopback's, as in a bowling
+// centre's own network: there a browser sends no fetch metadata, and only the form's origin tells
+// where it comes from.
 func TestPlainHTTPInABrowser(t *testing.T) {
 	w := newWorld(t)
 	b := newBrowser(t, strings.Replace(w.server.URL, "127.0.0.1", "laneward.test", 1))

@@ -29,13 +29,36 @@ func compareForm(r *roster, balls []ballChoice) *form {
 	films := append([]option{{freshFilm, "The fresh film"}}, sessionOptions(r)[1:]...)
 	f.Inputs = append(
 		f.Inputs,
-		&input{Name: againstPrefix + "athlete", Label: "Other athlete", Options: same("The same athlete", athleteOptions(r))},
-		&input{Name: againstPrefix + "pattern", Label: "Other pattern", Options: same("The same pattern", patternOptions(r))},
-		&input{Name: againstPrefix + "ball", Label: "Other ball", Options: same("The same ball", ballOptions(balls)[1:])},
-		&input{Name: againstPrefix + "session", Label: "Other wear: by the shots of", Options: same("The same film", films), Folded: true},
 		&input{
-			Name: againstPrefix + "shots", Label: "How many shots there", Type: "number", Step: "1", Min: "1", Max: strconv.Itoa(service.MaxWornShots),
-			Hint: "Without a session: so many of the athlete’s own along the best line.", Folded: true,
+			Name:    againstPrefix + "athlete",
+			Label:   "Other athlete",
+			Options: same("The same athlete", athleteOptions(r)),
+		},
+		&input{
+			Name:    againstPrefix + "pattern",
+			Label:   "Other pattern",
+			Options: same("The same pattern", patternOptions(r)),
+		},
+		&input{
+			Name:    againstPrefix + "ball",
+			Label:   "Other ball",
+			Options: same("The same ball", ballOptions(balls)[1:]),
+		},
+		&input{
+			Name:    againstPrefix + "session",
+			Label:   "Other wear: by the shots of",
+			Options: same("The same film", films),
+			Folded:  true,
+		},
+		&input{
+			Name:   againstPrefix + "shots",
+			Label:  "How many shots there",
+			Type:   "number",
+			Step:   "1",
+			Min:    "1",
+			Max:    strconv.Itoa(service.MaxWornShots),
+			Hint:   "Without a session: so many of the athlete’s own along the best line.",
+			Folded: true,
 		},
 	)
 	return f
@@ -44,7 +67,11 @@ func compareForm(r *roster, balls []ballChoice) *form {
 // lineAgainst is in what the form's second side differs.
 func (f *form) lineAgainst() service.LineAgainst {
 	against := service.LineAgainst{
-		Athlete: f.id(againstPrefix + "athlete"), Ball: f.id(againstPrefix + "ball"), Pattern: f.id(againstPrefix + "pattern"),
+		Athlete: f.id(
+			againstPrefix + "athlete",
+		),
+		Ball:    f.id(againstPrefix + "ball"),
+		Pattern: f.id(againstPrefix + "pattern"),
 	}
 	shots := int(f.whole(againstPrefix + "shots"))
 	if f.value(againstPrefix+"session") == freshFilm {
@@ -60,7 +87,8 @@ func (f *form) lineAgainst() service.LineAgainst {
 	return against
 }
 
-// asksAgainst reports whether a query comes from the comparison's form; blank reports that it names nothing that differs.
+// asksAgainst reports whether a query comes from the comparison's form; blank reports that it names
+// nothing that differs.
 func asksAgainst(sent url.Values) (asks, blank bool) {
 	blank = true
 	for name := range sent {
@@ -84,7 +112,8 @@ type compareView struct {
 	Plans        []crumb // each side's own plan
 }
 
-// compareRow is one line of the differences: what it is at either side, and how to get from the first to the second.
+// compareRow is one line of the differences: what it is at either side, and how to get from the
+// first to the second.
 type compareRow struct{ Name, A, B, Move string }
 
 // compareNotes are what both sides take for granted, and what only one of them does.
@@ -118,8 +147,15 @@ func comparePage(v *visit) error {
 		return v.retry(f, placed(err), show, append([]string{"against", ""}, wornFields...)...)
 	}
 	view := compareView{
-		question: question{r, sent.Encode()}, Form: f, Comparison: comparison, Rows: compareRows(comparison),
-		Notes: compareNotesOf(comparison.A.Subject.Assumptions, comparison.B.Subject.Assumptions), Plans: plansOf(r, sent),
+		question:   question{r, sent.Encode()},
+		Form:       f,
+		Comparison: comparison,
+		Rows:       compareRows(comparison),
+		Notes: compareNotesOf(
+			comparison.A.Subject.Assumptions,
+			comparison.B.Subject.Assumptions,
+		),
+		Plans: plansOf(r, sent),
 	}
 	if view.Narrow, err = drawComparison(comparison, lanePx); err != nil {
 		return err
@@ -148,7 +184,10 @@ func plansOf(r *roster, sent url.Values) []crumb {
 			b.Set(own, sent.Get(name))
 		}
 	}
-	return []crumb{{"All lines of A", r.Address() + "/plan?" + a.Encode()}, {"All lines of B", r.Address() + "/plan?" + b.Encode()}}
+	return []crumb{
+		{"All lines of A", r.Address() + "/plan?" + a.Encode()},
+		{"All lines of B", r.Address() + "/plan?" + b.Encode()},
+	}
 }
 
 func drawComparison(c *service.LineComparison, widthPx int) (template.HTML, error) {
@@ -158,7 +197,11 @@ func drawComparison(c *service.LineComparison, widthPx int) (template.HTML, erro
 
 func (v *visit) showCompare(status int, view compareView) error {
 	view.More = view.Form.asksMore()
-	return v.show(status, "compare", frame{Title: "Compare lines", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view})
+	return v.show(
+		status,
+		"compare",
+		frame{Title: "Compare lines", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view},
+	)
 }
 
 // comparePicture draws a comparison to save.
@@ -213,13 +256,21 @@ func compareRows(c *service.LineComparison) []compareRow {
 		row("Feet", move.feet, func(l service.PlannedLine) string { return one(l.FeetBoard) }),
 		row("Target", move.target, func(l service.PlannedLine) string { return one(l.TargetBoard) }),
 		row("Launch angle", move.angle, func(l service.PlannedLine) string { return launch(l.LaunchAngleDeg) }),
-		row("Breakpoint", moved(b.Path.BreakpointBoard-a.Path.BreakpointBoard, "board"), func(l service.PlannedLine) string {
-			return fmt.Sprintf("%.1f at %.0f ft", l.Path.BreakpointBoard, l.Path.BreakpointFt)
-		}),
+		row(
+			"Breakpoint",
+			moved(b.Path.BreakpointBoard-a.Path.BreakpointBoard, "board"),
+			func(l service.PlannedLine) string {
+				return fmt.Sprintf("%.1f at %.0f ft", l.Path.BreakpointBoard, l.Path.BreakpointFt)
+			},
+		),
 		row("Entry", "", func(l service.PlannedLine) string {
 			return fmt.Sprintf("%.1f at %.1f°", l.Path.PinBoard, l.Path.EntryAngleDeg)
 		}),
-		row("Own shots in the pocket", move.share, func(l service.PlannedLine) string { return percent(l.PocketShare) }),
+		row(
+			"Own shots in the pocket",
+			move.share,
+			func(l service.PlannedLine) string { return percent(l.PocketShare) },
+		),
 		row("Room outside, boards", "", func(l service.PlannedLine) string { return plain(l.RoomOutsideBoards) }),
 		row("Room inside, boards", "", func(l service.PlannedLine) string { return plain(l.RoomInsideBoards) }),
 	}

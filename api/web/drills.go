@@ -24,7 +24,8 @@ type drillPageView struct {
 
 func drillPage(v *visit) error { return v.showDrill(http.StatusOK, nil) }
 
-// showDrill shows the drill of the address; assigning is the form when it was sent and has something to mend.
+// showDrill shows the drill of the address; assigning is the form when it was sent and has
+// something to mend.
 func (v *visit) showDrill(status int, assigning *form) error {
 	own, id, err := v.squadAnd("drill")
 	if err != nil {
@@ -70,7 +71,10 @@ func (v *visit) showDrill(status int, assigning *form) error {
 func assignForm(r *roster, record *service.DrillRecord, found []service.LaneScore) *form {
 	var free []option
 	for _, a := range r.Athletes {
-		has := slices.ContainsFunc(found, func(one service.LaneScore) bool { return one.Assigned && one.Athlete.ID == a.ID })
+		has := slices.ContainsFunc(
+			found,
+			func(one service.LaneScore) bool { return one.Assigned && one.Athlete.ID == a.ID },
+		)
 		if !has {
 			free = append(free, option{a.ID.String(), a.Name})
 		}
@@ -79,15 +83,25 @@ func assignForm(r *roster, record *service.DrillRecord, found []service.LaneScor
 		return nil
 	}
 	return &form{
-		Action: drillAddress(r, record.ID) + "/assignments", Submit: "Assign",
-		Inputs: append([]*input{{Name: "athlete_id", Label: "Athlete", Options: free, Required: true}}, dayInputs(r.Today, "")...),
+		Action: drillAddress(r, record.ID) + "/assignments",
+		Submit: "Assign",
+		Inputs: append(
+			[]*input{{Name: "athlete_id", Label: "Athlete", Options: free, Required: true}},
+			dayInputs(r.Today, "")...),
 	}
 }
 
 // dayInputs ask from when to when an assignment holds.
 func dayInputs(from, due string) []*input {
 	return []*input{
-		{Name: "assigned_on", Label: "From", Hint: "Sessions from this day on count.", Type: "date", Required: true, Value: from},
+		{
+			Name:     "assigned_on",
+			Label:    "From",
+			Hint:     "Sessions from this day on count.",
+			Type:     "date",
+			Required: true,
+			Value:    from,
+		},
 		{Name: "due_on", Label: "Due", Hint: "Leave it blank for no end.", Type: "date", Value: due},
 	}
 }
@@ -138,7 +152,13 @@ func drillLane(v *visit) (picture.Scene, error) {
 	if err != nil {
 		return picture.Scene{}, err
 	}
-	return v.site.svc.DrillPicture(v.Context(), v.me.ID, own.ID, service.DrillQuery{Drill: drill, Athlete: &athlete}, lanePx)
+	return v.site.svc.DrillPicture(
+		v.Context(),
+		v.me.ID,
+		own.ID,
+		service.DrillQuery{Drill: drill, Athlete: &athlete},
+		lanePx,
+	)
 }
 
 // newDrillView is what the page for a new drill looks at.
@@ -171,14 +191,50 @@ func newDrillForm(r *roster) *form {
 		patterns = append(patterns, option{p.ID.String(), p.Name})
 	}
 	return &form{
-		Action: r.Address() + "/drills/new", Submit: "Assign the drill", Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
+		Action: r.Address() + "/drills/new",
+		Submit: "Assign the drill",
+		Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
 		Inputs: []*input{
-			{Name: "sentences", Label: "What should every shot do?", Type: "area", Required: true, Max: "4000", Hint: "One sentence a line, such as: keep the ball at board 10 or inside."},
+			{
+				Name:     "sentences",
+				Label:    "What should every shot do?",
+				Type:     "area",
+				Required: true,
+				Max:      "4000",
+				Hint:     "One sentence a line, such as: keep the ball at board 10 or inside.",
+			},
 			{Name: "name", Label: "Name of the drill", Required: true, Max: "200", Autocomplete: "off"},
-			{Name: "reps", Label: "Shots", Hint: "How many each athlete should throw.", Type: "number", Required: true, Value: "30", Min: "1", Max: "10000", Step: "1"},
-			{Name: "pass_share", Label: "Pass mark in %", Hint: "The share of the shots that should do as asked.", Type: "number", Required: true, Value: "80", Min: "1", Max: "100", Step: "1"},
+			{
+				Name:     "reps",
+				Label:    "Shots",
+				Hint:     "How many each athlete should throw.",
+				Type:     "number",
+				Required: true,
+				Value:    "30",
+				Min:      "1",
+				Max:      "10000",
+				Step:     "1",
+			},
+			{
+				Name:     "pass_share",
+				Label:    "Pass mark in %",
+				Hint:     "The share of the shots that should do as asked.",
+				Type:     "number",
+				Required: true,
+				Value:    "80",
+				Min:      "1",
+				Max:      "100",
+				Step:     "1",
+			},
 			{Name: "pattern_id", Label: "Pattern", Options: patterns},
-			{Name: "assigned_on", Label: "From", Hint: "Sessions from this day on count.", Type: "date", Required: true, Value: r.Today},
+			{
+				Name:     "assigned_on",
+				Label:    "From",
+				Hint:     "Sessions from this day on count.",
+				Type:     "date",
+				Required: true,
+				Value:    r.Today,
+			},
 			{Name: "due_on", Label: "Due", Hint: "Leave it blank for no end.", Type: "date"},
 			{Name: "note", Label: "Note to the athletes", Type: "area", Max: "4000"},
 		},
@@ -215,7 +271,15 @@ func (v *visit) read(squad uuid.UUID, text string) ([]drill.Rule, reading, error
 			continue
 		}
 		if len(result.Lines) == maxSentences {
-			result.Lines = append(result.Lines, lineRead{Fault: fmt.Sprintf("More than %d sentences are too many for one drill: take some out.", maxSentences)})
+			result.Lines = append(
+				result.Lines,
+				lineRead{
+					Fault: fmt.Sprintf(
+						"More than %d sentences are too many for one drill: take some out.",
+						maxSentences,
+					),
+				},
+			)
 			break
 		}
 		rule, sentence, err := v.site.svc.ReadSentence(v.Context(), v.me.ID, squad, line)
@@ -236,7 +300,8 @@ func (v *visit) read(squad uuid.UUID, text string) ([]drill.Rule, reading, error
 	return rules, result, nil
 }
 
-// readingPart answers the script that reads along while a sentence is typed, with the part of the page that shows the reading.
+// readingPart answers the script that reads along while a sentence is typed, with the part of the
+// page that shows the reading.
 func readingPart(v *visit) error {
 	own, err := v.squad()
 	if err != nil {
@@ -252,8 +317,9 @@ func readingPart(v *visit) error {
 	return v.write(http.StatusOK, "newdrill", "reading", read)
 }
 
-// newDrill stores a drill and assigns it, once the coach has seen what the sentences are read as; before that it shows them. The ids come
-// with the form, so that sending it again goes on where it broke off.
+// newDrill stores a drill and assigns it, once the coach has seen what the sentences are read as;
+// before that it shows them. The ids come with the form, so that sending it again goes on where it
+// broke off.
 func newDrill(v *visit) error {
 	r, err := v.asCoach()
 	if err != nil {
@@ -301,8 +367,14 @@ func newDrill(v *visit) error {
 
 func drillOf(f *form, rules []drill.Rule) *service.DrillRecord {
 	record := &service.DrillRecord{
-		Head: service.Head{ID: uuid.MustParse(f.Hidden["id"])}, Name: f.value("name"), Rules: rules, Reps: f.whole("reps"),
-		PatternID: f.id("pattern_id"), Note: f.value("note"),
+		Head: service.Head{
+			ID: uuid.MustParse(f.Hidden["id"]),
+		},
+		Name:      f.value("name"),
+		Rules:     rules,
+		Reps:      f.whole("reps"),
+		PatternID: f.id("pattern_id"),
+		Note:      f.value("note"),
 	}
 	if percent := f.number("pass_share"); percent != nil {
 		record.PassShare = *percent / 100
@@ -325,7 +397,13 @@ func assignmentsOf(f *form, chosen []string, drill uuid.UUID) []*service.Assignm
 		if from == nil {
 			continue
 		}
-		one := &service.AssignmentRecord{Head: service.Head{ID: assignmentID(drill, athlete)}, DrillID: drill, AthleteID: athlete, AssignedOn: *from, DueOn: due}
+		one := &service.AssignmentRecord{
+			Head:       service.Head{ID: assignmentID(drill, athlete)},
+			DrillID:    drill,
+			AthleteID:  athlete,
+			AssignedOn: *from,
+			DueOn:      due,
+		}
 		if faults := one.Faults(); len(faults) > 0 { // before the drill is stored, not between the two
 			f.blame(strings.TrimPrefix(faults[0].Pointer, "/"), faults[0].Detail)
 		}

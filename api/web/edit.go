@@ -38,7 +38,8 @@ type editor struct {
 	page  string // where it is looked at
 	up    string // where to go when it is gone
 	form  *form
-	// take reads the form into a copy of the record, and says which inputs the service's pointers mean.
+	// take reads the form into a copy of the record, and says which inputs the service's pointers
+	// mean.
 	take func(f *form) taken
 	// store and remove do as their names say at the revision that the form was opened with.
 	store  func(f *form, rev int64, record service.Record) error
@@ -133,7 +134,10 @@ func deleteForm(opened *editor) *form {
 func (v *visit) revision() (int64, error) {
 	rev, err := strconv.ParseInt(v.PostFormValue("rev"), 10, 64)
 	if err != nil || rev < 1 {
-		return 0, &service.Error{Code: service.Invalid, Detail: "the form does not say which version it changes: open it again from the record’s page"}
+		return 0, &service.Error{
+			Code:   service.Invalid,
+			Detail: "the form does not say which version it changes: open it again from the record’s page",
+		}
 	}
 	return rev, nil
 }
@@ -186,8 +190,8 @@ func (f *form) blank(v *visit) *form {
 	return &fresh
 }
 
-// meets says what somebody else has stored since the form was opened, wherever it is not what was sent, and takes over the revision: who sends
-// the form again has seen it.
+// meets says what somebody else has stored since the form was opened, wherever it is not what was
+// sent, and takes over the revision: who sends the form again has seen it.
 func (f *form) meets(now *form) {
 	f.Hidden = now.Hidden
 	f.Fault = "Somebody has changed this since you opened it, so nothing was stored. Where your form differs, it says what is stored now: choose, and save again"
@@ -226,7 +230,11 @@ func (e editable) delete(v *visit) error {
 		return err
 	}
 	if err := opened.remove(rev); err != nil {
-		return v.retry(deleteForm(opened), err, func(status int, f *form) error { return v.showEdit(status, r, opened, opened.form, f) })
+		return v.retry(
+			deleteForm(opened),
+			err,
+			func(status int, f *form) error { return v.showEdit(status, r, opened, opened.form, f) },
+		)
 	}
 	return v.goTo(opened.up)
 }

@@ -23,7 +23,8 @@ var (
 	areaRE   = regexp.MustCompile(`(?s)<textarea[^>]* name="([^"]+)"[^>]*>(.*?)</textarea>`)
 )
 
-// sends is what a browser sends of the first form of a page whose action ends so, with some fields changed.
+// sends is what a browser sends of the first form of a page whose action ends so, with some fields
+// changed.
 func (r reply) sends(t *testing.T, action string, changes ...string) []string {
 	t.Helper()
 	_, rest, found := strings.Cut(r.body, action+`" method="post"`)
@@ -31,7 +32,20 @@ func (r reply) sends(t *testing.T, action string, changes ...string) []string {
 		t.Fatalf("the page has no form to %s:\n%.2000s", action, r.text())
 	}
 	body, _, _ := strings.Cut(rest, "</form>")
-	unescape := strings.NewReplacer("&#34;", `"`, "&#39;", "'", "&lt;", "<", "&gt;", ">", "&amp;", "&", "&#43;", "+").Replace
+	unescape := strings.NewReplacer(
+		"&#34;",
+		`"`,
+		"&#39;",
+		"'",
+		"&lt;",
+		"<",
+		"&gt;",
+		">",
+		"&amp;",
+		"&",
+		"&#43;",
+		"+",
+	).Replace
 	changed := make(map[string]string)
 	for i := 0; i+1 < len(changes); i += 2 {
 		changed[changes[i]] = changes[i+1]
@@ -91,7 +105,13 @@ func TestSavingUntouchedChangesNothing(t *testing.T) {
 			edit := w.at("/", string(c.kind), "s/", c.id.String(), "/edit")
 			v.post(edit, v.get(edit).sends(t, "/edit")...).location(t)
 			if after := w.stored(c.kind, c.id); after.Revision() != before.Revision() {
-				t.Errorf("it stood at %d and stands at %d now: %+v, then %+v", before.Revision(), after.Revision(), before, after)
+				t.Errorf(
+					"it stood at %d and stands at %d now: %+v, then %+v",
+					before.Revision(),
+					after.Revision(),
+					before,
+					after,
+				)
 			}
 		})
 	}
@@ -107,15 +127,34 @@ func TestChangeRecords(t *testing.T) {
 	}
 	t.Run("athlete", func(t *testing.T) {
 		where := "/athletes/" + w.people[0].ID.String()
-		if to := change(t, where, "name", "Ansel Quorrie-Vane", "slide_offset", "5.5", "speed_mph", "").location(t); to != w.at(where) {
+		if to := change(
+			t,
+			where,
+			"name",
+			"Ansel Quorrie-Vane",
+			"slide_offset",
+			"5.5",
+			"speed_mph",
+			"",
+		).location(t); to != w.at(
+			where,
+		) {
 			t.Errorf("saving leads to %q", to)
 		}
 		got := w.stored(service.KindAthlete, w.people[0].ID).(*service.AthleteRecord)
-		if got.Name != "Ansel Quorrie-Vane" || got.SlideOffset == nil || *got.SlideOffset != 5.5 || got.SpeedMPH != nil || *got.RevRateRPM != 330 {
+		if got.Name != "Ansel Quorrie-Vane" || got.SlideOffset == nil || *got.SlideOffset != 5.5 ||
+			got.SpeedMPH != nil ||
+			*got.RevRateRPM != 330 {
 			t.Errorf("stored is %+v", got)
 		}
-		v.get(w.at(where)).wants(t, http.StatusOK, "Ansel Quorrie-Vane", "5.5 boards", "Invented Ember", "2.48 in", "Practice 1")
-		change(t, where, "speed_mph", "99").wants(t, http.StatusBadRequest, "Typical speed in mph", "One thing needs mending")
+		v.get(w.at(where)).
+			wants(t, http.StatusOK, "Ansel Quorrie-Vane", "5.5 boards", "Invented Ember", "2.48 in", "Practice 1")
+		change(
+			t,
+			where,
+			"speed_mph",
+			"99",
+		).wants(t, http.StatusBadRequest, "Typical speed in mph", "One thing needs mending")
 	})
 	t.Run("ball", func(t *testing.T) {
 		change(t, "/balls/"+w.balls[1].ID.String(), "retired", "yes", "surface_grit", "500").location(t)
@@ -129,15 +168,25 @@ func TestChangeRecords(t *testing.T) {
 	})
 	t.Run("drill", func(t *testing.T) {
 		where := "/drills/" + w.drill.ID.String()
-		change(t, where, "sentences", "keep it at board 12 or inside\r\nkeep the speed at 16 mph or more", "pass_share", "70").location(t)
-		v.get(w.at(where)).wants(t, http.StatusOK, "Keep the ball at board 12 or inside at the breakpoint", "Keep the speed at 16 mph or more", "pass mark 70 %")
+		change(
+			t,
+			where,
+			"sentences",
+			"keep it at board 12 or inside\r\nkeep the speed at 16 mph or more",
+			"pass_share",
+			"70",
+		).location(t)
+		v.get(w.at(where)).
+			wants(t, http.StatusOK, "Keep the ball at board 12 or inside at the breakpoint", "Keep the speed at 16 mph or more", "pass mark 70 %")
 		change(t, where, "sentences", "be good").wants(t, http.StatusBadRequest, "What should every shot do?")
 	})
 	t.Run("pattern", func(t *testing.T) {
 		where := "/patterns/" + w.pattern.ID.String()
 		change(t, where, "load-1-ul_per_board", "50", "note", "Heavier").location(t)
 		got := w.stored(service.KindPattern, w.pattern.ID).(*service.PatternRecord)
-		if len(got.Loads) != 3 || got.Loads[0].ULPerBoard != 50 || got.Loads[2] != w.pattern.Loads[2] || got.Note != "Heavier" || got.LengthFt != 44 {
+		if len(got.Loads) != 3 || got.Loads[0].ULPerBoard != 50 || got.Loads[2] != w.pattern.Loads[2] ||
+			got.Note != "Heavier" ||
+			got.LengthFt != 44 {
 			t.Errorf("stored is %+v", got)
 		}
 		change(t, where, "load-2-to_board", "44").wants(t, http.StatusBadRequest, "there is no board 44")
@@ -160,7 +209,8 @@ func TestChangeRecords(t *testing.T) {
 	})
 }
 
-// Who saves a form that was opened before somebody else saved is told what is stored now, and decides.
+// Who saves a form that was opened before somebody else saved is told what is stored now, and
+// decides.
 func TestStaleFormsAreExplained(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
@@ -168,8 +218,15 @@ func TestStaleFormsAreExplained(t *testing.T) {
 	mine := v.get(edit)
 	v.post(edit, v.get(edit).sends(t, "/edit", "speed_mph", "18.25", "side", "left")...).location(t)
 	late := v.post(edit, mine.sends(t, "/edit", "rev_rate_rpm", "410")...)
-	late.wants(t, http.StatusPreconditionFailed, "Somebody has changed this since you opened it", "Typical speed in mph", "is stored as “18.25” now", "is stored as “the left hand” now",
-		"is stored as “330” now")
+	late.wants(
+		t,
+		http.StatusPreconditionFailed,
+		"Somebody has changed this since you opened it",
+		"Typical speed in mph",
+		"is stored as “18.25” now",
+		"is stored as “the left hand” now",
+		"is stored as “330” now",
+	)
 	if got := w.stored(service.KindAthlete, w.people[0].ID).(*service.AthleteRecord); *got.RevRateRPM != 330 {
 		t.Error("a stale form was stored")
 	}
@@ -191,17 +248,23 @@ func TestDeleteRecords(t *testing.T) {
 	v.post(w.at(ball, "/edit"), stale.sends(t, "/edit", "surface_grit", "3000")...).location(t)
 	late := v.post(w.at(ball, "/delete"), stale.sends(t, "/delete")...)
 	late.wants(t, http.StatusPreconditionFailed, "It has changed since: look at it again before you delete it")
-	if to := v.post(w.at(ball, "/delete"), late.sends(t, "/delete")...).location(t); to != w.at("/athletes/", w.people[0].ID.String()) {
+	if to := v.post(w.at(ball, "/delete"), late.sends(t, "/delete")...).
+		location(t); to != w.at(
+		"/athletes/",
+		w.people[0].ID.String(),
+	) {
 		t.Errorf("deleting a ball leads to %q", to)
 	}
 	gone(ball+"/edit").wants(t, http.StatusNotFound)
 	pattern := "/patterns/" + w.pattern.ID.String()
-	v.post(w.at(pattern, "/delete"), v.get(w.at(pattern, "/edit")).sends(t, "/delete")...).wants(t, http.StatusConflict, "still refer to it: delete those first")
+	v.post(w.at(pattern, "/delete"), v.get(w.at(pattern, "/edit")).sends(t, "/delete")...).
+		wants(t, http.StatusConflict, "still refer to it: delete those first")
 	taken := w.at("/assignments/", w.assignmentOf(w.people[2].ID).String())
 	v.post(taken+"/delete", v.get(taken+"/edit").sends(t, "/delete")...).location(t)
 	v.get(w.at("/drills/", w.drill.ID.String())).wants(t, http.StatusOK, "Assign it to another athlete", "Caspian Dree")
 	session := "/sessions/" + w.session.ID.String()
-	if to := v.post(w.at(session, "/delete"), v.get(w.at(session, "/edit")).sends(t, "/delete")...).location(t); to != w.at() {
+	if to := v.post(w.at(session, "/delete"), v.get(w.at(session, "/edit")).sends(t, "/delete")...).
+		location(t); to != w.at() {
 		t.Errorf("deleting a session leads to %q", to)
 	}
 	gone(session).wants(t, http.StatusNotFound)
@@ -244,8 +307,12 @@ func TestMembers(t *testing.T) {
 	other.get(w.at(member, "/edit")).wants(t, http.StatusForbidden, "Only a coach")
 	v.post(w.at(member, "/edit"), v.get(w.at(member, "/edit")).sends(t, "/edit", "whom", "analyst")...).location(t)
 	other.get(w.at()).wants(t, http.StatusOK, "You are an analyst of this squad", "Bettany Voss-Lark")
-	v.post(w.at(me, "/edit"), v.get(w.at(me, "/edit")).sends(t, "/edit", "whom", "analyst")...).wants(t, http.StatusConflict, "A squad needs a coach: make somebody else one first")
-	if to := v.post(w.at(member, "/delete"), v.get(w.at(member, "/edit")).sends(t, "/delete")...).location(t); to != w.at("/people") {
+	v.post(w.at(me, "/edit"), v.get(w.at(me, "/edit")).sends(t, "/edit", "whom", "analyst")...).
+		wants(t, http.StatusConflict, "A squad needs a coach: make somebody else one first")
+	if to := v.post(w.at(member, "/delete"), v.get(w.at(member, "/edit")).sends(t, "/delete")...).
+		location(t); to != w.at(
+		"/people",
+	) {
 		t.Errorf("taking a member out leads to %q", to)
 	}
 	other.get(w.at()).wants(t, http.StatusNotFound)
@@ -267,19 +334,22 @@ func TestAddABall(t *testing.T) {
 	if n := strings.Count(after.body, "<strong>Invented Thorn"); n != 1 {
 		t.Errorf("the ball is there %s times", strconv.Itoa(n))
 	}
-	v.post(own+"/balls", page.sends(t, "/balls", "name", "Heavy", "weight_lb", "17")...).wants(t, http.StatusBadRequest, "17 lb is not legal")
+	v.post(own+"/balls", page.sends(t, "/balls", "name", "Heavy", "weight_lb", "17")...).
+		wants(t, http.StatusBadRequest, "17 lb is not legal")
 	v.get(other).wants(t, http.StatusNotFound)
 	v.post(other+"/balls", "name", "x", "weight_lb", "15").wants(t, http.StatusNotFound)
 	w.signedIn("analyst@example.org").post(own+"/balls", "name", "x", "weight_lb", "15").wants(t, http.StatusForbidden)
 }
 
-// What is known of a person, a minor's guardian among it, is typed and shown; an athlete's data is exported whole, and erased for good.
+// What is known of a person, a minor's guardian among it, is typed and shown; an athlete's data is
+// exported whole, and erased for good.
 func TestAthletesData(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
 	minor := w.people[0]
 	where := w.at("/athletes/", minor.ID.String())
-	edit := v.get(where+"/edit").sends(t, "/edit", "born_on", "2012-05-06", "guardian_name", "Oda Quorrie", "guardian_consent", "2026-01-02", "note", "learns fast")
+	edit := v.get(where+"/edit").
+		sends(t, "/edit", "born_on", "2012-05-06", "guardian_name", "Oda Quorrie", "guardian_consent", "2026-01-02", "note", "learns fast")
 	v.post(where+"/edit", edit...).location(t)
 	v.get(where).wants(t, http.StatusOK, "6 May 2012", "Oda Quorrie", "2 January 2026", "learns fast")
 	before := w.stored(service.KindAthlete, minor.ID)
@@ -290,7 +360,8 @@ func TestAthletesData(t *testing.T) {
 
 	export := v.get(where + "/data.zip")
 	archive, err := zip.NewReader(strings.NewReader(export.body), int64(len(export.body)))
-	if err != nil || export.status != http.StatusOK || !strings.Contains(export.header.Get("Content-Disposition"), "attachment") {
+	if err != nil || export.status != http.StatusOK ||
+		!strings.Contains(export.header.Get("Content-Disposition"), "attachment") {
 		t.Fatalf("the export answers %d, %v: %v", export.status, export.header, err)
 	}
 	if opened, err := archive.Open("athlete.json"); err != nil {
@@ -304,7 +375,10 @@ func TestAthletesData(t *testing.T) {
 	if w.stored(service.KindAthlete, minor.ID).(*service.AthleteRecord).Name != minor.Name {
 		t.Fatal("the athlete is not what they were")
 	}
-	if to := v.post(where+"/erase", v.get(where).sends(t, "/erase", "confirm", minor.Name)...).location(t); to != w.at("/people") {
+	if to := v.post(where+"/erase", v.get(where).sends(t, "/erase", "confirm", minor.Name)...).
+		location(t); to != w.at(
+		"/people",
+	) {
 		t.Errorf("erasing leads to %s", to)
 	}
 	v.get(where).wants(t, http.StatusNotFound)

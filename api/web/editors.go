@@ -26,7 +26,20 @@ func openSession(v *visit, r *roster, record service.Record) (*editor, error) {
 	for i, n := range was.Lanes {
 		numbers[i] = strconv.Itoa(int(n))
 	}
-	f.fill("name", was.Name, "date", was.Date.String(), "kind", was.Form, "pattern_id", idOf(was.PatternID), "centre", was.Centre, "lanes", strings.Join(numbers, " "))
+	f.fill(
+		"name",
+		was.Name,
+		"date",
+		was.Date.String(),
+		"kind",
+		was.Form,
+		"pattern_id",
+		idOf(was.PatternID),
+		"centre",
+		was.Centre,
+		"lanes",
+		strings.Join(numbers, " "),
+	)
 	return &editor{
 		Name: was.Name, page: r.Address() + "/sessions/" + was.ID.String(), up: r.Address(), form: f,
 		Loses: "Its shots go with it.",
@@ -46,7 +59,8 @@ func openSession(v *visit, r *roster, record service.Record) (*editor, error) {
 	}, nil
 }
 
-// removeShots deletes a session's shots, a page at a time. When it ends early those before are gone, and asking again goes on from there.
+// removeShots deletes a session's shots, a page at a time. When it ends early those before are
+// gone, and asking again goes on from there.
 func (v *visit) removeShots(squad, session uuid.UUID) error {
 	for {
 		shots, _, err := v.site.svc.Shots(v.Context(), v.me.ID, squad, session, service.ShotPlace{}, service.PushPiece)
@@ -64,7 +78,9 @@ func (v *visit) removeShots(squad, session uuid.UUID) error {
 		for i, outcome := range outcomes {
 			if outcome.Status != service.StatusStored && outcome.Status != service.StatusSame {
 				return &service.Error{
-					Code: service.Conflict, Detail: fmt.Sprintf("shot %d could not be deleted: look at the session again", shots[i].Order), Faults: outcome.Faults,
+					Code:   service.Conflict,
+					Detail: fmt.Sprintf("shot %d could not be deleted: look at the session again", shots[i].Order),
+					Faults: outcome.Faults,
 				}
 			}
 		}
@@ -114,8 +130,20 @@ func openDrill(v *visit, r *roster, record service.Record) (*editor, error) {
 	f.drop("assigned_on")
 	f.drop("due_on")
 	written := strings.Join(was.Sentences, "\n")
-	f.fill("sentences", written, "name", was.Name, "reps", strconv.Itoa(int(was.Reps)), "pass_share", plain(100*was.PassShare),
-		"pattern_id", idOf(was.PatternID), "note", was.Note)
+	f.fill(
+		"sentences",
+		written,
+		"name",
+		was.Name,
+		"reps",
+		strconv.Itoa(int(was.Reps)),
+		"pass_share",
+		plain(100*was.PassShare),
+		"pattern_id",
+		idOf(was.PatternID),
+		"note",
+		was.Note,
+	)
 	return &editor{
 		Name: was.Name, page: drillAddress(r, was.ID), up: r.Address(), form: f,
 		Loses: "Only a drill that nobody has and that no shot names can be deleted.",
@@ -125,7 +153,15 @@ func openDrill(v *visit, r *roster, record service.Record) (*editor, error) {
 			if sent := strings.ReplaceAll(f.value("sentences"), "\r\n", "\n"); sent != written {
 				f.takeSentences(v, r, &is)
 			}
-			is.Name, is.Reps, is.PatternID, is.Note = f.value("name"), f.whole("reps"), f.id("pattern_id"), f.value("note")
+			is.Name, is.Reps, is.PatternID, is.Note = f.value(
+				"name",
+			), f.whole(
+				"reps",
+			), f.id(
+				"pattern_id",
+			), f.value(
+				"note",
+			)
 			if percent := f.number("pass_share"); percent != nil {
 				is.PassShare = *percent / 100
 			}
@@ -176,10 +212,20 @@ func openPattern(_ *visit, r *roster, record service.Record) (*editor, error) {
 	}, nil
 }
 
-// openMember changes a member's role, and takes the member out of the squad instead of deleting anything.
+// openMember changes a member's role, and takes the member out of the squad instead of deleting
+// anything.
 func openMember(v *visit, r *roster, record service.Record) (*editor, error) {
 	was := *record.(*service.MemberRecord)
-	f := &form{Inputs: []*input{{Name: "whom", Label: "In this squad, " + was.Name + " is", Required: true, Options: inviteForm(r).Inputs[0].Options[1:]}}}
+	f := &form{
+		Inputs: []*input{
+			{
+				Name:     "whom",
+				Label:    "In this squad, " + was.Name + " is",
+				Required: true,
+				Options:  inviteForm(r).Inputs[0].Options[1:],
+			},
+		},
+	}
 	f.fill("whom", string(was.Role))
 	if was.AthleteID != nil {
 		f.fill("whom", was.AthleteID.String())
@@ -209,7 +255,8 @@ func (f *form) whom() (service.Role, *uuid.UUID) {
 	return service.Athlete, f.id("whom")
 }
 
-// takePattern reads a pattern's form into the record, and returns which inputs the service's pointers mean.
+// takePattern reads a pattern's form into the record, and returns which inputs the service's
+// pointers mean.
 func (f *form) takePattern(p *service.PatternRecord) (pointers []string) {
 	table := f.loads()
 	p.Name, p.Note, p.Loads = f.value("name"), f.value("note"), table.loads

@@ -70,7 +70,8 @@ func (f *form) Faulty() []*input {
 
 func (f *form) faulty() bool { return f.Fault != "" || len(f.Faulty()) > 0 }
 
-// asError is what is wrong with a form that no page shows again, such as the query of a picture; nil when nothing is.
+// asError is what is wrong with a form that no page shows again, such as the query of a picture;
+// nil when nothing is.
 func (f *form) asError() error {
 	if !f.faulty() {
 		return nil
@@ -106,7 +107,8 @@ func (f *form) value(name string) string {
 	return ""
 }
 
-// blame says what is wrong with one input; the first thing said stays. Without such an input it is said of the form.
+// blame says what is wrong with one input; the first thing said stays. Without such an input it is
+// said of the form.
 func (f *form) blame(name, detail string) {
 	in := f.input(name)
 	switch {
@@ -117,7 +119,8 @@ func (f *form) blame(name, detail string) {
 	}
 }
 
-// read takes over what was sent, and checks what the browser checks too: required, length, one of the options.
+// read takes over what was sent, and checks what the browser checks too: required, length, one of
+// the options.
 func (f *form) read(sent url.Values) {
 	for _, in := range f.Inputs {
 		in.Value = sent.Get(in.Name)
@@ -222,7 +225,8 @@ func (f *form) id(name string) *uuid.UUID {
 	return &id
 }
 
-// retry shows a form again with what the service had to say of it. fields names inputs whose pointer is another than their name.
+// retry shows a form again with what the service had to say of it. fields names inputs whose
+// pointer is another than their name.
 func (v *visit) retry(f *form, err error, show func(status int, f *form) error, fields ...string) error {
 	known := service.AsError(err)
 	switch known.Code {

@@ -15,7 +15,8 @@ import (
 	"laneward/service/oil"
 )
 
-// loadColumns are the fields of a load, as the service's faults name them, with the words of the form.
+// loadColumns are the fields of a load, as the service's faults name them, with the words of the
+// form.
 var loadColumns = []struct{ name, label string }{
 	{"direction", "Way"},
 	{"from_board", "From board"},
@@ -26,7 +27,8 @@ var loadColumns = []struct{ name, label string }{
 	{"end_ft", "End, ft"},
 }
 
-// The rows of an empty form: as many as a short load table has, and as many as the longest may have.
+// The rows of an empty form: as many as a short load table has, and as many as the longest may
+// have.
 const (
 	emptyLoads = 6
 	maxLoads   = oil.MaxLoads
@@ -38,11 +40,22 @@ func patternForm(r *roster, loads int) *form {
 		Action: r.Address() + "/patterns/new", Submit: "Add the pattern", Hidden: map[string]string{"id": newID()},
 		Inputs: []*input{
 			{Name: "name", Label: "Name", Required: true, Max: "200", Autocomplete: "off"},
-			{Name: "length_ft", Label: "Length in feet", Hint: "The load table’s own when blank.", Type: "number", Step: "any", Min: "1", Max: "60"},
+			{
+				Name:  "length_ft",
+				Label: "Length in feet",
+				Hint:  "The load table’s own when blank.",
+				Type:  "number",
+				Step:  "any",
+				Min:   "1",
+				Max:   "60",
+			},
 			{Name: "note", Label: "Note", Type: "area", Max: "4000"},
 			{
-				Name: "csv", Label: "Load table as CSV", Type: "area", Max: "100000",
-				Hint: "The first line is: direction,from_board,to_board,count,ul_per_board,start_ft,end_ft. A board may name its side, such as 2R or 10L.",
+				Name:  "csv",
+				Label: "Load table as CSV",
+				Type:  "area",
+				Max:   "100000",
+				Hint:  "The first line is: direction,from_board,to_board,count,ul_per_board,start_ft,end_ft. A board may name its side, such as 2R or 10L.",
 			},
 		},
 	}
@@ -63,7 +76,13 @@ func (f *form) withLoads(loads int) *form {
 			name := loadInput(row, column.name)
 			in := f.input(name)
 			if in == nil {
-				in = &input{Name: name, Label: column.label, Row: fmt.Sprintf("Load %d", row+1), Type: "number", Step: "any"}
+				in = &input{
+					Name:  name,
+					Label: column.label,
+					Row:   fmt.Sprintf("Load %d", row+1),
+					Type:  "number",
+					Step:  "any",
+				}
 				if column.name == "direction" {
 					in.Type, in.Options = "", []option{{"out", "out"}, {"back", "back"}}
 				}
@@ -120,7 +139,11 @@ func newPatternPage(v *visit) error {
 }
 
 func (v *visit) showNewPattern(status int, view newPatternView) error {
-	return v.show(status, "newpattern", frame{Title: "Add a pattern", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view})
+	return v.show(
+		status,
+		"newpattern",
+		frame{Title: "Add a pattern", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view},
+	)
 }
 
 // newPattern stores a pattern. The form's other buttons add a row and lay the table out to look at.
@@ -152,7 +175,9 @@ func newPattern(v *visit) error {
 		return show(http.StatusBadRequest, f)
 	}
 	if looks {
-		report, err := v.site.svc.LayOil(service.OilGiven{Name: record.Name, LengthFt: record.LengthFt, Loads: record.Loads})
+		report, err := v.site.svc.LayOil(
+			service.OilGiven{Name: record.Name, LengthFt: record.LengthFt, Loads: record.Loads},
+		)
 		if err != nil {
 			return v.retry(f, err, show, pointers...)
 		}
@@ -215,7 +240,8 @@ func (f *form) fillLoads(loads []oil.Load) {
 	}
 }
 
-// loadTable is the rows of a form that are filled in, and the inputs that the service's pointers into them mean.
+// loadTable is the rows of a form that are filled in, and the inputs that the service's pointers
+// into them mean.
 type loadTable struct {
 	loads    []oil.Load
 	pointers []string // pointer and input by turns
@@ -245,8 +271,17 @@ func (f *form) loads() loadTable {
 			return 0
 		}
 		table.loads = append(table.loads, oil.Load{
-			Direction: oil.Direction(f.value(at("direction"))), FromBoard: int(f.whole(at("from_board"))), ToBoard: int(f.whole(at("to_board"))),
-			Count: int(f.whole(at("count"))), ULPerBoard: decimal("ul_per_board"), StartFt: decimal("start_ft"), EndFt: decimal("end_ft"),
+			Direction: oil.Direction(
+				f.value(at("direction")),
+			),
+			FromBoard: int(f.whole(at("from_board"))),
+			ToBoard:   int(f.whole(at("to_board"))),
+			Count: int(
+				f.whole(at("count")),
+			),
+			ULPerBoard: decimal("ul_per_board"),
+			StartFt:    decimal("start_ft"),
+			EndFt:      decimal("end_ft"),
 		})
 	}
 	return table

@@ -40,7 +40,8 @@ func TestSignUpMakeASquadSignOut(t *testing.T) {
 		t.Errorf("signing up leads to %q", to)
 	}
 	for _, cookie := range answer.header["Set-Cookie"] {
-		if !strings.Contains(cookie, "HttpOnly") || !strings.Contains(cookie, "SameSite=Strict") || !strings.Contains(cookie, "Path=/") {
+		if !strings.Contains(cookie, "HttpOnly") || !strings.Contains(cookie, "SameSite=Strict") ||
+			!strings.Contains(cookie, "Path=/") {
 			t.Errorf("the cookie is open to scripts or to other sites: %s", cookie)
 		}
 	}
@@ -63,7 +64,8 @@ func TestSignIn(t *testing.T) {
 	w.signUp(coachEmail, "Odalys")
 	v := w.visitor()
 	for range 5 {
-		v.post("/sign-in", "email", coachEmail, "password", "wrong").wants(t, http.StatusUnauthorized, "The address or the password is wrong")
+		v.post("/sign-in", "email", coachEmail, "password", "wrong").
+			wants(t, http.StatusUnauthorized, "The address or the password is wrong")
 	}
 	throttled := v.post("/sign-in", "email", coachEmail, "password", password)
 	throttled.wants(t, http.StatusTooManyRequests, "Too many failed sign-ins", "second")
@@ -74,7 +76,9 @@ func TestSignIn(t *testing.T) {
 	for next, want := range map[string]string{
 		"/squads?x=1": "/squads?x=1", "https://other.example/": "/", "//other.example/": "/", `/\other.example`: "/", "": "/", "squads": "/", "/a\r\nb": "/",
 	} {
-		if to := w.visitor().post("/sign-in", "email", coachEmail, "password", password, "next", next).location(t); to != want {
+		if to := w.visitor().
+			post("/sign-in", "email", coachEmail, "password", password, "next", next).
+			location(t); to != want {
 			t.Errorf("signing in for %q leads to %q, want %q", next, to, want)
 		}
 	}
@@ -101,7 +105,8 @@ func TestAccessIsRefreshed(t *testing.T) {
 	v.post("/squads", "name", "x").wants(t, http.StatusUnauthorized, "You are signed out: sign in, then do it again")
 }
 
-// A link on another site brings no SameSite=Strict cookies along: the browser is made to ask once more from here.
+// A link on another site brings no SameSite=Strict cookies along: the browser is made to ask once
+// more from here.
 func TestLinkFromAnotherSite(t *testing.T) {
 	w := newWorld(t)
 	v := w.visitor()
@@ -124,7 +129,8 @@ func TestFormsFromAnotherSiteAreRefused(t *testing.T) {
 			request := v.request(http.MethodPost, "/squads", strings.NewReader("name=Taken"))
 			request.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 			request.Header.Set(header[0], header[1])
-			v.send(request).wants(t, http.StatusForbidden, "This form was sent from another site, so nothing was changed")
+			v.send(request).
+				wants(t, http.StatusForbidden, "This form was sent from another site, so nothing was changed")
 		})
 	}
 	me, err := w.svc.Me(t.Context(), w.coach)
@@ -138,13 +144,38 @@ func TestSquadAndDrillPages(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
 	squad := v.get(w.at("?drill=", w.drill.ID.String()))
-	squad.wants(t, http.StatusOK, "Invented example.", "Play inside", "Keep the ball at board 10 or inside at the breakpoint", "Slow it down", "30 shots each · pass mark 80 %",
-		"Bettany Voss-Lark", "too few shots", "more kept shots would make it met", "Where each ball went", "Long Meadow 44", "older sessions")
+	squad.wants(
+		t,
+		http.StatusOK,
+		"Invented example.",
+		"Play inside",
+		"Keep the ball at board 10 or inside at the breakpoint",
+		"Slow it down",
+		"30 shots each · pass mark 80 %",
+		"Bettany Voss-Lark",
+		"too few shots",
+		"more kept shots would make it met",
+		"Where each ball went",
+		"Long Meadow 44",
+		"older sessions",
+	)
 	if n := strings.Count(squad.body, "<svg xmlns"); n != 2+len(w.people) {
 		t.Errorf("the squad's page shows %d pictures, want the bars of 2 drills and %d lanes", n, len(w.people))
 	}
 	page := v.get(w.at("/drills/", w.drill.ID.String()))
-	page.wants(t, http.StatusOK, "Did as asked on", "95 % interval", "Missed outside", "Mean margin", "Longest run kept", "Reached the pocket", "Struck", "Rule by rule", "No shots yet.")
+	page.wants(
+		t,
+		http.StatusOK,
+		"Did as asked on",
+		"95 % interval",
+		"Missed outside",
+		"Mean margin",
+		"Longest run kept",
+		"Reached the pocket",
+		"Struck",
+		"Rule by rule",
+		"No shots yet.",
+	)
 	for _, body := range []string{squad.body, page.body} {
 		if strings.Contains(body, " style=") {
 			t.Error("a page holds an inline style, which its policy forbids")
@@ -162,13 +193,18 @@ func TestLanePictures(t *testing.T) {
 	v := w.signedIn(coachEmail)
 	lane := w.at("/drills/", w.drill.ID.String(), "/athletes/", w.people[1].ID.String(), "/lane.")
 	svg := v.get(lane + "svg")
-	if svg.header.Get("Content-Type") != "image/svg+xml" || !strings.HasPrefix(svg.body, "<svg ") || !strings.Contains(svg.body, "left-hander") {
+	if svg.header.Get("Content-Type") != "image/svg+xml" || !strings.HasPrefix(svg.body, "<svg ") ||
+		!strings.Contains(svg.body, "left-hander") {
 		t.Errorf("the SVG is %s: %.200s", svg.header.Get("Content-Type"), svg.body)
 	}
-	if png := v.get(lane + "png"); png.header.Get("Content-Type") != "image/png" || !strings.HasPrefix(png.body, "\x89PNG") {
+	if png := v.get(
+		lane + "png",
+	); png.header.Get("Content-Type") != "image/png" ||
+		!strings.HasPrefix(png.body, "\x89PNG") {
 		t.Errorf("the PNG is %s: %.8q", png.header.Get("Content-Type"), png.body)
 	}
-	v.get(w.at("/drills/", w.drill.ID.String(), "/athletes/", uuid.NewString(), "/lane.svg")).wants(t, http.StatusNotFound, "Not found")
+	v.get(w.at("/drills/", w.drill.ID.String(), "/athletes/", uuid.NewString(), "/lane.svg")).
+		wants(t, http.StatusNotFound, "Not found")
 }
 
 // Whoever has no business in a squad finds nothing there, and whoever has another role is told so.
@@ -213,13 +249,22 @@ func TestWhatIsForWhom(t *testing.T) {
 				got = v.post(c.path, "name", "x", "whom", "coach")
 			}
 			if got.status != want {
-				t.Errorf("%s %s as %s is answered %d, want %d: %.300s", c.method, c.path, email, got.status, want, got.text())
+				t.Errorf(
+					"%s %s as %s is answered %d, want %d: %.300s",
+					c.method,
+					c.path,
+					email,
+					got.status,
+					want,
+					got.text(),
+				)
 			}
 		}
 	}
 }
 
-// Every kind of failure that the service or the edge names is explained, under the edge's own title, on the page that the API's answers point at.
+// Every kind of failure that the service or the edge names is explained, under the edge's own
+// title, on the page that the API's answers point at.
 func TestEveryProblemIsExplained(t *testing.T) {
 	w := newEmptyWorld(t)
 	body := w.visitor().get("/problems").body
@@ -280,7 +325,8 @@ func TestStaticFilesAreKept(t *testing.T) {
 		t.Fatal("the page names no stylesheet")
 	}
 	style := v.get(link[1])
-	if style.status != http.StatusOK || !strings.HasPrefix(style.header.Get("Content-Type"), "text/css") || !strings.Contains(style.header.Get("Cache-Control"), "immutable") {
+	if style.status != http.StatusOK || !strings.HasPrefix(style.header.Get("Content-Type"), "text/css") ||
+		!strings.Contains(style.header.Get("Cache-Control"), "immutable") {
 		t.Errorf("the stylesheet is %d, %v", style.status, style.header)
 	}
 	if old := v.get("/static/style.css?v=old"); old.header.Get("Cache-Control") != "no-cache" {

@@ -51,7 +51,15 @@ func wearForm(r *roster, pattern uuid.UUID) *form {
 		Action: patternAddress(r, pattern), Submit: "Show it",
 		Inputs: []*input{
 			{Name: "session", Label: "Worn by the shots of", Options: sessionOptions(r)},
-			{Name: "shots", Label: "How many shots", Type: "number", Step: "1", Min: "1", Max: strconv.Itoa(service.MaxWornShots), Hint: "The first so many; all when blank."},
+			{
+				Name:  "shots",
+				Label: "How many shots",
+				Type:  "number",
+				Step:  "1",
+				Min:   "1",
+				Max:   strconv.Itoa(service.MaxWornShots),
+				Hint:  "The first so many; all when blank.",
+			},
 		},
 	}
 }
@@ -74,7 +82,11 @@ func patternPage(v *visit) error {
 	view := patternView{roster: r, Pattern: found.(*service.PatternRecord), Wear: wearForm(r, id)}
 	show := func(status int, f *form) error {
 		view.Wear = f
-		return v.show(status, "pattern", frame{Title: view.Pattern.Name, Squad: r.Squad, Crumbs: v.crumbs(r), Page: view})
+		return v.show(
+			status,
+			"pattern",
+			frame{Title: view.Pattern.Name, Squad: r.Squad, Crumbs: v.crumbs(r), Page: view},
+		)
 	}
 	if view.Laid = laid(view.Pattern); !view.Laid {
 		return show(http.StatusOK, view.Wear)
@@ -117,7 +129,8 @@ type chartTick struct {
 	Label string
 }
 
-// chartOf lays out a chart of amounts in microlitres: tip names each bar, and the bars run leftward when they are boards from the right gutter.
+// chartOf lays out a chart of amounts in microlitres: tip names each bar, and the bars run leftward
+// when they are boards from the right gutter.
 func chartOf(amounts []float64, leftward bool, everyTick int, first int, tip func(i int) string) barChart {
 	c := barChart{Width: 390, Height: 190, Left: 44, Top: 14, Right: 378, Bottom: 150}
 	most := 0.0

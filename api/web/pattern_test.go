@@ -54,10 +54,23 @@ func TestPatternPage(t *testing.T) {
 	report, err := w.svc.PatternFilm(t.Context(), w.coach, w.squad, w.pattern.ID, nil)
 	must(t, err)
 	page := v.get(w.at("/patterns/", w.pattern.ID.String()))
-	page.wants(t, http.StatusOK, "44 ft", "8.96 mL", service.RatioText(report.Ratios[0]), string(report.Class), "sport up to 4 to 1, challenge up to 8 to 1, house above",
-		"11 to 29", "36 to 8", "Oil on each board", "Oil on each foot",
-		// By hand: 3 x 45 + 2 x 45 + 2 x 45 on a board of all three loads; 37 x 135/30 + 25 x 90/44 + 19 x 90/28 on a foot of all three.
-		"board 20: 315.0 µL", "8 to 9 ft: 278.7 µL")
+	page.wants(
+		t,
+		http.StatusOK,
+		"44 ft",
+		"8.96 mL",
+		service.RatioText(report.Ratios[0]),
+		string(report.Class),
+		"sport up to 4 to 1, challenge up to 8 to 1, house above",
+		"11 to 29",
+		"36 to 8",
+		"Oil on each board",
+		"Oil on each foot",
+		// By hand: 3 x 45 + 2 x 45 + 2 x 45 on a board of all three loads; 37 x 135/30 + 25 x 90/44
+		// + 19 x 90/28 on a foot of all three.
+		"board 20: 315.0 µL",
+		"8 to 9 ft: 278.7 µL",
+	)
 	for _, ratio := range report.Ratios {
 		page.wants(t, http.StatusOK, ratio.Definition.Text, ratio.Definition.Source)
 	}
@@ -65,8 +78,15 @@ func TestPatternPage(t *testing.T) {
 		page.wants(t, http.StatusOK, class.Thresholds.Source)
 	}
 	worn := v.get(w.at("/patterns/", w.pattern.ID.String(), "?session=", w.session.ID.String(), "&shots=10"))
-	worn.wants(t, http.StatusOK, "worn by 10 shots", "mL lifted", `The film is worn by the shots of the session "Practice 1"`)
-	v.get(w.at("/patterns/", w.pattern.ID.String(), "?session=", w.squad.String())).wants(t, http.StatusBadRequest, "is none of the choices")
+	worn.wants(
+		t,
+		http.StatusOK,
+		"worn by 10 shots",
+		"mL lifted",
+		`The film is worn by the shots of the session "Practice 1"`,
+	)
+	v.get(w.at("/patterns/", w.pattern.ID.String(), "?session=", w.squad.String())).
+		wants(t, http.StatusBadRequest, "is none of the choices")
 	bare := create(w, &service.PatternRecord{Name: "Hearsay 40", LengthFt: 40})
 	v.get(w.at("/patterns/", bare.ID.String())).wants(t, http.StatusOK, "40 ft", "Only its length is known")
 }
@@ -75,7 +95,8 @@ func TestAddAPattern(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
 	v.get(w.at("/patterns/new")).wants(t, http.StatusOK, "Add a pattern", "Load 6", "Paste it as CSV instead")
-	to := v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "Invented Ford 41", "step", "store")...).location(t)
+	to := v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "Invented Ford 41", "step", "store")...).
+		location(t)
 	made := w.storedPattern(to)
 	if made.LengthFt != 41 || made.Name != "Invented Ford 41" {
 		t.Errorf("%q of %g ft is stored", made.Name, made.LengthFt)
@@ -88,10 +109,16 @@ func TestAddAPattern(t *testing.T) {
 	// A row in between that was left blank is no load.
 	gap := append(rowsOf(1, inventedLoads[0]), "load-2-direction", "back")
 	gap = append(append(gap, rowsOf(3, inventedLoads[1])...), "name", "With a gap", "step", "store")
-	if diff := cmp.Diff(inventedLoads, w.storedPattern(v.post(w.at("/patterns/new"), gap...).location(t)).Loads); diff != "" {
+	if diff := cmp.Diff(
+		inventedLoads,
+		w.storedPattern(v.post(w.at("/patterns/new"), gap...).location(t)).Loads,
+	); diff != "" {
 		t.Errorf("the load table with a gap (-sent +stored):\n%s", diff)
 	}
-	onlyLength := w.storedPattern(v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Hearsay", "length_ft", "38.5", "step", "store").location(t))
+	onlyLength := w.storedPattern(
+		v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Hearsay", "length_ft", "38.5", "step", "store").
+			location(t),
+	)
 	if onlyLength.LengthFt != 38.5 || len(onlyLength.Loads) != 0 {
 		t.Errorf("%+v is stored", onlyLength)
 	}
@@ -102,22 +129,29 @@ func TestAddAPatternByCSV(t *testing.T) {
 	v := w.signedIn(coachEmail)
 	var text strings.Builder
 	must(t, oil.Table{Loads: inventedLoads}.WriteCSV(&text))
-	to := v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Pasted", "csv", text.String(), "step", "store").location(t)
+	to := v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Pasted", "csv", text.String(), "step", "store").
+		location(t)
 	if diff := cmp.Diff(inventedLoads, w.storedPattern(to).Loads); diff != "" {
 		t.Errorf("the load table (-sent +stored):\n%s", diff)
 	}
 	const wrong = "direction,from_board,to_board,count,ul_per_board,start_ft,end_ft\nout,2,x,3,42,0,30\nback,9,44,2,-5,41,6\n"
-	v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Pasted", "csv", wrong, "step", "store").wants(t, http.StatusBadRequest,
-		"row 1, to_board", "row 2, to_board: there is no board 44", "row 2, ul_per_board: negative oil")
-	v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "Both", "csv", text.String(), "step", "store")...).wants(t, http.StatusBadRequest, "give one of the two")
-	v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "x", "csv", "hello", "step", "store").wants(t, http.StatusBadRequest, `column "hello" is unknown`)
+	v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Pasted", "csv", wrong, "step", "store").
+		wants(t, http.StatusBadRequest,
+			"row 1, to_board", "row 2, to_board: there is no board 44", "row 2, ul_per_board: negative oil")
+	v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "Both", "csv", text.String(), "step", "store")...).
+		wants(t, http.StatusBadRequest, "give one of the two")
+	v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "x", "csv", "hello", "step", "store").
+		wants(t, http.StatusBadRequest, `column "hello" is unknown`)
 }
 
 // Every fault of a load table stands at the field of its own row.
 func TestPatternFaultsStandAtTheirRows(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
-	wrong := []oil.Load{inventedLoads[0], {Direction: oil.Out, FromBoard: 0, ToBoard: 38, Count: 3, ULPerBoard: 40, StartFt: 20, EndFt: 4}}
+	wrong := []oil.Load{
+		inventedLoads[0],
+		{Direction: oil.Out, FromBoard: 0, ToBoard: 38, Count: 3, ULPerBoard: 40, StartFt: 20, EndFt: 4},
+	}
 	fields := append(rowsOf(1, wrong[0]), "load-2-direction", "out")
 	fields = append(append(fields, rowsOf(3, wrong[1])...), "name", "Slips")
 	fault := regexp.MustCompile(`id="(load-\d+-\w+)-fault"`)
@@ -132,14 +166,29 @@ func TestPatternFaultsStandAtTheirRows(t *testing.T) {
 			t.Errorf("%s: faults (-want +got):\n%s", step, diff)
 		}
 	}
-	half := v.post(w.at("/patterns/new"), "load-1-direction", "out", "load-1-from_board", "2", "load-1-to_board", "2.5", "name", "Half", "step", "store")
+	half := v.post(
+		w.at("/patterns/new"),
+		"load-1-direction",
+		"out",
+		"load-1-from_board",
+		"2",
+		"load-1-to_board",
+		"2.5",
+		"name",
+		"Half",
+		"step",
+		"store",
+	)
 	half.wants(t, http.StatusBadRequest, `"2.5" is no whole number`, "is needed")
-	v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "Short", "length_ft", "30", "step", "store")...).wants(t, http.StatusBadRequest,
-		"Length in feet", "the load table lays oil to 41 ft")
-	v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Nothing", "step", "store").wants(t, http.StatusBadRequest, "is needed where there is no load table")
+	v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "Short", "length_ft", "30", "step", "store")...).
+		wants(t, http.StatusBadRequest,
+			"Length in feet", "the load table lays oil to 41 ft")
+	v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Nothing", "step", "store").
+		wants(t, http.StatusBadRequest, "is needed where there is no load table")
 	dry := inventedLoads[0]
 	dry.Count = 0
-	v.post(w.at("/patterns/new"), append(rowsOf(1, dry), "name", "Dry", "step", "store")...).wants(t, http.StatusBadRequest, "No load lays any oil")
+	v.post(w.at("/patterns/new"), append(rowsOf(1, dry), "name", "Dry", "step", "store")...).
+		wants(t, http.StatusBadRequest, "No load lays any oil")
 }
 
 func TestLookAtAFilmBeforeItIsStored(t *testing.T) {
@@ -172,7 +221,8 @@ func TestWhoMayAddPatterns(t *testing.T) {
 	for _, email := range []string{"ansel@example.org", "analyst@example.org"} {
 		v := w.signedIn(email)
 		v.get(w.at("/patterns/new")).wants(t, http.StatusForbidden, "Only a coach")
-		v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "x", "step", "store")...).wants(t, http.StatusForbidden, "Only a coach")
+		v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "x", "step", "store")...).
+			wants(t, http.StatusForbidden, "Only a coach")
 		v.get(w.at("/patterns/", w.pattern.ID.String())).wants(t, http.StatusOK, "Load table", "Plan a line on it")
 	}
 }

@@ -22,18 +22,44 @@ type peopleView struct {
 
 func athleteForm(r *roster) *form {
 	return &form{
-		Action: r.Address() + "/athletes", Submit: "Add the athlete", Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
+		Action: r.Address() + "/athletes",
+		Submit: "Add the athlete",
+		Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
 		Inputs: []*input{
 			{Name: "name", Label: "Name", Required: true, Max: "200", Autocomplete: "off"},
-			{Name: "side", Label: "Bowls with", Required: true, Options: []option{{"right", "the right hand"}, {"left", "the left hand"}}},
-			{Name: "speed_mph", Label: "Typical speed in mph", Hint: "At launch. Leave blank what is not known.", Mode: "decimal", Max: "10", Autocomplete: "off"},
+			{
+				Name:     "side",
+				Label:    "Bowls with",
+				Required: true,
+				Options:  []option{{"right", "the right hand"}, {"left", "the left hand"}},
+			},
+			{
+				Name:         "speed_mph",
+				Label:        "Typical speed in mph",
+				Hint:         "At launch. Leave blank what is not known.",
+				Mode:         "decimal",
+				Max:          "10",
+				Autocomplete: "off",
+			},
 			{Name: "rev_rate_rpm", Label: "Typical rev rate in rpm", Mode: "decimal", Max: "10", Autocomplete: "off"},
 			{Name: "rotation_deg", Label: "Axis rotation in degrees", Mode: "decimal", Max: "10", Autocomplete: "off"},
 			{Name: "tilt_deg", Label: "Axis tilt in degrees", Mode: "decimal", Max: "10", Autocomplete: "off"},
-			{Name: "slide_offset", Label: "Slide offset in boards", Hint: "From the laydown to the slide foot, such as 6.", Mode: "decimal", Max: "10", Autocomplete: "off"},
+			{
+				Name:         "slide_offset",
+				Label:        "Slide offset in boards",
+				Hint:         "From the laydown to the slide foot, such as 6.",
+				Mode:         "decimal",
+				Max:          "10",
+				Autocomplete: "off",
+			},
 			{Name: "born_on", Label: "Born on", Type: "date"},
 			{Name: "guardian_name", Label: "Guardian of a minor", Max: "200", Autocomplete: "off"},
-			{Name: "guardian_consent", Label: "Guardian’s consent given on", Hint: "To keep and share the athlete’s data: follow your law on data of minors.", Type: "date"},
+			{
+				Name:  "guardian_consent",
+				Label: "Guardian’s consent given on",
+				Hint:  "To keep and share the athlete’s data: follow your law on data of minors.",
+				Type:  "date",
+			},
 			{Name: "note", Label: "Note", Type: "area", Max: "4000"},
 		},
 	}
@@ -46,7 +72,11 @@ func inviteForm(r *roster) *form {
 	for _, a := range r.Athletes {
 		whom = append(whom, option{a.ID.String(), "the athlete " + a.Name})
 	}
-	whom = append(whom, option{string(service.Analyst), "an analyst, who reads everything"}, option{string(service.Coach), "a coach, who runs the squad"})
+	whom = append(
+		whom,
+		option{string(service.Analyst), "an analyst, who reads everything"},
+		option{string(service.Coach), "a coach, who runs the squad"},
+	)
 	return &form{
 		Action: r.Address() + "/invitations", Submit: "Make a code",
 		Inputs: []*input{{Name: "whom", Label: "The code is for", Required: true, Options: whom}},
@@ -79,7 +109,11 @@ func (v *visit) showPeople(status int, view peopleView) error {
 		return err
 	}
 	slices.SortFunc(view.Members, func(a, b *service.MemberRecord) int { return strings.Compare(a.Name, b.Name) })
-	return v.show(status, "people", frame{Title: "People", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view})
+	return v.show(
+		status,
+		"people",
+		frame{Title: "People", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view},
+	)
 }
 
 // openInvitations are those whose codes can still be used.
@@ -98,8 +132,19 @@ func (v *visit) openInvitations(squad uuid.UUID) (open []service.Invitation, err
 // renameForm asks for the squad's name.
 func renameForm(r *roster) *form {
 	return &form{
-		Action: r.Address() + "/name", Submit: "Rename the squad", Hidden: map[string]string{"rev": strconv.FormatInt(r.Squad.Rev, 10)},
-		Inputs: []*input{{Name: "squad_name", Label: "The squad’s name", Required: true, Max: "200", Autocomplete: "off", Value: r.Squad.Name}},
+		Action: r.Address() + "/name",
+		Submit: "Rename the squad",
+		Hidden: map[string]string{"rev": strconv.FormatInt(r.Squad.Rev, 10)},
+		Inputs: []*input{
+			{
+				Name:         "squad_name",
+				Label:        "The squad’s name",
+				Required:     true,
+				Max:          "200",
+				Autocomplete: "off",
+				Value:        r.Squad.Name,
+			},
+		},
 	}
 }
 

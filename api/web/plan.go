@@ -18,12 +18,20 @@ import (
 	"laneward/service/picture"
 )
 
-// planForm asks for whom, on what and with what a line is planned. It is sent as a query, so that a plan has an address to hand on.
+// planForm asks for whom, on what and with what a line is planned. It is sent as a query, so that a
+// plan has an address to hand on.
 func planForm(r *roster, balls []ballChoice) *form {
 	pocket, friction := line.DefaultPocket(), motion.NominalFriction()
 	unless := func(name, label string, usual, low, high float64) *input {
 		return &input{
-			Name: name, Label: label, Hint: plain(usual) + " when blank.", Type: "number", Step: "any", Min: plain(low), Max: plain(high), Folded: true,
+			Name:   name,
+			Label:  label,
+			Hint:   plain(usual) + " when blank.",
+			Type:   "number",
+			Step:   "any",
+			Min:    plain(low),
+			Max:    plain(high),
+			Folded: true,
 		}
 	}
 	return &form{
@@ -41,8 +49,14 @@ func planForm(r *roster, balls []ballChoice) *form {
 			unless("q0", "Film that takes most of it away, oil units", friction.Q0, 0, 1000),
 			{Name: "session", Label: "Worn by the shots of", Options: sessionOptions(r), Folded: true},
 			{
-				Name: "shots", Label: "How many shots", Type: "number", Step: "1", Min: "1", Max: strconv.Itoa(service.MaxWornShots), Folded: true,
-				Hint: "Of the session: the first so many, all when blank. Without a session: so many of the athlete’s own along the best line; none when blank.",
+				Name:   "shots",
+				Label:  "How many shots",
+				Type:   "number",
+				Step:   "1",
+				Min:    "1",
+				Max:    strconv.Itoa(service.MaxWornShots),
+				Folded: true,
+				Hint:   "Of the session: the first so many, all when blank. Without a session: so many of the athlete’s own along the best line; none when blank.",
 			},
 		},
 	}
@@ -132,8 +146,19 @@ func (f *form) lineQuery() service.LineQuery {
 	}
 	either := func(given ...bool) bool { return slices.Contains(given, true) }
 	pocket := line.DefaultPocket()
-	if either(set("board_low", &pocket.BoardLow), set("board_high", &pocket.BoardHigh), set("angle_low", &pocket.AngleLowDeg), set("angle_high", &pocket.AngleHighDeg)) {
-		pocket.Name = fmt.Sprintf("pocket: board %g to %g, %g to %g deg", pocket.BoardLow, pocket.BoardHigh, pocket.AngleLowDeg, pocket.AngleHighDeg)
+	if either(
+		set("board_low", &pocket.BoardLow),
+		set("board_high", &pocket.BoardHigh),
+		set("angle_low", &pocket.AngleLowDeg),
+		set("angle_high", &pocket.AngleHighDeg),
+	) {
+		pocket.Name = fmt.Sprintf(
+			"pocket: board %g to %g, %g to %g deg",
+			pocket.BoardLow,
+			pocket.BoardHigh,
+			pocket.AngleLowDeg,
+			pocket.AngleHighDeg,
+		)
 		query.Pocket = &pocket
 	}
 	friction := motion.NominalFriction()
@@ -146,7 +171,8 @@ func (f *form) lineQuery() service.LineQuery {
 	return query
 }
 
-// prefill takes what an address says of single inputs, such as a link from an athlete; what is no choice is left alone.
+// prefill takes what an address says of single inputs, such as a link from an athlete; what is no
+// choice is left alone.
 func (f *form) prefill(sent url.Values) {
 	for _, in := range f.Inputs {
 		if value := sent.Get(in.Name); value != "" && (len(in.Options) == 0 || in.offered(value)) {
@@ -155,15 +181,22 @@ func (f *form) prefill(sent url.Values) {
 	}
 }
 
-// asksMore reports whether one of the inputs that are folded away is filled in, or has something to mend.
+// asksMore reports whether one of the inputs that are folded away is filled in, or has something to
+// mend.
 func (f *form) asksMore() bool {
-	return slices.ContainsFunc(f.Inputs, func(in *input) bool { return in.Folded && (in.Value != "" || in.Fault != "") })
+	return slices.ContainsFunc(
+		f.Inputs,
+		func(in *input) bool { return in.Folded && (in.Value != "" || in.Fault != "") },
+	)
 }
 
 // filled is a query without what was left blank, in its shortest form.
 func filled(sent url.Values) url.Values {
 	kept := maps.Clone(sent)
-	maps.DeleteFunc(kept, func(_ string, values []string) bool { return len(values) == 0 || strings.TrimSpace(values[0]) == "" })
+	maps.DeleteFunc(
+		kept,
+		func(_ string, values []string) bool { return len(values) == 0 || strings.TrimSpace(values[0]) == "" },
+	)
 	return kept
 }
 
@@ -193,7 +226,8 @@ type question struct {
 // With is the address of another page with the same question.
 func (q question) With(path string) string { return q.Address() + path + "?" + q.Query }
 
-// plannerWords are the planner's words for what a form asks under a label: how a fault of it begins, whose it is, and what it is called here.
+// plannerWords are the planner's words for what a form asks under a label: how a fault of it
+// begins, whose it is, and what it is called here.
 var plannerWords = []struct{ begins, input string }{
 	{"pocket: board_low ", "board_low"},
 	{"pocket: angle_low_deg ", "angle_low"},
@@ -213,7 +247,10 @@ func placed(err error) error {
 	}
 	told := *known
 	for fault := range strings.SplitSeq(known.Detail, "\n") {
-		at := slices.IndexFunc(plannerWords, func(w struct{ begins, input string }) bool { return strings.HasPrefix(fault, w.begins) })
+		at := slices.IndexFunc(
+			plannerWords,
+			func(w struct{ begins, input string }) bool { return strings.HasPrefix(fault, w.begins) },
+		)
 		if at < 0 {
 			return err
 		}
@@ -268,7 +305,11 @@ func planPage(v *visit) error {
 	view.Lane = svg(scene)
 	for i, one := range plan.Lines {
 		view.Lines = append(view.Lines, lineView{
-			PlannedLine: one, Letter: letter(i, len(plan.Lines)), Strip: stripOf(one.Misses), Address: lineAddress(r, sent, one.Aim), Coach: r.Coach(),
+			PlannedLine: one,
+			Letter:      letter(i, len(plan.Lines)),
+			Strip:       stripOf(one.Misses),
+			Address:     lineAddress(r, sent, one.Aim),
+			Coach:       r.Coach(),
 		})
 	}
 	return v.showPlan(http.StatusOK, view)
@@ -276,7 +317,11 @@ func planPage(v *visit) error {
 
 func (v *visit) showPlan(status int, view planView) error {
 	view.More = view.Form.asksMore()
-	return v.show(status, "plan", frame{Title: "Plan a line", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view})
+	return v.show(
+		status,
+		"plan",
+		frame{Title: "Plan a line", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view},
+	)
 }
 
 // linesDrawn is how many lines a plan's picture shows, under the letters from A on.
@@ -290,7 +335,8 @@ func letter(i, lines int) string {
 	return string(rune('A' + i))
 }
 
-// query is what an address asks of the planner; it fails as a whole, for an address that no form shows.
+// query is what an address asks of the planner; it fails as a whole, for an address that no form
+// shows.
 func (v *visit) query() (*roster, service.LineQuery, error) {
 	r, balls, err := v.rosterAndBalls()
 	if err != nil {
@@ -314,10 +360,12 @@ func planPicture(v *visit) (picture.Scene, error) {
 	return plan.Picture(lanePx)
 }
 
-// planDraws is how many scattered shots score an aim of a miss map: as many as in a plan, so that both mark the same lines.
+// planDraws is how many scattered shots score an aim of a miss map: as many as in a plan, so that
+// both mark the same lines.
 const planDraws = 64
 
-// missMapPicture draws what every aim is worth. It is an address of its own, which the page does not wait for.
+// missMapPicture draws what every aim is worth. It is an address of its own, which the page does
+// not wait for.
 func missMapPicture(v *visit) (picture.Scene, error) {
 	r, query, err := v.query()
 	if err != nil {

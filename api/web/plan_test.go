@@ -17,7 +17,10 @@ import (
 
 // plan is where the lines of the first athlete with the first ball are, below the squad's address.
 func (w *world) plan(more ...string) string {
-	return "/plan?athlete=" + w.people[0].ID.String() + "&ball=" + w.balls[0].ID.String() + "&pattern=" + w.pattern.ID.String() + strings.Join(more, "")
+	return "/plan?athlete=" + w.people[0].ID.String() + "&ball=" + w.balls[0].ID.String() + "&pattern=" + w.pattern.ID.String() + strings.Join(
+		more,
+		"",
+	)
 }
 
 // compare is where that plan is compared with another.
@@ -49,10 +52,20 @@ func (w *world) planned(query service.LineQuery) *service.LinePlan {
 func TestPlanALine(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
-	v.get(w.at("/plan")).wants(t, http.StatusOK, "Plan a line", "Ansel Quorrie", "Long Meadow 44", "Ansel Quorrie: Invented Ember", "16.5 when blank", "0.24 when blank")
+	v.get(w.at("/plan")).
+		wants(t, http.StatusOK, "Plan a line", "Ansel Quorrie", "Long Meadow 44", "Ansel Quorrie: Invented Ember", "16.5 when blank", "0.24 when blank")
 	plan := w.planned(service.LineQuery{Athlete: w.people[0].ID, Ball: &w.balls[0].ID, Pattern: w.pattern.ID})
 	page := v.get(w.at(w.plan()))
-	page.wants(t, http.StatusOK, "Ansel Quorrie on Long Meadow 44", "the best first", "Feet", "Target", "Breakpoint", "Entry")
+	page.wants(
+		t,
+		http.StatusOK,
+		"Ansel Quorrie on Long Meadow 44",
+		"the best first",
+		"Feet",
+		"Target",
+		"Breakpoint",
+		"Entry",
+	)
 	page.wants(t, http.StatusOK, plan.Subject.Assumptions...)
 	for _, one := range plan.Lines {
 		page.wants(t, http.StatusOK, one.Reason)
@@ -69,16 +82,26 @@ func TestPlanALine(t *testing.T) {
 		}
 	}
 	worn := v.get(w.at(w.plan("&session=", w.session.ID.String(), "&shots=20")))
-	worn.wants(t, http.StatusOK, "worn by 20 shots", `The film is worn by the shots of the session "Practice 1" (20 passes)`)
-	v.get(w.at(w.plan("&shots=30"))).wants(t, http.StatusOK, "shots of Ansel Quorrie as they scatter along the best line on the fresh film")
+	worn.wants(
+		t,
+		http.StatusOK,
+		"worn by 20 shots",
+		`The film is worn by the shots of the session "Practice 1" (20 passes)`,
+	)
+	v.get(w.at(w.plan("&shots=30"))).
+		wants(t, http.StatusOK, "shots of Ansel Quorrie as they scatter along the best line on the fresh film")
 	v.get(w.at(w.plan("&board_low=17&mu_dry=0.2"))).wants(t, http.StatusOK, "board 17 to 18.5", "0.2 dry, 0.004 in oil")
 }
 
-// A form leaves blanks behind in the address: they are taken out, so that what is handed on is short.
+// A form leaves blanks behind in the address: they are taken out, so that what is handed on is
+// short.
 func TestPlanAddressIsShort(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
-	got, err := url.Parse(v.get(w.at("/plan?athlete=", w.people[0].ID.String(), "&pattern=", w.pattern.ID.String(), "&ball=&board_low=&mu_dry=&session=&shots=")).location(t))
+	got, err := url.Parse(
+		v.get(w.at("/plan?athlete=", w.people[0].ID.String(), "&pattern=", w.pattern.ID.String(), "&ball=&board_low=&mu_dry=&session=&shots=")).
+			location(t),
+	)
 	must(t, err)
 	if query := got.Query(); len(query) != 2 || query.Get("athlete") != w.people[0].ID.String() {
 		t.Errorf("the form leads to %s", got)
@@ -164,7 +187,8 @@ func TestMissStrips(t *testing.T) {
 	for _, person := range w.people[:2] { // one of either side
 		plan := w.planned(service.LineQuery{Athlete: person.ID, Pattern: w.pattern.ID})
 		page := v.get(w.at("/plan?athlete=", person.ID.String(), "&pattern=", w.pattern.ID.String()))
-		strips := regexp.MustCompile(`role="img" aria-label="Boards missed left: ([^.]*)\. Boards missed right: ([^.]*)\."`).FindAllStringSubmatch(page.body, -1)
+		strips := regexp.MustCompile(`role="img" aria-label="Boards missed left: ([^.]*)\. Boards missed right: ([^.]*)\."`).
+			FindAllStringSubmatch(page.body, -1)
 		if len(strips) != len(plan.Lines) {
 			t.Fatalf("there are %d strips for %d lines", len(strips), len(plan.Lines))
 		}
@@ -183,7 +207,8 @@ func TestMissStrips(t *testing.T) {
 	}
 }
 
-// checkStrip checks a strip's words, "1 still reaches the pocket, 2 to 5 goes high", against the misses on one side.
+// checkStrip checks a strip's words, "1 still reaches the pocket, 2 to 5 goes high", against the
+// misses on one side.
 func checkStrip(t *testing.T, text string, misses []line.Miss, side string) {
 	t.Helper()
 	said := map[int]string{}
@@ -207,7 +232,13 @@ func checkStrip(t *testing.T, text string, misses []line.Miss, side string) {
 		}
 		n++
 		if said[miss.Boards] != miss.Hit.Words() {
-			t.Errorf("of a miss of %d boards %s the strip says %q, the plan %q", miss.Boards, side, said[miss.Boards], miss.Hit.Words())
+			t.Errorf(
+				"of a miss of %d boards %s the strip says %q, the plan %q",
+				miss.Boards,
+				side,
+				said[miss.Boards],
+				miss.Hit.Words(),
+			)
 		}
 	}
 	if n != len(said) {
@@ -220,10 +251,32 @@ func TestAssignALine(t *testing.T) {
 	v := w.signedIn(coachEmail)
 	address := w.at(w.planOfLine())
 	page := v.get(address)
-	page.wants(t, http.StatusOK, "The drill that keeps to this line", "Keep the ball at board", "Assign the drill", "it forgives")
+	page.wants(
+		t,
+		http.StatusOK,
+		"The drill that keeps to this line",
+		"Keep the ball at board",
+		"Assign the drill",
+		"it forgives",
+	)
 	id := regexp.MustCompile(`name="id" value="([^"]+)"`).FindStringSubmatch(page.body)[1]
 	fields := func(more ...string) []string {
-		return append([]string{"id", id, "name", "Long and inside", "reps", "24", "pass_share", "75", "assigned_on", "2026-03-01", "due_on", "2026-03-31"}, more...)
+		return append(
+			[]string{
+				"id",
+				id,
+				"name",
+				"Long and inside",
+				"reps",
+				"24",
+				"pass_share",
+				"75",
+				"assigned_on",
+				"2026-03-01",
+				"due_on",
+				"2026-03-31",
+			},
+			more...)
 	}
 	for name, c := range map[string]struct{ fields, wants []string }{
 		"no name":      {[]string{"id", id, "reps", "24", "pass_share", "75", "assigned_on", "2026-03-01"}, []string{"Name of the drill is needed"}},
@@ -240,14 +293,16 @@ func TestAssignALine(t *testing.T) {
 	if again := v.post(address, fields()...).location(t); again != to {
 		t.Errorf("sent twice it leads to %q, want %q", again, to)
 	}
-	v.get(w.at("/drills/", id)).wants(t, http.StatusOK, "Long and inside", "Ansel Quorrie", "24 shots each", "pass mark 75 %", "on Long Meadow 44")
+	v.get(w.at("/drills/", id)).
+		wants(t, http.StatusOK, "Long and inside", "Ansel Quorrie", "24 shots each", "pass mark 75 %", "on Long Meadow 44")
 	assignments := 0
 	list, err := w.svc.List(t.Context(), w.coach, w.squad, service.KindAssignment, 0, 1000)
 	must(t, err)
 	for _, one := range list.Records {
 		if assignment := one.(*service.AssignmentRecord); assignment.DrillID.String() == id {
 			assignments++
-			if assignment.AthleteID != w.people[0].ID || !assignment.AssignedOn.Equal(time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)) {
+			if assignment.AthleteID != w.people[0].ID ||
+				!assignment.AssignedOn.Equal(time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)) {
 				t.Errorf("it is assigned to %s on %s", assignment.AthleteID, assignment.AssignedOn)
 			}
 		}
@@ -260,7 +315,8 @@ func TestAssignALine(t *testing.T) {
 func TestCompareLines(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
-	v.get(w.at("/compare?pattern=", w.flat.ID.String())).wants(t, http.StatusOK, "Compare lines", "the same, but for", "The same athlete")
+	v.get(w.at("/compare?pattern=", w.flat.ID.String())).
+		wants(t, http.StatusOK, "Compare lines", "the same, but for", "The same athlete")
 	for name, c := range map[string]struct {
 		against string
 		wants   []string
@@ -272,7 +328,15 @@ func TestCompareLines(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			page := v.get(w.at(w.compare(c.against)))
-			page.wants(t, http.StatusOK, append(c.wants, "Ansel Quorrie on Long Meadow 44 with Invented Ember", "Own shots in the pocket", "From A to B")...)
+			page.wants(
+				t,
+				http.StatusOK,
+				append(
+					c.wants,
+					"Ansel Quorrie on Long Meadow 44 with Invented Ember",
+					"Own shots in the pocket",
+					"From A to B",
+				)...)
 			for _, link := range regexp.MustCompile(`href="([^"]+)">All lines of [AB]`).FindAllStringSubmatch(page.body, -1) {
 				v.get(strings.ReplaceAll(link[1], "&amp;", "&")).wants(t, http.StatusOK, "the best first")
 			}
@@ -297,8 +361,10 @@ func TestWhoMayPlan(t *testing.T) {
 		t.Error("an athlete's plan names others, or offers to assign")
 	}
 	athlete.get(w.at(other)).wants(t, http.StatusBadRequest, "is none of the choices")
-	athlete.get(w.at(strings.Replace(other, "/plan", "/plan/map.svg", 1))).wants(t, http.StatusBadRequest, "is none of the choices")
-	athlete.get(w.at(w.compare("&against_athlete=", w.people[1].ID.String()))).wants(t, http.StatusBadRequest, "is none of the choices")
+	athlete.get(w.at(strings.Replace(other, "/plan", "/plan/map.svg", 1))).
+		wants(t, http.StatusBadRequest, "is none of the choices")
+	athlete.get(w.at(w.compare("&against_athlete=", w.people[1].ID.String()))).
+		wants(t, http.StatusBadRequest, "is none of the choices")
 	athlete.post(w.at(line), "name", "x").wants(t, http.StatusForbidden, "Only a coach of the squad may do this")
 
 	read := analyst.get(w.at(other))

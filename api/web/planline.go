@@ -25,7 +25,8 @@ type lineView struct {
 	Coach   bool   // may assign its drill
 }
 
-// missStrip is what misses of 1 to 5 boards do, side by side as they are seen from the foul line: the line itself in the middle.
+// missStrip is what misses of 1 to 5 boards do, side by side as they are seen from the foul line:
+// the line itself in the middle.
 type missStrip struct {
 	Words    string // all of it, for who cannot see it
 	Segments []missSegment
@@ -128,7 +129,10 @@ func lineAim(sent url.Values) (line.Aim, error) {
 	f.read(sent)
 	laydown, angle := f.number("laydown"), f.number("angle")
 	if f.faulty() {
-		return line.Aim{}, &service.Error{Code: service.Invalid, Detail: "the address of the line is cut: open it from the plan again"}
+		return line.Aim{}, &service.Error{
+			Code:   service.Invalid,
+			Detail: "the address of the line is cut: open it from the plan again",
+		}
 	}
 	return line.Aim{LaydownBoard: *laydown, LaunchAngleDeg: *angle}, nil
 }
@@ -166,14 +170,18 @@ type linePageView struct {
 
 func linePage(v *visit) error { return v.showLine(http.StatusOK, nil) }
 
-// showLine shows the line of the address; assigning is the form when it was sent and has something to mend.
+// showLine shows the line of the address; assigning is the form when it was sent and has something
+// to mend.
 func (v *visit) showLine(status int, assigning *form) error {
 	r, _, study, err := v.study()
 	if err != nil {
 		return err
 	}
 	view := linePageView{question: question{r, v.URL.RawQuery}, Study: study, Assign: assigning}
-	view.Line = lineView{PlannedLine: service.PlannedLine{Line: study.Line, Drill: study.Drill}, Strip: stripOf(study.Misses)}
+	view.Line = lineView{
+		PlannedLine: service.PlannedLine{Line: study.Line, Drill: study.Drill},
+		Strip:       stripOf(study.Misses),
+	}
 	scene, err := study.Picture(lanePx)
 	if err != nil {
 		return err
@@ -192,11 +200,38 @@ func (v *visit) showLine(status int, assigning *form) error {
 // lineDrillForm assigns the drill that keeps an athlete on a line.
 func lineDrillForm(r *roster, query string, suggested *service.SuggestedDrill) *form {
 	return &form{
-		Action: r.Address() + "/plan/line?" + query, Submit: "Assign the drill", Hidden: map[string]string{"id": newID()},
+		Action: r.Address() + "/plan/line?" + query,
+		Submit: "Assign the drill",
+		Hidden: map[string]string{"id": newID()},
 		Inputs: append([]*input{
-			{Name: "name", Label: "Name of the drill", Required: true, Max: "200", Autocomplete: "off", Value: suggested.Name},
-			{Name: "reps", Label: "Shots", Type: "number", Required: true, Value: fmt.Sprint(suggested.Reps), Min: "1", Max: "10000", Step: "1"},
-			{Name: "pass_share", Label: "Pass mark in %", Type: "number", Required: true, Value: plain(100 * suggested.PassShare), Min: "1", Max: "100", Step: "1"},
+			{
+				Name:         "name",
+				Label:        "Name of the drill",
+				Required:     true,
+				Max:          "200",
+				Autocomplete: "off",
+				Value:        suggested.Name,
+			},
+			{
+				Name:     "reps",
+				Label:    "Shots",
+				Type:     "number",
+				Required: true,
+				Value:    fmt.Sprint(suggested.Reps),
+				Min:      "1",
+				Max:      "10000",
+				Step:     "1",
+			},
+			{
+				Name:     "pass_share",
+				Label:    "Pass mark in %",
+				Type:     "number",
+				Required: true,
+				Value:    plain(100 * suggested.PassShare),
+				Min:      "1",
+				Max:      "100",
+				Step:     "1",
+			},
 		}, dayInputs(r.Today, "")...),
 	}
 }
@@ -219,7 +254,11 @@ func assignLine(v *visit) error {
 	f := lineDrillForm(r, v.URL.RawQuery, study.Drill)
 	f.read(v.PostForm)
 	asked := service.LineAssignment{
-		Aim: study.Aim, Name: f.value("name"), Reps: f.whole("reps"), AssignedOn: f.day("assigned_on"), DueOn: f.day("due_on"),
+		Aim:        study.Aim,
+		Name:       f.value("name"),
+		Reps:       f.whole("reps"),
+		AssignedOn: f.day("assigned_on"),
+		DueOn:      f.day("due_on"),
 	}
 	if percent := f.number("pass_share"); percent != nil {
 		asked.PassShare = *percent / 100

@@ -7,8 +7,8 @@ import (
 	"laneward/service"
 )
 
-// Problem is one kind of failure: how HTTP tells it, what it means and how to mend it. The API's answers name it by the address of the page
-// that explains it, /problems#code.
+// Problem is one kind of failure: how HTTP tells it, what it means and how to mend it. The API's
+// answers name it by the address of the page that explains it, /problems#code.
 type Problem struct {
 	Code    service.Code
 	Status  int
@@ -22,7 +22,9 @@ func Problems() []Problem { return slices.Clone(problems) }
 
 var problems = []Problem{
 	{
-		service.Invalid, http.StatusBadRequest, "The request needs mending",
+		service.Invalid,
+		http.StatusBadRequest,
+		"The request needs mending",
 		"Something in what was sent cannot be used: a value out of its range, a field that is missing or not known, a sentence that is no rule.",
 		[]string{
 			"Read errors: each has a pointer to the place, such as /speed_mph, and a detail that says what to write there.",
@@ -38,7 +40,9 @@ var problems = []Problem{
 		},
 	},
 	{
-		service.Forbidden, http.StatusForbidden, "Not for your role",
+		service.Forbidden,
+		http.StatusForbidden,
+		"Not for your role",
 		"You are in the squad, but your role in it may not do this. An athlete keeps the own records, an analyst reads, a coach runs the squad.",
 		[]string{"Ask a coach of the squad to do it, or to change your role."},
 	},
@@ -56,7 +60,9 @@ var problems = []Problem{
 		[]string{"The header Allow lists the methods it takes."},
 	},
 	{
-		service.Conflict, http.StatusConflict, "It does not fit what is stored",
+		service.Conflict,
+		http.StatusConflict,
+		"It does not fit what is stored",
 		"What was sent contradicts what is there: another record under the same id, an address that has signed up already, a record that others still refer to.",
 		[]string{
 			"Read the detail: it names what is in the way.",
@@ -64,7 +70,9 @@ var problems = []Problem{
 		},
 	},
 	{
-		service.Gone, http.StatusGone, "No longer there",
+		service.Gone,
+		http.StatusGone,
+		"No longer there",
 		"What was asked for was there once and has been put away, such as a place in a list that is too old to go on from.",
 		[]string{"Start again from the beginning: the detail says where."},
 	},
@@ -77,19 +85,31 @@ var problems = []Problem{
 		},
 	},
 	{
-		service.TooLarge, http.StatusRequestEntityTooLarge, "Too large",
+		service.TooLarge,
+		http.StatusRequestEntityTooLarge,
+		"Too large",
 		"The body is larger than this address takes, as it came or when unpacked.",
-		[]string{"Send it in parts. A practice log may be cut between any two rows: sending rows again stores them once."},
+		[]string{
+			"Send it in parts. A practice log may be cut between any two rows: sending rows again stores them once.",
+		},
 	},
 	{
-		"media-type", http.StatusUnsupportedMediaType, "A format we do not read",
+		"media-type",
+		http.StatusUnsupportedMediaType,
+		"A format we do not read",
 		"The Content-Type or the Content-Encoding is none that this address reads.",
-		[]string{"Send JSON as application/json. A practice log may be text/csv, application/x-ndjson or application/json; gzip is fine."},
+		[]string{
+			"Send JSON as application/json. A practice log may be text/csv, application/x-ndjson or application/json; gzip is fine.",
+		},
 	},
 	{
-		service.TooOld, http.StatusUpgradeRequired, "Your client is too old",
+		service.TooOld,
+		http.StatusUpgradeRequired,
+		"Your client is too old",
 		"The program that asks is older than what this server can still talk to. What it has not sent yet stays with it.",
-		[]string{"Bring the program up to date, or load the page anew, then sync again: what was kept back is sent then."},
+		[]string{
+			"Bring the program up to date, or load the page anew, then sync again: what was kept back is sent then.",
+		},
 	},
 	{
 		service.NeedsRevision, http.StatusPreconditionRequired, "Say which version you change",
@@ -102,9 +122,13 @@ var problems = []Problem{
 		[]string{"Wait as many seconds as the header Retry-After says, then try again."},
 	},
 	{
-		service.Internal, http.StatusInternalServerError, "Our fault",
+		service.Internal,
+		http.StatusInternalServerError,
+		"Our fault",
 		"Something went wrong here that nobody foresaw. It is not about what you sent.",
-		[]string{"Try again. If it stays, tell whoever runs this server the request id: it finds the failure in the log."},
+		[]string{
+			"Try again. If it stays, tell whoever runs this server the request id: it finds the failure in the log.",
+		},
 	},
 	{
 		service.Unavailable, http.StatusServiceUnavailable, "Not just now",
@@ -138,11 +162,17 @@ type failure struct {
 	SignedOut bool
 }
 
-// fail answers a visit that failed. What nobody foresaw is logged here, once, and told as a fixed sentence.
+// fail answers a visit that failed. What nobody foresaw is logged here, once, and told as a fixed
+// sentence.
 func (v *visit) fail(err error) {
 	known := service.AsError(err)
 	told := failure{
-		Problem: problemOf(known.Code), Detail: known.Detail, Faults: known.Faults, RequestID: v.w.Header().Get("X-Request-Id"),
+		Problem: problemOf(
+			known.Code,
+		),
+		Detail:    known.Detail,
+		Faults:    known.Faults,
+		RequestID: v.w.Header().Get("X-Request-Id"),
 		SignedOut: known.Code == service.Unauthenticated,
 	}
 	if known.Code == service.Internal || known.Code == service.Unavailable {

@@ -21,15 +21,18 @@ func TestUploadALog(t *testing.T) {
 	v.upload(session+"/logs", "tuesday.csv", logWithMistakes, "drill_id", w.drill.ID.String()).wants(t, http.StatusOK,
 		"tuesday.csv: 4 rows read", "2 stored", "2 refused", `laydown_board "22,5" has a decimal comma: write 22.5`, "laydown_board 41 is outside the limits",
 		"standing there is no pin 11")
-	v.upload(session+"/logs", "tuesday.csv", logWithMistakes, "drill_id", w.drill.ID.String()).wants(t, http.StatusOK, "0 stored", "2 there already", "2 refused")
+	v.upload(session+"/logs", "tuesday.csv", logWithMistakes, "drill_id", w.drill.ID.String()).
+		wants(t, http.StatusOK, "0 stored", "2 there already", "2 refused")
 	changed := strings.Replace(logWithMistakes, "16.8", "17.8", 1)
-	v.upload(session+"/logs", "tuesday.csv", changed, "drill_id", w.drill.ID.String()).wants(t, http.StatusOK, "1 in conflict", "the whole row")
+	v.upload(session+"/logs", "tuesday.csv", changed, "drill_id", w.drill.ID.String()).
+		wants(t, http.StatusOK, "1 in conflict", "the whole row")
 	var packed bytes.Buffer
 	zip := gzip.NewWriter(&packed)
 	_, err := io.WriteString(zip, `{"order":301,"time":"2026-03-03T21:00:00Z","speed_mph":16.5}`+"\n")
 	must(t, err)
 	must(t, zip.Close())
-	v.upload(session+"/logs", "more.ndjson.gz", packed.String()).wants(t, http.StatusOK, "more.ndjson.gz: 1 row read", "1 stored")
+	v.upload(session+"/logs", "more.ndjson.gz", packed.String()).
+		wants(t, http.StatusOK, "more.ndjson.gz: 1 row read", "1 stored")
 	for name, c := range map[string]struct{ file, log, want string }{
 		"a spreadsheet's own file": {"log.xlsx", "PK\x03\x04", "save it as CSV"},
 		"no log at all":            {"log.csv", "hello", ""},
@@ -49,7 +52,8 @@ func TestShotsComeInPages(t *testing.T) {
 	v := w.signedIn(coachEmail)
 	shared := create(w, &service.SessionRecord{Form: "block", Name: "Block", Date: dayOf(t, "2026-03-08")})
 	log := inventedLog(3, 130, 12)
-	v.upload(w.at("/sessions/", shared.ID.String(), "/logs"), "block.csv", log, "athlete_id", w.people[2].ID.String()).wants(t, http.StatusOK, "130 stored")
+	v.upload(w.at("/sessions/", shared.ID.String(), "/logs"), "block.csv", log, "athlete_id", w.people[2].ID.String()).
+		wants(t, http.StatusOK, "130 stored")
 	first := v.get(w.at("/sessions/", shared.ID.String()))
 	first.wants(t, http.StatusOK, "More shots", "Caspian Dree")
 	link := regexp.MustCompile(`href="(\?after=[^"#]+)#shots"`).FindStringSubmatch(first.body)
@@ -62,7 +66,8 @@ func TestShotsComeInPages(t *testing.T) {
 	if a, b := len(row.FindAllString(first.body, -1)), len(row.FindAllString(rest.body, -1)); a != 100 || b != 30 {
 		t.Errorf("the pages hold %d and %d shots, want 100 and 30", a, b)
 	}
-	v.get(w.at("/sessions/", shared.ID.String(), "?after=nonsense")).wants(t, http.StatusBadRequest, "start from the session's first shots")
+	v.get(w.at("/sessions/", shared.ID.String(), "?after=nonsense")).
+		wants(t, http.StatusBadRequest, "start from the session's first shots")
 }
 
 func TestAssignADrill(t *testing.T) {
@@ -71,8 +76,24 @@ func TestAssignADrill(t *testing.T) {
 	id := regexp.MustCompile(`name="id" value="([^"]+)"`).FindStringSubmatch(v.get(w.at("/drills/new")).body)[1]
 	fields := func(more ...string) []string {
 		return append([]string{
-			"id", id, "name", "Deeper", "reps", "20", "pass_share", "75", "assigned_on", "2026-03-01", "sentences", "play inside: keep it at board 12 or inside\r\n\r\nkeep the speed at 16 mph or more", "step", "assign",
-			"athlete_id", w.people[0].ID.String(), "athlete_id", w.people[4].ID.String(),
+			"id",
+			id,
+			"name",
+			"Deeper",
+			"reps",
+			"20",
+			"pass_share",
+			"75",
+			"assigned_on",
+			"2026-03-01",
+			"sentences",
+			"play inside: keep it at board 12 or inside\r\n\r\nkeep the speed at 16 mph or more",
+			"step",
+			"assign",
+			"athlete_id",
+			w.people[0].ID.String(),
+			"athlete_id",
+			w.people[4].ID.String(),
 		}, more...)
 	}
 	unseen := v.post(w.at("/drills/new"), fields()...)
@@ -84,7 +105,8 @@ func TestAssignADrill(t *testing.T) {
 		"an odd pattern":  {[]string{"note", "x", "pattern_id", uuid.NewString()}, []string{"is none of the choices"}},
 	} {
 		t.Run(name, func(t *testing.T) {
-			v.post(w.at("/drills/new"), fields(append(c.fields, "read", read)...)...).wants(t, http.StatusBadRequest, c.want...)
+			v.post(w.at("/drills/new"), fields(append(c.fields, "read", read)...)...).
+				wants(t, http.StatusBadRequest, c.want...)
 		})
 	}
 	for range 2 { // sent twice, stored once
@@ -98,9 +120,18 @@ func TestAssignADrill(t *testing.T) {
 		t.Errorf("the squad has %d drills, want 3", len(drills.Records))
 	}
 	page := v.get(w.at("/drills/", id))
-	page.wants(t, http.StatusOK, "20 shots each · pass mark 75 %", "Ansel Quorrie", "Eamon Sallowfield", "Assign it to another athlete")
-	v.post(w.at("/drills/", id, "/assignments"), "athlete_id", w.people[1].ID.String(), "assigned_on", "2026-03-01", "due_on", "2026-02-01").wants(t, http.StatusBadRequest, "lies before")
-	v.post(w.at("/drills/", id, "/assignments"), "athlete_id", w.people[1].ID.String(), "assigned_on", "2026-03-01").location(t)
+	page.wants(
+		t,
+		http.StatusOK,
+		"20 shots each · pass mark 75 %",
+		"Ansel Quorrie",
+		"Eamon Sallowfield",
+		"Assign it to another athlete",
+	)
+	v.post(w.at("/drills/", id, "/assignments"), "athlete_id", w.people[1].ID.String(), "assigned_on", "2026-03-01", "due_on", "2026-02-01").
+		wants(t, http.StatusBadRequest, "lies before")
+	v.post(w.at("/drills/", id, "/assignments"), "athlete_id", w.people[1].ID.String(), "assigned_on", "2026-03-01").
+		location(t)
 	scores, err := w.svc.Adherence(t.Context(), w.coach, w.squad, service.DrillQuery{Drill: uuid.MustParse(id)})
 	must(t, err)
 	if len(scores.Scores) != 3 {
@@ -111,9 +142,12 @@ func TestAssignADrill(t *testing.T) {
 func TestSentencesThatCannotBeRead(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
-	v.post(w.at("/drills/new"), "sentences", "bowl better", "step", "read").wants(t, http.StatusOK, "Not everything can be read:", `cannot read "bowl better" as a rule`)
-	v.post(w.at("/drills/new"), "sentences", "bowl better", "step", "assign").wants(t, http.StatusBadRequest, "cannot all be read", "Choose at least one athlete")
-	v.post(w.at("/drills/new"), "sentences", strings.Repeat("keep the ball at board 10 or inside\n", 21), "step", "read").wants(t, http.StatusOK, "More than 20 sentences")
+	v.post(w.at("/drills/new"), "sentences", "bowl better", "step", "read").
+		wants(t, http.StatusOK, "Not everything can be read:", `cannot read "bowl better" as a rule`)
+	v.post(w.at("/drills/new"), "sentences", "bowl better", "step", "assign").
+		wants(t, http.StatusBadRequest, "cannot all be read", "Choose at least one athlete")
+	v.post(w.at("/drills/new"), "sentences", strings.Repeat("keep the ball at board 10 or inside\n", 21), "step", "read").
+		wants(t, http.StatusOK, "More than 20 sentences")
 	part := v.post(w.at("/drills/reading"), "sentences", `use the ball "<b>"`)
 	if part.status != http.StatusOK || strings.Contains(part.body, "<html") || strings.Contains(part.body, "<b>") {
 		t.Errorf("the part for the script is %d: %s", part.status, part.body)
@@ -123,14 +157,17 @@ func TestSentencesThatCannotBeRead(t *testing.T) {
 func TestPeopleAndSessions(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
-	v.post(w.at("/athletes"), "name", "Fenna <script>alert(1)</script>", "side", "left", "speed_mph", "16.5").location(t)
+	v.post(w.at("/athletes"), "name", "Fenna <script>alert(1)</script>", "side", "left", "speed_mph", "16.5").
+		location(t)
 	people := v.get(w.at("/people"))
 	people.wants(t, http.StatusOK, "left-handed · 16.5 mph")
 	if strings.Contains(people.body, "<script>alert") {
 		t.Error("a name is written into the page as it came")
 	}
-	v.post(w.at("/athletes"), "name", "Gil", "side", "up", "speed_mph", "fast", "tilt_deg", "400").wants(t, http.StatusBadRequest, "is none of the choices", `"fast" is no number`)
-	v.post(w.at("/athletes"), "name", "Gil", "side", "left", "tilt_deg", "400").wants(t, http.StatusBadRequest, "is outside -30 to 90 degrees")
+	v.post(w.at("/athletes"), "name", "Gil", "side", "up", "speed_mph", "fast", "tilt_deg", "400").
+		wants(t, http.StatusBadRequest, "is none of the choices", `"fast" is no number`)
+	v.post(w.at("/athletes"), "name", "Gil", "side", "left", "tilt_deg", "400").
+		wants(t, http.StatusBadRequest, "is outside -30 to 90 degrees")
 	v.post(w.at("/invitations"), "whom", "").wants(t, http.StatusBadRequest, "is needed")
 	made := v.post(w.at("/invitations"), "whom", w.people[0].ID.String())
 	made.wants(t, http.StatusOK, "Hand it to Ansel Quorrie", "It works once")
@@ -154,10 +191,14 @@ func TestPeopleAndSessions(t *testing.T) {
 		t.Errorf("joining leads to %q", to)
 	}
 	athlete.get(w.at()).wants(t, http.StatusOK, "You are an athlete of this squad", "Ansel Quorrie")
-	if text := athlete.get(w.at()).text(); strings.Contains(text, "Bettany") || strings.Contains(text, "Assign a drill") {
+	if text := athlete.get(w.at()).
+		text(); strings.Contains(text, "Bettany") ||
+		strings.Contains(text, "Assign a drill") {
 		t.Errorf("an athlete sees another one, or what is for coaches:\n%s", text)
 	}
-	own := athlete.post(w.at("/sessions/new"), "name", "Alone", "date", "2026-03-10", "kind", "practice", "athlete_id", w.people[0].ID.String(), "lanes", "3, 4").location(t)
+	own := athlete.post(w.at("/sessions/new"), "name", "Alone", "date", "2026-03-10", "kind", "practice", "athlete_id", w.people[0].ID.String(), "lanes", "3, 4").
+		location(t)
 	athlete.get(own).wants(t, http.StatusOK, "Alone", "lanes 3 and 4", "No shots yet.")
-	athlete.post(w.at("/sessions/new"), "name", "Odd", "date", "soon", "kind", "party", "lanes", "x").wants(t, http.StatusBadRequest, "is none of the choices", "is not a day", `"x" is no lane`)
+	athlete.post(w.at("/sessions/new"), "name", "Odd", "date", "soon", "kind", "party", "lanes", "x").
+		wants(t, http.StatusBadRequest, "is none of the choices", "is not a day", `"x" is no lane`)
 }

@@ -41,7 +41,12 @@ type crumb struct{ Name, Address string }
 type pages map[string]*template.Template
 
 // partNames are the templates that several pages share.
-var partNames = []string{"templates/layout.html", "templates/parts.html", "templates/lineparts.html", "templates/filmparts.html"}
+var partNames = []string{
+	"templates/layout.html",
+	"templates/parts.html",
+	"templates/lineparts.html",
+	"templates/filmparts.html",
+}
 
 func loadPages(files assets) (pages, error) {
 	names, err := fs.Glob(templateFiles, "templates/*.html")
@@ -136,7 +141,8 @@ func pngPage(draw drawing) page {
 	}
 }
 
-// assets are the style, the script and the sign, under addresses that change with what is in them, so that a browser may keep them.
+// assets are the style, the script and the sign, under addresses that change with what is in them,
+// so that a browser may keep them.
 type assets map[string]asset
 
 type asset struct {

@@ -27,7 +27,8 @@ type sessionView struct {
 
 // May reports whether the visitor may change the session.
 func (view sessionView) May() bool {
-	return view.Coach() || view.Own.Athlete != nil && view.Session.AthleteID != nil && *view.Own.Athlete == *view.Session.AthleteID
+	return view.Coach() ||
+		view.Own.Athlete != nil && view.Session.AthleteID != nil && *view.Own.Athlete == *view.Session.AthleteID
 }
 
 // LogColumns are the columns that a log may have.
@@ -98,15 +99,36 @@ func sessionForm(r *roster) *form {
 		athletes = append(athletes, option{a.ID.String(), a.Name})
 	}
 	return &form{
-		Action: r.Address() + "/sessions/new", Submit: "Add the session", Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
+		Action: r.Address() + "/sessions/new",
+		Submit: "Add the session",
+		Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
 		Inputs: []*input{
-			{Name: "name", Label: "Name", Hint: "Such as: Tuesday practice.", Required: true, Max: "200", Autocomplete: "off"},
+			{
+				Name:         "name",
+				Label:        "Name",
+				Hint:         "Such as: Tuesday practice.",
+				Required:     true,
+				Max:          "200",
+				Autocomplete: "off",
+			},
 			{Name: "date", Label: "Day", Type: "date", Required: true, Value: r.Today},
-			{Name: "kind", Label: "Kind", Required: true, Options: []option{{"practice", "Practice"}, {"block", "Block of games"}}},
+			{
+				Name:     "kind",
+				Label:    "Kind",
+				Required: true,
+				Options:  []option{{"practice", "Practice"}, {"block", "Block of games"}},
+			},
 			{Name: "athlete_id", Label: "Whose session is it?", Options: athletes},
 			{Name: "pattern_id", Label: "Pattern", Options: patterns},
 			{Name: "centre", Label: "Centre", Max: "200", Autocomplete: "off"},
-			{Name: "lanes", Label: "Lanes", Hint: "Numbers with blanks between them, such as: 11 12.", Mode: "numeric", Max: "100", Autocomplete: "off"},
+			{
+				Name:         "lanes",
+				Label:        "Lanes",
+				Hint:         "Numbers with blanks between them, such as: 11 12.",
+				Mode:         "numeric",
+				Max:          "100",
+				Autocomplete: "off",
+			},
 		},
 	}
 }
@@ -151,7 +173,15 @@ func newSession(v *visit) error {
 
 // takeSession reads a session's form into the record.
 func (f *form) takeSession(s *service.SessionRecord) {
-	s.Form, s.Name, s.Centre, s.PatternID, s.Lanes = f.value("kind"), f.value("name"), f.value("centre"), f.id("pattern_id"), nil
+	s.Form, s.Name, s.Centre, s.PatternID, s.Lanes = f.value(
+		"kind",
+	), f.value(
+		"name",
+	), f.value(
+		"centre",
+	), f.id(
+		"pattern_id",
+	), nil
 	if held := f.day("date"); held != nil {
 		s.Date = *held
 	}

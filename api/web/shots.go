@@ -81,7 +81,10 @@ func readPlace(text string) (place service.ShotPlace, err error) {
 		err = json.Unmarshal(raw, &place)
 	}
 	if err != nil {
-		return place, &service.Error{Code: service.Invalid, Detail: "the address does not name a place in the table: start from the session's first shots"}
+		return place, &service.Error{
+			Code:   service.Invalid,
+			Detail: "the address does not name a place in the table: start from the session's first shots",
+		}
 	}
 	return place, nil
 }
@@ -115,7 +118,8 @@ func places(names map[uuid.UUID]string, shared bool) []place {
 	if shared { // else it is the same in every row, and above the table
 		list = append(list, named("Athlete", func(s *service.ShotRecord) *uuid.UUID { return &s.AthleteID }))
 	}
-	return append(list,
+	return append(
+		list,
 		named("Ball", func(s *service.ShotRecord) *uuid.UUID { return s.BallID }),
 		measured("Laydown", "board", func(s *service.ShotRecord) *float64 { return s.LaydownBoard }),
 		measured("Arrows", "board", func(s *service.ShotRecord) *float64 { return s.ArrowsBoard }),
@@ -129,13 +133,17 @@ func places(names map[uuid.UUID]string, shared bool) []place {
 		measured("Rev rate", "rpm", func(s *service.ShotRecord) *float64 { return s.RevRateRPM }),
 		measured("Rotation", "degrees", func(s *service.ShotRecord) *float64 { return s.RotationDeg }),
 		measured("Tilt", "degrees", func(s *service.ShotRecord) *float64 { return s.TiltDeg }),
-		place{shotColumn: shotColumn{Name: "Left standing"}, pins: func(s *service.ShotRecord) *lane.PinSet { return s.Standing }},
+		place{
+			shotColumn: shotColumn{Name: "Left standing"},
+			pins:       func(s *service.ShotRecord) *lane.PinSet { return s.Standing },
+		},
 		named("Drill", func(s *service.ShotRecord) *uuid.UUID { return s.DrillID }),
 		place{shotColumn: shotColumn{Name: "Note"}, text: func(s *service.ShotRecord) string { return s.Note }},
 	)
 }
 
-// shotTable writes shots as rows, leaving out the columns that none of them fills. The athlete is written when the session is shared.
+// shotTable writes shots as rows, leaving out the columns that none of them fills. The athlete is
+// written when the session is shared.
 func shotTable(shots []*service.ShotRecord, names map[uuid.UUID]string, shared bool) ([]shotColumn, []shotRow) {
 	rows := make([]shotRow, len(shots))
 	for i, s := range shots {
@@ -213,7 +221,8 @@ func deckOf(standing lane.PinSet) deck {
 		if standing.Has(n) {
 			to = &up
 		}
-		// The head pin stands in front; a row is 10.4 in behind the one before. The lane's own boards count from the right.
+		// The head pin stands in front; a row is 10.4 in behind the one before. The lane's own
+		// boards count from the right.
 		fmt.Fprintf(to, "M%.1f %.1fh0", 14-(x-lane.CentreBoard)*0.66, 19-(ft-lane.LengthFt)*6.2)
 	}
 	return deck{down.String(), up.String()}

@@ -11,18 +11,24 @@ import (
 	"laneward/service"
 )
 
-// The cookies of a sign-in. Neither is for scripts, and the browser sends them with no request that another site started.
+// The cookies of a sign-in. Neither is for scripts, and the browser sends them with no request that
+// another site started.
 const (
 	accessCookie  = "laneward_access"
 	refreshCookie = "laneward_refresh"
 	refreshAge    = 90 * 24 * time.Hour
-	// device is what the pages call themselves when they sign in: a browser has no name of its own to tell.
+	// device is what the pages call themselves when they sign in: a browser has no name of its own
+	// to tell.
 	device = "web pages"
 )
 
-var errSignedOut = &service.Error{Code: service.Unauthenticated, Detail: "you are signed out: sign in, then do it again"}
+var errSignedOut = &service.Error{
+	Code:   service.Unauthenticated,
+	Detail: "you are signed out: sign in, then do it again",
+}
 
-// user is who looks. When the access token has run out a new one is fetched with the refresh token, and the browser is given both.
+// user is who looks. When the access token has run out a new one is fetched with the refresh token,
+// and the browser is given both.
 func (v *visit) user() (uuid.UUID, error) {
 	if cookie, err := v.Cookie(accessCookie); err == nil {
 		if user, err := v.site.svc.Authenticate(cookie.Value); err == nil {
@@ -62,12 +68,18 @@ func (v *visit) setCookie(name, value string, age time.Duration) {
 		seconds = -1
 	}
 	http.SetCookie(v.w, &http.Cookie{
-		Name: name, Value: value, Path: "/", MaxAge: seconds, HttpOnly: true, Secure: v.TLS != nil, SameSite: http.SameSiteStrictMode,
+		Name:     name,
+		Value:    value,
+		Path:     "/",
+		MaxAge:   seconds,
+		HttpOnly: true,
+		Secure:   v.TLS != nil,
+		SameSite: http.SameSiteStrictMode,
 	})
 }
 
-// toSignIn asks to sign in and come back. A link on another site brings no cookies along; whoever follows one may well be signed in, so the
-// browser is made to ask once more, from here.
+// toSignIn asks to sign in and come back. A link on another site brings no cookies along; whoever
+// follows one may well be signed in, so the browser is made to ask once more, from here.
 func (v *visit) toSignIn() error {
 	if v.Header.Get("Sec-Fetch-Site") == "cross-site" {
 		return v.show(http.StatusOK, "again", frame{Title: "One moment", Page: v.URL.RequestURI()})
@@ -88,8 +100,22 @@ func signInForm(next string) *form {
 	return &form{
 		Action: "/sign-in", Submit: "Sign in", Hidden: map[string]string{"next": next},
 		Inputs: []*input{
-			{Name: "email", Label: "E-mail address", Type: "email", Autocomplete: "username", Required: true, Max: "254"},
-			{Name: "password", Label: "Password", Type: "password", Autocomplete: "current-password", Required: true, Max: "128"},
+			{
+				Name:         "email",
+				Label:        "E-mail address",
+				Type:         "email",
+				Autocomplete: "username",
+				Required:     true,
+				Max:          "254",
+			},
+			{
+				Name:         "password",
+				Label:        "Password",
+				Type:         "password",
+				Autocomplete: "current-password",
+				Required:     true,
+				Max:          "128",
+			},
 		},
 	}
 }
@@ -98,11 +124,31 @@ func signUpForm(next string) *form {
 	return &form{
 		Action: "/sign-up", Submit: "Sign up", Hidden: map[string]string{"next": next},
 		Inputs: []*input{
-			{Name: "name", Label: "Your name", Hint: "As the squad should see it.", Autocomplete: "name", Required: true, Max: "200"},
-			{Name: "email", Label: "E-mail address", Type: "email", Autocomplete: "username", Required: true, Max: "254"},
 			{
-				Name: "password", Label: "Password", Hint: "12 characters or more. Several unrelated words are best.", Type: "password",
-				Autocomplete: "new-password", Required: true, Min: "12", Max: "128",
+				Name:         "name",
+				Label:        "Your name",
+				Hint:         "As the squad should see it.",
+				Autocomplete: "name",
+				Required:     true,
+				Max:          "200",
+			},
+			{
+				Name:         "email",
+				Label:        "E-mail address",
+				Type:         "email",
+				Autocomplete: "username",
+				Required:     true,
+				Max:          "254",
+			},
+			{
+				Name:         "password",
+				Label:        "Password",
+				Hint:         "12 characters or more. Several unrelated words are best.",
+				Type:         "password",
+				Autocomplete: "new-password",
+				Required:     true,
+				Min:          "12",
+				Max:          "128",
 			},
 		},
 	}
@@ -153,7 +199,11 @@ func signUp(v *visit) error {
 	}
 	f := signUpForm(v.next())
 	f.read(v.PostForm)
-	if local, domain, ok := strings.Cut(f.value("email"), "@"); f.value("email") != "" && (!ok || local == "" || domain == "") {
+	if local, domain, ok := strings.Cut(
+		f.value("email"),
+		"@",
+	); f.value("email") != "" &&
+		(!ok || local == "" || domain == "") {
 		f.blame("email", "is no e-mail address: write it as name@place")
 	}
 	if f.faulty() {

@@ -43,10 +43,16 @@ func makeForm() *form {
 func joinForm() *form {
 	return &form{
 		Action: "/join", Submit: "Join",
-		Inputs: []*input{{
-			Name: "code", Label: "Code from your coach", Hint: "32 letters and digits; blanks, hyphens and small letters do not matter.",
-			Autocomplete: "off", Required: true, Max: "100",
-		}},
+		Inputs: []*input{
+			{
+				Name:         "code",
+				Label:        "Code from your coach",
+				Hint:         "32 letters and digits; blanks, hyphens and small letters do not matter.",
+				Autocomplete: "off",
+				Required:     true,
+				Max:          "100",
+			},
+		},
 	}
 }
 
@@ -185,12 +191,18 @@ func (v *visit) roster(own service.OwnSquad) (*roster, error) {
 
 // asCoach reads the squad of the address for a page that only its coaches have.
 func (v *visit) asCoach() (*roster, error) {
-	return v.as(func(own service.OwnSquad) bool { return own.Role == service.Coach }, "only a coach of the squad may do this: ask one")
+	return v.as(
+		func(own service.OwnSquad) bool { return own.Role == service.Coach },
+		"only a coach of the squad may do this: ask one",
+	)
 }
 
 // asLogger reads the squad of the address for a page of those who bring shots in.
 func (v *visit) asLogger() (*roster, error) {
-	return v.as(func(own service.OwnSquad) bool { return own.Role != service.Analyst }, "an analyst reads, and brings no shots in: ask a coach")
+	return v.as(
+		func(own service.OwnSquad) bool { return own.Role != service.Analyst },
+		"an analyst reads, and brings no shots in: ask a coach",
+	)
 }
 
 func (v *visit) as(may func(own service.OwnSquad) bool, detail string) (*roster, error) {
@@ -212,7 +224,8 @@ func (v *visit) crumbs(r *roster, more ...crumb) []crumb {
 	return append(trail, more...)
 }
 
-// drillView is one drill on the squad's page: the bars of all its athletes, and their lanes when it is the chosen one.
+// drillView is one drill on the squad's page: the bars of all its athletes, and their lanes when it
+// is the chosen one.
 type drillView struct {
 	Drill  *service.DrillRecord
 	Chosen bool
@@ -269,7 +282,8 @@ func squadPage(v *visit) error {
 	return v.show(http.StatusOK, "squad", frame{Title: r.Squad.Name, Squad: r.Squad, Crumbs: v.crumbs(nil), Page: view})
 }
 
-// chosenDrill is the drill the address asks for, else the latest whose lanes have a corridor, else the latest.
+// chosenDrill is the drill the address asks for, else the latest whose lanes have a corridor, else
+// the latest.
 func (v *visit) chosenDrill(r *roster) uuid.UUID {
 	asked, err := uuid.Parse(v.URL.Query().Get("drill"))
 	if err == nil && slices.ContainsFunc(r.Drills, func(d *service.DrillRecord) bool { return d.ID == asked }) {
@@ -284,7 +298,8 @@ func (v *visit) chosenDrill(r *roster) uuid.UUID {
 	return r.Drills[0].ID
 }
 
-// The widths pictures are laid out for, in px: bars and a lane that stands alone fill a phone held upright, lanes side by side fit three or more abreast.
+// The widths pictures are laid out for, in px: bars and a lane that stands alone fill a phone held
+// upright, lanes side by side fit three or more abreast.
 const (
 	barsPx     = 358
 	lanePx     = 390
@@ -315,7 +330,8 @@ func (v *visit) drillView(r *roster, d *service.DrillRecord, chosen bool) (drill
 
 func drillAddress(r *roster, id uuid.UUID) string { return r.Address() + "/drills/" + id.String() }
 
-// laneOf draws an athlete's lane without a heading, which the page has, and names it for who cannot see it.
+// laneOf draws an athlete's lane without a heading, which the page has, and names it for who cannot
+// see it.
 func laneOf(one service.LaneScore, drill string) (template.HTML, error) {
 	one.Lane.Caption = ""
 	scene, err := one.Lane.Scene()
@@ -334,8 +350,14 @@ func barsOf(scores []service.LaneScore, d *service.DrillRecord) (template.HTML, 
 	for _, one := range scores[:min(len(scores), maxBars)] {
 		a := one.Adherence
 		bars.Rows = append(bars.Rows, picture.AdherenceRow{
-			Label: one.Athlete.Name, Kept: a.Kept, Judged: a.Judged, Shots: a.Shots, LowShare: a.KeptShare.Interval.Low, HighShare: a.KeptShare.Interval.High,
-			PassShare: d.PassShare, Verdict: string(a.Verdict),
+			Label:     one.Athlete.Name,
+			Kept:      a.Kept,
+			Judged:    a.Judged,
+			Shots:     a.Shots,
+			LowShare:  a.KeptShare.Interval.Low,
+			HighShare: a.KeptShare.Interval.High,
+			PassShare: d.PassShare,
+			Verdict:   string(a.Verdict),
 		})
 	}
 	scene, err := bars.Scene()

@@ -39,16 +39,22 @@ type faultyRow struct {
 
 type rowFault struct{ Column, Detail string }
 
-// maxFaultyRows is how many rows with something to mend are shown at once: who mends these finds the rest alike.
+// maxFaultyRows is how many rows with something to mend are shown at once: who mends these finds
+// the rest alike.
 const maxFaultyRows = 200
 
 func uploadForm(r *roster, session *service.SessionRecord) *form {
 	f := &form{
 		Action: r.Address() + "/sessions/" + session.ID.String() + "/logs", Submit: "Upload the log",
-		Inputs: []*input{{
-			Name: "log", Label: "Practice log", Type: "file", Required: true,
-			Hint: "CSV from a spreadsheet, NDJSON or JSON, plain or gzip, up to 10,000 shots. Sending the same file again stores nothing twice.",
-		}},
+		Inputs: []*input{
+			{
+				Name:     "log",
+				Label:    "Practice log",
+				Type:     "file",
+				Required: true,
+				Hint:     "CSV from a spreadsheet, NDJSON or JSON, plain or gzip, up to 10,000 shots. Sending the same file again stores nothing twice.",
+			},
+		},
 	}
 	if session.AthleteID == nil && r.Own.Athlete == nil {
 		athletes := []option{{"", "The log says so in each row"}}
@@ -122,9 +128,15 @@ func (v *visit) logFile() (multipart.File, *multipart.FileHeader, error) {
 	var large *http.MaxBytesError
 	switch {
 	case errors.As(err, &large):
-		return nil, nil, &service.Error{Code: service.TooLarge, Detail: "the log is larger than 32 MB: cut it between two rows and send the parts one by one"}
+		return nil, nil, &service.Error{
+			Code:   service.TooLarge,
+			Detail: "the log is larger than 32 MB: cut it between two rows and send the parts one by one",
+		}
 	case err != nil:
-		return nil, nil, &service.Error{Code: service.Invalid, Detail: "the file did not arrive whole: choose it and send it again"}
+		return nil, nil, &service.Error{
+			Code:   service.Invalid,
+			Detail: "the file did not arrive whole: choose it and send it again",
+		}
 	}
 	file, head, err := v.FormFile("log")
 	if errors.Is(err, http.ErrMissingFile) || err == nil && head.Filename == "" {
@@ -133,13 +145,17 @@ func (v *visit) logFile() (multipart.File, *multipart.FileHeader, error) {
 	return file, head, err
 }
 
-// formatOf tells a log's format by the name of its file, and unpacks gzip. A name that does not tell is read by its first character.
+// formatOf tells a log's format by the name of its file, and unpacks gzip. A name that does not
+// tell is read by its first character.
 func formatOf(name string, file io.Reader) (service.LogFormat, io.Reader, error) {
 	name = strings.ToLower(name)
 	if strings.HasSuffix(name, ".gz") {
 		unpacked, err := gzip.NewReader(file)
 		if err != nil {
-			return "", nil, &service.Error{Code: service.Invalid, Detail: "the file is named .gz and is not gzip: send it plain, or pack it again"}
+			return "", nil, &service.Error{
+				Code:   service.Invalid,
+				Detail: "the file is named .gz and is not gzip: send it plain, or pack it again",
+			}
 		}
 		file, name = unpacked, strings.TrimSuffix(name, ".gz")
 	}
@@ -151,7 +167,10 @@ func formatOf(name string, file io.Reader) (service.LogFormat, io.Reader, error)
 	case ".json":
 		return service.LogJSON, file, nil
 	case ".xlsx", ".xls", ".ods", ".numbers":
-		return "", nil, &service.Error{Code: service.Invalid, Detail: "this is a spreadsheet's own file: save it as CSV (UTF-8) there, and send that"}
+		return "", nil, &service.Error{
+			Code:   service.Invalid,
+			Detail: "this is a spreadsheet's own file: save it as CSV (UTF-8) there, and send that",
+		}
 	}
 	head := make([]byte, 1)
 	n, err := io.ReadFull(file, head)
@@ -196,7 +215,8 @@ func uploadViewOf(file string, format service.LogFormat, result service.UploadRe
 	return view
 }
 
-// columnOf names the place of a fault as the log does: by the column of a CSV log, else by the field.
+// columnOf names the place of a fault as the log does: by the column of a CSV log, else by the
+// field.
 func columnOf(pointer string, format service.LogFormat) string {
 	field := strings.TrimPrefix(pointer, "/")
 	if format != service.LogCSV {

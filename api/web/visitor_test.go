@@ -95,7 +95,8 @@ func (v *visitor) upload(path, name, log string, fields ...string) reply {
 	return v.send(request)
 }
 
-// wants checks a reply's status and that its text holds each of the parts; tags do not count as text.
+// wants checks a reply's status and that its text holds each of the parts; tags do not count as
+// text.
 func (r reply) wants(t *testing.T, status int, parts ...string) {
 	t.Helper()
 	if r.status != status {
@@ -115,7 +116,11 @@ var (
 )
 
 func (r reply) text() string {
-	return blankRE.ReplaceAllString(strings.NewReplacer("&#34;", `"`, "&#39;", "'", "&lt;", "<", "&amp;", "&").Replace(tagRE.ReplaceAllString(r.body, " ")), " ")
+	return blankRE.ReplaceAllString(
+		strings.NewReplacer("&#34;", `"`, "&#39;", "'", "&lt;", "<", "&amp;", "&").
+			Replace(tagRE.ReplaceAllString(r.body, " ")),
+		" ",
+	)
 }
 
 func (r reply) location(t *testing.T) string {

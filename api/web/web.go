@@ -1,7 +1,7 @@
 // Package web serves the pages a person looks at, from the same use cases as the API.
 //
-// A page needs no script: what there is only reads a coach's sentence back while it is being typed. Styles and scripts are files of our own,
-// as the edge's content security policy asks.
+// A page needs no script: what there is only reads a coach's sentence back while it is being typed.
+// Styles and scripts are files of our own, as the edge's content security policy asks.
 package web
 
 import (
@@ -44,7 +44,8 @@ func New(svc *service.Service, log *slog.Logger) (http.Handler, error) {
 }
 
 var errForeignForm = &service.Error{
-	Code: service.Forbidden, Detail: "this form was sent from another site, so nothing was changed: open the page here and send it again",
+	Code:   service.Forbidden,
+	Detail: "this form was sent from another site, so nothing was changed: open the page here and send it again",
 }
 
 func (s *site) routes() http.Handler {
@@ -131,7 +132,10 @@ var linePages = map[string]page{
 	"GET /squads/{squad}/compare/lanes.png": pngPage(comparePicture),
 }
 
-var errNoPage = &service.Error{Code: service.NotFound, Detail: "there is no page at this address: go to the start and look from there"}
+var errNoPage = &service.Error{
+	Code:   service.NotFound,
+	Detail: "there is no page at this address: go to the start and look from there",
+}
 
 // visit is one request for a page.
 type visit struct {
@@ -186,8 +190,9 @@ func (s *site) serve(p page) http.Handler {
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, limit)
 		w.Header().Set("Cache-Control", "private, no-store")
-		// A page without a referrer sends its own forms from nowhere (Origin: null), and over plain HTTP a browser tells nothing else of where
-		// a form comes from: it would be taken for one from another site.
+		// A page without a referrer sends its own forms from nowhere (Origin: null), and over plain
+		// HTTP a browser tells nothing else of where a form comes from: it would be taken for one
+		// from another site.
 		w.Header().Set("Referrer-Policy", "same-origin")
 		v := &visit{Request: r, w: w, site: s}
 		if err := p(v); err != nil {
@@ -232,7 +237,10 @@ func (v *visit) squad() (service.OwnSquad, error) {
 			return own, nil
 		}
 	}
-	return service.OwnSquad{}, &service.Error{Code: service.NotFound, Detail: "there is no such squad, or you are not in it"}
+	return service.OwnSquad{}, &service.Error{
+		Code:   service.NotFound,
+		Detail: "there is no such squad, or you are not in it",
+	}
 }
 
 // squadAnd reads the squad of the address and one more id.
@@ -251,12 +259,16 @@ func (v *visit) form() error {
 	case err == nil:
 		return nil
 	case errors.As(err, &large):
-		return &service.Error{Code: service.TooLarge, Detail: fmt.Sprintf("the form is larger than %d bytes: send less at once", large.Limit)}
+		return &service.Error{
+			Code:   service.TooLarge,
+			Detail: fmt.Sprintf("the form is larger than %d bytes: send less at once", large.Limit),
+		}
 	}
 	return &service.Error{Code: service.Invalid, Detail: "the form did not arrive whole: send it again"}
 }
 
-// goTo answers a form that was taken: the browser asks for the page anew, so that reloading it sends nothing twice.
+// goTo answers a form that was taken: the browser asks for the page anew, so that reloading it
+// sends nothing twice.
 func (v *visit) goTo(address string) error {
 	http.Redirect(v.w, v.Request, address, http.StatusSeeOther)
 	return nil
@@ -264,7 +276,8 @@ func (v *visit) goTo(address string) error {
 
 type clientKey struct{}
 
-// WithClient tells the pages from which address a request comes, where that is not the connection's: behind a proxy that the edge trusts.
+// WithClient tells the pages from which address a request comes, where that is not the
+// connection's: behind a proxy that the edge trusts.
 func WithClient(ctx context.Context, from netip.Addr) context.Context {
 	return context.WithValue(ctx, clientKey{}, from)
 }

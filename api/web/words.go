@@ -19,13 +19,39 @@ import (
 // wordFunctions is how templates write what they are given.
 func wordFunctions() template.FuncMap {
 	return template.FuncMap{
-		"percent": percent, "interval": interval, "points": points, "pointsRange": pointsRange, "margin": margin, "count": count, "day": day,
-		"decimal": decimal, "verdictClass": verdictClass, "evidence": evidence, "misses": misses, "sentence": sentence, "bar": barX, "lanes": lanes,
-		"role": roleWord, "gauge": gaugeX, "onBoards": onBoards, "share": shareOf, "against": againstOf, "capital": capital,
-		"plain": plain, "launch": launch, "gutters": gutters, "outOfBounds": outOfBounds, "hitWords": func() []hitWord { return hitWords }, "ratio": service.RatioText, "thresholds": thresholds, "side": side, "join": func(words []string) string { return strings.Join(words, " and ") }, "measure": measureName,
-		"add":    func(a, b int) int { return a + b },
-		"divide": func(a, b float64) float64 { return a / b },
-		"pair":   func(a, b any) pair { return pair{a, b} },
+		"percent":      percent,
+		"interval":     interval,
+		"points":       points,
+		"pointsRange":  pointsRange,
+		"margin":       margin,
+		"count":        count,
+		"day":          day,
+		"decimal":      decimal,
+		"verdictClass": verdictClass,
+		"evidence":     evidence,
+		"misses":       misses,
+		"sentence":     sentence,
+		"bar":          barX,
+		"lanes":        lanes,
+		"role":         roleWord,
+		"gauge":        gaugeX,
+		"onBoards":     onBoards,
+		"share":        shareOf,
+		"against":      againstOf,
+		"capital":      capital,
+		"plain":        plain,
+		"launch":       launch,
+		"gutters":      gutters,
+		"outOfBounds":  outOfBounds,
+		"hitWords":     func() []hitWord { return hitWords },
+		"ratio":        service.RatioText,
+		"thresholds":   thresholds,
+		"side":         side,
+		"join":         func(words []string) string { return strings.Join(words, " and ") },
+		"measure":      measureName,
+		"add":          func(a, b int) int { return a + b },
+		"divide":       func(a, b float64) float64 { return a / b },
+		"pair":         func(a, b any) pair { return pair{a, b} },
 	}
 }
 
@@ -77,7 +103,8 @@ func day(d *service.Day) string {
 	return d.Format("2 Jan 2006")
 }
 
-// decimal writes a measured value with the decimals it has, two at most; what was not measured is an empty cell.
+// decimal writes a measured value with the decimals it has, two at most; what was not measured is
+// an empty cell.
 func decimal(value *float64) string {
 	if value == nil {
 		return ""
@@ -120,7 +147,8 @@ func verdictClass(v drill.DrillVerdict) string {
 	return "open"
 }
 
-// onBoards reports whether a drill asks for a board, so that a shot can miss outside or inside and the lane has a corridor.
+// onBoards reports whether a drill asks for a board, so that a shot can miss outside or inside and
+// the lane has a corridor.
 func onBoards(d *service.DrillRecord) bool {
 	return slices.ContainsFunc(d.Rules, func(r drill.Rule) bool { return r.Measure == drill.Board })
 }
@@ -201,7 +229,8 @@ func gutters(share float64) string {
 	return percent(share) + " end in a gutter"
 }
 
-// outOfBounds says from where a ball does not come back, by the outermost board from which one does.
+// outOfBounds says from where a ball does not come back, by the outermost board from which one
+// does.
 func outOfBounds(board float64) string {
 	switch {
 	case board == 0:
@@ -209,7 +238,10 @@ func outOfBounds(board float64) string {
 	case board < 1:
 		return "Nothing is out of bounds: even along the gutter a shot can come back, by the model."
 	}
-	return fmt.Sprintf("Out of bounds: beyond 30 ft no shot comes back from farther out than board %.1f, by the model.", board)
+	return fmt.Sprintf(
+		"Out of bounds: beyond 30 ft no shot comes back from farther out than board %.1f, by the model.",
+		board,
+	)
 }
 
 // measureName is a measure of the scatter in words, with its unit.
@@ -226,7 +258,8 @@ func measureName(name string) string {
 // pair hands a template two things at once: what the page is about, and one part of it.
 type pair struct{ A, B any }
 
-// shareBar is a share on a bar: its interval, and the pass mark, 0 for none. Share is nil when nothing was judged.
+// shareBar is a share on a bar: its interval, and the pass mark, 0 for none. Share is nil when
+// nothing was judged.
 type shareBar struct {
 	Share           *float64
 	Low, High, Pass float64

@@ -61,7 +61,8 @@ func newEmptyWorld(t testing.TB) *world {
 	return w
 }
 
-// newWorld starts a server with an invented squad: five athletes of both sides, three drills, a pattern, and sessions with their logs.
+// newWorld starts a server with an invented squad: five athletes of both sides, three drills, a
+// pattern, and sessions with their logs.
 func newWorld(t testing.TB) *world {
 	t.Helper()
 	w := newEmptyWorld(t)
@@ -74,7 +75,13 @@ func newWorld(t testing.TB) *world {
 		name string
 		side lane.Side
 	}{{"Ansel Quorrie", lane.Right}, {"Bettany Voss-Lark", lane.Left}, {"Caspian Dree", lane.Right}, {"Dorrit Holloway-Penn", lane.Right}, {"Eamon Sallowfield", lane.Left}} {
-		w.people = append(w.people, create(w, &service.AthleteRecord{Name: one.name, Side: one.side, SpeedMPH: ptr(17.5), RevRateRPM: ptr(330.0)}))
+		w.people = append(
+			w.people,
+			create(
+				w,
+				&service.AthleteRecord{Name: one.name, Side: one.side, SpeedMPH: ptr(17.5), RevRateRPM: ptr(330.0)},
+			),
+		)
 	}
 	w.pattern = create(w, &service.PatternRecord{Name: "Long Meadow 44", LengthFt: 44, Loads: []oil.Load{
 		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 3, ULPerBoard: 45, StartFt: 0, EndFt: 30},
@@ -93,21 +100,46 @@ func newWorld(t testing.TB) *world {
 		w.balls = append(w.balls, create(w, ball))
 	}
 	w.drill = create(w, &service.DrillRecord{
-		Name: "Play inside", Rules: []drill.Rule{w.rule("keep the ball at board 10 or inside")}, Reps: 30, PassShare: 0.8, PatternID: &w.pattern.ID,
+		Name:      "Play inside",
+		Rules:     []drill.Rule{w.rule("keep the ball at board 10 or inside")},
+		Reps:      30,
+		PassShare: 0.8,
+		PatternID: &w.pattern.ID,
 	})
 	slow := create(w, &service.DrillRecord{
-		Name: "Slow it down", Rules: []drill.Rule{w.rule("Keep the speed between 16 and 17.5 mph"), w.rule("Keep the ball between boards 8 and 14 at the arrows")},
-		Reps: 20, PassShare: 0.7,
+		Name: "Slow it down",
+		Rules: []drill.Rule{
+			w.rule("Keep the speed between 16 and 17.5 mph"),
+			w.rule("Keep the ball between boards 8 and 14 at the arrows"),
+		},
+		Reps:      20,
+		PassShare: 0.7,
 	})
 	for i, person := range w.people {
-		create(w, &service.AssignmentRecord{DrillID: w.drill.ID, AthleteID: person.ID, AssignedOn: dayOf(t, "2026-03-02")})
+		create(
+			w,
+			&service.AssignmentRecord{DrillID: w.drill.ID, AthleteID: person.ID, AssignedOn: dayOf(t, "2026-03-02")},
+		)
 		if i < 3 {
-			create(w, &service.AssignmentRecord{DrillID: slow.ID, AthleteID: person.ID, AssignedOn: dayOf(t, "2026-03-02"), DueOn: ptr(dayOf(t, "2026-03-20"))})
+			create(
+				w,
+				&service.AssignmentRecord{
+					DrillID:    slow.ID,
+					AthleteID:  person.ID,
+					AssignedOn: dayOf(t, "2026-03-02"),
+					DueOn:      ptr(dayOf(t, "2026-03-20")),
+				},
+			)
 		}
 		for night := range 2 {
 			session := create(w, &service.SessionRecord{
-				Form: "practice", Name: fmt.Sprintf("Practice %d", night+1), Date: dayOf(t, fmt.Sprintf("2026-03-%02d", 3+2*night)), Centre: "Thistle Row",
-				Lanes: []int32{11, 12}, PatternID: &w.pattern.ID, AthleteID: &person.ID,
+				Form:      "practice",
+				Name:      fmt.Sprintf("Practice %d", night+1),
+				Date:      dayOf(t, fmt.Sprintf("2026-03-%02d", 3+2*night)),
+				Centre:    "Thistle Row",
+				Lanes:     []int32{11, 12},
+				PatternID: &w.pattern.ID,
+				AthleteID: &person.ID,
 			})
 			if i == 0 && night == 0 {
 				w.session = session
@@ -125,7 +157,9 @@ func newWorld(t testing.TB) *world {
 func inventedLog(seed uint64, shots int, about float64) string {
 	draw := rand.New(rand.NewPCG(seed, 2026))
 	var log strings.Builder
-	log.WriteString("time,arrows_board,breakpoint_board,breakpoint_ft,entry_board,entry_angle_deg,speed_mph,board_se,standing\n")
+	log.WriteString(
+		"time,arrows_board,breakpoint_board,breakpoint_ft,entry_board,entry_angle_deg,speed_mph,board_se,standing\n",
+	)
 	round := func(v float64) float64 { return math.Round(v*10) / 10 }
 	for i := range shots {
 		board := about + 1.7*draw.NormFloat64()
@@ -138,15 +172,31 @@ func inventedLog(seed uint64, shots int, about float64) string {
 		if draw.Float64() < 0.06 {
 			written = "" // not seen
 		}
-		fmt.Fprintf(&log, "2026-03-03T18:%02d:%02dZ,%g,%s,%g,%g,%g,%g,0.5,%s\n", i/60, i%60, round(board+1.5+0.6*draw.NormFloat64()), written,
-			round(41.5+1.3*draw.NormFloat64()), round(entry), round(5+0.5*draw.NormFloat64()), round(17+0.5*draw.NormFloat64()), standing)
+		fmt.Fprintf(
+			&log,
+			"2026-03-03T18:%02d:%02dZ,%g,%s,%g,%g,%g,%g,0.5,%s\n",
+			i/60,
+			i%60,
+			round(board+1.5+0.6*draw.NormFloat64()),
+			written,
+			round(
+				41.5+1.3*draw.NormFloat64(),
+			),
+			round(entry),
+			round(5+0.5*draw.NormFloat64()),
+			round(17+0.5*draw.NormFloat64()),
+			standing,
+		)
 	}
 	return log.String()
 }
 
 func (w *world) signUp(email, name string) uuid.UUID {
 	w.t.Helper()
-	tokens, err := w.svc.SignUp(w.t.Context(), service.NewUser{Email: email, Name: name, Password: password, Device: "test"})
+	tokens, err := w.svc.SignUp(
+		w.t.Context(),
+		service.NewUser{Email: email, Name: name, Password: password, Device: "test"},
+	)
 	must(w.t, err)
 	return tokens.User
 }
@@ -160,7 +210,12 @@ func (w *world) rule(sentence string) drill.Rule {
 
 func (w *world) upload(session uuid.UUID, log string) {
 	w.t.Helper()
-	result, err := w.svc.Upload(w.t.Context(), w.coach, w.squad, service.Log{Format: service.LogCSV, Body: strings.NewReader(log), Session: session})
+	result, err := w.svc.Upload(
+		w.t.Context(),
+		w.coach,
+		w.squad,
+		service.Log{Format: service.LogCSV, Body: strings.NewReader(log), Session: session},
+	)
 	must(w.t, err)
 	for _, row := range result.Outcomes {
 		if row.Status != service.StatusStored {

@@ -6,7 +6,8 @@ import (
 	"testing"
 )
 
-// layers are the module's folders from the top down: a package imports only what stands below its own line.
+// layers are the module's folders from the top down: a package imports only what stands below its
+// own line.
 var layers = []string{"cmd", "api", "service", "db"}
 
 // pure are the packages of the domain, which know neither SQL, nor HTTP, nor each other upwards.

@@ -29,7 +29,13 @@ type newFlags struct {
 }
 
 // addRecord stores a new record: what the file says, then what fill makes of it.
-func addRecord[T any](ctx context.Context, env environment, f newFlags, kind client.Kind, fill func(*squadConnection, *T) error) error {
+func addRecord[T any](
+	ctx context.Context,
+	env environment,
+	f newFlags,
+	kind client.Kind,
+	fill func(*squadConnection, *T) error,
+) error {
 	conn, err := f.enter(ctx, env)
 	if err != nil {
 		return err

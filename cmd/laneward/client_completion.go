@@ -10,7 +10,8 @@ import (
 	"laneward/openapi/client"
 )
 
-// completionScripts have a shell ask the program itself what may come next, so that they never grow old.
+// completionScripts have a shell ask the program itself what may come next, so that they never grow
+// old.
 var completionScripts = map[string]string{
 	"bash": `_laneward() {
     local IFS=$'\n'
@@ -76,7 +77,8 @@ func (c *completeCommand) Run(env environment, k *kong.Kong) error {
 	return console{env: env}.print(b.String())
 }
 
-// candidates are what may stand in place of typed, after words, in alphabetical order. None means that a file's or a free name comes next.
+// candidates are what may stand in place of typed, after words, in alphabetical order. None means
+// that a file's or a free name comes next.
 func candidates(root *kong.Node, words []string, typed string) []string {
 	node, positional := root, 0
 	var wants *kong.Flag // the flag whose value comes next
@@ -113,7 +115,10 @@ func candidates(root *kong.Node, words []string, typed string) []string {
 			}
 		}
 	}
-	all = slices.DeleteFunc(all, func(candidate string) bool { return candidate == "" || !strings.HasPrefix(candidate, typed) })
+	all = slices.DeleteFunc(
+		all,
+		func(candidate string) bool { return candidate == "" || !strings.HasPrefix(candidate, typed) },
+	)
 	slices.Sort(all)
 	return slices.Compact(all)
 }

@@ -52,11 +52,19 @@ func (f clientFlags) connect(env environment) (connection, error) {
 	if server == "" {
 		server = defaultServer
 	}
-	made, err := client.New(client.Config{Server: server, Store: store, Agent: "laneward/" + version(), Now: env.now, Notify: func(err error, wait time.Duration) {
-		if wait >= time.Second {
-			out.say("%v; trying again in %s", err, wait.Round(time.Second))
-		}
-	}})
+	made, err := client.New(
+		client.Config{
+			Server: server,
+			Store:  store,
+			Agent:  "laneward/" + version(),
+			Now:    env.now,
+			Notify: func(err error, wait time.Duration) {
+				if wait >= time.Second {
+					out.say("%v; trying again in %s", err, wait.Round(time.Second))
+				}
+			},
+		},
+	)
 	if err != nil {
 		return connection{}, &exitError{exitUsage, err}
 	}
@@ -94,11 +102,20 @@ func chooseSquad(squads []openapi.MySquad, text string) (openapi.MySquad, error)
 	if text == "" {
 		switch len(squads) {
 		case 0:
-			return openapi.MySquad{}, &exitError{exitNotFound, fmt.Errorf("you are in no squad yet: make one with laneward squad create NAME, or join one with laneward join CODE")}
+			return openapi.MySquad{}, &exitError{
+				exitNotFound,
+				fmt.Errorf(
+					"you are in no squad yet: make one with laneward squad create NAME, or join one with laneward join CODE",
+				),
+			}
 		case 1:
 			return squads[0], nil
 		}
-		return openapi.MySquad{}, usage("you are in %d squads: say which with --squad (%s)", len(squads), squadNames(squads))
+		return openapi.MySquad{}, usage(
+			"you are in %d squads: say which with --squad (%s)",
+			len(squads),
+			squadNames(squads),
+		)
 	}
 	for _, same := range []func(a, b string) bool{func(a, b string) bool { return a == b }, strings.EqualFold} {
 		var found []openapi.MySquad
@@ -115,13 +132,24 @@ func chooseSquad(squads []openapi.MySquad, text string) (openapi.MySquad, error)
 			for i, squad := range found {
 				ids[i] = squad.SquadID.String()
 			}
-			return openapi.MySquad{}, usage("%d of your squads are called %q: name one by its id, %s", len(found), text, strings.Join(ids, " or "))
+			return openapi.MySquad{}, usage(
+				"%d of your squads are called %q: name one by its id, %s",
+				len(found),
+				text,
+				strings.Join(ids, " or "),
+			)
 		}
 	}
 	if len(squads) == 0 {
-		return openapi.MySquad{}, &exitError{exitNotFound, fmt.Errorf("you are not in a squad %q, nor in any other yet", text)}
+		return openapi.MySquad{}, &exitError{
+			exitNotFound,
+			fmt.Errorf("you are not in a squad %q, nor in any other yet", text),
+		}
 	}
-	return openapi.MySquad{}, &exitError{exitNotFound, fmt.Errorf("you are not in a squad %q: yours are %s", text, squadNames(squads))}
+	return openapi.MySquad{}, &exitError{
+		exitNotFound,
+		fmt.Errorf("you are not in a squad %q: yours are %s", text, squadNames(squads)),
+	}
 }
 
 func squadNames(squads []openapi.MySquad) string {
@@ -134,7 +162,11 @@ func squadNames(squads []openapi.MySquad) string {
 
 // find returns the record a person means by an id or a name.
 func (c *squadConnection) find(ctx context.Context, kind client.Kind, text string) (client.Record, error) {
-	if named, err := parseDay(text, c.env.now()); err == nil && kind == client.Session { // today or yesterday, as well as a day
+	if named, err := parseDay(
+		text,
+		c.env.now(),
+	); err == nil &&
+		kind == client.Session { // today or yesterday, as well as a day
 		text = named.String()
 	}
 	return c.Find(ctx, c.squad, kind, text)

@@ -37,7 +37,8 @@ func (c console) printJSON(text []byte) error {
 	return c.print(string(bytes.TrimRight(text, "\n")) + "\n")
 }
 
-// done tells what a changing command did: the record's JSON, or the id alone when quiet, or a sentence.
+// done tells what a changing command did: the record's JSON, or the id alone when quiet, or a
+// sentence.
 func (c console) done(id fmt.Stringer, record []byte, format string, values ...any) error {
 	switch {
 	case c.json:

@@ -34,7 +34,8 @@ type copyConnection struct {
 	*local.Store
 }
 
-// openCopy opens the copy of whoever is signed in, or was until their sign-in ended. It needs no network.
+// openCopy opens the copy of whoever is signed in, or was until their sign-in ended. It needs no
+// network.
 func (f clientFlags) openCopy(ctx context.Context, env environment) (*copyConnection, error) {
 	conn, err := f.connect(env)
 	if err != nil {
@@ -46,7 +47,10 @@ func (f clientFlags) openCopy(ctx context.Context, env environment) (*copyConnec
 	}
 	user := held.SignIns[conn.Server()].UserID
 	if user == uuid.Nil {
-		return nil, &client.Error{Code: client.SignedOut, Detail: fmt.Sprintf("nobody is signed in to %s on this computer", conn.Server())}
+		return nil, &client.Error{
+			Code:   client.SignedOut,
+			Detail: fmt.Sprintf("nobody is signed in to %s on this computer", conn.Server()),
+		}
 	}
 	dir, err := dataDir(env)
 	if err != nil {
@@ -87,7 +91,10 @@ func (c connection) tellUnsent(ctx context.Context, user uuid.UUID) error {
 		n += status.Unsent()
 	}
 	if n > 0 {
-		c.say("%s unsent on this computer, for you alone: sign in again and run laneward sync.", verb(n, "change stays", "changes stay"))
+		c.say(
+			"%s unsent on this computer, for you alone: sign in again and run laneward sync.",
+			verb(n, "change stays", "changes stay"),
+		)
 	}
 	return errors.Join(err, store.Close())
 }
@@ -102,7 +109,10 @@ func (c *copyConnection) localSquad(ctx context.Context, text string) (local.Squ
 	byID := make(map[uuid.UUID]local.Squad)
 	for _, squad := range squads {
 		if squad.Member {
-			mine = append(mine, openapi.MySquad{SquadID: squad.ID, Name: squad.Name, Role: squad.Role, AthleteID: squad.Athlete})
+			mine = append(
+				mine,
+				openapi.MySquad{SquadID: squad.ID, Name: squad.Name, Role: squad.Role, AthleteID: squad.Athlete},
+			)
 			byID[squad.ID] = squad
 		}
 	}
@@ -119,7 +129,12 @@ func (c *copyConnection) localSquad(ctx context.Context, text string) (local.Squ
 	return byID[chosen.SquadID], nil
 }
 
-var errNoCopy = &exitError{exitNotFound, errors.New("there is no copy of your squad on this computer yet: run laneward sync once with a network, and it can do without from then on")}
+var errNoCopy = &exitError{
+	exitNotFound,
+	errors.New(
+		"there is no copy of your squad on this computer yet: run laneward sync once with a network, and it can do without from then on",
+	),
+}
 
 // titleOf says which record a change is to, as a person would: shot 12 of Practice 2026-11-20.
 func (c *copyConnection) titleOf(ctx context.Context, p local.Pending) (string, error) {
@@ -164,7 +179,12 @@ func (c *copyConnection) nameOf(ctx context.Context, squad uuid.UUID, kind clien
 }
 
 // fieldText writes a field's value for reading: names for ids, no quotation marks.
-func (c *copyConnection) fieldText(ctx context.Context, squad uuid.UUID, name string, value json.RawMessage) (string, error) {
+func (c *copyConnection) fieldText(
+	ctx context.Context,
+	squad uuid.UUID,
+	name string,
+	value json.RawMessage,
+) (string, error) {
 	var decoded any
 	if len(value) == 0 {
 		return "nothing", nil

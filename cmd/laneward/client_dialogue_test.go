@@ -28,7 +28,8 @@ import (
 // ordinaryDay is when the dialogues take place: no day that one of them names.
 var ordinaryDay = time.Date(2027, time.March, 9, 15, 0, 0, 0, time.UTC)
 
-// centre is a real server over a real database, with people who each have a computer of their own and share one clock.
+// centre is a real server over a real database, with people who each have a computer of their own
+// and share one clock.
 type centre struct {
 	t       testing.TB
 	address string
@@ -110,8 +111,9 @@ func (c *centre) signUp(person string) {
 	}
 }
 
-// A dialogue is a session at the command line as it looked: PERSON$ laneward …, then what was printed, and the exit code when not 0. Files
-// follow in the txtar format. A word @FILE stands for the file's content, < FILE and > FILE do what they do in a shell.
+// A dialogue is a session at the command line as it looked: PERSON$ laneward …, then what was
+// printed, and the exit code when not 0. Files follow in the txtar format. A word @FILE stands for
+// the file's content, < FILE and > FILE do what they do in a shell.
 func TestDialogues(t *testing.T) {
 	t.Parallel()
 	for _, path := range dialogues(t) {
@@ -132,8 +134,8 @@ func TestDialogues(t *testing.T) {
 	}
 }
 
-// The dialogues read the same on any day: a leap day, the nights in which each of two zones sets its
-// clocks, and an evening that is the next year's first day elsewhere.
+// The dialogues read the same on any day: a leap day, the nights in which each of two zones sets
+// its clocks, and an evening that is the next year's first day elsewhere.
 func TestDialoguesOnAnyDay(t *testing.T) {
 	t.Parallel()
 	days := map[string][]string{

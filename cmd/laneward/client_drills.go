@@ -84,7 +84,9 @@ func (c *addDrillCommand) Run(ctx context.Context, env environment) error {
 		}
 		return conn.printReading(ctx, c.Sentence)
 	case c.File == "" && (len(c.Sentence) == 0 || c.Reps == nil || c.Pass == nil):
-		return usage("a drill needs at least one --sentence, how many shots with --reps, and the share to keep it with --pass")
+		return usage(
+			"a drill needs at least one --sentence, how many shots with --reps, and the share to keep it with --pass",
+		)
 	}
 	return addRecord(ctx, env, c.newFlags, client.Drill, func(conn *squadConnection, d *openapi.Drill) error {
 		named(&d.Name, c.Name)
@@ -185,7 +187,8 @@ func (c *assignCommand) Run(ctx context.Context, env environment) error {
 	return nil
 }
 
-// assignees are the athletes named, or all when none is. All names are looked up before anything is done.
+// assignees are the athletes named, or all when none is. All names are looked up before anything is
+// done.
 func (c *squadConnection) assignees(ctx context.Context, names []string) ([]client.Record, error) {
 	all, err := c.All(ctx, c.squad, client.Athlete)
 	if err != nil || len(names) == 0 {
@@ -200,7 +203,12 @@ func (c *squadConnection) assignees(ctx context.Context, names []string) ([]clie
 	return chosen, nil
 }
 
-func (c *squadConnection) assign(ctx context.Context, drill, athlete client.Record, wanted openapi.Assignment, held []client.Record) error {
+func (c *squadConnection) assign(
+	ctx context.Context,
+	drill, athlete client.Record,
+	wanted openapi.Assignment,
+	held []client.Record,
+) error {
 	drillName, err := nameOf(drill)
 	if err != nil {
 		return err
@@ -214,16 +222,33 @@ func (c *squadConnection) assign(ctx context.Context, drill, athlete client.Reco
 		if err != nil {
 			return err
 		}
-		if existing.DrillID == wanted.DrillID && existing.AthleteID == wanted.AthleteID && existing.AssignedOn.Equal(wanted.AssignedOn.Time) &&
+		if existing.DrillID == wanted.DrillID && existing.AthleteID == wanted.AthleteID &&
+			existing.AssignedOn.Equal(wanted.AssignedOn.Time) &&
 			sameDay(existing.DueOn, wanted.DueOn) {
-			return c.done(record.ID, record.JSON, "%s has %s already, from %s%s.", athleteName, drillName, wanted.AssignedOn, until(wanted.DueOn))
+			return c.done(
+				record.ID,
+				record.JSON,
+				"%s has %s already, from %s%s.",
+				athleteName,
+				drillName,
+				wanted.AssignedOn,
+				until(wanted.DueOn),
+			)
 		}
 	}
 	record, err := c.Create(ctx, c.squad, client.Assignment, wanted)
 	if err != nil {
 		return fmt.Errorf("%s: %w", athleteName, err)
 	}
-	return c.done(record.ID, record.JSON, "Assigned %s to %s, from %s%s.", drillName, athleteName, wanted.AssignedOn, until(wanted.DueOn))
+	return c.done(
+		record.ID,
+		record.JSON,
+		"Assigned %s to %s, from %s%s.",
+		drillName,
+		athleteName,
+		wanted.AssignedOn,
+		until(wanted.DueOn),
+	)
 }
 
 func sameDay(a, b *openapitypes.Date) bool {

@@ -33,7 +33,13 @@ type renameFlags struct {
 }
 
 // editRecord changes a record, under whatever name it has then.
-func editRecord[T any](ctx context.Context, env environment, f changeFlags, kind client.Kind, fill func(*squadConnection, *T) error) error {
+func editRecord[T any](
+	ctx context.Context,
+	env environment,
+	f changeFlags,
+	kind client.Kind,
+	fill func(*squadConnection, *T) error,
+) error {
 	conn, err := f.enter(ctx, env)
 	if err != nil {
 		return err
@@ -54,7 +60,13 @@ func editRecord[T any](ctx context.Context, env environment, f changeFlags, kind
 }
 
 // change stores a changed record, unless somebody else has changed it meanwhile.
-func change[T any](ctx context.Context, conn *squadConnection, old client.Record, cleared []string, fill func(*T) error) (client.Record, error) {
+func change[T any](
+	ctx context.Context,
+	conn *squadConnection,
+	old client.Record,
+	cleared []string,
+	fill func(*T) error,
+) (client.Record, error) {
 	value, err := client.Decode[T](old)
 	if err != nil {
 		return client.Record{}, err
@@ -72,7 +84,8 @@ func change[T any](ctx context.Context, conn *squadConnection, old client.Record
 	return conn.Replace(ctx, conn.squad, old, fields)
 }
 
-// without returns a record's fields less some. One that is not there is refused, for it may be misspelt.
+// without returns a record's fields less some. One that is not there is refused, for it may be
+// misspelt.
 func without(record any, names []string) (map[string]json.RawMessage, error) {
 	text, err := json.Marshal(record)
 	if err != nil {
@@ -84,7 +97,11 @@ func without(record any, names []string) (map[string]json.RawMessage, error) {
 	}
 	for _, name := range names {
 		if _, there := fields[name]; !there {
-			return nil, usage("nothing is recorded under %q to be cleared: there is %s", name, strings.Join(slices.Sorted(maps.Keys(fields)), ", "))
+			return nil, usage(
+				"nothing is recorded under %q to be cleared: there is %s",
+				name,
+				strings.Join(slices.Sorted(maps.Keys(fields)), ", "),
+			)
 		}
 		delete(fields, name)
 	}

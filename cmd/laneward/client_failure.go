@@ -10,7 +10,8 @@ import (
 	"laneward/openapi/client"
 )
 
-// exitCodes are the exit codes of what a server or the client library fails with; any other failure is exitFailure.
+// exitCodes are the exit codes of what a server or the client library fails with; any other failure
+// is exitFailure.
 var exitCodes = map[client.Code]int{
 	client.Unauthenticated: exitAuth,
 	client.SignedOut:       exitAuth,
@@ -66,7 +67,8 @@ func report(w io.Writer, err error) int {
 	return exitFailure
 }
 
-// tellFaults lists what is wrong with what was sent, when it is more than the failure's own sentence.
+// tellFaults lists what is wrong with what was sent, when it is more than the failure's own
+// sentence.
 func tellFaults(w io.Writer, failure *client.Error) {
 	if len(failure.Faults) == 1 && strings.Contains(failure.Detail, failure.Faults[0].Detail) {
 		return

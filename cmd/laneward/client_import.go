@@ -65,7 +65,9 @@ func (c *importCommand) Run(ctx context.Context, env environment) error {
 	}
 	result, err := conn.upload(ctx, log)
 	if errors.Is(err, context.Canceled) {
-		return errors.New("stopped. Nothing is lost: import the same log again, and what was stored already stays as it is")
+		return errors.New(
+			"stopped. Nothing is lost: import the same log again, and what was stored already stays as it is",
+		)
 	}
 	if err != nil {
 		return err
@@ -113,8 +115,16 @@ func (c *squadConnection) upload(ctx context.Context, log client.Log) (client.An
 			return
 		}
 		if bar == nil || sent < told { // the first attempt, or another
-			bar = progressbar.NewOptions(total, progressbar.OptionSetWriter(c.env.stderr), progressbar.OptionSetDescription("sending"),
-				progressbar.OptionShowBytes(true), progressbar.OptionClearOnFinish(), progressbar.OptionThrottle(100*time.Millisecond))
+			bar = progressbar.NewOptions(
+				total,
+				progressbar.OptionSetWriter(c.env.stderr),
+				progressbar.OptionSetDescription("sending"),
+				progressbar.OptionShowBytes(
+					true,
+				),
+				progressbar.OptionClearOnFinish(),
+				progressbar.OptionThrottle(100*time.Millisecond),
+			)
 		}
 		told = sent
 		if err := bar.Set(sent); err == nil && sent == total {

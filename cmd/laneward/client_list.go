@@ -169,7 +169,21 @@ func (c *squadConnection) listShots(ctx context.Context, session string, ids boo
 	if err != nil {
 		return err
 	}
-	list := newTable("athlete", "shot>", "time", "ball", "laydown>", "arrows>", "breakpoint>", "entry>", "angle>", "speed>", "revs>", "standing", "id")
+	list := newTable(
+		"athlete",
+		"shot>",
+		"time",
+		"ball",
+		"laydown>",
+		"arrows>",
+		"breakpoint>",
+		"entry>",
+		"angle>",
+		"speed>",
+		"revs>",
+		"standing",
+		"id",
+	)
 	return listItems(c.console, list, c.Shots(ctx, c.squad, found.ID), func(shot openapi.Shot) ([]string, error) {
 		athlete, err := c.book.name(ctx, client.Athlete, &shot.AthleteID)
 		if err != nil {
@@ -177,8 +191,21 @@ func (c *squadConnection) listShots(ctx context.Context, session string, ids boo
 		}
 		ball, err := c.book.name(ctx, client.Ball, shot.BallID)
 		return []string{
-			athlete, strconv.Itoa(shot.Order), c.env.clockTime(shot.Time), ball, number(shot.LaydownBoard), number(shot.ArrowsBoard), number(shot.BreakpointBoard),
-			number(shot.EntryBoard), number(shot.EntryAngleDeg), number(shot.SpeedMPH), number(shot.RevRateRPM), pins(shot.Standing), shown(ids, shot.ID),
+			athlete,
+			strconv.Itoa(shot.Order),
+			c.env.clockTime(shot.Time),
+			ball,
+			number(shot.LaydownBoard),
+			number(shot.ArrowsBoard),
+			number(shot.BreakpointBoard),
+			number(
+				shot.EntryBoard,
+			),
+			number(shot.EntryAngleDeg),
+			number(shot.SpeedMPH),
+			number(shot.RevRateRPM),
+			pins(shot.Standing),
+			shown(ids, shot.ID),
 		}, err
 	})
 }
@@ -207,25 +234,40 @@ func shown(ids bool, id fmt.Stringer) string {
 }
 
 func (c *squadConnection) listMembers(ctx context.Context, ids bool) error {
-	return listItems(c.console, newTable("name", "role", "athlete", "id"), c.Members(ctx, c.squad), func(member openapi.Member) ([]string, error) {
-		athlete, err := c.book.name(ctx, client.Athlete, member.AthleteID)
-		return []string{member.Name, string(member.Role), athlete, shown(ids, member.ID)}, err
-	})
+	return listItems(
+		c.console,
+		newTable("name", "role", "athlete", "id"),
+		c.Members(ctx, c.squad),
+		func(member openapi.Member) ([]string, error) {
+			athlete, err := c.book.name(ctx, client.Athlete, member.AthleteID)
+			return []string{member.Name, string(member.Role), athlete, shown(ids, member.ID)}, err
+		},
+	)
 }
 
 func (c *squadConnection) listInvitations(ctx context.Context, ids bool) error {
-	return listItems(c.console, newTable("role", "athlete", "state", "id"), c.Invitations(ctx, c.squad), func(one openapi.Invitation) ([]string, error) {
-		athlete, err := c.book.name(ctx, client.Athlete, one.AthleteID)
-		state := "open until " + c.env.local(one.ExpiresAt).Format("2006-01-02 15:04")
-		if one.UsedAt != nil {
-			state = "used"
-		}
-		return []string{string(one.Role), athlete, state, shown(ids, one.ID)}, err
-	})
+	return listItems(
+		c.console,
+		newTable("role", "athlete", "state", "id"),
+		c.Invitations(ctx, c.squad),
+		func(one openapi.Invitation) ([]string, error) {
+			athlete, err := c.book.name(ctx, client.Athlete, one.AthleteID)
+			state := "open until " + c.env.local(one.ExpiresAt).Format("2006-01-02 15:04")
+			if one.UsedAt != nil {
+				state = "used"
+			}
+			return []string{string(one.Role), athlete, state, shown(ids, one.ID)}, err
+		},
+	)
 }
 
 // listItems prints a list that is no list of records: as JSON, or as a table.
-func listItems[T any](c console, list *table, items iter.Seq2[client.Answer[T], error], row func(T) ([]string, error)) error {
+func listItems[T any](
+	c console,
+	list *table,
+	items iter.Seq2[client.Answer[T], error],
+	row func(T) ([]string, error),
+) error {
 	var texts []json.RawMessage
 	for item, err := range items {
 		if err != nil {

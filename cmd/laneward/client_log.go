@@ -55,7 +55,12 @@ func (c *logCommand) Run(ctx context.Context, env environment) error {
 		if err != nil {
 			return err
 		}
-		d := &logDesk{copyConnection: conn, squad: squad, lines: readLines(env.stdin), prompts: terminal(env.stdin) != nil}
+		d := &logDesk{
+			copyConnection: conn,
+			squad:          squad,
+			lines:          readLines(env.stdin),
+			prompts:        terminal(env.stdin) != nil,
+		}
 		err = d.choose(ctx, c)
 		if err == nil {
 			err = d.work(ctx)
@@ -118,7 +123,8 @@ func readLines(from io.Reader) <-chan typedLine {
 	return lines
 }
 
-// ask returns the next line. It fails with errEnough at the end of the input and when the person quits.
+// ask returns the next line. It fails with errEnough at the end of the input and when the person
+// quits.
 func (d *logDesk) ask(ctx context.Context, prompt string) (string, error) {
 	if d.prompts {
 		if err := d.print(prompt); err != nil {
@@ -168,7 +174,11 @@ func (d *logDesk) find(ctx context.Context, kind client.Kind, text string) (clie
 			return all[at], nil
 		}
 	}
-	if named, err := parseDay(text, d.env.now()); err == nil && kind == client.Session { // today or yesterday, as well as a day
+	if named, err := parseDay(
+		text,
+		d.env.now(),
+	); err == nil &&
+		kind == client.Session { // today or yesterday, as well as a day
 		text = named.String()
 	}
 	return client.Pick(all, kind, text)

@@ -51,7 +51,10 @@ func (d *logDesk) pickAthlete(ctx context.Context) (client.Record, error) {
 		return client.Record{}, err
 	}
 	if len(all) == 0 {
-		return client.Record{}, &exitError{exitNotFound, fmt.Errorf("the squad has no athletes on this computer yet: laneward add athlete, then laneward sync")}
+		return client.Record{}, &exitError{
+			exitNotFound,
+			fmt.Errorf("the squad has no athletes on this computer yet: laneward add athlete, then laneward sync"),
+		}
 	}
 	rows := make([][]string, len(all))
 	slices.SortFunc(all, func(a, b client.Record) int { return strings.Compare(nameText(a), nameText(b)) })
@@ -71,8 +74,8 @@ func nameText(record client.Record) string {
 	return name
 }
 
-// choice is a question to the person. rows say each record for reading; others are answers that are none of the records; standard is what an
-// empty answer stands for, "" for nothing.
+// choice is a question to the person. rows say each record for reading; others are answers that are
+// none of the records; standard is what an empty answer stands for, "" for nothing.
 type choice struct {
 	question string
 	kind     client.Kind
@@ -82,8 +85,8 @@ type choice struct {
 	standard string
 }
 
-// pick lets the person choose a record by its number or name, or one of the others, which is returned as it was typed. It asks until the answer
-// is one of these.
+// pick lets the person choose a record by its number or name, or one of the others, which is
+// returned as it was typed. It asks until the answer is one of these.
 func (d *logDesk) pick(ctx context.Context, c choice) (record client.Record, other string, err error) {
 	if err := d.print(c.text()); err != nil {
 		return record, "", err
@@ -190,7 +193,9 @@ func (d *logDesk) chooseSession(ctx context.Context, c *logCommand) error {
 }
 
 // sessionsToChoose are the athlete's own sessions and the squad's, the latest first.
-func (d *logDesk) sessionsToChoose(ctx context.Context) (records []client.Record, sessions []openapi.Session, err error) {
+func (d *logDesk) sessionsToChoose(
+	ctx context.Context,
+) (records []client.Record, sessions []openapi.Session, err error) {
 	all, err := d.all(ctx, client.Session)
 	if err != nil {
 		return nil, nil, err
@@ -206,7 +211,10 @@ func (d *logDesk) sessionsToChoose(ctx context.Context) (records []client.Record
 			records = append(records, record)
 		}
 	}
-	slices.SortStableFunc(records, func(a, b client.Record) int { return days[b.ID].Date.Compare(days[a.ID].Date.Time) })
+	slices.SortStableFunc(
+		records,
+		func(a, b client.Record) int { return days[b.ID].Date.Compare(days[a.ID].Date.Time) },
+	)
 	records = records[:min(len(records), shownSessions)]
 	for _, record := range records {
 		sessions = append(sessions, days[record.ID])
@@ -220,7 +228,11 @@ func (d *logDesk) takeSession(record client.Record) error {
 		return err
 	}
 	if s.AthleteID != nil && *s.AthleteID != *d.athlete.ID {
-		return usage("the session %s is another athlete's: name one of %s, or begin one with --new", s.Name, d.athlete.Name)
+		return usage(
+			"the session %s is another athlete's: name one of %s, or begin one with --new",
+			s.Name,
+			d.athlete.Name,
+		)
 	}
 	d.session = sessionOf{Session: s, id: record.ID}
 	return nil
@@ -286,7 +298,14 @@ func (d *logDesk) chooseDrill(ctx context.Context, c *logCommand) error {
 		}
 		rows[i] = []string{asked.Name, fmt.Sprintf("%d shots, %s to pass", asked.Reps, percent(asked.PassShare)), what}
 	}
-	question := choice{question: "For which drill?", kind: client.Drill, records: all, rows: rows, others: map[string]string{"0": "none"}, standard: "0"}
+	question := choice{
+		question: "For which drill?",
+		kind:     client.Drill,
+		records:  all,
+		rows:     rows,
+		others:   map[string]string{"0": "none"},
+		standard: "0",
+	}
 	if assigned > 0 {
 		question.standard = "1"
 	}
@@ -356,7 +375,8 @@ func (d *logDesk) chooseBall(ctx context.Context, c *logCommand) error {
 	return err
 }
 
-// findBall finds one of the athlete's balls by its name, or by the beginning of it when no other begins so.
+// findBall finds one of the athlete's balls by its name, or by the beginning of it when no other
+// begins so.
 func (d *logDesk) findBall(text string) (*uuid.UUID, error) {
 	var found []uuid.UUID
 	for _, same := range []func(name string) bool{

@@ -81,7 +81,9 @@ func (d *logDesk) welcome() error {
 		fmt.Fprintf(&b, "  %s.\n", d.standingWords())
 	}
 	if d.prompts {
-		b.WriteString("Type laydown, arrows, breakpoint@ft, entry and the pins left, such as 15.5 11 9@42 17 10; help tells more.\n")
+		b.WriteString(
+			"Type laydown, arrows, breakpoint@ft, entry and the pins left, such as 15.5 11 9@42 17 10; help tells more.\n",
+		)
 	}
 	return d.print(b.String())
 }
@@ -124,7 +126,15 @@ func (d *logDesk) log(ctx context.Context, line string) error {
 	if err != nil {
 		return fmt.Errorf("make an id: %w", err)
 	}
-	s := shot.Shot{ID: id, SessionID: d.session.id, AthleteID: *d.athlete.ID, BallID: d.ball, Order: d.nextOrder(), Time: d.env.now(), Source: "eye"}
+	s := shot.Shot{
+		ID:        id,
+		SessionID: d.session.id,
+		AthleteID: *d.athlete.ID,
+		BallID:    d.ball,
+		Order:     d.nextOrder(),
+		Time:      d.env.now(),
+		Source:    "eye",
+	}
 	if d.drill != nil {
 		s.DrillID = &d.drill.id
 	}
@@ -211,7 +221,10 @@ func (d *logDesk) verdictStyle(id uuid.UUID, words string) string {
 	if !d.colourful() {
 		return words
 	}
-	return styled(words, map[string]string{"kept": green, "broken": red, "unknown": yellow}[string(d.judged[id].Verdict)])
+	return styled(
+		words,
+		map[string]string{"kept": green, "broken": red, "unknown": yellow}[string(d.judged[id].Verdict)],
+	)
 }
 
 func (d *logDesk) ballName(id *uuid.UUID) string {
@@ -316,12 +329,23 @@ func (d *logDesk) show(text string) error {
 	list := newTable("shot>", "sync", "drill", "what was seen")
 	for i := range shots {
 		s := &shots[i]
-		list.add(strconv.Itoa(s.Order), stateWords[s.state], d.shortVerdict(s.ID), shotLine(&s.Shot, d.ballName(s.BallID)))
+		list.add(
+			strconv.Itoa(s.Order),
+			stateWords[s.state],
+			d.shortVerdict(s.ID),
+			shotLine(&s.Shot, d.ballName(s.BallID)),
+		)
 	}
 	return d.printTable(list)
 }
 
-var stateWords = map[local.State]string{local.Synced: "", local.Queued: "unsent", local.Waiting: "waiting", local.Refused: "refused", local.Conflict: "conflict"}
+var stateWords = map[local.State]string{
+	local.Synced:   "",
+	local.Queued:   "unsent",
+	local.Waiting:  "waiting",
+	local.Refused:  "refused",
+	local.Conflict: "conflict",
+}
 
 func (d *logDesk) showDrill() error {
 	if d.drill == nil {
@@ -334,7 +358,13 @@ func (d *logDesk) showDrill() error {
 	fmt.Fprintf(&b, "  %s.\n", d.standingWords())
 	if d.score.Judged > 0 {
 		interval := d.score.KeptShare.Interval
-		fmt.Fprintf(&b, "  95 %% interval %.0f to %s; longest run %d", 100*interval.Low, percent(interval.High), d.score.LongestRun)
+		fmt.Fprintf(
+			&b,
+			"  95 %% interval %.0f to %s; longest run %d",
+			100*interval.Low,
+			percent(interval.High),
+			d.score.LongestRun,
+		)
 		if d.score.OutsideMisses+d.score.InsideMisses > 0 {
 			fmt.Fprintf(&b, "; missed outside %d, inside %d", d.score.OutsideMisses, d.score.InsideMisses)
 		}

@@ -16,7 +16,8 @@ type shotChange []shotSetting
 
 type shotSetting struct {
 	set func(*shot.Shot)
-	// ball is a ball's name that is to be looked up, "" for any other setting; clearing it has set alone.
+	// ball is a ball's name that is to be looked up, "" for any other setting; clearing it has set
+	// alone.
 	ball string
 }
 
@@ -25,9 +26,27 @@ var typedPlaces = []string{"laydown", "arrows", "breakpoint", "entry", "leave"}
 
 // shotKeys are the words before an equals sign, each with what may be typed for it.
 var shotKeys = map[string]string{
-	"laydown": "laydown", "ld": "laydown", "arrows": "arrows", "ar": "arrows", "breakpoint": "breakpoint", "bp": "breakpoint", "at": "at",
-	"entry": "entry", "en": "entry", "leave": "leave", "left": "leave", "angle": "angle", "launch": "launch", "speed": "speed", "mph": "speed",
-	"revs": "revs", "rpm": "revs", "rotation": "rotation", "tilt": "tilt", "ball": "ball", "note": "note",
+	"laydown":    "laydown",
+	"ld":         "laydown",
+	"arrows":     "arrows",
+	"ar":         "arrows",
+	"breakpoint": "breakpoint",
+	"bp":         "breakpoint",
+	"at":         "at",
+	"entry":      "entry",
+	"en":         "entry",
+	"leave":      "leave",
+	"left":       "leave",
+	"angle":      "angle",
+	"launch":     "launch",
+	"speed":      "speed",
+	"mph":        "speed",
+	"revs":       "revs",
+	"rpm":        "revs",
+	"rotation":   "rotation",
+	"tilt":       "tilt",
+	"ball":       "ball",
+	"note":       "note",
 }
 
 // shotNumbers are the fields that hold one number.
@@ -48,8 +67,9 @@ var shotNumbers = map[string]func(*shot.Shot) **float64{
 // notMeasured stands for a value that was not measured, or takes one away.
 const notMeasured = "-"
 
-// parseShot reads a line such as "15.5 11 9@42 17 10" or "bp=9@42 speed=17.2 ball=Blue": laydown, arrows, breakpoint at a distance, entry and the
-// pins left, in that order, and anything by its name. A breakpoint with its distance, a strike and several pins are known wherever they stand.
+// parseShot reads a line such as "15.5 11 9@42 17 10" or "bp=9@42 speed=17.2 ball=Blue": laydown,
+// arrows, breakpoint at a distance, entry and the pins left, in that order, and anything by its
+// name. A breakpoint with its distance, a strike and several pins are known wherever they stand.
 func parseShot(line string) (shotChange, error) {
 	words, note, noted, err := shotWords(line)
 	if err != nil {
@@ -84,7 +104,8 @@ func parseShot(line string) (shotChange, error) {
 	return change, nil
 }
 
-// shotWords parts a line at blanks, but not within quotation marks. A note goes on to the end of the line.
+// shotWords parts a line at blanks, but not within quotation marks. A note goes on to the end of
+// the line.
 func shotWords(line string) (words []string, note string, noted bool, err error) {
 	rest := strings.TrimSpace(line)
 	for rest != "" {
@@ -116,7 +137,10 @@ func placeOfWord(word string, place int) (name string, next int, err error) {
 	case isStrike(word), strings.Contains(strings.Trim(word, "-"), "-"):
 		return "leave", len(typedPlaces), nil
 	case place >= len(typedPlaces):
-		return "", place, fmt.Errorf("%s is one too many: a line has laydown, arrows, breakpoint@ft, entry and the pins left; type anything else by its name, such as speed=17", word)
+		return "", place, fmt.Errorf(
+			"%s is one too many: a line has laydown, arrows, breakpoint@ft, entry and the pins left; type anything else by its name, such as speed=17",
+			word,
+		)
 	}
 	return typedPlaces[place], place + 1, nil
 }
@@ -175,7 +199,11 @@ func numberSetting(name, value string) (shotChange, error) {
 	}
 	number, err := strconv.ParseFloat(strings.Replace(value, ",", ".", 1), 64)
 	if err != nil || strings.Trim(value, "+-0123456789.,") != "" { // nor the names and notations that programs know
-		return nil, fmt.Errorf("%q is no number for the %s: type it as 10 or 10.5, or - when it was not seen", value, name)
+		return nil, fmt.Errorf(
+			"%q is no number for the %s: type it as 10 or 10.5, or - when it was not seen",
+			value,
+			name,
+		)
 	}
 	return shotChange{{set: func(s *shot.Shot) { *field(s) = &number }}}, nil
 }

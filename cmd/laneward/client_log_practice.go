@@ -90,7 +90,12 @@ func (d *logDesk) load(ctx context.Context) error {
 		all[i].day = days[all[i].SessionID]
 	}
 	slices.SortFunc(all, func(a, b loggedShot) int {
-		return cmp.Or(cmp.Compare(a.day, b.day), slices.Compare(a.SessionID[:], b.SessionID[:]), cmp.Compare(a.Order, b.Order), slices.Compare(a.ID[:], b.ID[:]))
+		return cmp.Or(
+			cmp.Compare(a.day, b.day),
+			slices.Compare(a.SessionID[:], b.SessionID[:]),
+			cmp.Compare(a.Order, b.Order),
+			slices.Compare(a.ID[:], b.ID[:]),
+		)
 	})
 	counts, err := d.counts(ctx)
 	if err != nil {
@@ -133,8 +138,8 @@ func (d *logDesk) sessionDays(ctx context.Context) (map[uuid.UUID]string, error)
 	return days, nil
 }
 
-// counts tells which shots count for the drill: from the day it was assigned to the day it is due those that name it or none; without an
-// assignment those that name it.
+// counts tells which shots count for the drill: from the day it was assigned to the day it is due
+// those that name it or none; without an assignment those that name it.
 func (d *logDesk) counts(ctx context.Context) (func(loggedShot) bool, error) {
 	if d.drill == nil {
 		return nil, nil //nolint:nilnil // not asked without a drill
@@ -219,7 +224,8 @@ func (d *logDesk) shortVerdict(id uuid.UUID) string {
 	word := map[drill.Verdict]string{drill.Kept: "kept", drill.Broken: "broken", drill.Unknown: "not judged"}[judged.Verdict]
 	decided := -1
 	for i, rule := range judged.Rules {
-		if rule.Verdict == judged.Verdict && rule.Basis != "" && (decided < 0 || rule.Margin < judged.Rules[decided].Margin) {
+		if rule.Verdict == judged.Verdict && rule.Basis != "" &&
+			(decided < 0 || rule.Margin < judged.Rules[decided].Margin) {
 			decided = i
 		}
 	}
@@ -246,7 +252,12 @@ func (d *logDesk) ruleWords(i int, rule drill.Judgement) string {
 	return words
 }
 
-var missWords = map[drill.Miss]string{drill.MissOutside: "outside", drill.MissInside: "inside", drill.MissLow: "too low", drill.MissHigh: "too high"}
+var missWords = map[drill.Miss]string{
+	drill.MissOutside: "outside",
+	drill.MissInside:  "inside",
+	drill.MissLow:     "too low",
+	drill.MissHigh:    "too high",
+}
 
 // amount writes a margin: 1 board, 1.5 boards, 0.4 mph.
 func amount(value float64, unit string) string {
@@ -306,5 +317,12 @@ func (d *logDesk) keptWords() string {
 	if judged == 0 || judged == d.score.Judged {
 		return fmt.Sprintf("%s: %d of %d kept", d.drill.name, d.score.Kept, d.score.Judged)
 	}
-	return fmt.Sprintf("%s: %d of %d kept this session, %d of %d in all", d.drill.name, kept, judged, d.score.Kept, d.score.Judged)
+	return fmt.Sprintf(
+		"%s: %d of %d kept this session, %d of %d in all",
+		d.drill.name,
+		kept,
+		judged,
+		d.score.Kept,
+		d.score.Judged,
+	)
 }

@@ -27,7 +27,13 @@ import (
 
 func TestParseShot(t *testing.T) {
 	t.Parallel()
-	full := shot.Shot{LaydownBoard: ptr(15.5), ArrowsBoard: ptr(11.0), BreakpointBoard: ptr(9.0), BreakpointFt: ptr(42.0), EntryBoard: ptr(17.0)}
+	full := shot.Shot{
+		LaydownBoard:    ptr(15.5),
+		ArrowsBoard:     ptr(11.0),
+		BreakpointBoard: ptr(9.0),
+		BreakpointFt:    ptr(42.0),
+		EntryBoard:      ptr(17.0),
+	}
 	with := func(s shot.Shot, change func(*shot.Shot)) shot.Shot {
 		change(&s)
 		return s
@@ -93,7 +99,13 @@ func ptr[T any](v T) *T { return &v }
 
 func TestParseShotClears(t *testing.T) {
 	t.Parallel()
-	s := shot.Shot{BreakpointBoard: ptr(9.0), BreakpointFt: ptr(42.0), SpeedMPH: ptr(17.0), Standing: ptr(lane.PinSet(1)), Note: "late"}
+	s := shot.Shot{
+		BreakpointBoard: ptr(9.0),
+		BreakpointFt:    ptr(42.0),
+		SpeedMPH:        ptr(17.0),
+		Standing:        ptr(lane.PinSet(1)),
+		Note:            "late",
+	}
 	for _, line := range []string{"bp=- leave=-", "speed=- note=-"} {
 		change, err := parseShot(line)
 		if err != nil {
@@ -133,18 +145,31 @@ func FuzzParseShot(f *testing.F) {
 	})
 }
 
-// withCopyOf makes a squad with an athlete, a drill and a session, and a copy of it on a person's computer.
+// withCopyOf makes a squad with an athlete, a drill and a session, and a copy of it on a person's
+// computer.
 func (c *centre) withCopyOf(person string) {
 	c.t.Helper()
 	c.signUp(person)
 	c.must(person, "squad", "create", "Tuesday squad")
 	c.must(person, "add", "athlete", "Rhea", "--side", "right")
 	c.must(person, "add", "session", "Practice", "--date", "2026-11-20")
-	c.must(person, "add", "drill", "Inside", "--sentence", "keep the ball at board 10 or inside at the breakpoint", "--reps", "30", "--pass", "80%")
+	c.must(
+		person,
+		"add",
+		"drill",
+		"Inside",
+		"--sentence",
+		"keep the ball at board 10 or inside at the breakpoint",
+		"--reps",
+		"30",
+		"--pass",
+		"80%",
+	)
 	c.must(person, "sync")
 }
 
-// Everything but the first copy works with no network at all: a new session and its shots go when there is one again.
+// Everything but the first copy works with no network at all: a new session and its shots go when
+// there is one again.
 func TestLogWithoutNetwork(t *testing.T) {
 	t.Parallel()
 	off := false
@@ -160,7 +185,8 @@ func TestLogWithoutNetwork(t *testing.T) {
 	off = true
 	// The answers: a new session with its usual name, and the drill by number; then two shots.
 	exit, stdout, stderr := c.run(t.Context(), "cora", "n\n\n1\n- - 9@42\n- - 12@42 - x\n", "log", "--athlete", "rhea")
-	if exit != exitOK || !strings.Contains(stdout, "Saved 2") || !strings.Contains(stderr, "2 shots are on this computer") {
+	if exit != exitOK || !strings.Contains(stdout, "Saved 2") ||
+		!strings.Contains(stderr, "2 shots are on this computer") {
 		t.Fatalf("exit %d\n%s%s", exit, stdout, stderr)
 	}
 	if out := c.must("cora", "sync", "status", "--json"); !strings.Contains(out, `"queued":3`) {
@@ -175,7 +201,11 @@ func TestLogWithoutNetwork(t *testing.T) {
 	}
 	today := c.now().Format(time.DateOnly)
 	var list openapi.ShotPage
-	if err := json.Unmarshal([]byte(c.must("cora", "list", "shots", "--session", today, "--json")), &list); err != nil || len(list.Items) != 2 {
+	if err := json.Unmarshal(
+		[]byte(c.must("cora", "list", "shots", "--session", today, "--json")),
+		&list,
+	); err != nil ||
+		len(list.Items) != 2 {
 		t.Fatalf("%d shots, %v", len(list.Items), err)
 	}
 	// The drill's standing in the terminal is the server's.
@@ -189,10 +219,27 @@ func TestLogWithoutNetwork(t *testing.T) {
 		t.Errorf("the server says %q, and the terminal said\n%s", told, stdout)
 	}
 	// Who signs out leaves what is unsent, and finds it again.
-	if exit, _, stderr := c.run(t.Context(), "cora", "- - 11@42\n", "log", "--athlete", "Rhea", "--session", today, "--drill", "none"); exit != exitOK {
+	if exit, _, stderr := c.run(
+		t.Context(),
+		"cora",
+		"- - 11@42\n",
+		"log",
+		"--athlete",
+		"Rhea",
+		"--session",
+		today,
+		"--drill",
+		"none",
+	); exit != exitOK {
 		t.Fatal(stderr)
 	}
-	if exit, _, stderr := c.run(t.Context(), "cora", "", "sign-out"); exit != exitOK || !strings.Contains(stderr, "1 change stays unsent on this computer, for you alone") {
+	if exit, _, stderr := c.run(
+		t.Context(),
+		"cora",
+		"",
+		"sign-out",
+	); exit != exitOK ||
+		!strings.Contains(stderr, "1 change stays unsent on this computer, for you alone") {
 		t.Errorf("exit %d: %s", exit, stderr)
 	}
 	if exit, _, stderr := c.run(t.Context(), "cora", "", "log"); exit != exitAuth {
@@ -243,11 +290,27 @@ func TestRefusedIsEdited(t *testing.T) {
 		"an editor that is not there": {"no-such-editor", "failed, so nothing was changed", exitFailure},
 		"what is no JSON any more":    {"sed -i s/{//", "that is no record in JSON", exitFailure},
 	} {
-		if exit, stderr := c.edit("cora", one.editor, "sync", "refused", "1", "--edit"); exit != one.exit || !strings.Contains(stderr, one.want) {
+		if exit, stderr := c.edit(
+			"cora",
+			one.editor,
+			"sync",
+			"refused",
+			"1",
+			"--edit",
+		); exit != one.exit ||
+			!strings.Contains(stderr, one.want) {
 			t.Errorf("%s: exit %d, %s", name, exit, stderr)
 		}
 	}
-	if exit, stderr := c.edit("cora", "sed -i s/900/17/", "sync", "refused", "1", "--edit"); exit != exitOK || !strings.Contains(stderr, "1 change is in the queue") {
+	if exit, stderr := c.edit(
+		"cora",
+		"sed -i s/900/17/",
+		"sync",
+		"refused",
+		"1",
+		"--edit",
+	); exit != exitOK ||
+		!strings.Contains(stderr, "1 change is in the queue") {
 		t.Fatalf("exit %d, %s", exit, stderr)
 	}
 	c.must("cora", "sync")
@@ -277,7 +340,18 @@ func TestStatusTellsWhatWaits(t *testing.T) {
 	t.Parallel()
 	c := newCentre(t, nil)
 	c.withCopyOf("cora")
-	exit, _, stderr := c.run(t.Context(), "cora", "- - 9@42\n", "log", "--athlete", "Rhea", "--session", "Practice", "--drill", "none")
+	exit, _, stderr := c.run(
+		t.Context(),
+		"cora",
+		"- - 9@42\n",
+		"log",
+		"--athlete",
+		"Rhea",
+		"--session",
+		"Practice",
+		"--drill",
+		"none",
+	)
 	if exit != exitOK {
 		t.Fatalf("exit %d: %s", exit, stderr)
 	}
@@ -286,7 +360,16 @@ func TestStatusTellsWhatWaits(t *testing.T) {
 	if exit != exitOK || !strings.Contains(stderr, "1 waits for a record that is not there yet") {
 		t.Fatalf("exit %d: %s%s", exit, stdout, stderr)
 	}
-	if _, _, stderr := c.run(t.Context(), "cora", "", "sync", "status"); !strings.Contains(stderr, "1 is waiting: session_id: there is no session") {
+	if _, _, stderr := c.run(
+		t.Context(),
+		"cora",
+		"",
+		"sync",
+		"status",
+	); !strings.Contains(
+		stderr,
+		"1 is waiting: session_id: there is no session",
+	) {
 		t.Errorf("the status says %s", stderr)
 	}
 }
@@ -296,7 +379,19 @@ const childVariable = "LANEWARD_TEST_CHILD"
 
 func TestMain(m *testing.M) {
 	if os.Getenv(childVariable) != "" {
-		os.Exit(run(context.Background(), environment{args: os.Args[1:], getenv: os.Getenv, now: time.Now, stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr}))
+		os.Exit(
+			run(
+				context.Background(),
+				environment{
+					args:   os.Args[1:],
+					getenv: os.Getenv,
+					now:    time.Now,
+					stdin:  os.Stdin,
+					stdout: os.Stdout,
+					stderr: os.Stderr,
+				},
+			),
+		)
 	}
 	os.Exit(m.Run())
 }
@@ -317,7 +412,8 @@ func (c *centre) child(person string, args ...string) *exec.Cmd {
 	return command
 }
 
-// A process that is killed in the middle of logging leaves every shot it said was saved, whole, and the next one goes on.
+// A process that is killed in the middle of logging leaves every shot it said was saved, whole, and
+// the next one goes on.
 func TestLogKilled(t *testing.T) {
 	t.Parallel()
 	const seed = 20261120
@@ -379,7 +475,10 @@ func TestLogKilled(t *testing.T) {
 	}
 	c.must("cora", "sync", "--verify")
 	var list openapi.ShotPage
-	if err := json.Unmarshal([]byte(c.must("cora", "list", "shots", "--session", "Practice", "--json")), &list); err != nil {
+	if err := json.Unmarshal(
+		[]byte(c.must("cora", "list", "shots", "--session", "Practice", "--json")),
+		&list,
+	); err != nil {
 		t.Fatal(err)
 	}
 	there := make(map[string]int)
@@ -428,7 +527,18 @@ func TestSyncWatch(t *testing.T) {
 	until("nothing new")
 	c.must("cora", "add", "athlete", "Max", "--side", "left")
 	until("received 1")
-	if exit, _, stderr := c.run(t.Context(), "cora", "9@42\n", "log", "--athlete", "Max", "--session", "Practice", "--drill", "none"); exit != exitOK {
+	if exit, _, stderr := c.run(
+		t.Context(),
+		"cora",
+		"9@42\n",
+		"log",
+		"--athlete",
+		"Max",
+		"--session",
+		"Practice",
+		"--drill",
+		"none",
+	); exit != exitOK {
 		t.Fatal(stderr)
 	}
 	until("sent 1 change")

@@ -41,7 +41,8 @@ func (f patternFlags) fill(env environment, p *openapi.Pattern) error {
 // loadColumns are the columns of a load table, in the words of the contract.
 var loadColumns = []string{"direction", "from_board", "to_board", "count", "ul_per_board", "start_ft", "end_ft"}
 
-// readLoads reads a load table: CSV with a header row, the columns in any order, comma or semicolon between them.
+// readLoads reads a load table: CSV with a header row, the columns in any order, comma or semicolon
+// between them.
 func readLoads(text []byte) ([]openapi.Load, error) {
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
 	reader := csv.NewReader(bytes.NewReader(text))
@@ -55,7 +56,10 @@ func readLoads(text []byte) ([]openapi.Load, error) {
 		return nil, fmt.Errorf("the load table is no CSV: %w", err)
 	}
 	if len(rows) < 2 {
-		return nil, fmt.Errorf("the load table is empty: it has a header row (%s) and a row a load", strings.Join(loadColumns, ", "))
+		return nil, fmt.Errorf(
+			"the load table is empty: it has a header row (%s) and a row a load",
+			strings.Join(loadColumns, ", "),
+		)
 	}
 	place := make(map[string]int)
 	for i, name := range rows[0] {
@@ -74,8 +78,17 @@ func readLoads(text []byte) ([]openapi.Load, error) {
 	for i, row := range rows[1:] {
 		cells := loadCells{row: i + 1, place: place, cells: row}
 		loads[i] = openapi.Load{
-			Direction: openapi.LoadDirection(cells.text("direction")), FromBoard: cells.whole("from_board"), ToBoard: cells.whole("to_board"),
-			Count: cells.whole("count"), UlPerBoard: cells.number("ul_per_board"), StartFt: cells.number("start_ft"), EndFt: cells.number("end_ft"),
+			Direction: openapi.LoadDirection(
+				cells.text("direction"),
+			),
+			FromBoard: cells.whole("from_board"),
+			ToBoard:   cells.whole("to_board"),
+			Count: cells.whole(
+				"count",
+			),
+			UlPerBoard: cells.number("ul_per_board"),
+			StartFt:    cells.number("start_ft"),
+			EndFt:      cells.number("end_ft"),
 		}
 		if cells.err != nil {
 			return nil, cells.err
@@ -97,7 +110,12 @@ func (c *loadCells) text(column string) string { return strings.TrimSpace(c.cell
 func (c *loadCells) number(column string) float64 {
 	v, err := strconv.ParseFloat(c.text(column), 64)
 	if err != nil && c.err == nil {
-		c.err = fmt.Errorf("row %d, column %s: %q is no number: write digits with a decimal point", c.row, column, c.text(column))
+		c.err = fmt.Errorf(
+			"row %d, column %s: %q is no number: write digits with a decimal point",
+			c.row,
+			column,
+			c.text(column),
+		)
 	}
 	return v
 }

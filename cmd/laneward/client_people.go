@@ -14,7 +14,8 @@ import (
 	"laneward/openapi/client"
 )
 
-// passwordFlags say where a password comes from when nobody is asked. It is never a flag itself: others can read a command line.
+// passwordFlags say where a password comes from when nobody is asked. It is never a flag itself:
+// others can read a command line.
 type passwordFlags struct {
 	PasswordFile string `env:"LANEWARD_PASSWORD_FILE" type:"existingfile" placeholder:"FILE" help:"File that holds the password. Without it you are asked, or stdin's first line is taken."`
 }
@@ -56,7 +57,8 @@ func firstLine(r io.Reader) (string, error) {
 	return line, nil
 }
 
-// ask reads a line from the terminal without showing it. When ctx ends first the terminal is left as it was.
+// ask reads a line from the terminal without showing it. When ctx ends first the terminal is left
+// as it was.
 func ask(ctx context.Context, env environment, keyboard *os.File, prompt string) (string, error) {
 	before, err := term.GetState(int(keyboard.Fd()))
 	if err != nil {
@@ -87,7 +89,10 @@ func ask(ctx context.Context, env environment, keyboard *os.File, prompt string)
 
 func (c connection) warnWhenReadable() {
 	if !c.Private() {
-		c.warn("%s is not encrypted: anybody on the way can read your password and what you send. Use https:// outside your own network.", c.Server())
+		c.warn(
+			"%s is not encrypted: anybody on the way can read your password and what you send. Use https:// outside your own network.",
+			c.Server(),
+		)
 	}
 }
 
@@ -123,7 +128,11 @@ func (c *signUpCommand) Run(ctx context.Context, env environment) error {
 		return err
 	}
 	conn.sayEnded(ended, c.Email)
-	conn.say("Signed up, and signed in to %s as %s. Next: laneward squad create NAME, or laneward join CODE.", conn.Server(), c.Email)
+	conn.say(
+		"Signed up, and signed in to %s as %s. Next: laneward squad create NAME, or laneward join CODE.",
+		conn.Server(),
+		c.Email,
+	)
 	return conn.printMe(ctx)
 }
 

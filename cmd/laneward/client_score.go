@@ -95,7 +95,20 @@ func drillHeading(drill openapi.Drill) string {
 }
 
 func scoreTable(athletes []openapi.AthleteAdherence) *table {
-	list := newTable("athlete", "verdict", "kept>", "share>", "95 % interval>", "coverage>", "outside>", "inside>", "margin>", "run>", "strikes kept>", "strikes broken>")
+	list := newTable(
+		"athlete",
+		"verdict",
+		"kept>",
+		"share>",
+		"95 % interval>",
+		"coverage>",
+		"outside>",
+		"inside>",
+		"margin>",
+		"run>",
+		"strikes kept>",
+		"strikes broken>",
+	)
 	list.style("verdict", func(verdict string) string {
 		switch openapi.AthleteAdherenceVerdict(verdict) {
 		case openapi.Met:
@@ -114,8 +127,22 @@ func scoreTable(athletes []openapi.AthleteAdherence) *table {
 			list.add(a.Name, string(a.Verdict), "no shots", "", "", "", "", "", "", "", "", "")
 			continue
 		}
-		list.add(a.Name, string(a.Verdict), countOf(a.KeptShare), shareOf(a.KeptShare), intervalOf(a.KeptShare), percent(a.Coverage),
-			strconv.Itoa(a.OutsideMisses), strconv.Itoa(a.InsideMisses), margin, strconv.Itoa(a.LongestRun), countOf(a.Strike.Kept), countOf(a.Strike.Broken))
+		list.add(
+			a.Name,
+			string(a.Verdict),
+			countOf(a.KeptShare),
+			shareOf(a.KeptShare),
+			intervalOf(a.KeptShare),
+			percent(a.Coverage),
+			strconv.Itoa(
+				a.OutsideMisses,
+			),
+			strconv.Itoa(a.InsideMisses),
+			margin,
+			strconv.Itoa(a.LongestRun),
+			countOf(a.Strike.Kept),
+			countOf(a.Strike.Broken),
+		)
 	}
 	return list
 }
@@ -143,10 +170,19 @@ func nextStep(a openapi.AthleteAdherence) string {
 		parts = append(parts, fmt.Sprintf("%d shots are still to be thrown", a.RepsLeft))
 	}
 	if a.Verdict == openapi.TooFewShots && a.Evidence.KeptToMet != nil && a.Evidence.BrokenToNotMet != nil {
-		parts = append(parts, fmt.Sprintf("%d more kept in a row would make it met, %d broken not met", *a.Evidence.KeptToMet, *a.Evidence.BrokenToNotMet))
+		parts = append(
+			parts,
+			fmt.Sprintf(
+				"%d more kept in a row would make it met, %d broken not met",
+				*a.Evidence.KeptToMet,
+				*a.Evidence.BrokenToNotMet,
+			),
+		)
 	}
 	if a.Evidence.DecidedAt > 0 {
-		parts = append([]string{fmt.Sprintf("the test first came to a verdict after %d judged shots", a.Evidence.DecidedAt)}, parts...)
+		parts = append(
+			[]string{fmt.Sprintf("the test first came to a verdict after %d judged shots", a.Evidence.DecidedAt)},
+			parts...)
 	}
 	if len(parts) == 0 {
 		return ""
@@ -207,7 +243,18 @@ func (c console) printJudgements(judged openapi.Judgements) error {
 		c.say("No shot counts for this drill yet.")
 		return nil
 	}
-	list := newTable("time", "shot>", "verdict", "rule>", "value>", "margin>", "chance kept>", "miss", "standing", "why")
+	list := newTable(
+		"time",
+		"shot>",
+		"verdict",
+		"rule>",
+		"value>",
+		"margin>",
+		"chance kept>",
+		"miss",
+		"standing",
+		"why",
+	)
 	list.style("verdict", func(verdict string) string {
 		return map[openapi.Verdict]string{openapi.Kept: green, openapi.Broken: red}[openapi.Verdict(verdict)]
 	})

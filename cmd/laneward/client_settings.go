@@ -15,8 +15,9 @@ import (
 	"github.com/alecthomas/kong"
 )
 
-// settings makes a flag that is not on the command line take its value from its environment variable, else from the configuration file. The
-// file is JSON; a key is the variable's name in lower case without the program's, such as {"server": "https://example.org"}.
+// settings makes a flag that is not on the command line take its value from its environment
+// variable, else from the configuration file. The file is JSON; a key is the variable's name in
+// lower case without the program's, such as {"server": "https://example.org"}.
 func settings(env environment) kong.Option {
 	return kong.OptionFunc(func(k *kong.Kong) error {
 		file, err := readSettings(filepath.Join(configDir(env), "config.json"))
@@ -29,7 +30,8 @@ func settings(env environment) kong.Option {
 				takeVariables(k.Model.Node, variables)
 				return file.check(variables)
 			}).Apply(k),
-			kong.ValueFormatter(func(value *kong.Value) string { return helpWithVariables(value, variables[value]) }).Apply(k),
+			kong.ValueFormatter(func(value *kong.Value) string { return helpWithVariables(value, variables[value]) }).
+				Apply(k),
 			kong.Resolvers(kong.ResolverFunc(func(_ *kong.Context, _ *kong.Path, flag *kong.Flag) (any, error) {
 				for _, name := range variables[flag.Value] {
 					if text := env.getenv(name); text != "" {
@@ -78,7 +80,8 @@ func settingKey(variable string) string {
 	return strings.ToLower(strings.TrimPrefix(variable, "LANEWARD_"))
 }
 
-// takeVariables takes the environment variables away from the parser, which would read the process's environment: the run's may be another.
+// takeVariables takes the environment variables away from the parser, which would read the
+// process's environment: the run's may be another.
 func takeVariables(node *kong.Node, variables map[*kong.Value][]string) {
 	for _, flag := range node.Flags {
 		if len(flag.Tag.Envs) > 0 {

@@ -20,10 +20,17 @@ type ofSession struct {
 }
 
 // findIn is find that knows shots too.
-func (c *squadConnection) findIn(ctx context.Context, kind client.Kind, text string, place ofSession) (client.Record, error) {
+func (c *squadConnection) findIn(
+	ctx context.Context,
+	kind client.Kind,
+	text string,
+	place ofSession,
+) (client.Record, error) {
 	if kind != client.Shot {
 		if place != (ofSession{}) {
-			return client.Record{}, usage("--session and --athlete tell which shot is meant: leave them out, for this is no shot")
+			return client.Record{}, usage(
+				"--session and --athlete tell which shot is meant: leave them out, for this is no shot",
+			)
 		}
 		return c.find(ctx, kind, text)
 	}
@@ -37,7 +44,9 @@ func (c *squadConnection) findShot(ctx context.Context, text string, place ofSes
 	}
 	order, err := strconv.Atoi(text)
 	if err != nil || place.Session == "" {
-		return client.Record{}, usage("name a shot by its id, or by its number and the session: shot 4 --session 2026-11-20")
+		return client.Record{}, usage(
+			"name a shot by its id, or by its number and the session: shot 4 --session 2026-11-20",
+		)
 	}
 	session, err := c.find(ctx, client.Session, place.Session)
 	if err != nil {
@@ -62,7 +71,12 @@ func (c *squadConnection) findShot(ctx context.Context, text string, place ofSes
 	case 1:
 		return c.Get(ctx, c.squad, client.Shot, *found[0].ID)
 	}
-	return client.Record{}, usage("%d athletes have a shot %d in %s: say which with --athlete", len(found), order, place.Session)
+	return client.Record{}, usage(
+		"%d athletes have a shot %d in %s: say which with --athlete",
+		len(found),
+		order,
+		place.Session,
+	)
 }
 
 func viewShot(ctx context.Context, names *book, record client.Record) ([]field, error) {
@@ -70,7 +84,10 @@ func viewShot(ctx context.Context, names *book, record client.Record) ([]field, 
 	if err != nil {
 		return nil, err
 	}
-	fields := []field{{name: "shot", value: strconv.Itoa(s.Order)}, {name: "time", value: names.connection.env.clockTime(s.Time)}}
+	fields := []field{
+		{name: "shot", value: strconv.Itoa(s.Order)},
+		{name: "time", value: names.connection.env.clockTime(s.Time)},
+	}
 	for _, parent := range []struct {
 		kind client.Kind
 		id   *uuid.UUID
@@ -159,7 +176,17 @@ func (f shotFlags) fill(ctx context.Context, conn *squadConnection, s *openapi.S
 		}
 	}
 	given := []*float64{
-		f.Laydown, f.Arrows, f.Breakpoint, f.BreakpointAt, f.Entry, f.EntryAngle, f.LaunchAngle, f.Speed, f.RevRate, f.Rotation, f.Tilt,
+		f.Laydown,
+		f.Arrows,
+		f.Breakpoint,
+		f.BreakpointAt,
+		f.Entry,
+		f.EntryAngle,
+		f.LaunchAngle,
+		f.Speed,
+		f.RevRate,
+		f.Rotation,
+		f.Tilt,
 	}
 	for i, m := range shotMeasures(s) {
 		set(m.value, given[i])
@@ -194,7 +221,8 @@ func (c *squadConnection) findBall(ctx context.Context, text string, athlete uui
 	return &record.ID, err
 }
 
-// parsePins reads pins joined by hyphens or blanks, or strike for none. The server checks their numbers.
+// parsePins reads pins joined by hyphens or blanks, or strike for none. The server checks their
+// numbers.
 func parsePins(text string) ([]int, error) {
 	standing := []int{}
 	if text == "strike" {

@@ -42,7 +42,11 @@ func (c *showCommand) Run(ctx context.Context, env environment) error {
 	if err != nil {
 		return err
 	}
-	fields = append(fields, field{name: "id", value: record.ID.String()}, field{name: "revision", value: strconv.FormatInt(record.Rev, 10)})
+	fields = append(
+		fields,
+		field{name: "id", value: record.ID.String()},
+		field{name: "revision", value: strconv.FormatInt(record.Rev, 10)},
+	)
 	var b strings.Builder
 	for _, f := range fields {
 		if f.value != "" {

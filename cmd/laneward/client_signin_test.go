@@ -104,7 +104,13 @@ func TestStaysSignedIn(t *testing.T) {
 		{"when the answer is lost", expire, 1, exitOK, 2},
 		{"when all answers are lost", expire, 99, exitFailure, 5},
 		{"in the next run after that", func(*client.SignIn) {}, 0, exitOK, 1},
-		{"but not on another device", func(s *client.SignIn) { expire(s); s.RefreshToken, s.Device = before.RefreshToken, "stolen" }, 0, exitAuth, 1},
+		{
+			"but not on another device",
+			func(s *client.SignIn) { expire(s); s.RefreshToken, s.Device = before.RefreshToken, "stolen" },
+			0,
+			exitAuth,
+			1,
+		},
 		{"nor afterwards", func(*client.SignIn) {}, 0, exitAuth, 0},
 	}
 	for _, step := range cases { // each goes on from the one before
@@ -113,14 +119,31 @@ func TestStaysSignedIn(t *testing.T) {
 		refreshes.Store(0)
 		exit, _, stderr := c.run(t.Context(), "cora", "", "whoami")
 		if exit != step.exit || refreshes.Load() != step.refreshes {
-			t.Fatalf("%s: exit %d after %d refreshes, want %d after %d\n%s", step.name, exit, refreshes.Load(), step.exit, step.refreshes, stderr)
+			t.Fatalf(
+				"%s: exit %d after %d refreshes, want %d after %d\n%s",
+				step.name,
+				exit,
+				refreshes.Load(),
+				step.exit,
+				step.refreshes,
+				stderr,
+			)
 		}
 	}
 	left := c.signIn("cora")
-	if left.RefreshToken != "" || left.AccessToken != "" || left.UserID != before.UserID || left.Email != "cora@example.org" {
+	if left.RefreshToken != "" || left.AccessToken != "" || left.UserID != before.UserID ||
+		left.Email != "cora@example.org" {
 		t.Errorf("after the end it holds %+v, want the user and no tokens", left)
 	}
-	if _, _, stderr := c.run(t.Context(), "cora", "", "whoami"); !strings.Contains(stderr, "the sign-in of cora@example.org to "+c.address+" has ended") {
+	if _, _, stderr := c.run(
+		t.Context(),
+		"cora",
+		"",
+		"whoami",
+	); !strings.Contains(
+		stderr,
+		"the sign-in of cora@example.org to "+c.address+" has ended",
+	) {
 		t.Errorf("says %s", stderr)
 	}
 }
@@ -128,11 +151,19 @@ func TestStaysSignedIn(t *testing.T) {
 // asProcess is set in the environment of a test binary that is to be the program.
 const asProcess = "LANEWARD_TEST_RUN"
 
-// TestAsProcess is no test: it lets [TestProcessesShareASignIn] run the program as processes of their own.
+// TestAsProcess is no test: it lets [TestProcessesShareASignIn] run the program as processes of
+// their own.
 func TestAsProcess(*testing.T) {
 	if args := os.Getenv(asProcess); args != "" {
 		os.Exit(run(context.Background(), environment{
-			args: strings.Fields(args), getenv: os.Getenv, now: time.Now, stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr,
+			args: strings.Fields(
+				args,
+			),
+			getenv: os.Getenv,
+			now:    time.Now,
+			stdin:  os.Stdin,
+			stdout: os.Stdout,
+			stderr: os.Stderr,
 		}))
 	}
 }
@@ -155,8 +186,17 @@ func TestProcessesShareASignIn(t *testing.T) {
 		var wait sync.WaitGroup
 		for range 6 {
 			wait.Go(func() {
-				command := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestAsProcess$") //nolint:gosec // this very program
-				command.Env = append(os.Environ(), asProcess+"=whoami --json", "XDG_CONFIG_HOME="+filepath.Join(c.dir, "cora"), "LANEWARD_SERVER="+c.address)
+				command := exec.CommandContext(
+					t.Context(),
+					os.Args[0],
+					"-test.run=^TestAsProcess$",
+				) //nolint:gosec // this very program
+				command.Env = append(
+					os.Environ(),
+					asProcess+"=whoami --json",
+					"XDG_CONFIG_HOME="+filepath.Join(c.dir, "cora"),
+					"LANEWARD_SERVER="+c.address,
+				)
 				printed, err := command.Output()
 				var me struct{ Email string }
 				if err != nil || json.Unmarshal(printed, &me) != nil || me.Email != "cora@example.org" {
@@ -211,7 +251,8 @@ func TestWhereThePasswordComesFrom(t *testing.T) {
 	}
 }
 
-// A flag goes before the variable, the variable before the file, and the file before the server signed in to last.
+// A flag goes before the variable, the variable before the file, and the file before the server
+// signed in to last.
 func TestSettings(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
@@ -226,11 +267,23 @@ func TestSettings(t *testing.T) {
 		exit     int
 		says     string
 	}{
-		"a flag":                     {`{"server": "` + fromFile + `"}`, fromVariable, []string{"--server", fromFlag}, exitAuth, fromFlag},
-		"a variable":                 {`{"server": "` + fromFile + `"}`, fromVariable, nil, exitAuth, fromVariable},
-		"the file":                   {`{"server": "` + fromFile + `"}`, "", nil, exitAuth, fromFile},
-		"nothing":                    {``, "", nil, exitAuth, defaultServer},
-		"a file with a slip":         {`{"sever": "` + fromFile + `"}`, "", nil, exitFailure, `has "sever", which is no setting`},
+		"a flag": {
+			`{"server": "` + fromFile + `"}`,
+			fromVariable,
+			[]string{"--server", fromFlag},
+			exitAuth,
+			fromFlag,
+		},
+		"a variable": {`{"server": "` + fromFile + `"}`, fromVariable, nil, exitAuth, fromVariable},
+		"the file":   {`{"server": "` + fromFile + `"}`, "", nil, exitAuth, fromFile},
+		"nothing":    {``, "", nil, exitAuth, defaultServer},
+		"a file with a slip": {
+			`{"sever": "` + fromFile + `"}`,
+			"",
+			nil,
+			exitFailure,
+			`has "sever", which is no setting`,
+		},
 		"a file that is no JSON":     {`server = "x"`, "", nil, exitFailure, "cannot be read"},
 		"a file with another's flag": {`{"listen": "127.0.0.1:0"}`, "", nil, exitAuth, defaultServer},
 	}
@@ -241,7 +294,13 @@ func TestSettings(t *testing.T) {
 			}
 			var stderr strings.Builder
 			exit := run(t.Context(), environment{
-				args: append([]string{"whoami"}, one.args...), now: time.Now, stdin: strings.NewReader(""), stdout: &stderr, stderr: &stderr,
+				args: append(
+					[]string{"whoami"},
+					one.args...),
+				now:    time.Now,
+				stdin:  strings.NewReader(""),
+				stdout: &stderr,
+				stderr: &stderr,
 				getenv: func(name string) string {
 					return map[string]string{"XDG_CONFIG_HOME": dir, "LANEWARD_SERVER": one.variable}[name]
 				},
@@ -272,8 +331,19 @@ func TestServerSignedInToLast(t *testing.T) {
 func TestExitCodes(t *testing.T) {
 	t.Parallel()
 	cases := map[client.Code]int{
-		client.Invalid: 1, client.Unauthenticated: 3, client.SignedOut: 3, client.Forbidden: 3, client.NotFound: 4, client.Gone: 4, client.Conflict: 5,
-		client.Stale: 5, client.Ambiguous: 2, client.Unreachable: 1, client.Internal: 1, client.TooMany: 1, "of-tomorrow": 1,
+		client.Invalid:         1,
+		client.Unauthenticated: 3,
+		client.SignedOut:       3,
+		client.Forbidden:       3,
+		client.NotFound:        4,
+		client.Gone:            4,
+		client.Conflict:        5,
+		client.Stale:           5,
+		client.Ambiguous:       2,
+		client.Unreachable:     1,
+		client.Internal:        1,
+		client.TooMany:         1,
+		"of-tomorrow":          1,
 	}
 	for code, want := range cases {
 		var said strings.Builder

@@ -46,7 +46,9 @@ func (c *squadsCommand) Run(ctx context.Context, env environment) error {
 		return conn.printJSON(me.JSON)
 	}
 	if len(me.Value.Squads) == 0 {
-		conn.say("You are in no squad yet: make one with laneward squad create NAME, or join one with laneward join CODE.")
+		conn.say(
+			"You are in no squad yet: make one with laneward squad create NAME, or join one with laneward join CODE.",
+		)
 	}
 	return conn.printSquads(me.Value.Squads, true)
 }
@@ -137,7 +139,9 @@ func (c *inviteCommand) Run(ctx context.Context, env environment) error {
 		return err
 	}
 	if c.Role == string(openapi.RoleAthlete) && c.Athlete == "" {
-		return usage("say which athlete the invited one is with --athlete NAME, or invite another role with --role coach or --role analyst")
+		return usage(
+			"say which athlete the invited one is with --athlete NAME, or invite another role with --role coach or --role analyst",
+		)
 	}
 	athlete, err := conn.findID(ctx, client.Athlete, c.Athlete)
 	if err != nil {
@@ -153,6 +157,10 @@ func (c *inviteCommand) Run(ctx context.Context, env environment) error {
 	if made.Value.Code == nil {
 		return fmt.Errorf("the server made an invitation without telling its code: withdraw it and try again")
 	}
-	conn.say("Good once, until %s. Whoever has this code joins as %s with: laneward join CODE", env.local(made.Value.ExpiresAt).Format("2006-01-02 15:04"), c.Role)
+	conn.say(
+		"Good once, until %s. Whoever has this code joins as %s with: laneward join CODE",
+		env.local(made.Value.ExpiresAt).Format("2006-01-02 15:04"),
+		c.Role,
+	)
 	return conn.print(*made.Value.Code + "\n")
 }

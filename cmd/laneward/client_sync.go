@@ -77,14 +77,17 @@ func (c *syncNowCommand) Run(ctx context.Context, env environment) error {
 	})
 }
 
-// squadsToSync asks the server which squads the person is in, and tells of those they left with something unsent.
+// squadsToSync asks the server which squads the person is in, and tells of those they left with
+// something unsent.
 func (c *copyConnection) squadsToSync(ctx context.Context, named string) ([]local.Squad, error) {
 	me, err := c.Me(ctx)
 	if err != nil {
 		return nil, err
 	}
 	if me.Value.UserID != c.User() {
-		return nil, fmt.Errorf("the server knows you as another user than when you signed in: sign in again with laneward sign-in")
+		return nil, fmt.Errorf(
+			"the server knows you as another user than when you signed in: sign in again with laneward sign-in",
+		)
 	}
 	if err := c.SetSquads(ctx, me.Value.Squads); err != nil {
 		return nil, err
@@ -115,7 +118,11 @@ func (c *copyConnection) tellLeft(ctx context.Context) error {
 	all, err := c.Status(ctx)
 	for _, status := range all {
 		if !status.Member {
-			c.warn("you are not in %s any more: %s stays unsent on this computer, and goes if you join again", status.Name, things(status.Unsent(), "change"))
+			c.warn(
+				"you are not in %s any more: %s stays unsent on this computer, and goes if you join again",
+				status.Name,
+				things(status.Unsent(), "change"),
+			)
 		}
 	}
 	return err
@@ -201,8 +208,17 @@ func (c *copyConnection) report(ctx context.Context, squad uuid.UUID, result loc
 	for _, s := range all {
 		if s.ID == squad {
 			return squadReport{
-				SquadID: s.ID, Name: s.Name, Rev: s.Rev, Records: s.Records, Sent: result.Sent, Received: result.Received, Copied: result.Copied,
-				Queued: s.Queued, Waiting: s.Waiting, Refused: s.Refused, Conflicts: s.Conflicts,
+				SquadID:   s.ID,
+				Name:      s.Name,
+				Rev:       s.Rev,
+				Records:   s.Records,
+				Sent:      result.Sent,
+				Received:  result.Received,
+				Copied:    result.Copied,
+				Queued:    s.Queued,
+				Waiting:   s.Waiting,
+				Refused:   s.Refused,
+				Conflicts: s.Conflicts,
 			}, nil
 		}
 	}
@@ -221,7 +237,10 @@ func (c console) tellPending(r squadReport) {
 		c.say("  %s refused, to be mended or dropped: laneward sync refused", verb(r.Refused, "was", "were"))
 	}
 	if r.Conflicts > 0 {
-		c.say("  %s with a change made elsewhere, for you to choose: laneward sync conflicts", verb(r.Conflicts, "conflicts", "conflict"))
+		c.say(
+			"  %s with a change made elsewhere, for you to choose: laneward sync conflicts",
+			verb(r.Conflicts, "conflicts", "conflict"),
+		)
 	}
 }
 
@@ -261,7 +280,10 @@ func (c *copyConnection) verify(ctx context.Context, run *local.Sync, name strin
 			return nil
 		}
 		if again {
-			return fmt.Errorf("%s: a new copy is not what the server has either: report this, with the server's version", name)
+			return fmt.Errorf(
+				"%s: a new copy is not what the server has either: report this, with the server's version",
+				name,
+			)
 		}
 		list := newTable("kind", "here>", "on the server>")
 		for _, d := range differing {
@@ -318,7 +340,13 @@ func (c *copyConnection) watch(ctx context.Context, squads []local.Squad) error 
 	return errors.Join(failures...)
 }
 
-func (c *copyConnection) tellWatch(ctx context.Context, squad local.Squad, result local.Result, err error, wait time.Duration) {
+func (c *copyConnection) tellWatch(
+	ctx context.Context,
+	squad local.Squad,
+	result local.Result,
+	err error,
+	wait time.Duration,
+) {
 	now := c.env.now().Format(time.TimeOnly)
 	if err != nil {
 		c.say("%s %s: %v; trying again in %s", now, squad.Name, err, wait.Round(100*time.Millisecond))

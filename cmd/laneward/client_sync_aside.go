@@ -29,7 +29,10 @@ func (f asideFlags) chosen(ctx context.Context, c *copyConnection, state local.S
 	for _, number := range f.Numbers {
 		at := slices.IndexFunc(all, func(p local.Pending) bool { return p.Number == number })
 		if at < 0 {
-			return nil, &client.Error{Code: client.NotFound, Detail: fmt.Sprintf("there is no change %d in the list", number)}
+			return nil, &client.Error{
+				Code:   client.NotFound,
+				Detail: fmt.Sprintf("there is no change %d in the list", number),
+			}
 		}
 		chosen = append(chosen, all[at])
 	}
@@ -183,7 +186,11 @@ func (c *copyConnection) printBodies(chosen []local.Pending) error {
 }
 
 // mend puts what of makes of each change into the queue.
-func (c *copyConnection) mend(ctx context.Context, chosen []local.Pending, of func(local.Pending) ([]byte, error)) error {
+func (c *copyConnection) mend(
+	ctx context.Context,
+	chosen []local.Pending,
+	of func(local.Pending) ([]byte, error),
+) error {
 	for _, p := range chosen {
 		body, err := of(p)
 		if err != nil {

@@ -61,7 +61,10 @@ func edit(ctx context.Context, env environment, body []byte) (changed []byte, er
 		return nil, fmt.Errorf("make a file to edit: %w", err)
 	}
 	words := strings.Fields(editor)
-	run := exec.CommandContext(ctx, words[0], append(words[1:], file.Name())...) //nolint:gosec // the person's own editor
+	run := exec.CommandContext(
+		ctx,
+		words[0],
+		append(words[1:], file.Name())...) //nolint:gosec // the person's own editor
 	run.Stdin, run.Stdout, run.Stderr = env.stdin, env.stdout, env.stderr
 	if err := run.Run(); err != nil {
 		return nil, fmt.Errorf("the editor %s failed, so nothing was changed: %w", editor, err)

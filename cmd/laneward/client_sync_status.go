@@ -67,7 +67,15 @@ func (c *syncStatusCommand) Run(ctx context.Context, env environment) error {
 			case !s.SyncedAt.IsZero():
 				last = env.clockTime(s.SyncedAt)
 			}
-			list.add(s.Name, last, strconv.Itoa(s.Records), some(s.Queued), some(s.Waiting), some(s.Refused), some(s.Conflicts))
+			list.add(
+				s.Name,
+				last,
+				strconv.Itoa(s.Records),
+				some(s.Queued),
+				some(s.Waiting),
+				some(s.Refused),
+				some(s.Conflicts),
+			)
 		}
 		if err := conn.printTable(list); err != nil {
 			return err
@@ -84,7 +92,14 @@ func (c *copyConnection) printStatus(all []local.Status) error {
 	report := statusReport{File: c.File(), Squads: []squadStatus{}}
 	for _, s := range all {
 		one := squadStatus{Member: s.Member, squadReport: squadReport{
-			SquadID: s.ID, Name: s.Name, Rev: s.Rev, Records: s.Records, Queued: s.Queued, Waiting: s.Waiting, Refused: s.Refused, Conflicts: s.Conflicts,
+			SquadID:   s.ID,
+			Name:      s.Name,
+			Rev:       s.Rev,
+			Records:   s.Records,
+			Queued:    s.Queued,
+			Waiting:   s.Waiting,
+			Refused:   s.Refused,
+			Conflicts: s.Conflicts,
 		}}
 		if !s.SyncedAt.IsZero() {
 			one.SyncedAt = s.SyncedAt.UTC().Format("2006-01-02T15:04:05Z07:00")

@@ -7,7 +7,8 @@ import (
 	"github.com/rivo/uniseg"
 )
 
-// table is rows of cells under a header, for reading. A column in which no row has anything is left out.
+// table is rows of cells under a header, for reading. A column in which no row has anything is left
+// out.
 type table struct {
 	columns []tableColumn
 	rows    [][]string
@@ -39,7 +40,8 @@ func (t *table) style(name string, style func(cell string) string) {
 
 const tableGap = "  "
 
-// text lays the table out, its last column wrapped so that all fits into width; a width of 0 is endless.
+// text lays the table out, its last column wrapped so that all fits into width; a width of 0 is
+// endless.
 func (t *table) text(width int, colours bool) string {
 	shown, widths := t.shown()
 	if len(shown) == 0 {
@@ -80,7 +82,8 @@ func (t *table) text(width int, colours bool) string {
 	return b.String()
 }
 
-// blocks lays each row out by itself, a line a column, for a terminal that is too narrow for the table.
+// blocks lays each row out by itself, a line a column, for a terminal that is too narrow for the
+// table.
 func (t *table) blocks(shown []int, colours bool) string {
 	var b strings.Builder
 	names := 0

@@ -23,7 +23,13 @@ func practiceLog(n int) string {
 	var b strings.Builder
 	b.WriteString("order,time,breakpoint_board\n")
 	for i := range n {
-		fmt.Fprintf(&b, "%d,%s,%.1f\n", i+1, time.Date(2026, 11, 20, 10, 0, i, 0, time.UTC).Format(time.RFC3339), 8+float64(i%50)/10)
+		fmt.Fprintf(
+			&b,
+			"%d,%s,%.1f\n",
+			i+1,
+			time.Date(2026, 11, 20, 10, 0, i, 0, time.UTC).Format(time.RFC3339),
+			8+float64(i%50)/10,
+		)
 	}
 	return b.String()
 }
@@ -132,7 +138,18 @@ func TestJSON(t *testing.T) {
 		exit, stdout, _ = c.run(t.Context(), "cora", "", args...)
 		return exit, stdout
 	}
-	if exit, _ := drill("add", "drill", "Inside", "--sentence", "keep the ball at board 10 or inside", "--reps", "30", "--pass", "80%", "--json"); exit != exitOK {
+	if exit, _ := drill(
+		"add",
+		"drill",
+		"Inside",
+		"--sentence",
+		"keep the ball at board 10 or inside",
+		"--reps",
+		"30",
+		"--pass",
+		"80%",
+		"--json",
+	); exit != exitOK {
 		t.Fatalf("add drill: exit %d", exit)
 	}
 	c.must("cora", "assign", "Inside", "--all", "--from", "2026-11-19")
@@ -158,7 +175,12 @@ func TestJSON(t *testing.T) {
 func TestEveryCommandHasExamples(t *testing.T) {
 	t.Parallel()
 	var cli struct{ clientCommands }
-	parser, err := kong.New(&cli, kong.Name("laneward"), kong.Vars{"default_server": defaultServer}, kong.ExplicitGroups(commandGroups))
+	parser, err := kong.New(
+		&cli,
+		kong.Name("laneward"),
+		kong.Vars{"default_server": defaultServer},
+		kong.ExplicitGroups(commandGroups),
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -170,7 +192,9 @@ func TestEveryCommandHasExamples(t *testing.T) {
 		if leaf.Hidden {
 			continue
 		}
-		if !strings.Contains(leaf.Detail, "Example") || !strings.Contains(leaf.Detail, "    laneward "+strings.TrimPrefix(leaf.FullPath(), "laneward ")) && leaf.Name != "completion" {
+		if !strings.Contains(leaf.Detail, "Example") ||
+			!strings.Contains(leaf.Detail, "    laneward "+strings.TrimPrefix(leaf.FullPath(), "laneward ")) &&
+				leaf.Name != "completion" {
 			t.Errorf("%s has no example of its own:\n%s", leaf.FullPath(), leaf.Detail)
 		}
 		for _, flag := range leaf.Flags {
@@ -185,7 +209,17 @@ func TestHelp(t *testing.T) {
 	t.Parallel()
 	for name, args := range map[string][]string{"help": {"import", "--help"}, "help-add": {"add", "--help"}} {
 		var stdout strings.Builder
-		exit := run(t.Context(), environment{args: args, now: time.Now, stdin: strings.NewReader(""), stdout: &stdout, stderr: &stdout, getenv: func(string) string { return "" }})
+		exit := run(
+			t.Context(),
+			environment{
+				args:   args,
+				now:    time.Now,
+				stdin:  strings.NewReader(""),
+				stdout: &stdout,
+				stderr: &stdout,
+				getenv: func(string) string { return "" },
+			},
+		)
 		if exit != exitOK {
 			t.Errorf("%s: exit %d", name, exit)
 		}
@@ -222,7 +256,13 @@ func TestCompletion(t *testing.T) {
 			t.Parallel()
 			var stdout, stderr strings.Builder
 			exit := run(t.Context(), environment{
-				args: append([]string{"complete", "--"}, one.words...), now: time.Now, stdin: strings.NewReader(""), stdout: &stdout, stderr: &stderr,
+				args: append(
+					[]string{"complete", "--"},
+					one.words...),
+				now:    time.Now,
+				stdin:  strings.NewReader(""),
+				stdout: &stdout,
+				stderr: &stderr,
 				getenv: func(string) string { return "" },
 			})
 			got := strings.Fields(stdout.String())
@@ -290,7 +330,8 @@ name   保龄
 			t.Parallel()
 			got := list.text(one.width, one.colours)
 			if one.colours {
-				if strings.Count(got, "\x1b[1m") != 3 || strings.Count(got, "\x1b[31mZoë\x1b[0m") != 1 || strings.Count(got, "\x1b[0m") != 4 {
+				if strings.Count(got, "\x1b[1m") != 3 || strings.Count(got, "\x1b[31mZoë\x1b[0m") != 1 ||
+					strings.Count(got, "\x1b[0m") != 4 {
 					t.Errorf("styles are wrong: %q", got)
 				}
 				return

@@ -21,25 +21,31 @@ func parseDay(text string, now time.Time) (day, error) {
 	}
 	t, err := time.Parse(time.DateOnly, text)
 	if err != nil {
-		return day{}, fmt.Errorf("%q is not a day: write year, month and day as 2026-11-20, or today, yesterday or tomorrow", text)
+		return day{}, fmt.Errorf(
+			"%q is not a day: write year, month and day as 2026-11-20, or today, yesterday or tomorrow",
+			text,
+		)
 	}
 	return day{openapitypes.Date{Time: t}}, nil
 }
 
 // days has kong read days as of now.
 func days(now func() time.Time) kong.Option {
-	return kong.TypeMapper(reflect.TypeFor[day](), kong.MapperFunc(func(ctx *kong.DecodeContext, target reflect.Value) error {
-		var text string
-		if err := ctx.Scan.PopValueInto("day", &text); err != nil {
-			return err
-		}
-		d, err := parseDay(text, now())
-		if err != nil {
-			return err
-		}
-		target.Set(reflect.ValueOf(d))
-		return nil
-	}))
+	return kong.TypeMapper(
+		reflect.TypeFor[day](),
+		kong.MapperFunc(func(ctx *kong.DecodeContext, target reflect.Value) error {
+			var text string
+			if err := ctx.Scan.PopValueInto("day", &text); err != nil {
+				return err
+			}
+			d, err := parseDay(text, now())
+			if err != nil {
+				return err
+			}
+			target.Set(reflect.ValueOf(d))
+			return nil
+		}),
+	)
 }
 
 // dayOf returns the calendar day of t in its zone.

@@ -10,7 +10,8 @@ import (
 	"laneward/openapi/client"
 )
 
-// field is one thing to read about a record. Details are shown of one record, and left out of a list.
+// field is one thing to read about a record. Details are shown of one record, and left out of a
+// list.
 type field struct {
 	name   string
 	value  string
@@ -18,7 +19,8 @@ type field struct {
 	right  bool // a number
 }
 
-// views write each kind of record for reading; every record of a kind has the same fields in the same order.
+// views write each kind of record for reading; every record of a kind has the same fields in the
+// same order.
 var views = map[client.Kind]func(context.Context, *book, client.Record) ([]field, error){
 	client.Athlete:    viewAthlete,
 	client.Ball:       viewBall,

@@ -16,7 +16,8 @@ import (
 	"laneward/db/pgprivate"
 )
 
-// databaseFlags name the database. The URL is a secret: it comes from a file or the environment rather than from the command line.
+// databaseFlags name the database. The URL is a secret: it comes from a file or the environment
+// rather than from the command line.
 type databaseFlags struct {
 	DatabaseURL     string `env:"LANEWARD_DATABASE_URL" placeholder:"URL" help:"Postgres 15 or newer; its user owns the tables. Without one the server runs a Postgres of its own in the state directory."`
 	DatabaseURLFile string `env:"LANEWARD_DATABASE_URL_FILE" type:"existingfile" placeholder:"FILE" help:"File that holds the database URL."`
@@ -38,13 +39,15 @@ func (f databaseFlags) url() (string, error) {
 	return strings.TrimSpace(string(text)), nil
 }
 
-// database is an open, migrated database and, when it is the program's own, the server that is kept running for it.
+// database is an open, migrated database and, when it is the program's own, the server that is kept
+// running for it.
 type database struct {
 	*db.DB
 	private *privateServer
 }
 
-// open brings the database up to this program's schema and opens it. An own server is watched: when it dies it is started again.
+// open brings the database up to this program's schema and opens it. An own server is watched: when
+// it dies it is started again.
 func (f databaseFlags) open(ctx context.Context, log *slog.Logger) (*database, error) {
 	address, err := f.url()
 	if err != nil {

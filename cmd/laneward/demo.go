@@ -15,7 +15,8 @@ type demoCommand struct {
 	Exit bool `help:"Load the example and exit instead of serving it."`
 }
 
-// Run serves the invented squad, which is loaded when it is not there yet. It keeps a state directory of its own, apart from real data.
+// Run serves the invented squad, which is loaded when it is not there yet. It keeps a state
+// directory of its own, apart from real data.
 func (c *demoCommand) Run(ctx context.Context, env environment) error {
 	flags := c.serverFlags
 	if flags.DatabaseURL == "" && flags.DatabaseURLFile == "" {
@@ -60,7 +61,8 @@ type demoSquad struct {
 	session string
 }
 
-// The people of the example. The addresses are of a domain that is reserved for examples (RFC 2606).
+// The people of the example. The addresses are of a domain that is reserved for examples (RFC
+// 2606).
 const (
 	demoCoach    = "coach@laneward.example"
 	demoAthlete  = "ansa@laneward.example"

@@ -14,8 +14,9 @@ import (
 	"laneward/service/shot"
 )
 
-// throw makes the shots of one session. The athlete aims for a line that turns where they mean it to and meets the pocket where one
-// exists; each shot scatters around it, runs over the film by the model of ball motion, and is read with an error.
+// throw makes the shots of one session. The athlete aims for a line that turns where they mean it
+// to and meets the pocket where one exists; each shot scatters around it, runs over the film by the
+// model of ball motion, and is read with an error.
 func (p demoPerson) throw(random *rand.Rand, film *oil.Film, session *service.SessionRecord) ([]shot.Shot, error) {
 	table, err := motion.NewTable(film, motion.NominalFriction(), p.side)
 	if err != nil {
@@ -55,8 +56,17 @@ func (p demoPerson) aim(table *motion.Table, breakpoint float64) motion.Release 
 			if !out.Reaches() {
 				continue
 			}
-			cost := math.Abs(out.PinBoard-17.5) + 2*math.Abs(out.BreakpointBoard-breakpoint) + 0.3*math.Abs(out.EntryAngleDeg-5)
-			cost += 0.3 * math.Max(0, 36-out.BreakpointFt) // a line that turns early leaves nothing for the back of the lane
+			cost := math.Abs(
+				out.PinBoard-17.5,
+			) + 2*math.Abs(
+				out.BreakpointBoard-breakpoint,
+			) + 0.3*math.Abs(
+				out.EntryAngleDeg-5,
+			)
+			cost += 0.3 * math.Max(
+				0,
+				36-out.BreakpointFt,
+			) // a line that turns early leaves nothing for the back of the lane
 			if cost < least {
 				best, least = release, cost
 			}
@@ -65,7 +75,8 @@ func (p demoPerson) aim(table *motion.Table, breakpoint float64) motion.Release 
 	return best
 }
 
-// read is what is logged of a shot: by a sensor with a small error, or by eye in whole boards and not always everything.
+// read is what is logged of a shot: by a sensor with a small error, or by eye in whole boards and
+// not always everything.
 func (p demoPerson) read(random *rand.Rand, release motion.Release, path motion.Path) shot.Shot {
 	se, round := 0.3, func(v float64) float64 { return math.Round(v*10) / 10 }
 	if p.source == "eye" {
@@ -80,7 +91,13 @@ func (p demoPerson) read(random *rand.Rand, release motion.Release, path motion.
 		s.ArrowsBoard = board(path.Stations[0].Board)
 	}
 	if p.source == "sensor" {
-		speed, revs, angle := round(release.SpeedMPH), math.Round(release.RevRPM), math.Round(release.LaunchAngleDeg*100)/100
+		speed, revs, angle := round(
+			release.SpeedMPH,
+		), math.Round(
+			release.RevRPM,
+		), math.Round(
+			release.LaunchAngleDeg*100,
+		)/100
 		s.SpeedMPH, s.RevRateRPM, s.LaunchAngleDeg = &speed, &revs, &angle
 	}
 	if path.Gutter || p.source == "sensor" || random.Float64() < 0.85 { // the eye misses some
@@ -103,8 +120,9 @@ func (p demoPerson) read(random *rand.Rand, release motion.Release, path motion.
 	return s
 }
 
-// inventedLeave draws what stands after a ball enters at a board and an angle, for a right-hander. It is made up for the example, after the
-// common sense of the trade (common practice, no source): near board 17.5 at four to seven degrees most shots strike.
+// inventedLeave draws what stands after a ball enters at a board and an angle, for a right-hander.
+// It is made up for the example, after the common sense of the trade (common practice, no source):
+// near board 17.5 at four to seven degrees most shots strike.
 func inventedLeave(random *rand.Rand, board, angleDeg float64) lane.PinSet {
 	off := board - 17.5
 	strike := 0.85 * math.Exp(-off*off/4) * math.Exp(-math.Pow((angleDeg-5.5)/5, 2))

@@ -27,7 +27,8 @@ var demoSpace = uuid.MustParse("9c6f5a0e-5f0b-5c57-9a55-0d3a7f1f8f10")
 
 func demoID(name string) uuid.UUID { return uuid.NewSHA1(demoSpace, []byte(name)) }
 
-// demoPerson is an invented athlete: how they throw, how much it scatters, and where they like the ball to turn.
+// demoPerson is an invented athlete: how they throw, how much it scatters, and where they like the
+// ball to turn.
 type demoPerson struct {
 	name           string
 	side           lane.Side
@@ -52,7 +53,8 @@ var demoPeople = []demoPerson{
 	{"Esmerel Hathgard", lane.Left, 16.2, 260, 35, 9, 7, 0.9, 0.40, 7, 0.8, "eye", 8},
 }
 
-// demoLoads are invented load tables: a long flat one, a middling one and one like a house's, with much less oil outside.
+// demoLoads are invented load tables: a long flat one, a middling one and one like a house's, with
+// much less oil outside.
 var demoLoads = []struct {
 	name     string
 	lengthFt float64
@@ -100,15 +102,26 @@ type demoMaker struct {
 	films map[string]*oil.Film
 }
 
-// loadDemo stores the example through the use cases a coach and the athletes would use. Loading it again changes nothing.
+// loadDemo stores the example through the use cases a coach and the athletes would use. Loading it
+// again changes nothing.
 func loadDemo(ctx context.Context, svc *service.Service, now time.Time) (demoSquad, error) {
 	coach, err := demoSignIn(ctx, svc, demoCoach, "Invented Coach")
 	if err != nil {
 		return demoSquad{}, err
 	}
-	m := &demoMaker{svc: svc, coach: coach.User, squad: demoID("squad"), today: now.UTC().Truncate(24 * time.Hour), films: map[string]*oil.Film{}}
+	m := &demoMaker{
+		svc:   svc,
+		coach: coach.User,
+		squad: demoID("squad"),
+		today: now.UTC().Truncate(24 * time.Hour),
+		films: map[string]*oil.Film{},
+	}
 	made := demoSquad{session: "Tonight"}
-	squad := &service.SquadRecord{Head: service.Head{ID: m.squad}, Name: "Thursday squad (invented example)", Invented: true}
+	squad := &service.SquadRecord{
+		Head:     service.Head{ID: m.squad},
+		Name:     "Thursday squad (invented example)",
+		Invented: true,
+	}
 	if _, created, err := svc.CreateSquad(ctx, m.coach, squad); err != nil || !created {
 		return made, err
 	}
@@ -124,8 +137,15 @@ func loadDemo(ctx context.Context, svc *service.Service, now time.Time) (demoSqu
 	}
 	ansa := demoID(demoPeople[0].name)
 	return made, m.store(ctx, &service.SessionRecord{
-		Head: service.Head{ID: demoID(made.session)}, Form: "practice", Name: made.session, Date: m.day(demoDays), Centre: "an invented centre",
-		AthleteID: &ansa, Note: "Invented; waits for a log.",
+		Head: service.Head{
+			ID: demoID(made.session),
+		},
+		Form:      "practice",
+		Name:      made.session,
+		Date:      m.day(demoDays),
+		Centre:    "an invented centre",
+		AthleteID: &ansa,
+		Note:      "Invented; waits for a log.",
 	})
 }
 
@@ -141,7 +161,13 @@ func (m *demoMaker) patterns(ctx context.Context) error {
 			return fmt.Errorf("%s: %w", p.name, err)
 		}
 		m.films[p.name] = film
-		record := &service.PatternRecord{Head: service.Head{ID: demoID(p.name)}, Name: p.name, LengthFt: p.lengthFt, Loads: p.loads, Note: "Invented."}
+		record := &service.PatternRecord{
+			Head:     service.Head{ID: demoID(p.name)},
+			Name:     p.name,
+			LengthFt: p.lengthFt,
+			Loads:    p.loads,
+			Note:     "Invented.",
+		}
 		if err := m.store(ctx, record); err != nil {
 			return err
 		}
@@ -155,16 +181,41 @@ func (m *demoMaker) athletes(ctx context.Context) error {
 	for _, p := range demoPeople {
 		p := p
 		athlete := &service.AthleteRecord{
-			Head: service.Head{ID: demoID(p.name)}, Name: p.name, Side: p.side, SpeedMPH: &p.speedMPH, RevRateRPM: &p.revRPM,
-			RotationDeg: &p.rotationDeg, TiltDeg: &p.tiltDeg, SlideOffset: &p.slideOffset, Note: "Invented.",
+			Head: service.Head{
+				ID: demoID(p.name),
+			},
+			Name:        p.name,
+			Side:        p.side,
+			SpeedMPH:    &p.speedMPH,
+			RevRateRPM:  &p.revRPM,
+			RotationDeg: &p.rotationDeg,
+			TiltDeg:     &p.tiltDeg,
+			SlideOffset: &p.slideOffset,
+			Note:        "Invented.",
 		}
 		dull := &service.BallRecord{
-			Head: service.Head{ID: demoID(p.name + " dull")}, AthleteID: athlete.ID, Name: "dull solid", WeightLB: 15, RGIn: &gyration,
-			DifferentialIn: &flare, Cover: &solid, SurfaceGrit: &grit,
+			Head: service.Head{
+				ID: demoID(p.name + " dull"),
+			},
+			AthleteID:      athlete.ID,
+			Name:           "dull solid",
+			WeightLB:       15,
+			RGIn:           &gyration,
+			DifferentialIn: &flare,
+			Cover:          &solid,
+			SurfaceGrit:    &grit,
 		}
 		shiny := &service.BallRecord{
-			Head: service.Head{ID: demoID(p.name + " shiny")}, AthleteID: athlete.ID, Name: "shiny pearl", WeightLB: 15, RGIn: &stiff,
-			DifferentialIn: &flare, Cover: &pearl, SurfaceGrit: &shine,
+			Head: service.Head{
+				ID: demoID(p.name + " shiny"),
+			},
+			AthleteID:      athlete.ID,
+			Name:           "shiny pearl",
+			WeightLB:       15,
+			RGIn:           &stiff,
+			DifferentialIn: &flare,
+			Cover:          &pearl,
+			SurfaceGrit:    &shine,
 		}
 		for _, record := range []service.Record{athlete, dull, shiny} {
 			if err := m.store(ctx, record); err != nil {
@@ -190,7 +241,14 @@ func (m *demoMaker) drills(ctx context.Context) error {
 			return err
 		}
 		record := &service.DrillRecord{
-			Head: service.Head{ID: demoID(d.name)}, Name: d.name, Rules: []drill.Rule{rule}, Reps: d.reps, PassShare: d.pass, Note: "Invented.",
+			Head: service.Head{
+				ID: demoID(d.name),
+			},
+			Name:      d.name,
+			Rules:     []drill.Rule{rule},
+			Reps:      d.reps,
+			PassShare: d.pass,
+			Note:      "Invented.",
 		}
 		if err := m.store(ctx, record); err != nil {
 			return err
@@ -198,7 +256,13 @@ func (m *demoMaker) drills(ctx context.Context) error {
 		for _, p := range demoPeople {
 			due := m.day(demoDays)
 			given := &service.AssignmentRecord{
-				Head: service.Head{ID: demoID(d.name + p.name)}, DrillID: record.ID, AthleteID: demoID(p.name), AssignedOn: m.day(0), DueOn: &due,
+				Head: service.Head{
+					ID: demoID(d.name + p.name),
+				},
+				DrillID:    record.ID,
+				AthleteID:  demoID(p.name),
+				AssignedOn: m.day(0),
+				DueOn:      &due,
 			}
 			if err := m.store(ctx, given); err != nil {
 				return err
@@ -239,15 +303,24 @@ const shotsASession = 50
 
 func demoSessionName(p demoPerson, n int) string { return fmt.Sprintf("Practice %d of %s", n, p.name) }
 
-// practise stores an athlete's sessions: each a log of shots, uploaded as the athlete's device would.
+// practise stores an athlete's sessions: each a log of shots, uploaded as the athlete's device
+// would.
 func (m *demoMaker) practise(ctx context.Context, index int, p demoPerson) error {
 	random := rand.New(rand.NewPCG(2026, uint64(index))) //nolint:gosec // the example is to come out the same each time
 	for n := 1; n <= p.sessions; n++ {
 		pattern := demoLoads[(n-1)%len(demoLoads)].name
 		patternID, athlete := demoID(pattern), demoID(p.name)
 		session := &service.SessionRecord{
-			Head: service.Head{ID: demoID(fmt.Sprint(p.name, n))}, Form: "practice", Name: demoSessionName(p, n), Date: m.day(n + n/2),
-			Centre: "an invented centre", Lanes: []int32{11, 12}, PatternID: &patternID, AthleteID: &athlete,
+			Head: service.Head{
+				ID: demoID(fmt.Sprint(p.name, n)),
+			},
+			Form:      "practice",
+			Name:      demoSessionName(p, n),
+			Date:      m.day(n + n/2),
+			Centre:    "an invented centre",
+			Lanes:     []int32{11, 12},
+			PatternID: &patternID,
+			AthleteID: &athlete,
 		}
 		if err := m.store(ctx, session); err != nil {
 			return err
@@ -284,6 +357,11 @@ func (m *demoMaker) upload(ctx context.Context, session, thrownFor uuid.UUID, sh
 // release is how the person means to throw from a laydown board at a launch angle.
 func (p demoPerson) release(laydown, angleDeg float64) motion.Release {
 	return motion.Release{
-		LaydownBoard: laydown, LaunchAngleDeg: angleDeg, SpeedMPH: p.speedMPH, RevRPM: p.revRPM, RotationDeg: p.rotationDeg, TiltDeg: p.tiltDeg,
+		LaydownBoard:   laydown,
+		LaunchAngleDeg: angleDeg,
+		SpeedMPH:       p.speedMPH,
+		RevRPM:         p.revRPM,
+		RotationDeg:    p.rotationDeg,
+		TiltDeg:        p.tiltDeg,
 	}
 }

@@ -42,8 +42,13 @@ func (c *compareCommand) Run(ctx context.Context, env environment) error {
 		return err
 	}
 	request := openapi.ComparisonRequest{
-		AthleteID: asked.AthleteID, BallID: asked.BallID, PatternID: asked.PatternID, Friction: asked.Friction, Pocket: asked.Pocket, Worn: asked.Worn,
-		Lines: c.Lines,
+		AthleteID: asked.AthleteID,
+		BallID:    asked.BallID,
+		PatternID: asked.PatternID,
+		Friction:  asked.Friction,
+		Pocket:    asked.Pocket,
+		Worn:      asked.Worn,
+		Lines:     c.Lines,
 	}
 	if request.Against, err = c.against(ctx, conn, asked); err != nil {
 		return err
@@ -65,7 +70,11 @@ func (c *compareCommand) Run(ctx context.Context, env environment) error {
 	return c.drawings(ctx, conn, request)
 }
 
-func (c *compareCommand) against(ctx context.Context, conn *squadConnection, asked openapi.PlanRequest) (against openapi.Against, err error) {
+func (c *compareCommand) against(
+	ctx context.Context,
+	conn *squadConnection,
+	asked openapi.PlanRequest,
+) (against openapi.Against, err error) {
 	var faults [4]error
 	against.PatternID, faults[0] = conn.findID(ctx, client.Pattern, c.AgainstPattern)
 	against.AthleteID, faults[1] = conn.findID(ctx, client.Athlete, c.AgainstAthlete)
@@ -98,7 +107,13 @@ func (c console) printComparison(both openapi.LineComparison) error {
 			b.WriteString(word(side.plan.Note) + "\n")
 		}
 		if side.carried != nil && !c.quiet {
-			fmt.Fprintf(&b, "\nThe best line of %s here: %s of the shots reach the pocket, the usual delivery ends %s.\n", side.other, percent(side.carried.PocketShare), hitText(*side.carried))
+			fmt.Fprintf(
+				&b,
+				"\nThe best line of %s here: %s of the shots reach the pocket, the usual delivery ends %s.\n",
+				side.other,
+				percent(side.carried.PocketShare),
+				hitText(*side.carried),
+			)
 		}
 		b.WriteString("\n")
 	}
@@ -146,8 +161,14 @@ func (c *missmapCommand) Run(ctx context.Context, env environment) error {
 		return err
 	}
 	request := openapi.MissMapRequest{
-		AthleteID: asked.AthleteID, BallID: asked.BallID, PatternID: asked.PatternID, Friction: asked.Friction, Pocket: asked.Pocket, Worn: asked.Worn,
-		Draws: c.Draws, Grid: &openapi.Grid{LaydownStepBoards: c.LaydownStep, AngleStepDeg: c.AngleStep},
+		AthleteID: asked.AthleteID,
+		BallID:    asked.BallID,
+		PatternID: asked.PatternID,
+		Friction:  asked.Friction,
+		Pocket:    asked.Pocket,
+		Worn:      asked.Worn,
+		Draws:     c.Draws,
+		Grid:      &openapi.Grid{LaydownStepBoards: c.LaydownStep, AngleStepDeg: c.AngleStep},
 	}
 	if c.Laydowns != nil {
 		request.Grid.LaydownFromBoard, request.Grid.LaydownToBoard = &c.Laydowns.low, &c.Laydowns.high
@@ -194,7 +215,15 @@ func (c console) printMissMap(m openapi.MissMap) error {
 			to++
 		}
 		angle := func(j int) string { return decimals(m.Grid.LaunchAnglesDeg[j], 1) + " deg" }
-		list.add(decimals(laydown, 1), angle(best), percent(cell.PocketShare), percent(cell.GutterShare), hitText(cell), angle(from), angle(to))
+		list.add(
+			decimals(laydown, 1),
+			angle(best),
+			percent(cell.PocketShare),
+			percent(cell.GutterShare),
+			hitText(cell),
+			angle(from),
+			angle(to),
+		)
 	}
 	text := list.text(c.width(), c.colourful())
 	if c.quiet {

@@ -73,15 +73,28 @@ func (c *planCommand) Run(ctx context.Context, env environment) error {
 }
 
 // assign stores the drill of a line and gives it to the athlete.
-func (c *planCommand) assign(ctx context.Context, conn *squadConnection, asked openapi.PlanRequest, lines []openapi.PlannedLine) error {
+func (c *planCommand) assign(
+	ctx context.Context,
+	conn *squadConnection,
+	asked openapi.PlanRequest,
+	lines []openapi.PlannedLine,
+) error {
 	if c.Assign < 1 || c.Assign > len(lines) {
 		return usage("there is no line of rank %d to assign: there are %d", c.Assign, len(lines))
 	}
 	line := lines[c.Assign-1]
 	wanted := openapi.LineDrillRequest{
-		AthleteID: asked.AthleteID, BallID: asked.BallID, PatternID: asked.PatternID, Friction: asked.Friction, Pocket: asked.Pocket, Worn: asked.Worn,
-		LaydownBoard: line.LaydownBoard, LaunchAngleDeg: line.LaunchAngleDeg, Reps: c.Reps, AssignedOn: dateOf(c.From),
-		DueOn: dateOf(c.Due),
+		AthleteID:      asked.AthleteID,
+		BallID:         asked.BallID,
+		PatternID:      asked.PatternID,
+		Friction:       asked.Friction,
+		Pocket:         asked.Pocket,
+		Worn:           asked.Worn,
+		LaydownBoard:   line.LaydownBoard,
+		LaunchAngleDeg: line.LaunchAngleDeg,
+		Reps:           c.Reps,
+		AssignedOn:     dateOf(c.From),
+		DueOn:          dateOf(c.Due),
 	}
 	if c.Pass != nil {
 		pass := float64(*c.Pass)
@@ -96,7 +109,14 @@ func (c *planCommand) assign(ctx context.Context, conn *squadConnection, asked o
 	if drill.ID == nil {
 		return fmt.Errorf("the server stored the drill without telling its id")
 	}
-	return conn.done(*drill.ID, stored.JSON, "\nAssigned from %s%s: %s", stored.Value.Assignment.AssignedOn, until(stored.Value.Assignment.DueOn), drillHeading(drill))
+	return conn.done(
+		*drill.ID,
+		stored.JSON,
+		"\nAssigned from %s%s: %s",
+		stored.Value.Assignment.AssignedOn,
+		until(stored.Value.Assignment.DueOn),
+		drillHeading(drill),
+	)
 }
 
 func (c console) printPlan(plan openapi.Plan) error {
@@ -124,13 +144,30 @@ func (c console) printPlan(plan openapi.Plan) error {
 		fmt.Fprintf(&b, "%d: %s\n", line.Rank, line.Reason)
 	}
 	if plan.OutOfBoundsBoard > 0 {
-		fmt.Fprintf(&b, "Beyond 30 ft the outermost board that a ball still comes back from is %.1f.\n", plan.OutOfBoundsBoard)
+		fmt.Fprintf(
+			&b,
+			"Beyond 30 ft the outermost board that a ball still comes back from is %.1f.\n",
+			plan.OutOfBoundsBoard,
+		)
 	}
 	return c.print(b.String() + assumedText(plan.Subject))
 }
 
 func lineTable(lines []openapi.PlannedLine) *table {
-	list := newTable("rank>", "feet>", "target>", "laydown>", "launch>", "breakpoint>", "pins>", "entry>", "pocket>", "gutter>", "room>", "drill")
+	list := newTable(
+		"rank>",
+		"feet>",
+		"target>",
+		"laydown>",
+		"launch>",
+		"breakpoint>",
+		"pins>",
+		"entry>",
+		"pocket>",
+		"gutter>",
+		"room>",
+		"drill",
+	)
 	for _, line := range lines {
 		drill := "none: " + line.Corridor.Drill
 		if line.Drill != nil {
@@ -138,10 +175,26 @@ func lineTable(lines []openapi.PlannedLine) *table {
 		} else if line.Corridor.Drill == "" {
 			drill = "none: the usual delivery does not come back to the pocket's boards"
 		}
-		list.add(strconv.Itoa(line.Rank), decimals(line.FeetBoard, 1), decimals(line.TargetBoard, 1), decimals(line.LaydownBoard, 1),
-			decimals(line.LaunchAngleDeg, 2)+" deg", fmt.Sprintf("%.1f at %.0f ft", line.Path.BreakpointBoard, line.Path.BreakpointFt),
-			decimals(line.Path.PinBoard, 1), decimals(line.Path.EntryAngleDeg, 1)+" deg", percent(line.PocketShare), percent(line.GutterShare),
-			fmt.Sprintf("%g / %g", line.RoomOutsideBoards, line.RoomInsideBoards), drill)
+		list.add(
+			strconv.Itoa(line.Rank),
+			decimals(line.FeetBoard, 1),
+			decimals(line.TargetBoard, 1),
+			decimals(line.LaydownBoard, 1),
+			decimals(
+				line.LaunchAngleDeg,
+				2,
+			)+" deg",
+			fmt.Sprintf("%.1f at %.0f ft", line.Path.BreakpointBoard, line.Path.BreakpointFt),
+			decimals(
+				line.Path.PinBoard,
+				1,
+			),
+			decimals(line.Path.EntryAngleDeg, 1)+" deg",
+			percent(line.PocketShare),
+			percent(line.GutterShare),
+			fmt.Sprintf("%g / %g", line.RoomOutsideBoards, line.RoomInsideBoards),
+			drill,
+		)
 	}
 	return list
 }
@@ -153,9 +206,27 @@ func subjectHeading(s openapi.LineSubject) string {
 		worn = fmt.Sprintf(", worn by %d shots", s.Wear.Passes)
 	}
 	r := s.Release
-	return fmt.Sprintf("%s on %s (%g ft, %.1f mL, %s%s) with %s\n%s-handed, %g mph, %g rpm, rotation %g, tilt %g degrees; scatter at the arrows %.1f boards, from %d stored shots\n\n",
-		s.Athlete.Name, s.Pattern.Name, s.Pattern.LengthFt, s.Pattern.VolumeUl/1000, s.Pattern.Class, worn, s.Ball.Name,
-		strings.ToUpper(string(s.Athlete.Side[:1]))+string(s.Athlete.Side[1:]), r.SpeedMPH, r.RevRateRPM, r.RotationDeg, r.TiltDeg, s.Scatter.ArrowsBoards, s.Scatter.Shots)
+	return fmt.Sprintf(
+		"%s on %s (%g ft, %.1f mL, %s%s) with %s\n%s-handed, %g mph, %g rpm, rotation %g, tilt %g degrees; scatter at the arrows %.1f boards, from %d stored shots\n\n",
+		s.Athlete.Name,
+		s.Pattern.Name,
+		s.Pattern.LengthFt,
+		s.Pattern.VolumeUl/1000,
+		s.Pattern.Class,
+		worn,
+		s.Ball.Name,
+		strings.ToUpper(
+			string(s.Athlete.Side[:1]),
+		)+string(
+			s.Athlete.Side[1:],
+		),
+		r.SpeedMPH,
+		r.RevRateRPM,
+		r.RotationDeg,
+		r.TiltDeg,
+		s.Scatter.ArrowsBoards,
+		s.Scatter.Shots,
+	)
 }
 
 // assumedText lists what was taken for granted, once where several subjects say the same.
@@ -200,8 +271,14 @@ func (c *lineCommand) Run(ctx context.Context, env environment) error {
 		return err
 	}
 	request := openapi.PathsRequest{
-		AthleteID: asked.AthleteID, BallID: asked.BallID, PatternID: asked.PatternID, Friction: asked.Friction, Pocket: asked.Pocket, Worn: asked.Worn,
-		LaydownBoard: c.Laydown, LaunchAngleDeg: c.Launch,
+		AthleteID:      asked.AthleteID,
+		BallID:         asked.BallID,
+		PatternID:      asked.PatternID,
+		Friction:       asked.Friction,
+		Pocket:         asked.Pocket,
+		Worn:           asked.Worn,
+		LaydownBoard:   c.Laydown,
+		LaunchAngleDeg: c.Launch,
 	}
 	study, err := conn.Study(ctx, conn.squad, request)
 	if err != nil {
@@ -225,16 +302,33 @@ func (c console) printStudy(s openapi.LineStudy) error {
 		if miss.PinBoard != 0 {
 			pins, entry = decimals(miss.PinBoard, 1), decimals(miss.EntryAngleDeg, 1)+" deg"
 		}
-		misses.add(strconv.Itoa(miss.Boards), string(miss.Side), string(miss.Toward), string(miss.Hit), pins, entry, decimals(miss.BreakpointBoard, 1))
+		misses.add(
+			strconv.Itoa(miss.Boards),
+			string(miss.Side),
+			string(miss.Toward),
+			string(miss.Hit),
+			pins,
+			entry,
+			decimals(miss.BreakpointBoard, 1),
+		)
 	}
 	text := misses.text(c.width(), c.colourful())
 	if c.quiet {
 		return c.print(text)
 	}
 	line := openapi.PlannedLine{
-		Rank: s.Rank, FeetBoard: s.FeetBoard, TargetBoard: s.TargetBoard, LaydownBoard: s.LaydownBoard, LaunchAngleDeg: s.LaunchAngleDeg, Path: s.Path,
-		PocketShare: s.PocketShare, GutterShare: s.GutterShare, RoomOutsideBoards: s.RoomOutsideBoards, RoomInsideBoards: s.RoomInsideBoards,
-		Corridor: s.Corridor, Drill: s.Drill,
+		Rank:              s.Rank,
+		FeetBoard:         s.FeetBoard,
+		TargetBoard:       s.TargetBoard,
+		LaydownBoard:      s.LaydownBoard,
+		LaunchAngleDeg:    s.LaunchAngleDeg,
+		Path:              s.Path,
+		PocketShare:       s.PocketShare,
+		GutterShare:       s.GutterShare,
+		RoomOutsideBoards: s.RoomOutsideBoards,
+		RoomInsideBoards:  s.RoomInsideBoards,
+		Corridor:          s.Corridor,
+		Drill:             s.Drill,
 	}
 	heading := subjectHeading(s.Subject) + lineTable([]openapi.PlannedLine{line}).text(c.width(), c.colourful())
 	return c.print(heading + "\n" + s.Reason + "\n\n" + text + assumedText(s.Subject))

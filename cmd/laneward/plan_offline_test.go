@@ -75,8 +75,8 @@ func numberIn(t testing.TB, header, row []string, column string) float64 {
 	return v
 }
 
-// The whole way from the files to the numbers. Source of the expected values: SciPy DOP853 on the full 6-state equations, see
-// testdata/motion/README.md.
+// The whole way from the files to the numbers. Source of the expected values: SciPy DOP853 on the
+// full 6-state equations, see testdata/motion/README.md.
 func TestPathAgainstReferenceShots(t *testing.T) {
 	text, err := os.ReadFile(motionData + "reference-shots.csv")
 	if err != nil {
@@ -96,25 +96,56 @@ func TestPathAgainstReferenceShots(t *testing.T) {
 					releases += strings.Join(shot[1:7], ",") + "\n"
 				}
 			}
-			code, out, messages := offline(t, releases, "path", "--film", motionData+film, "--releases", "-", "--mu-dry", "0.24", "--mu-oil", "0.004", "--q0", "1")
+			code, out, messages := offline(
+				t,
+				releases,
+				"path",
+				"--film",
+				motionData+film,
+				"--releases",
+				"-",
+				"--mu-dry",
+				"0.24",
+				"--mu-oil",
+				"0.004",
+				"--q0",
+				"1",
+			)
 			if code != exitOK || messages != "" {
 				t.Fatalf("exit code %d: %s", code, messages)
 			}
 			gotHeader, got := readTable(t, out)
-			if want := "laydown_board,angle_deg,mph,rpm,rot_deg,tilt_deg,pin_board,entry_deg,t_roll_s,x_roll_ft,t_pins_s,gutter"; strings.Join(gotHeader, ",") != want {
+			if want := "laydown_board,angle_deg,mph,rpm,rot_deg,tilt_deg,pin_board,entry_deg,t_roll_s,x_roll_ft,t_pins_s,gutter"; strings.Join(
+				gotHeader,
+				",",
+			) != want {
 				t.Errorf("columns %v, want %s", gotHeader, want)
 			}
 			if len(got) != len(want) {
 				t.Fatalf("%d rows for %d releases", len(got), len(want))
 			}
-			accurate := map[string]float64{"pin_board": 0.01, "entry_deg": 0.005, "t_roll_s": 1e-4, "x_roll_ft": 2e-3, "t_pins_s": 1e-4}
+			accurate := map[string]float64{
+				"pin_board": 0.01,
+				"entry_deg": 0.005,
+				"t_roll_s":  1e-4,
+				"x_roll_ft": 2e-3,
+				"t_pins_s":  1e-4,
+			}
 			for i := range want {
 				comparePath(t, fmt.Sprintf("row %d", i+1), header, want[i], gotHeader, got[i], accurate)
 			}
 			_, out, _ = offline(t, releases, "path", "--film", motionData+film, "--releases", "-", "--fast")
 			_, got = readTable(t, out)
 			for i := range want {
-				comparePath(t, fmt.Sprintf("fast row %d", i+1), header, want[i], gotHeader, got[i], map[string]float64{"pin_board": 0.05, "entry_deg": 0.05})
+				comparePath(
+					t,
+					fmt.Sprintf("fast row %d", i+1),
+					header,
+					want[i],
+					gotHeader,
+					got[i],
+					map[string]float64{"pin_board": 0.05, "entry_deg": 0.05},
+				)
 			}
 		})
 	}
@@ -137,10 +168,21 @@ func comparePath(t *testing.T, name string, wantHeader, want, gotHeader, got []s
 }
 
 func TestPathFormats(t *testing.T) {
-	// A pocket shot, one in the gutter, one that still slips at the pins, one with columns of its own, in another order.
+	// A pocket shot, one in the gutter, one that still slips at the pins, one with columns of its
+	// own, in another order.
 	releases := "id,mph,rpm,laydown_board,angle_deg,rot_deg,tilt_deg\nfirst,17,300,25,2,45,12\ngutter,17,300,3,6,45,12\nslips,22,100,20,0.5,45,12\n"
 	for _, format := range []string{"csv", "json"} {
-		code, out, messages := offline(t, releases, "path", "--film", motionData+"house_like.json", "--releases", "-", "--format", format)
+		code, out, messages := offline(
+			t,
+			releases,
+			"path",
+			"--film",
+			motionData+"house_like.json",
+			"--releases",
+			"-",
+			"--format",
+			format,
+		)
 		if code != exitOK {
 			t.Fatalf("exit code %d: %s", code, messages)
 		}
@@ -150,7 +192,9 @@ func TestPathFormats(t *testing.T) {
 			if err := json.Unmarshal([]byte(out), &rows); err != nil {
 				t.Fatal(err)
 			}
-			if len(rows) != 3 || rows[1]["gutter"] != true || rows[1]["pin_board"] != nil || rows[2]["t_roll_s"] != nil || rows[0]["id"] != "first" {
+			if len(rows) != 3 || rows[1]["gutter"] != true || rows[1]["pin_board"] != nil ||
+				rows[2]["t_roll_s"] != nil ||
+				rows[0]["id"] != "first" {
 				t.Errorf("%v", rows)
 			}
 		}
@@ -183,8 +227,28 @@ func TestPathMirrors(t *testing.T) {
 	}
 	releases := "laydown_board,angle_deg,mph,rpm,rot_deg,tilt_deg\n25,2,17,300,45,12\n12,1,17,300,45,12\n"
 	_, right, _ := offline(t, releases, "path", "--film", written("right.json", &film), "--releases", "-")
-	_, left, _ := offline(t, releases, "path", "--film", written("left.json", film.Mirror()), "--releases", "-", "--side", "left")
-	_, other, _ := offline(t, releases, "path", "--film", written("right.json", &film), "--releases", "-", "--side", "left")
+	_, left, _ := offline(
+		t,
+		releases,
+		"path",
+		"--film",
+		written("left.json", film.Mirror()),
+		"--releases",
+		"-",
+		"--side",
+		"left",
+	)
+	_, other, _ := offline(
+		t,
+		releases,
+		"path",
+		"--film",
+		written("right.json", &film),
+		"--releases",
+		"-",
+		"--side",
+		"left",
+	)
 	if right != left {
 		t.Errorf("right:\n%s\nleft:\n%s", right, left)
 	}
@@ -202,25 +266,91 @@ func TestPathRefuses(t *testing.T) {
 		code           int
 		says           []string
 	}{
-		{"bad rows", header + "20,2,17,300,45,12\n20,two,17,300,45,12\n20,2,17\n60,2,17,3000,45,12\n", nil, exitFailure, []string{
-			`row 2, column angle_deg: "two" is no number`, "row 3, 3 cells are there and the header has 6", "row 4, column laydown_board 60 is out of range",
-			"row 4, column rpm 3000 is out of range", "nothing was computed",
-		}},
-		{"infinite", header + "20,2,Inf,300,45,NaN\n", nil, exitFailure, []string{`row 1, column mph: "Inf" is no number`, `row 1, column tilt_deg: "NaN"`}},
-		{"missing column", "laydown_board,angle_deg,mph,rpm,rot_deg\n20,2,17,300,45\n", nil, exitFailure, []string{"column tilt_deg is missing"}},
-		{"column twice", "mph," + header + "17,20,2,17,300,45,12\n", nil, exitFailure, []string{`column "mph" is there twice`}},
-		{"computed column", "pin_board," + header + "17,20,2,17,300,45,12\n", nil, exitFailure, []string{`column "pin_board" is one of those to be computed`}},
+		{
+			"bad rows",
+			header + "20,2,17,300,45,12\n20,two,17,300,45,12\n20,2,17\n60,2,17,3000,45,12\n",
+			nil,
+			exitFailure,
+			[]string{
+				`row 2, column angle_deg: "two" is no number`,
+				"row 3, 3 cells are there and the header has 6",
+				"row 4, column laydown_board 60 is out of range",
+				"row 4, column rpm 3000 is out of range",
+				"nothing was computed",
+			},
+		},
+		{
+			"infinite",
+			header + "20,2,Inf,300,45,NaN\n",
+			nil,
+			exitFailure,
+			[]string{`row 1, column mph: "Inf" is no number`, `row 1, column tilt_deg: "NaN"`},
+		},
+		{
+			"missing column",
+			"laydown_board,angle_deg,mph,rpm,rot_deg\n20,2,17,300,45\n",
+			nil,
+			exitFailure,
+			[]string{"column tilt_deg is missing"},
+		},
+		{
+			"column twice",
+			"mph," + header + "17,20,2,17,300,45,12\n",
+			nil,
+			exitFailure,
+			[]string{`column "mph" is there twice`},
+		},
+		{
+			"computed column",
+			"pin_board," + header + "17,20,2,17,300,45,12\n",
+			nil,
+			exitFailure,
+			[]string{`column "pin_board" is one of those to be computed`},
+		},
 		{"no rows", header, nil, exitFailure, []string{"a header and no rows"}},
 		{"empty", "", nil, exitFailure, []string{"the file is empty"}},
-		{"quotation mark", header + "20,2,17,300,45,12\n\"20,2,17,300,45,12\n", nil, exitFailure, []string{"row 2, the line is no CSV"}},
-		{"friction", header + "20,2,17,300,45,12\n", []string{"--mu-oil=-1"}, exitUsage, []string{"mu_oil -1 is out of range"}},
-		{"ball", header + "20,2,17,300,45,12\n", []string{"--gyration-in", "9"}, exitUsage, []string{"gyration_in 9 is out of range"}},
-		{"no film", header + "20,2,17,300,45,12\n", []string{"--film", "nowhere.json"}, exitFailure, []string{"nowhere.json"}},
-		{"no film map", header + "20,2,17,300,45,12\n", []string{"--film", "plan_path.go"}, exitFailure, []string{"plan_path.go is no film map"}},
+		{
+			"quotation mark",
+			header + "20,2,17,300,45,12\n\"20,2,17,300,45,12\n",
+			nil,
+			exitFailure,
+			[]string{"row 2, the line is no CSV"},
+		},
+		{
+			"friction",
+			header + "20,2,17,300,45,12\n",
+			[]string{"--mu-oil=-1"},
+			exitUsage,
+			[]string{"mu_oil -1 is out of range"},
+		},
+		{
+			"ball",
+			header + "20,2,17,300,45,12\n",
+			[]string{"--gyration-in", "9"},
+			exitUsage,
+			[]string{"gyration_in 9 is out of range"},
+		},
+		{
+			"no film",
+			header + "20,2,17,300,45,12\n",
+			[]string{"--film", "nowhere.json"},
+			exitFailure,
+			[]string{"nowhere.json"},
+		},
+		{
+			"no film map",
+			header + "20,2,17,300,45,12\n",
+			[]string{"--film", "plan_path.go"},
+			exitFailure,
+			[]string{"plan_path.go is no film map"},
+		},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
-			code, out, messages := offline(t, c.releases, append([]string{"path", "--film", film, "--releases", "-"}, c.args...)...)
+			code, out, messages := offline(
+				t,
+				c.releases,
+				append([]string{"path", "--film", film, "--releases", "-"}, c.args...)...)
 			if code != c.code || out != "" {
 				t.Errorf("exit code %d, want %d; output %q", code, c.code, out)
 			}
@@ -248,8 +378,18 @@ func TestPathStops(t *testing.T) {
 	var out bytes.Buffer
 	releases := "laydown_board,angle_deg,mph,rpm,rot_deg,tilt_deg\n" + strings.Repeat("20,2,17,300,45,12\n", 1000)
 	code := run(ctx, environment{
-		args: []string{"path", "--film", motionData + "house_like.json", "--releases", "-"}, now: time.Now, getenv: func(string) string { return "" },
-		stdin: strings.NewReader(releases), stdout: &out, stderr: &bytes.Buffer{},
+		args: []string{
+			"path",
+			"--film",
+			motionData + "house_like.json",
+			"--releases",
+			"-",
+		},
+		now:    time.Now,
+		getenv: func(string) string { return "" },
+		stdin:  strings.NewReader(releases),
+		stdout: &out,
+		stderr: &bytes.Buffer{},
 	})
 	if code != exitFailure || out.Len() > 0 {
 		t.Errorf("exit code %d, output %q", code, out.String())
@@ -315,7 +455,9 @@ func TestOilJSON(t *testing.T) {
 			t.Errorf("volume %s is %.12g uL, want %d", name, got, want)
 		}
 	}
-	if report.LengthFt != 41 || len(report.Ratios) != len(oil.Definitions()) || len(report.Classes) != len(oil.ThresholdSets()) || report.Class == "" {
+	if report.LengthFt != 41 || len(report.Ratios) != len(oil.Definitions()) ||
+		len(report.Classes) != len(oil.ThresholdSets()) ||
+		report.Class == "" {
 		t.Errorf("%+v", report)
 	}
 }
@@ -324,7 +466,17 @@ func TestOilJSON(t *testing.T) {
 func TestOilFilms(t *testing.T) {
 	dir := t.TempDir()
 	csvFile, jsonFile := filepath.Join(dir, "film.csv"), filepath.Join(dir, "film.json")
-	_, direct, _ := offline(t, "", "oil", "--loads", oilData+"invented-41.csv", "--format", "csv", "--film-out", csvFile)
+	_, direct, _ := offline(
+		t,
+		"",
+		"oil",
+		"--loads",
+		oilData+"invented-41.csv",
+		"--format",
+		"csv",
+		"--film-out",
+		csvFile,
+	)
 	golden, err := os.ReadFile(oilData + "invented-41.film.csv")
 	if err != nil {
 		t.Fatal(err)
@@ -346,7 +498,15 @@ func TestOilFilms(t *testing.T) {
 			}
 		}
 	}
-	if code, _, messages := offline(t, "laydown_board,angle_deg,mph,rpm,rot_deg,tilt_deg\n20,2,17,300,45,12\n", "path", "--film", jsonFile, "--releases", "-"); code != exitOK {
+	if code, _, messages := offline(
+		t,
+		"laydown_board,angle_deg,mph,rpm,rot_deg,tilt_deg\n20,2,17,300,45,12\n",
+		"path",
+		"--film",
+		jsonFile,
+		"--releases",
+		"-",
+	); code != exitOK {
 		t.Errorf("laneward path does not take the film: %s", messages)
 	}
 }
@@ -382,13 +542,33 @@ func TestOilRefuses(t *testing.T) {
 		says        []string
 	}{
 		{
-			"every fault of every row", header + "out,2,50,1,45,0,40\nsideways,2,38,1,-4,40,0\n", nil, exitFailure,
-			[]string{"row 1, to_board: there is no board 50", `row 2, direction: "sideways" is unknown`, "row 2, ul_per_board: negative oil", "row 2, end_ft: the load ends at 0 ft"},
+			"every fault of every row",
+			header + "out,2,50,1,45,0,40\nsideways,2,38,1,-4,40,0\n",
+			nil,
+			exitFailure,
+			[]string{
+				"row 1, to_board: there is no board 50",
+				`row 2, direction: "sideways" is unknown`,
+				"row 2, ul_per_board: negative oil",
+				"row 2, end_ft: the load ends at 0 ft",
+			},
 		},
 		{"absurd volume", header + "out,1,39,50,500,0,40\n", nil, exitFailure, []string{"absurd"}},
-		{"no number", header + "out,2,38,1,much,0,40\n", nil, exitFailure, []string{`row 1, ul_per_board: "much" is not a number`}},
+		{
+			"no number",
+			header + "out,2,38,1,much,0,40\n",
+			nil,
+			exitFailure,
+			[]string{`row 1, ul_per_board: "much" is not a number`},
+		},
 		{"no header", "out,2,38,1,45,0,40\n", nil, exitFailure, []string{"the header is direction,from_board"}},
-		{"width", header + "out,2,38,1,45,0,40\n", []string{"--svg", "x.svg", "--width-px", "10"}, exitFailure, []string{"10 px wide", "320 to 1600"}},
+		{
+			"width",
+			header + "out,2,38,1,45,0,40\n",
+			[]string{"--svg", "x.svg", "--width-px", "10"},
+			exitFailure,
+			[]string{"10 px wide", "320 to 1600"},
+		},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {

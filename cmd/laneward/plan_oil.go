@@ -140,7 +140,11 @@ func (c *oilCommand) film(env environment) (film *oil.Film, err error) {
 func inFile(path string, err error) error {
 	var faults oil.Faults
 	if errors.As(err, &faults) {
-		return fmt.Errorf("%s needs mending (row 1 is the first below the header):\n  %s", path, strings.ReplaceAll(faults.Error(), "\n", "\n  "))
+		return fmt.Errorf(
+			"%s needs mending (row 1 is the first below the header):\n  %s",
+			path,
+			strings.ReplaceAll(faults.Error(), "\n", "\n  "),
+		)
 	}
 	return fmt.Errorf("%s: %w", path, err)
 }
@@ -166,11 +170,30 @@ func (c console) printFilm(r service.FilmReport) error {
 		name = "Film"
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s: %g ft, oil to %g ft, %.3f mL, class %s (%s)\n\n", name, r.LengthFt, r.OiledFt, r.VolumeUL/1000, r.Class, service.RatioText(r.Ratios[0]))
+	fmt.Fprintf(
+		&b,
+		"%s: %g ft, oil to %g ft, %.3f mL, class %s (%s)\n\n",
+		name,
+		r.LengthFt,
+		r.OiledFt,
+		r.VolumeUL/1000,
+		r.Class,
+		service.RatioText(r.Ratios[0]),
+	)
 	ratios := newTable("ratio", "value>", "right>", "left>", "inside uL>", "outside uL>", "taken as")
 	for _, ratio := range r.Ratios {
-		ratios.add(ratio.Definition.Key, service.RatioText(ratio), decimals(ratio.RightValue, 2), decimals(ratio.LeftValue, 2), decimals(ratio.InsideUL, 1),
-			decimals(ratio.OutsideUL, 1), fmt.Sprintf("%s; %s (%s)", ratio.Definition.Text, ratio.Definition.Source, ratio.Definition.Date))
+		ratios.add(
+			ratio.Definition.Key,
+			service.RatioText(ratio),
+			decimals(ratio.RightValue, 2),
+			decimals(ratio.LeftValue, 2),
+			decimals(ratio.InsideUL, 1),
+			decimals(
+				ratio.OutsideUL,
+				1,
+			),
+			fmt.Sprintf("%s; %s (%s)", ratio.Definition.Text, ratio.Definition.Source, ratio.Definition.Date),
+		)
 	}
 	classes := newTable("class", "thresholds", "sport to>", "house from>", "date and source")
 	for _, one := range r.Classes {
@@ -178,7 +201,13 @@ func (c console) printFilm(r service.FilmReport) error {
 		if one.Thresholds.HouseMin > 0 {
 			house = decimals(one.Thresholds.HouseMin, 0)
 		}
-		classes.add(string(one.Class), one.Thresholds.Key, decimals(one.Thresholds.SportMax, 0), house, one.Thresholds.Date+"; "+one.Thresholds.Source)
+		classes.add(
+			string(one.Class),
+			one.Thresholds.Key,
+			decimals(one.Thresholds.SportMax, 0),
+			house,
+			one.Thresholds.Date+"; "+one.Thresholds.Source,
+		)
 	}
 	for _, list := range []*table{ratios, classes, boardTable(r), footTable(r)} {
 		b.WriteString(list.text(c.width(), c.colourful()) + "\n")
@@ -189,7 +218,8 @@ func (c console) printFilm(r service.FilmReport) error {
 	return c.print(b.String())
 }
 
-// boardTable has a board from the right gutter and its counterpart from the left one a row, with what lies on each.
+// boardTable has a board from the right gutter and its counterpart from the left one a row, with
+// what lies on each.
 func boardTable(r service.FilmReport) *table {
 	list := newTable("board>", "right uL>", "left uL>")
 	boards := len(r.BoardUL)

@@ -129,7 +129,10 @@ func readFilm(env environment, path string) (*oil.Film, error) {
 }
 
 // follow computes the path of every release on all cores. It ends early when ctx does.
-func (f releaseFile) follow(ctx context.Context, one func(motion.Release) (motion.Outcome, error)) ([]motion.Outcome, error) {
+func (f releaseFile) follow(
+	ctx context.Context,
+	one func(motion.Release) (motion.Outcome, error),
+) ([]motion.Outcome, error) {
 	paths, failures := make([]motion.Outcome, len(f.releases)), make([]error, len(f.releases))
 	var wait sync.WaitGroup
 	var next atomic.Int64
@@ -152,7 +155,8 @@ func (f releaseFile) follow(ctx context.Context, one func(motion.Release) (motio
 	return paths, nil
 }
 
-// measured are the numbers of a path in the order of [pathColumns], gutter apart; NaN for what there is not.
+// measured are the numbers of a path in the order of [pathColumns], gutter apart; NaN for what
+// there is not.
 func measured(o motion.Outcome) []float64 {
 	nan := math.NaN()
 	pinBoard, entryDeg, rollS, rollFt, pinsS := nan, nan, nan, nan, nan
@@ -165,7 +169,8 @@ func measured(o motion.Outcome) []float64 {
 	return []float64{pinBoard, entryDeg, rollS, rollFt, pinsS}
 }
 
-// pathNumber writes a computed number with nine significant digits: more than the model's own arithmetic is worth.
+// pathNumber writes a computed number with nine significant digits: more than the model's own
+// arithmetic is worth.
 func pathNumber(v float64, none string) string {
 	if math.IsNaN(v) {
 		return none
@@ -191,7 +196,8 @@ func (f releaseFile) writeCSV(w io.Writer, paths []motion.Outcome) error {
 	return out.Error()
 }
 
-// writeJSON writes an array with an object a release, its members in the order of the CSV's columns.
+// writeJSON writes an array with an object a release, its members in the order of the CSV's
+// columns.
 func (f releaseFile) writeJSON(w io.Writer, paths []motion.Outcome) error {
 	before := "[\n"
 	for i, path := range paths {

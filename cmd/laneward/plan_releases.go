@@ -20,7 +20,8 @@ var releaseColumns = []string{"laydown_board", "angle_deg", "mph", "rpm", "rot_d
 // pathColumns are the columns that computing the paths adds.
 var pathColumns = []string{"pin_board", "entry_deg", "t_roll_s", "x_roll_ft", "t_pins_s", "gutter"}
 
-// releaseFile is a file of releases: its own columns, and each row as it was written and as it was read.
+// releaseFile is a file of releases: its own columns, and each row as it was written and as it was
+// read.
 type releaseFile struct {
 	columns  []string
 	rows     [][]string
@@ -32,7 +33,8 @@ const (
 	maxTellFaults = 20
 )
 
-// releaseFaults are the rows that are no releases, as one error. Row 1 is the first below the header.
+// releaseFaults are the rows that are no releases, as one error. Row 1 is the first below the
+// header.
 type releaseFaults struct {
 	told []string
 	more int
@@ -54,18 +56,31 @@ func (f *releaseFaults) Error() string {
 	return "these rows need mending (row 1 is the first below the header), and nothing was computed:\n  " + text
 }
 
-// readReleases reads releases from CSV with a header row, comma or semicolon between the columns. Columns beyond the needed ones are carried
-// along, so that a row can be known again. The error names every bad row, or says why the text is no such file.
+// readReleases reads releases from CSV with a header row, comma or semicolon between the columns.
+// Columns beyond the needed ones are carried along, so that a row can be known again. The error
+// names every bad row, or says why the text is no such file.
 func readReleases(text []byte) (releaseFile, error) {
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
 	reader := csv.NewReader(bytes.NewReader(text))
 	reader.FieldsPerRecord, reader.TrimLeadingSpace = -1, true
-	if header, _, _ := bytes.Cut(text, []byte("\n")); bytes.Count(header, []byte(";")) > bytes.Count(header, []byte(",")) {
+	if header, _, _ := bytes.Cut(
+		text,
+		[]byte("\n"),
+	); bytes.Count(
+		header,
+		[]byte(";"),
+	) > bytes.Count(
+		header,
+		[]byte(","),
+	) {
 		reader.Comma = ';'
 	}
 	header, err := reader.Read()
 	if errors.Is(err, io.EOF) {
-		return releaseFile{}, fmt.Errorf("the file is empty: begin it with the header %s", strings.Join(releaseColumns, ","))
+		return releaseFile{}, fmt.Errorf(
+			"the file is empty: begin it with the header %s",
+			strings.Join(releaseColumns, ","),
+		)
 	}
 	if err != nil {
 		return releaseFile{}, fmt.Errorf("the header is no CSV: %w", err)
@@ -107,12 +122,20 @@ func checkReleaseHeader(header []string) error {
 		case slices.Contains(header[:i], name):
 			return fmt.Errorf("column %q is there twice", name)
 		case slices.Contains(pathColumns, name):
-			return fmt.Errorf("column %q is one of those to be computed (%s): rename or remove it", name, strings.Join(pathColumns, ", "))
+			return fmt.Errorf(
+				"column %q is one of those to be computed (%s): rename or remove it",
+				name,
+				strings.Join(pathColumns, ", "),
+			)
 		}
 	}
 	for _, name := range releaseColumns {
 		if !slices.Contains(header, name) {
-			return fmt.Errorf("column %s is missing: a file of releases has the columns %s", name, strings.Join(releaseColumns, ","))
+			return fmt.Errorf(
+				"column %s is missing: a file of releases has the columns %s",
+				name,
+				strings.Join(releaseColumns, ","),
+			)
 		}
 	}
 	return nil
@@ -126,7 +149,12 @@ func (f *releaseFile) add(row int, cells []string, faults *releaseFaults) {
 	}
 	var release motion.Release
 	values := []*float64{
-		&release.LaydownBoard, &release.LaunchAngleDeg, &release.SpeedMPH, &release.RevRPM, &release.RotationDeg, &release.TiltDeg,
+		&release.LaydownBoard,
+		&release.LaunchAngleDeg,
+		&release.SpeedMPH,
+		&release.RevRPM,
+		&release.RotationDeg,
+		&release.TiltDeg,
 	}
 	read := true
 	for i, name := range releaseColumns {
@@ -153,4 +181,13 @@ func (f *releaseFile) add(row int, cells []string, faults *releaseFaults) {
 }
 
 // inReleaseWords turns the model's names of a release into those of the file's columns.
-var inReleaseWords = strings.NewReplacer("launch_angle_deg", "angle_deg", "speed_mph", "mph", "rev_rpm", "rpm", "rotation_deg", "rot_deg")
+var inReleaseWords = strings.NewReplacer(
+	"launch_angle_deg",
+	"angle_deg",
+	"speed_mph",
+	"mph",
+	"rev_rpm",
+	"rpm",
+	"rotation_deg",
+	"rot_deg",
+)

@@ -50,7 +50,8 @@ func (s *span) UnmarshalText(text []byte) error {
 	return fmt.Errorf("%q is no range: write the smaller and the larger number, such as 16.5-18.5", text)
 }
 
-// The values of what is left out of a friction or a pocket that is given in part; they are the server's own.
+// The values of what is left out of a friction or a pocket that is given in part; they are the
+// server's own.
 const (
 	nominalMuDry, nominalMuOil, nominalQ0    = 0.24, 0.004, 1.0
 	pocketBoardLow, pocketBoardHigh          = 16.5, 18.5
@@ -67,14 +68,23 @@ func (f lineFlags) friction() *openapi.Friction {
 		}
 		return otherwise
 	}
-	return &openapi.Friction{MuDry: or(f.MuDry, nominalMuDry), MuOil: or(f.MuOil, nominalMuOil), Q0: or(f.Q0, nominalQ0)}
+	return &openapi.Friction{
+		MuDry: or(f.MuDry, nominalMuDry),
+		MuOil: or(f.MuOil, nominalMuOil),
+		Q0:    or(f.Q0, nominalQ0),
+	}
 }
 
 func (f lineFlags) pocket() *openapi.Pocket {
 	if f.PocketBoards == nil && f.PocketAngles == nil {
 		return nil
 	}
-	pocket := &openapi.Pocket{BoardLow: pocketBoardLow, BoardHigh: pocketBoardHigh, AngleLowDeg: pocketAngleLowDegree, AngleHighDeg: pocketAngleHighDeg}
+	pocket := &openapi.Pocket{
+		BoardLow:     pocketBoardLow,
+		BoardHigh:    pocketBoardHigh,
+		AngleLowDeg:  pocketAngleLowDegree,
+		AngleHighDeg: pocketAngleHighDeg,
+	}
 	if f.PocketBoards != nil {
 		pocket.BoardLow, pocket.BoardHigh = f.PocketBoards.low, f.PocketBoards.high
 	}
@@ -159,11 +169,15 @@ func (c *squadConnection) ballOf(ctx context.Context, athlete uuid.UUID, text st
 
 // stages are the stages of a computation in a person's words.
 var stages = map[string]string{
-	"score": "Scoring the aims.", "first lines": "First lines are found.", "refine": "Looking around the best.", "final": "Scoring the best again.",
-	"miss map": "Mapping the aims.",
+	"score":       "Scoring the aims.",
+	"first lines": "First lines are found.",
+	"refine":      "Looking around the best.",
+	"final":       "Scoring the best again.",
+	"miss map":    "Mapping the aims.",
 }
 
-// following tells a person how far a computation is: on a terminal in one line that is written over, elsewhere a line a stage.
+// following tells a person how far a computation is: on a terminal in one line that is written
+// over, elsewhere a line a stage.
 func (c console) following() (progress func(client.Progress), done func()) {
 	if c.quiet {
 		return nil, func() {}

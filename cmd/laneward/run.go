@@ -50,9 +50,12 @@ type commands struct {
 func run(ctx context.Context, env environment) int {
 	var cli commands
 	exited := -1
-	parser, err := kong.New(&cli,
+	parser, err := kong.New(
+		&cli,
 		kong.Name("laneward"),
-		kong.Description("Coach-athlete sync for tenpin bowling on demanding oil patterns.\n\nExit codes: 0 done, 1 failed, 2 wrong usage, 3 not signed in or not allowed, 4 not found, 5 conflict, 6 some rows not stored."),
+		kong.Description(
+			"Coach-athlete sync for tenpin bowling on demanding oil patterns.\n\nExit codes: 0 done, 1 failed, 2 wrong usage, 3 not signed in or not allowed, 4 not found, 5 conflict, 6 some rows not stored.",
+		),
 		kong.Writers(env.stdout, env.stderr),
 		kong.Exit(func(code int) { exited = code }),
 		kong.Vars{"version": version(), "state_dir": stateDir(env), "default_server": defaultServer},
@@ -100,7 +103,8 @@ func version() string {
 	return info.Main.Version
 }
 
-// stateDir is where the program keeps what it must not lose, unless told otherwise: the XDG state directory, for root /var/lib.
+// stateDir is where the program keeps what it must not lose, unless told otherwise: the XDG state
+// directory, for root /var/lib.
 func stateDir(env environment) string {
 	if dir := env.getenv("XDG_STATE_HOME"); filepath.IsAbs(dir) {
 		return filepath.Join(dir, "laneward")

@@ -129,7 +129,12 @@ func (c *migrateCommand) Run(ctx context.Context, env environment) error {
 		return &exitError{exitUsage, err}
 	}
 	if address == "" {
-		return &exitError{exitUsage, errors.New("name the database by LANEWARD_DATABASE_URL or --database-url-file; a server with its own Postgres migrates it by itself")}
+		return &exitError{
+			exitUsage,
+			errors.New(
+				"name the database by LANEWARD_DATABASE_URL or --database-url-file; a server with its own Postgres migrates it by itself",
+			),
+		}
 	}
 	if err := db.Migrate(ctx, address); err != nil {
 		return err

@@ -26,7 +26,8 @@ import (
 // defaultImage is what deploy/image/postgres/build makes from the machine's own Postgres.
 const defaultImage = "laneward-postgres:local"
 
-// imageName is the image to run: ours, or any that takes POSTGRES_PASSWORD and server options as the command.
+// imageName is the image to run: ours, or any that takes POSTGRES_PASSWORD and server options as
+// the command.
 func imageName() string {
 	if name := os.Getenv(imageVariable); name != "" {
 		return name
@@ -34,8 +35,8 @@ func imageName() string {
 	return defaultImage
 }
 
-// engineAddress returns the address of the Docker engine, which has answered a dial: a client binary proves nothing, and there is no
-// typed error for an engine that is not there.
+// engineAddress returns the address of the Docker engine, which has answered a dial: a client
+// binary proves nothing, and there is no typed error for an engine that is not there.
 func engineAddress() (string, error) {
 	candidates := []string{"unix:///var/run/docker.sock"}
 	if dir := os.Getenv("XDG_RUNTIME_DIR"); dir != "" {
@@ -91,7 +92,11 @@ func imageAtHand(ctx context.Context) error {
 	closeErr := docker.Close()
 	switch {
 	case errdefs.IsNotFound(err):
-		return fmt.Errorf("the Docker engine at %s has no image %s: make it by deploy/image/postgres/build, or pull it", host, imageName())
+		return fmt.Errorf(
+			"the Docker engine at %s has no image %s: make it by deploy/image/postgres/build, or pull it",
+			host,
+			imageName(),
+		)
 	case err != nil:
 		return fmt.Errorf("ask the Docker engine at %s for the image %s: %w", host, imageName(), err)
 	}
@@ -123,7 +128,11 @@ func startContainer(ctx context.Context) (*keptServer, error) {
 	}
 	running, err := testcontainers.Run(ctx, imageName(), options...)
 	stop := func(ctx context.Context) error {
-		return testcontainers.TerminateContainer(running, testcontainers.StopContext(ctx), testcontainers.StopTimeout(0))
+		return testcontainers.TerminateContainer(
+			running,
+			testcontainers.StopContext(ctx),
+			testcontainers.StopTimeout(0),
+		)
 	}
 	if err == nil {
 		var address string
@@ -141,8 +150,9 @@ func local(host string) bool {
 	return err == nil && parsed.Scheme == "unix"
 }
 
-// setContainerEnvironment sets what testcontainers reads, before it reads it. Inside a container it would take the gateway of its
-// network for the engine's host; an engine on a unix socket is on this machine. The keeper clears up, so no reaper is needed.
+// setContainerEnvironment sets what testcontainers reads, before it reads it. Inside a container it
+// would take the gateway of its network for the engine's host; an engine on a unix socket is on
+// this machine. The keeper clears up, so no reaper is needed.
 func setContainerEnvironment(host string) error {
 	settings := map[string]string{"DOCKER_HOST": host, "TESTCONTAINERS_RYUK_DISABLED": "true"}
 	if local(host) {

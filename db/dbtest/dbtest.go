@@ -9,10 +9,12 @@
 //     $LANEWARD_TEST_IMAGE (laneward-postgres:local unless set; deploy/image/postgres/build makes it). No image is pulled.
 //  3. private: a server started from the machine's own Postgres, durable settings off.
 //
-// LANEWARD_TEST_DB=url, testcontainers or private forces one way. Where none can be had the test fails; it never skips.
+// LANEWARD_TEST_DB=url, testcontainers or private forces one way. Where none can be had the test
+// fails; it never skips.
 //
-// Every test process has one server, shared by its tests, and it is gone before the process's result is reported, also after a panic
-// or a kill. A test's database is cloned from a template that holds the migrated schema and is dropped with the test.
+// Every test process has one server, shared by its tests, and it is gone before the process's
+// result is reported, also after a panic or a kill. A test's database is cloned from a template
+// that holds the migrated schema and is dropped with the test.
 package dbtest
 
 import (
@@ -30,24 +32,27 @@ import (
 	"laneward/db"
 )
 
-// DB is a database that one test has for itself. Its addresses are URLs that pgx, database/sql and psql read.
+// DB is a database that one test has for itself. Its addresses are URLs that pgx, database/sql and
+// psql read.
 type DB struct {
 	Name string
 	// OwnerURL signs in as the owner of the database and its tables, who can do everything.
 	OwnerURL string
-	// ServiceURL signs in as a role made for the test whose sessions work under [db.ServiceRole], as the service does: not an owner,
-	// not a superuser, bound by row-level security.
+	// ServiceURL signs in as a role made for the test whose sessions work under [db.ServiceRole],
+	// as the service does: not an owner, not a superuser, bound by row-level security.
 	ServiceURL string
 }
 
-// New returns a database that holds the migrated schema and no rows. It may be called by parallel tests, and more than once by one
-// test. The database is dropped when the test has ended, whoever is still connected.
+// New returns a database that holds the migrated schema and no rows. It may be called by parallel
+// tests, and more than once by one test. The database is dropped when the test has ended, whoever
+// is still connected.
 func New(t testing.TB) *DB {
 	t.Helper()
 	return clone(t, func(server *testServer) string { return server.template })
 }
 
-// NewEmpty returns a database without a schema, for tests of the migrations themselves; [db.ServiceRole] exists on its server.
+// NewEmpty returns a database without a schema, for tests of the migrations themselves;
+// [db.ServiceRole] exists on its server.
 func NewEmpty(t testing.TB) *DB {
 	t.Helper()
 	return clone(t, func(*testServer) string { return "template0" })
@@ -98,7 +103,8 @@ func makeAddresses(adminURL, name, password string) (*DB, error) {
 	return &DB{Name: name, OwnerURL: owner, ServiceURL: service.String()}, nil
 }
 
-// withDatabase returns the address of another database of the same server. The error does not hold the address, which has a password.
+// withDatabase returns the address of another database of the same server. The error does not hold
+// the address, which has a password.
 func withDatabase(address, name string) (string, error) {
 	parsed, err := url.Parse(address)
 	if err != nil || (parsed.Scheme != "postgres" && parsed.Scheme != "postgresql") {
@@ -110,7 +116,8 @@ func withDatabase(address, name string) (string, error) {
 
 const namePrefix = "laneward_test_"
 
-// databaseName is new for every call in every process, and carries the time, by which databases left by killed processes are swept.
+// databaseName is new for every call in every process, and carries the time, by which databases
+// left by killed processes are swept.
 func databaseName(now time.Time) string {
 	return fmt.Sprintf("%s%d_%s", namePrefix, now.Unix(), strings.ToLower(rand.Text()[:12]))
 }

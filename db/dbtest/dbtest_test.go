@@ -65,12 +65,20 @@ func TestServiceIsNeitherOwnerNorSuperuser(t *testing.T) {
 	if got != "none" {
 		t.Errorf("roles with more rights than the service may have: %s", got)
 	}
-	owned := query(t, made.ServiceURL, `select count(*)::text from pg_class c join pg_namespace n on n.oid = c.relnamespace
-		where nspname = 'public' and pg_get_userbyid(relowner) in (current_user, session_user)`)
+	owned := query(
+		t,
+		made.ServiceURL,
+		`select count(*)::text from pg_class c join pg_namespace n on n.oid = c.relnamespace
+		where nspname = 'public' and pg_get_userbyid(relowner) in (current_user, session_user)`,
+	)
 	if owned != "0" {
 		t.Errorf("the service owns %s tables", owned)
 	}
-	if tables := query(t, made.ServiceURL, "select (count(*) > 5)::text from pg_tables where schemaname = 'public'"); tables != "true" {
+	if tables := query(
+		t,
+		made.ServiceURL,
+		"select (count(*) > 5)::text from pg_tables where schemaname = 'public'",
+	); tables != "true" {
 		t.Error("there are hardly any tables, so that this test shows nothing")
 	}
 }
@@ -138,8 +146,12 @@ func TestDroppedWithTheTest(t *testing.T) {
 		go func() { <-time.After(time.Minute); _ = left.Close(context.Background()) }()
 	})
 	other := NewEmpty(t)
-	got := query(t, other.OwnerURL, `select (select count(*) from pg_database where datname = $1) || ' ' || (select count(*) from pg_roles where rolname = $1)`,
-		gone.Name)
+	got := query(
+		t,
+		other.OwnerURL,
+		`select (select count(*) from pg_database where datname = $1) || ' ' || (select count(*) from pg_roles where rolname = $1)`,
+		gone.Name,
+	)
 	if got != "0 0" {
 		t.Errorf("databases and roles left: %s", got)
 	}
@@ -176,7 +188,12 @@ func TestSweep(t *testing.T) {
 	if err := errors.Join(err, user.Close(t.Context())); err != nil {
 		t.Fatal(err)
 	}
-	got := query(t, made.OwnerURL, `select string_agg(datname, ' ' order by datname) from pg_database where datname = any($1)`, []string{fresh, left, used})
+	got := query(
+		t,
+		made.OwnerURL,
+		`select string_agg(datname, ' ' order by datname) from pg_database where datname = any($1)`,
+		[]string{fresh, left, used},
+	)
 	if want := used + " " + fresh; got != want {
 		t.Errorf("databases kept: %s, want %s", got, want)
 	}
@@ -200,7 +217,8 @@ func TestWithDatabase(t *testing.T) {
 			if diff := cmp.Diff(test.want, got); diff != "" {
 				t.Errorf("(-want +got):\n%s", diff)
 			}
-			if (err != nil) != (test.fault != "") || err != nil && (!strings.Contains(err.Error(), test.fault) || strings.Contains(err.Error(), "secret")) {
+			if (err != nil) != (test.fault != "") ||
+				err != nil && (!strings.Contains(err.Error(), test.fault) || strings.Contains(err.Error(), "secret")) {
 				t.Errorf("error %v, want one that says %q and keeps the password", err, test.fault)
 			}
 		})

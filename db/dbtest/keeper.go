@@ -17,10 +17,11 @@ import (
 	"github.com/jackc/pgx/v5"
 )
 
-// A server must end with the test process, however that ends: a Go program has no hook for a panic or a kill. So the server belongs to
-// a second process, the keeper, which runs until its standard input, a pipe from the test process, is closed by the kernel. The keeper
-// is the test binary itself, started with keeperVariable set. It shares standard error with the test process, so that `go test` waits
-// for it and reports what went wrong in clearing up.
+// A server must end with the test process, however that ends: a Go program has no hook for a panic
+// or a kill. So the server belongs to a second process, the keeper, which runs until its standard
+// input, a pipe from the test process, is closed by the kernel. The keeper is the test binary
+// itself, started with keeperVariable set. It shares standard error with the test process, so that
+// `go test` waits for it and reports what went wrong in clearing up.
 
 // keeperVariable names the way that a keeper is to start its server; it is set for keepers only.
 const keeperVariable = "LANEWARD_DBTEST_KEEPER"
@@ -56,7 +57,10 @@ func runKeeper(by way, stdin io.Reader, stdout io.Writer) error {
 		defer ended()
 		_, _ = io.Copy(io.Discard, stdin) // an error is an end, too
 	}()
-	starters := map[way]func(context.Context) (*keptServer, error){wayTestcontainers: startContainer, wayPrivate: startPrivate}
+	starters := map[way]func(context.Context) (*keptServer, error){
+		wayTestcontainers: startContainer,
+		wayPrivate:        startPrivate,
+	}
 	server, err := starters[by](owned)
 	if err != nil {
 		return json.NewEncoder(stdout).Encode(keeperReply{Error: err.Error()})
@@ -73,7 +77,8 @@ func runKeeper(by way, stdin io.Reader, stdout io.Writer) error {
 // stopLimit bounds how long `go test` waits for a keeper.
 const stopLimit = 30 * time.Second
 
-// keeperPipe holds the writing end of the keeper's standard input open for the life of this process.
+// keeperPipe holds the writing end of the keeper's standard input open for the life of this
+// process.
 var keeperPipe struct {
 	sync.Mutex
 	open []io.Closer

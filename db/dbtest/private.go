@@ -26,7 +26,8 @@ var testSettings = map[string]string{
 	"max_connections":    "200",
 }
 
-// startPrivate runs a server on a copy of a directory that was initialised and migrated once and is kept for later test processes.
+// startPrivate runs a server on a copy of a directory that was initialised and migrated once and is
+// kept for later test processes.
 func startPrivate(ctx context.Context) (*keptServer, error) {
 	prepared, err := preparedDir(ctx)
 	if err != nil {
@@ -59,8 +60,8 @@ func startCopy(ctx context.Context, prepared, run string) (*pgprivate.Server, er
 	return pgprivate.Start(ctx, pgprivate.Config{DataDir: dataDir, Settings: testSettings})
 }
 
-// preparedDir returns the data directory for this schema and this Postgres, made at the first call on the machine. It is not changed
-// once it has its name.
+// preparedDir returns the data directory for this schema and this Postgres, made at the first call
+// on the machine. It is not changed once it has its name.
 func preparedDir(ctx context.Context) (string, error) {
 	major, err := pgprivate.InstalledMajor(ctx, "")
 	if err != nil {
@@ -82,7 +83,8 @@ func preparedDir(ctx context.Context) (string, error) {
 	return prepared, nil
 }
 
-// openCache returns the folder of prepared directories of this user. Nobody else may be able to change what is in it.
+// openCache returns the folder of prepared directories of this user. Nobody else may be able to
+// change what is in it.
 func openCache() (string, error) {
 	cache := filepath.Join(os.TempDir(), fmt.Sprintf("laneward-dbtest-%d", os.Geteuid()))
 	if err := os.Mkdir(cache, 0o711); err != nil && !errors.Is(err, fs.ErrExist) {
@@ -94,7 +96,10 @@ func openCache() (string, error) {
 	}
 	owner, ok := info.Sys().(*syscall.Stat_t)
 	if !ok || !info.IsDir() || int(owner.Uid) != os.Geteuid() || info.Mode().Perm()&0o022 != 0 {
-		return "", fmt.Errorf("%s is not a folder of this user's alone: remove it, or set TMPDIR to another folder", cache)
+		return "", fmt.Errorf(
+			"%s is not a folder of this user's alone: remove it, or set TMPDIR to another folder",
+			cache,
+		)
 	}
 	return cache, nil
 }
@@ -115,7 +120,10 @@ func lockFile(ctx context.Context, path string) (unlock func() error, err error)
 		}
 		select {
 		case <-ctx.Done():
-			return nil, errors.Join(fmt.Errorf("another test process prepares the data directory: %w", ctx.Err()), file.Close())
+			return nil, errors.Join(
+				fmt.Errorf("another test process prepares the data directory: %w", ctx.Err()),
+				file.Close(),
+			)
 		case <-time.After(20 * time.Millisecond):
 		}
 	}

@@ -32,7 +32,14 @@ func TestChild(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	fmt.Println("way:", server.way, "address:", server.adminURL, "user:", query(t, made.ServiceURL, "select current_user::text"))
+	fmt.Println(
+		"way:",
+		server.way,
+		"address:",
+		server.adminURL,
+		"user:",
+		query(t, made.ServiceURL, "select current_user::text"),
+	)
 	switch mode {
 	case "panic":
 		panic("as a broken test does")
@@ -41,7 +48,8 @@ func TestChild(t *testing.T) {
 	}
 }
 
-// child returns the command that runs TestChild with these variables, and none of those that choose a server.
+// child returns the command that runs TestChild with these variables, and none of those that choose
+// a server.
 func child(mode string, env ...string) *exec.Cmd {
 	cmd := exec.Command(os.Args[0], "-test.run=^TestChild$", "-test.v")
 	for _, variable := range os.Environ() {
@@ -137,8 +145,8 @@ func TestPrivateServerEndsWithTheProcess(t *testing.T) {
 	})
 }
 
-// endOf gives the command a standard error that a keeper shares, and returns a function that waits until the last of them has ended,
-// as `go test` does.
+// endOf gives the command a standard error that a keeper shares, and returns a function that waits
+// until the last of them has ended, as `go test` does.
 func endOf(t *testing.T, cmd *exec.Cmd) func() {
 	t.Helper()
 	read, write, err := os.Pipe()
@@ -160,7 +168,8 @@ func endOf(t *testing.T, cmd *exec.Cmd) func() {
 	}
 }
 
-// runAtOnce runs the same child several times in parallel, as `go test ./...` does, and fails unless all pass.
+// runAtOnce runs the same child several times in parallel, as `go test ./...` does, and fails
+// unless all pass.
 func runAtOnce(t *testing.T, env ...string) {
 	t.Helper()
 	type result struct {
@@ -196,11 +205,20 @@ func TestProcessesAtOnce(t *testing.T) {
 		t.Parallel()
 		server := startServerForURL(t)
 		runAtOnce(t, urlVariable+"="+server.URL("postgres"))
-		got := query(t, server.URL("postgres"), "select string_agg(split_part(datname, '_', 2), ' ') from pg_database where starts_with(datname, 'laneward')")
+		got := query(
+			t,
+			server.URL("postgres"),
+			"select string_agg(split_part(datname, '_', 2), ' ') from pg_database where starts_with(datname, 'laneward')",
+		)
 		if got != "template" {
 			t.Errorf("one template and no test's database is wanted: %s", got)
 		}
-		roles := query(t, server.URL("postgres"), "select count(*)::text from pg_roles where starts_with(rolname, $1)", namePrefix)
+		roles := query(
+			t,
+			server.URL("postgres"),
+			"select count(*)::text from pg_roles where starts_with(rolname, $1)",
+			namePrefix,
+		)
 		if roles != "0" {
 			t.Errorf("%s roles left", roles)
 		}
@@ -209,7 +227,10 @@ func TestProcessesAtOnce(t *testing.T) {
 
 func startServerForURL(t *testing.T) *pgprivate.Server {
 	t.Helper()
-	server, err := pgprivate.Start(t.Context(), pgprivate.Config{DataDir: filepath.Join(tempDir(t), "data"), Settings: testSettings})
+	server, err := pgprivate.Start(
+		t.Context(),
+		pgprivate.Config{DataDir: filepath.Join(tempDir(t), "data"), Settings: testSettings},
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -269,7 +290,8 @@ func TestFailsWithoutAServer(t *testing.T) {
 func TestOrderOfTheWays(t *testing.T) {
 	t.Parallel()
 	out, err := child("pass", "DOCKER_HOST=unix://"+filepath.Join(t.TempDir(), "nowhere")).CombinedOutput()
-	if err != nil || !strings.Contains(string(out), "way: private") || !strings.Contains(string(out), "the way testcontainers did not work") {
+	if err != nil || !strings.Contains(string(out), "way: private") ||
+		!strings.Contains(string(out), "the way testcontainers did not work") {
 		t.Errorf("%v:\n%s", err, out)
 	}
 }

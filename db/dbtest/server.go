@@ -35,7 +35,8 @@ type testServer struct {
 	note     string // why a way that comes earlier in the order was not taken, when a person may want to know
 }
 
-// sharedServer returns the process's server, found or started at the first call. Its error is the same for every test.
+// sharedServer returns the process's server, found or started at the first call. Its error is the
+// same for every test.
 var sharedServer = sync.OnceValues(func() (*testServer, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), startLimit)
 	defer cancel()
@@ -68,7 +69,11 @@ func findServer(ctx context.Context) (*testServer, error) {
 	case wayURL, wayTestcontainers, wayPrivate:
 		ways = []way{forced}
 	default:
-		return nil, fmt.Errorf("dbtest: %s=%q is not a way to get a database: set it to url, testcontainers or private, or unset it", wayVariable, forced)
+		return nil, fmt.Errorf(
+			"dbtest: %s=%q is not a way to get a database: set it to url, testcontainers or private, or unset it",
+			wayVariable,
+			forced,
+		)
 	}
 	var faults []error
 	note := ""
@@ -91,7 +96,8 @@ func findServer(ctx context.Context) (*testServer, error) {
 // errNotThere: nothing suggests that the person wanted this way.
 var errNotThere = errors.New("not there")
 
-// startServer returns the address of a server's administrator, or [errNotThere], or what went wrong.
+// startServer returns the address of a server's administrator, or [errNotThere], or what went
+// wrong.
 func startServer(ctx context.Context, by way) (string, error) {
 	switch by {
 	case wayURL:

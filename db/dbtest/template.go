@@ -16,18 +16,24 @@ import (
 	"laneward/db"
 )
 
-// templateLock is the advisory lock that makes one process at a time build a template. The number means nothing.
+// templateLock is the advisory lock that makes one process at a time build a template. The number
+// means nothing.
 const templateLock = 715_031_990
 
-// ensureTemplate returns the name of the database that holds the schema of these migrations, built when the server has none yet.
-// Any number of processes may call it at once. The name appears only when the schema is whole.
+// ensureTemplate returns the name of the database that holds the schema of these migrations, built
+// when the server has none yet. Any number of processes may call it at once. The name appears only
+// when the schema is whole.
 func ensureTemplate(ctx context.Context, adminURL string) (string, error) {
 	name := "laneward_template_" + db.MigrationsHash()
 	err := withConn(ctx, adminURL, func(conn *pgx.Conn) error {
 		if ready, err := exists(ctx, conn, name); ready || err != nil {
 			return err
 		}
-		if _, err := conn.Exec(ctx, "SELECT pg_advisory_lock($1)", templateLock); err != nil { // let go with the connection
+		if _, err := conn.Exec(
+			ctx,
+			"SELECT pg_advisory_lock($1)",
+			templateLock,
+		); err != nil { // let go with the connection
 			return err
 		}
 		if ready, err := exists(ctx, conn, name); ready || err != nil {
@@ -78,10 +84,12 @@ func buildTemplate(ctx context.Context, conn *pgx.Conn, adminURL, name string) e
 	return nil
 }
 
-// leftAfter is how old a test's database is taken to have been left behind, when nobody is connected to it.
+// leftAfter is how old a test's database is taken to have been left behind, when nobody is
+// connected to it.
 const leftAfter = 2 * time.Hour
 
-// sweep drops the databases and roles of test processes that were killed: they stay on a server that outlives its tests.
+// sweep drops the databases and roles of test processes that were killed: they stay on a server
+// that outlives its tests.
 func sweep(ctx context.Context, conn *pgx.Conn, now time.Time) error {
 	rows, err := conn.Query(ctx, `
 		(SELECT datname FROM pg_database UNION SELECT rolname FROM pg_roles)
@@ -120,7 +128,8 @@ func madeAt(name string) (time.Time, bool) {
 	return time.Unix(seconds, 0), err == nil
 }
 
-// objectInUse is the SQLSTATE of a database that somebody is connected to (PostgreSQL documentation, appendix A).
+// objectInUse is the SQLSTATE of a database that somebody is connected to (PostgreSQL
+// documentation, appendix A).
 const objectInUse = "55006"
 
 func hasCode(err error, code string) bool {

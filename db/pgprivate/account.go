@@ -11,13 +11,15 @@ import (
 	"syscall"
 )
 
-// account is the unprivileged account that the server runs as when this process is root; the zero value is this process's own.
+// account is the unprivileged account that the server runs as when this process is root; the zero
+// value is this process's own.
 type account struct {
 	name     string
 	uid, gid int
 }
 
-// serverAccount returns the zero value for an ordinary user, who runs the server under the own account.
+// serverAccount returns the zero value for an ordinary user, who runs the server under the own
+// account.
 func serverAccount(name string) (account, error) {
 	if os.Geteuid() != 0 {
 		return account{}, nil
@@ -34,8 +36,10 @@ func serverAccount(name string) (account, error) {
 		}
 		faults = append(faults, err)
 	}
-	return account{}, fmt.Errorf("Postgres does not run as root and there is no account to run it as (%w): run this as an ordinary user, or `adduser --system postgres`",
-		errors.Join(faults...))
+	return account{}, fmt.Errorf(
+		"Postgres does not run as root and there is no account to run it as (%w): run this as an ordinary user, or `adduser --system postgres`",
+		errors.Join(faults...),
+	)
 }
 
 func lookUpAccount(name string) (account, error) {

@@ -24,15 +24,16 @@ type binaries struct {
 // debianBinGlob is where Debian and its relatives install each major version, off the PATH.
 const debianBinGlob = "/usr/lib/postgresql/*/bin"
 
-// InstalledMajor is the major version that [Start] would make a new cluster with, or [ErrNoBinaries]. An empty binDir searches as
-// [Config.BinDir] says.
+// InstalledMajor is the major version that [Start] would make a new cluster with, or
+// [ErrNoBinaries]. An empty binDir searches as [Config.BinDir] says.
 func InstalledMajor(ctx context.Context, binDir string) (int, error) {
 	found, err := findBinaries(ctx, binDir, 0)
 	return found.major, err
 }
 
-// findBinaries picks the installation to run: of the given major version, or of any from [MinMajor] up when major is 0 (a new cluster).
-// It looks in the order of [Config.BinDir]. An [ErrNoBinaries] says what was seen and what to install.
+// findBinaries picks the installation to run: of the given major version, or of any from [MinMajor]
+// up when major is 0 (a new cluster). It looks in the order of [Config.BinDir]. An [ErrNoBinaries]
+// says what was seen and what to install.
 func findBinaries(ctx context.Context, binDir string, major int) (binaries, error) {
 	if binDir == "" {
 		binDir = os.Getenv("LANEWARD_PG_BIN")
@@ -41,7 +42,11 @@ func findBinaries(ctx context.Context, binDir string, major int) (binaries, erro
 		return pickBinaries(ctx, searchDirs(os.Getenv("PATH"), debianBinGlob), major)
 	}
 	if _, err := inspectBinaries(ctx, binDir); err != nil {
-		return binaries{}, fmt.Errorf("%w: the bin directory given (LANEWARD_PG_BIN) must hold postgres and initdb: %w", ErrNoBinaries, err)
+		return binaries{}, fmt.Errorf(
+			"%w: the bin directory given (LANEWARD_PG_BIN) must hold postgres and initdb: %w",
+			ErrNoBinaries,
+			err,
+		)
 	}
 	return pickBinaries(ctx, []string{binDir}, major)
 }
@@ -66,7 +71,13 @@ func pickBinaries(ctx context.Context, dirs []string, major int) (binaries, erro
 	}
 	want, install := fmt.Sprintf("version %d or newer", MinMajor), "apt-get install postgresql"
 	if major != 0 {
-		want, install = fmt.Sprintf("version %d, which made the data directory", major), fmt.Sprintf("apt-get install postgresql-%d", major)
+		want, install = fmt.Sprintf(
+			"version %d, which made the data directory",
+			major,
+		), fmt.Sprintf(
+			"apt-get install postgresql-%d",
+			major,
+		)
 	}
 	looked := "none on PATH or in " + debianBinGlob
 	if len(seen) > 0 {
@@ -74,10 +85,15 @@ func pickBinaries(ctx context.Context, dirs []string, major int) (binaries, erro
 	}
 	return binaries{}, fmt.Errorf(
 		"%w: it takes %s, and there is %s: install it (`%s` on Debian and Ubuntu), point LANEWARD_PG_BIN at its bin directory, or give the URL of a running server",
-		ErrNoBinaries, want, looked, install)
+		ErrNoBinaries,
+		want,
+		looked,
+		install,
+	)
 }
 
-// searchDirs lists the folders to look in: those of path in its order, then the matches of glob, the highest version first.
+// searchDirs lists the folders to look in: those of path in its order, then the matches of glob,
+// the highest version first.
 func searchDirs(path, glob string) []string {
 	var dirs []string
 	for _, dir := range filepath.SplitList(path) {
@@ -102,7 +118,8 @@ func searchDirs(path, glob string) []string {
 
 var versionPattern = regexp.MustCompile(`\(PostgreSQL\) (\d+)`)
 
-// inspectBinaries reads the version of the installation in dir; the error is os.ErrNotExist when there is none.
+// inspectBinaries reads the version of the installation in dir; the error is os.ErrNotExist when
+// there is none.
 func inspectBinaries(ctx context.Context, dir string) (binaries, error) {
 	found := binaries{postgres: filepath.Join(dir, "postgres"), initdb: filepath.Join(dir, "initdb")}
 	for _, program := range []string{found.postgres, found.initdb} {

@@ -20,7 +20,11 @@ func installFake(t *testing.T, root, name, version string) string {
 		t.Fatal(err)
 	}
 	for _, program := range []string{"postgres", "initdb"} {
-		if err := os.WriteFile(filepath.Join(dir, program), []byte("#!/bin/sh\necho '"+version+"'\n"), 0o755); err != nil {
+		if err := os.WriteFile(
+			filepath.Join(dir, program),
+			[]byte("#!/bin/sh\necho '"+version+"'\n"),
+			0o755,
+		); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -32,12 +32,13 @@ const (
 type home struct {
 	dir, cluster string
 	account      account
-	// lock is held by flock. Its text is, line by line, the process that owns the server and the socket's directory: what the next owner
-	// needs to name the one and to remove the other.
+	// lock is held by flock. Its text is, line by line, the process that owns the server and the
+	// socket's directory: what the next owner needs to name the one and to remove the other.
 	lock *os.File
 }
 
-// openHome creates the directory when absent and takes its lock. [ErrInUse] names the process that has it.
+// openHome creates the directory when absent and takes its lock. [ErrInUse] names the process that
+// has it.
 func openHome(dir string, account account) (*home, error) {
 	if dir == "" {
 		return nil, errors.New("a private Postgres needs a data directory")
@@ -105,7 +106,8 @@ func (h *home) writeLock(socketDir string) error {
 
 // close lets go of the lock; a second call does nothing.
 func (h *home) close() error {
-	// Closing alone would not do: a child that is just being started elsewhere in this process has the descriptor too, until it executes.
+	// Closing alone would not do: a child that is just being started elsewhere in this process has
+	// the descriptor too, until it executes.
 	unlocked := syscall.Flock(int(h.lock.Fd()), syscall.LOCK_UN)
 	closed := h.lock.Close()
 	if errors.Is(closed, os.ErrClosed) {
@@ -121,7 +123,11 @@ func (h *home) clusterMajor() (int, error) {
 		if _, clusterErr := os.Lstat(h.cluster); errors.Is(clusterErr, os.ErrNotExist) {
 			return 0, nil
 		}
-		return 0, fmt.Errorf("%s is no Postgres cluster: move it away or choose another data directory: %w", h.cluster, err)
+		return 0, fmt.Errorf(
+			"%s is no Postgres cluster: move it away or choose another data directory: %w",
+			h.cluster,
+			err,
+		)
 	}
 	major, err := strconv.Atoi(strings.TrimSpace(string(text)))
 	if err != nil {
@@ -130,8 +136,10 @@ func (h *home) clusterMajor() (int, error) {
 	return major, nil
 }
 
-// initialise makes the cluster beside its place and moves it there when complete, so that an initialisation cut short leaves nothing
-// that looks like a cluster; it is written through to the disk unless noSync. Anyone who can enter the socket directory may sign in as anyone; nobody comes over TCP.
+// initialise makes the cluster beside its place and moves it there when complete, so that an
+// initialisation cut short leaves nothing that looks like a cluster; it is written through to the
+// disk unless noSync. Anyone who can enter the socket directory may sign in as anyone; nobody comes
+// over TCP.
 func (h *home) initialise(ctx context.Context, binaries binaries, noSync bool) error {
 	fresh := filepath.Join(h.dir, freshName)
 	if err := os.RemoveAll(fresh); err != nil {
@@ -146,7 +154,15 @@ func (h *home) initialise(ctx context.Context, binaries binaries, noSync bool) e
 		}
 	}
 	args := []string{
-		"-D", fresh, "-U", Superuser, "--auth-local=trust", "--auth-host=reject", "--encoding=UTF8", "--locale=C.UTF-8", "--data-checksums",
+		"-D",
+		fresh,
+		"-U",
+		Superuser,
+		"--auth-local=trust",
+		"--auth-host=reject",
+		"--encoding=UTF8",
+		"--locale=C.UTF-8",
+		"--data-checksums",
 	}
 	if noSync {
 		args = append(args, "--no-sync")
@@ -174,8 +190,8 @@ func syncDir(dir string) error {
 	return errors.Join(folder.Sync(), folder.Close())
 }
 
-// handOver gives the cluster to the account that the server runs as, where another had it before: Postgres demands that it owns it.
-// The walk cannot be led out of the cluster by a link.
+// handOver gives the cluster to the account that the server runs as, where another had it before:
+// Postgres demands that it owns it. The walk cannot be led out of the cluster by a link.
 func (h *home) handOver() error {
 	if h.account.own() {
 		return nil
@@ -203,7 +219,8 @@ func (h *home) handOver() error {
 	return nil
 }
 
-// makeSocketDir makes the directory of the socket and records it, for the next owner to remove should this one be killed.
+// makeSocketDir makes the directory of the socket and records it, for the next owner to remove
+// should this one be killed.
 func (h *home) makeSocketDir() (string, error) {
 	dir, err := newSocketDir(h.account)
 	if err != nil {

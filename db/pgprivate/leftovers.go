@@ -15,7 +15,8 @@ import (
 	"time"
 )
 
-// clearLeftovers ends a server that outlived its owner, and clears what a crash left in the cluster.
+// clearLeftovers ends a server that outlived its owner, and clears what a crash left in the
+// cluster.
 func (h *home) clearLeftovers(ctx context.Context, logger *slog.Logger) error {
 	pid, err := h.serverPID()
 	if err != nil {
@@ -29,7 +30,8 @@ func (h *home) clearLeftovers(ctx context.Context, logger *slog.Logger) error {
 
 const pidFileName = "postmaster.pid"
 
-// serverPID is the process that the last server wrote into the first line of postmaster.pid, 0 when it has ended in order.
+// serverPID is the process that the last server wrote into the first line of postmaster.pid, 0 when
+// it has ended in order.
 func (h *home) serverPID() (int, error) {
 	text, err := os.ReadFile(filepath.Join(h.cluster, pidFileName))
 	if errors.Is(err, os.ErrNotExist) {
@@ -46,11 +48,13 @@ func (h *home) serverPID() (int, error) {
 	return pid, nil
 }
 
-// orphanPatience is how long a server left behind may take for its clean shutdown, a checkpoint included, before it is cut off.
+// orphanPatience is how long a server left behind may take for its clean shutdown, a checkpoint
+// included, before it is cut off.
 const orphanPatience = 30 * time.Second
 
-// stopOrphan returns once no process works on the cluster. The lock is ours, so whoever started one is dead. A server whose main
-// process was killed leaves backends that end by themselves in a moment, or are cut off when the patience is over.
+// stopOrphan returns once no process works on the cluster. The lock is ours, so whoever started one
+// is dead. A server whose main process was killed leaves backends that end by themselves in a
+// moment, or are cut off when the patience is over.
 func (h *home) stopOrphan(ctx context.Context, serverPID int, patience time.Duration, logger *slog.Logger) error {
 	outOfPatience := time.After(patience)
 	tick := time.NewTicker(50 * time.Millisecond)
@@ -72,7 +76,11 @@ func (h *home) stopOrphan(ctx context.Context, serverPID int, patience time.Dura
 		}
 		select {
 		case <-ctx.Done():
-			return fmt.Errorf("a server left behind by an earlier run (processes %v) has not ended yet: %w", pids, ctx.Err())
+			return fmt.Errorf(
+				"a server left behind by an earlier run (processes %v) has not ended yet: %w",
+				pids,
+				ctx.Err(),
+			)
 		case <-outOfPatience:
 			for _, pid := range pids {
 				if err := signalProcess(pid, syscall.SIGQUIT); err != nil {
@@ -91,8 +99,9 @@ func signalProcess(pid int, sig syscall.Signal) error {
 	return nil
 }
 
-// removeStalePIDFile removes the file of a dead server whose process id has gone to another program (small ids come round quickly in
-// a container), for Postgres would take that program for a server and refuse to start. Where the id is free, Postgres clears the file itself.
+// removeStalePIDFile removes the file of a dead server whose process id has gone to another program
+// (small ids come round quickly in a container), for Postgres would take that program for a server
+// and refuse to start. Where the id is free, Postgres clears the file itself.
 func (h *home) removeStalePIDFile() error {
 	pid, err := h.serverPID()
 	if err != nil || pid == 0 || errors.Is(syscall.Kill(pid, 0), syscall.ESRCH) {

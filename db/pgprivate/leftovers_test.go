@@ -107,7 +107,8 @@ func awaitNoServer(t *testing.T, dir string) {
 	}
 }
 
-// TestOrphanIsStopped has a server on the directory that no owner watches, as after a kill on a system without the death signal.
+// TestOrphanIsStopped has a server on the directory that no owner watches, as after a kill on a
+// system without the death signal.
 func TestOrphanIsStopped(t *testing.T) {
 	t.Parallel()
 	if !canFindServers {
@@ -168,8 +169,8 @@ func startOrphan(t *testing.T, dir string) (*exec.Cmd, string) {
 	return orphan, server.URL("postgres")
 }
 
-// TestOrphanBackend kills a server under a backend that computes and does not notice: starting a second server beside it would
-// corrupt the cluster.
+// TestOrphanBackend kills a server under a backend that computes and does not notice: starting a
+// second server beside it would corrupt the cluster.
 func TestOrphanBackend(t *testing.T) {
 	t.Parallel()
 	if !canFindServers {
@@ -186,11 +187,19 @@ func TestOrphanBackend(t *testing.T) {
 	computing := make(chan error, 1)
 	go func() {
 		// Big-number factorials do not look up between two of them, and take a while.
-		_, err := conn.Exec(context.Background(), "select sum(length(factorial(n)::text)) from generate_series(20000, 40000) n")
+		_, err := conn.Exec(
+			context.Background(),
+			"select sum(length(factorial(n)::text)) from generate_series(20000, 40000) n",
+		)
 		computing <- err
 	}()
 	for deadline := time.Now().Add(time.Minute); ; time.Sleep(10 * time.Millisecond) {
-		if query(t, first.URL("postgres"), "select state from pg_stat_activity where pid = $1", backendPID) == "active" {
+		if query(
+			t,
+			first.URL("postgres"),
+			"select state from pg_stat_activity where pid = $1",
+			backendPID,
+		) == "active" {
 			break
 		}
 		if time.Now().After(deadline) {
@@ -217,7 +226,8 @@ func TestOrphanBackend(t *testing.T) {
 	checkStored(t, second.URL("postgres"))
 }
 
-// TestStalePIDFile has the dead server's process id go to another program of the same account, as happens in a container.
+// TestStalePIDFile has the dead server's process id go to another program of the same account, as
+// happens in a container.
 func TestStalePIDFile(t *testing.T) {
 	t.Parallel()
 	if !canFindServers {

@@ -1,12 +1,14 @@
 //go:build unix
 
-// Package pgprivate runs a Postgres server of the program's own from the binaries the machine already has.
+// Package pgprivate runs a Postgres server of the program's own from the binaries the machine
+// already has.
 //
-// The server listens on a unix socket only, in a directory that nobody else may enter; there is no TCP port and no password.
-// One process at a time owns a data directory, by a lock that the kernel lets go when that process dies. The server does not
-// outlive its owner: on Linux the kernel tells it to shut down when the owner is killed, and where that did not work the next
-// start finds the server left behind, stops it cleanly and starts its own. Postgres replays its log after any crash, so what was
-// committed is kept.
+// The server listens on a unix socket only, in a directory that nobody else may enter; there is no
+// TCP port and no password. One process at a time owns a data directory, by a lock that the kernel
+// lets go when that process dies. The server does not outlive its owner: on Linux the kernel tells
+// it to shut down when the owner is killed, and where that did not work the next start finds the
+// server left behind, stops it cleanly and starts its own. Postgres replays its log after any
+// crash, so what was committed is kept.
 package pgprivate
 
 import (
@@ -46,15 +48,19 @@ var (
 
 // Config says where the server lives and what it runs from. Only DataDir is required.
 type Config struct {
-	// DataDir is the server's own directory, created when absent. It holds the cluster, the server's log and the lock.
+	// DataDir is the server's own directory, created when absent. It holds the cluster, the
+	// server's log and the lock.
 	DataDir string
-	// BinDir holds the postgres and initdb to use. Empty: $LANEWARD_PG_BIN, else PATH, else /usr/lib/postgresql/*/bin, newest first.
+	// BinDir holds the postgres and initdb to use. Empty: $LANEWARD_PG_BIN, else PATH, else
+	// /usr/lib/postgresql/*/bin, newest first.
 	BinDir string
-	// User is the account the server runs as when this process is root, for Postgres refuses to run as root.
-	// Empty: postgres where that account exists, else nobody. Not used by an ordinary user.
+	// User is the account the server runs as when this process is root, for Postgres refuses to run
+	// as root. Empty: postgres where that account exists, else nobody. Not used by an ordinary
+	// user.
 	User string
-	// Settings are added to the server's command line, after the package's own, which they override. With fsync off a new cluster is not
-	// written through to the disk either: for tests alone.
+	// Settings are added to the server's command line, after the package's own, which they
+	// override. With fsync off a new cluster is not written through to the disk either: for tests
+	// alone.
 	Settings map[string]string
 	// Logger hears of starts, recoveries and stops; nil is silence.
 	Logger *slog.Logger
@@ -73,9 +79,10 @@ type Server struct {
 	err      error // set before done is closed
 }
 
-// Start runs a server on the data directory, initialised first when it is new, and returns once it takes connections (after a
-// crash: once it has recovered). When ctx ends earlier the server is stopped again. The server lives until [Server.Stop] or until
-// this process ends, whichever comes first, and not only as long as ctx.
+// Start runs a server on the data directory, initialised first when it is new, and returns once it
+// takes connections (after a crash: once it has recovered). When ctx ends earlier the server is
+// stopped again. The server lives until [Server.Stop] or until this process ends, whichever comes
+// first, and not only as long as ctx.
 //
 // Errors: [ErrNoBinaries], [ErrInUse], or what the server wrote to its log.
 func Start(ctx context.Context, config Config) (*Server, error) {
@@ -131,11 +138,20 @@ func startIn(ctx context.Context, home *home, config Config, logger *slog.Logger
 	if err := server.awaitReady(ctx); err != nil {
 		return nil, err
 	}
-	logger.Info("private postgres is ready", "data_dir", home.dir, "pid", server.process.Pid, "postgres_major", binaries.major)
+	logger.Info(
+		"private postgres is ready",
+		"data_dir",
+		home.dir,
+		"pid",
+		server.process.Pid,
+		"postgres_major",
+		binaries.major,
+	)
 	return server, nil
 }
 
-// serverArgs are the command line of the server: durable, and reachable through the socket directory only.
+// serverArgs are the command line of the server: durable, and reachable through the socket
+// directory only.
 func serverArgs(cluster, socketDir string, settings map[string]string) []string {
 	args := []string{"-D", cluster}
 	add := func(name, value string) { args = append(args, "-c", name+"="+value) }
@@ -167,14 +183,15 @@ func (s *Server) launch(binaries binaries, settings map[string]string) error {
 	}
 	cmd := exec.Command(binaries.postgres, serverArgs(s.home.cluster, s.socketDir, settings)...)
 	cmd.Dir, cmd.Env = s.home.cluster, childEnv()
-	// A file and not a pipe: a server whose owner was killed can still write what it does while it shuts down.
+	// A file and not a pipe: a server whose owner was killed can still write what it does while it
+	// shuts down.
 	cmd.Stdout, cmd.Stderr = logFile, logFile
 	cmd.SysProcAttr = childAttributes(s.home.account)
 
 	started := make(chan error, 1)
 	go func() {
-		// The kernel sends the death signal when the thread that forked the child ends, not when the process does.
-		// So this goroutine keeps its thread for as long as the child lives.
+		// The kernel sends the death signal when the thread that forked the child ends, not when
+		// the process does. So this goroutine keeps its thread for as long as the child lives.
 		runtime.LockOSThread()
 		defer runtime.UnlockOSThread()
 		err := cmd.Start()
@@ -199,9 +216,18 @@ func (s *Server) finish(waitErr error) {
 	case s.stopping.Load() && waitErr == nil:
 		s.logger.Info("private postgres has stopped", "data_dir", s.home.dir)
 	case waitErr == nil:
-		err = fmt.Errorf("the private Postgres in %s was shut down from outside; its log ends:\n%s", s.home.dir, s.home.logTail(s.logStart))
+		err = fmt.Errorf(
+			"the private Postgres in %s was shut down from outside; its log ends:\n%s",
+			s.home.dir,
+			s.home.logTail(s.logStart),
+		)
 	default:
-		err = fmt.Errorf("the private Postgres in %s ended (%w); its log ends:\n%s", s.home.dir, waitErr, s.home.logTail(s.logStart))
+		err = fmt.Errorf(
+			"the private Postgres in %s ended (%w); its log ends:\n%s",
+			s.home.dir,
+			waitErr,
+			s.home.logTail(s.logStart),
+		)
 	}
 	s.err = errors.Join(err, removeSocketDir(s.socketDir), s.home.close())
 	close(s.done)
@@ -210,7 +236,8 @@ func (s *Server) finish(waitErr error) {
 // stopLimit is how long a server whose start was given up may take to shut down.
 const stopLimit = 30 * time.Second
 
-// awaitReady returns once a connection succeeds; when the server ends first or ctx does, the server is gone when it returns.
+// awaitReady returns once a connection succeeds; when the server ends first or ctx does, the server
+// is gone when it returns.
 func (s *Server) awaitReady(ctx context.Context) error {
 	tick := time.NewTicker(20 * time.Millisecond)
 	defer tick.Stop()
@@ -240,8 +267,8 @@ func (s *Server) ping(ctx context.Context) error {
 	return conn.Close(ctx)
 }
 
-// URL is the address of a database of this server for [Superuser], over the socket; pgx, database/sql and psql read it.
-// It stays valid until the server ends; a later start has another.
+// URL is the address of a database of this server for [Superuser], over the socket; pgx,
+// database/sql and psql read it. It stays valid until the server ends; a later start has another.
 func (s *Server) URL(database string) string {
 	address := url.URL{Scheme: "postgres", User: url.User(Superuser), Path: "/" + database}
 	address.RawQuery = url.Values{"host": {s.socketDir}, "port": {socketPort}, "sslmode": {"disable"}}.Encode()
@@ -251,8 +278,8 @@ func (s *Server) URL(database string) string {
 // Done is closed when the server has ended, for whatever reason; [Server.Err] then says why.
 func (s *Server) Done() <-chan struct{} { return s.done }
 
-// Err is nil while the server runs and after a clean [Server.Stop]; after any other end it says how the server ended and what the
-// last lines of its log were.
+// Err is nil while the server runs and after a clean [Server.Stop]; after any other end it says how
+// the server ended and what the last lines of its log were.
 func (s *Server) Err() error {
 	select {
 	case <-s.done:
@@ -262,9 +289,10 @@ func (s *Server) Err() error {
 	}
 }
 
-// Stop shuts the server down: open transactions are rolled back, connections closed, everything written out. When ctx ends before
-// that, the server is told to drop everything at once (what was committed is kept, and replayed at the next start) and the
-// context's error is returned. Stopping a server that has ended returns [Server.Err].
+// Stop shuts the server down: open transactions are rolled back, connections closed, everything
+// written out. When ctx ends before that, the server is told to drop everything at once (what was
+// committed is kept, and replayed at the next start) and the context's error is returned. Stopping
+// a server that has ended returns [Server.Err].
 func (s *Server) Stop(ctx context.Context) error {
 	s.stopping.Store(true)
 	if err := s.signal(syscall.SIGINT); err != nil {
@@ -282,7 +310,10 @@ func (s *Server) Stop(ctx context.Context) error {
 		}
 		select {
 		case <-s.done:
-			return fmt.Errorf("the private Postgres did not shut down in time and was cut off: %w", errors.Join(ctx.Err(), s.err))
+			return fmt.Errorf(
+				"the private Postgres did not shut down in time and was cut off: %w",
+				errors.Join(ctx.Err(), s.err),
+			)
 		case <-time.After(immediateLimit):
 		}
 	}
@@ -296,7 +327,8 @@ func (s *Server) signal(sig syscall.Signal) error {
 	return nil
 }
 
-// childEnv is the environment of the server and of initdb: none of the caller's PG* variables, which would change what they do.
+// childEnv is the environment of the server and of initdb: none of the caller's PG* variables,
+// which would change what they do.
 func childEnv() []string {
 	env := []string{"LC_ALL=C", "TZ=UTC"}
 	for _, name := range []string{"PATH", "LD_LIBRARY_PATH"} {
@@ -310,8 +342,8 @@ func childEnv() []string {
 // socketPort names the socket file; no TCP port is opened.
 const socketPort = "5432"
 
-// socketDirPrefix and socketDirParent make the path short: a socket's may have 103 bytes at most, and TMPDIR may be long or closed to the
-// server's account.
+// socketDirPrefix and socketDirParent make the path short: a socket's may have 103 bytes at most,
+// and TMPDIR may be long or closed to the server's account.
 const (
 	socketDirParent = "/tmp"
 	socketDirPrefix = "laneward-pg-"
@@ -322,6 +354,10 @@ func explainReach(err error, account account, dir string) error {
 	if account.own() || !errors.Is(err, syscall.EACCES) {
 		return err
 	}
-	return fmt.Errorf("the account %q that Postgres runs as may not enter %s (%w): put the data directory where it may, such as under /var/lib, or open each folder on the way (chmod o+x)",
-		account.name, filepath.Clean(strings.TrimSuffix(dir, clusterName)), err)
+	return fmt.Errorf(
+		"the account %q that Postgres runs as may not enter %s (%w): put the data directory where it may, such as under /var/lib, or open each folder on the way (chmod o+x)",
+		account.name,
+		filepath.Clean(strings.TrimSuffix(dir, clusterName)),
+		err,
+	)
 }

@@ -19,7 +19,8 @@ import (
 	"github.com/jackc/pgx/v5"
 )
 
-// ownerVariable turns this test binary into a program that starts a server on the directory it names, and then waits to be killed.
+// ownerVariable turns this test binary into a program that starts a server on the directory it
+// names, and then waits to be killed.
 const ownerVariable = "PGPRIVATE_TEST_OWNER"
 
 func TestMain(m *testing.M) {
@@ -35,7 +36,8 @@ func TestMain(m *testing.M) {
 	os.Exit(m.Run())
 }
 
-// dataDir returns a new folder that the server's account can reach (t.TempDir is closed to it when the tests run as root).
+// dataDir returns a new folder that the server's account can reach (t.TempDir is closed to it when
+// the tests run as root).
 func dataDir(t *testing.T) string {
 	t.Helper()
 	parent, err := os.MkdirTemp("", "pgprivate-test-")
@@ -104,7 +106,10 @@ func store(t *testing.T, address string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := conn.Exec(t.Context(), "create table kept as select n, md5(n::text) as hash from generate_series(1, 1000) n"); err != nil {
+	if _, err := conn.Exec(
+		t.Context(),
+		"create table kept as select n, md5(n::text) as hash from generate_series(1, 1000) n",
+	); err != nil {
 		t.Fatal(err)
 	}
 	if err := conn.Close(t.Context()); err != nil {
@@ -145,8 +150,14 @@ func TestFreshServer(t *testing.T) {
 	address := server.URL("postgres")
 
 	want := map[string]string{
-		"listen_addresses": "", "fsync": "on", "synchronous_commit": "on", "full_page_writes": "on", "data_checksums": "on",
-		"server_encoding": "UTF8", "TimeZone": "UTC", "work_mem": "5MB",
+		"listen_addresses":   "",
+		"fsync":              "on",
+		"synchronous_commit": "on",
+		"full_page_writes":   "on",
+		"data_checksums":     "on",
+		"server_encoding":    "UTF8",
+		"TimeZone":           "UTC",
+		"work_mem":           "5MB",
 	}
 	got := map[string]string{}
 	for name := range want {
@@ -203,7 +214,8 @@ func TestServerKilled(t *testing.T) {
 	}
 	awaitEnd(t, first)
 	err := first.Err()
-	if err == nil || !strings.Contains(err.Error(), "killed") || !strings.Contains(err.Error(), "ready to accept connections") {
+	if err == nil || !strings.Contains(err.Error(), "killed") ||
+		!strings.Contains(err.Error(), "ready to accept connections") {
 		t.Errorf("the error must say how it ended and show the log: %v", err)
 	}
 	if _, err := os.Stat(filepath.Join(dir, clusterName, pidFileName)); err != nil {
@@ -354,7 +366,11 @@ func TestInitialisationCutShort(t *testing.T) {
 	t.Parallel()
 	dir := dataDir(t)
 	remains := filepath.Join(dir, freshName)
-	if err := errors.Join(os.MkdirAll(remains, 0o700), os.Chmod(dir, 0o711), os.WriteFile(filepath.Join(remains, "PG_VERSION"), []byte("15\n"), 0o600)); err != nil {
+	if err := errors.Join(
+		os.MkdirAll(remains, 0o700),
+		os.Chmod(dir, 0o711),
+		os.WriteFile(filepath.Join(remains, "PG_VERSION"), []byte("15\n"), 0o600),
+	); err != nil {
 		t.Fatal(err)
 	}
 	start(t, Config{DataDir: dir})
@@ -364,7 +380,11 @@ func TestLogIsTurnedOver(t *testing.T) {
 	t.Parallel()
 	dir := dataDir(t)
 	path := filepath.Join(dir, logName)
-	if err := errors.Join(os.MkdirAll(dir, 0o711), os.WriteFile(path, nil, 0o600), os.Truncate(path, maxLogBytes+1)); err != nil {
+	if err := errors.Join(
+		os.MkdirAll(dir, 0o711),
+		os.WriteFile(path, nil, 0o600),
+		os.Truncate(path, maxLogBytes+1),
+	); err != nil {
 		t.Fatal(err)
 	}
 	start(t, Config{DataDir: dir})

@@ -13,15 +13,17 @@ import (
 // canFindServers: [serverProcesses] sees every server, so that none seen is none there.
 const canFindServers = true
 
-// childAttributes puts a child into a process group of its own, so that ^C in a terminal reaches only this process, which then
-// shuts the server down in order, and asks the kernel to send the child a fast shutdown (SIGINT) when this process dies without having
-// done so. SIGINT and not SIGKILL, so that the server closes its files and the next start needs no recovery.
+// childAttributes puts a child into a process group of its own, so that ^C in a terminal reaches
+// only this process, which then shuts the server down in order, and asks the kernel to send the
+// child a fast shutdown (SIGINT) when this process dies without having done so. SIGINT and not
+// SIGKILL, so that the server closes its files and the next start needs no recovery.
 func childAttributes(account account) *syscall.SysProcAttr {
 	return &syscall.SysProcAttr{Setpgid: true, Pdeathsig: syscall.SIGINT, Credential: account.credential()}
 }
 
-// serverProcesses returns the Postgres processes, server and backends, that work in the cluster directory: each of them has it as its
-// working directory, which a process id that was given to another program since does not.
+// serverProcesses returns the Postgres processes, server and backends, that work in the cluster
+// directory: each of them has it as its working directory, which a process id that was given to
+// another program since does not.
 func serverProcesses(cluster string) ([]int, error) {
 	want, err := os.Stat(cluster)
 	if err != nil {

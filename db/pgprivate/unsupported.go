@@ -1,6 +1,7 @@
 //go:build !unix
 
-// Package pgprivate runs a Postgres server of the program's own; this system can only use one that runs elsewhere.
+// Package pgprivate runs a Postgres server of the program's own; this system can only use one that
+// runs elsewhere.
 package pgprivate
 
 import (
@@ -17,8 +18,10 @@ const Superuser = "postgres"
 
 // Errors that a caller may want to tell apart.
 var (
-	ErrNoBinaries = errors.New("a private PostgreSQL runs on Linux and other unix systems only: give the URL of a server instead")
-	ErrInUse      = errors.New("data directory is in use")
+	ErrNoBinaries = errors.New(
+		"a private PostgreSQL runs on Linux and other unix systems only: give the URL of a server instead",
+	)
+	ErrInUse = errors.New("data directory is in use")
 )
 
 // Config is that of the unix systems.

@@ -13,10 +13,15 @@ type Answer[T any] struct {
 	JSON  []byte
 }
 
-// answerOf takes a decoded success, which is absent when the status is another success than the contract's.
+// answerOf takes a decoded success, which is absent when the status is another success than the
+// contract's.
 func answerOf[T any](value *T, text []byte, response *http.Response) (Answer[T], error) {
 	if value == nil {
-		return Answer[T]{}, fail(NotOurs, "the server answered %s where the contract has another: it may be of another version", response.Status)
+		return Answer[T]{}, fail(
+			NotOurs,
+			"the server answered %s where the contract has another: it may be of another version",
+			response.Status,
+		)
 	}
 	return Answer[T]{Value: *value, JSON: text}, nil
 }

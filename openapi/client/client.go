@@ -25,7 +25,8 @@ type Config struct {
 	Sleep func(ctx context.Context, wait time.Duration) error
 }
 
-// Client talks to one server on behalf of whoever is signed in to it. It may be used by several goroutines at once.
+// Client talks to one server on behalf of whoever is signed in to it. It may be used by several
+// goroutines at once.
 type Client struct {
 	server string
 	store  *Store
@@ -54,7 +55,13 @@ func New(config Config) (*Client, error) {
 		c.clock.sleep = config.Sleep
 	}
 	c.keeper = &keeper{server: server, store: config.Store, clock: c.clock}
-	unsigned := &transport{server: server, http: config.HTTP, clock: c.clock, notify: config.Notify, agent: config.Agent}
+	unsigned := &transport{
+		server: server,
+		http:   config.HTTP,
+		clock:  c.clock,
+		notify: config.Notify,
+		agent:  config.Agent,
+	}
 	signed := *unsigned
 	signed.signIn = c.keeper
 	if c.open, err = openapi.NewClientWithResponses(server, openapi.WithHTTPClient(unsigned)); err != nil {
@@ -75,8 +82,8 @@ func New(config Config) (*Client, error) {
 // Server is the address the client talks to.
 func (c *Client) Server() string { return c.server }
 
-// Address returns a server's address in the one form under which its sign-in is kept: scheme, host and port. A host alone is taken as
-// https, one on this computer as http.
+// Address returns a server's address in the one form under which its sign-in is kept: scheme, host
+// and port. A host alone is taken as https, one on this computer as http.
 func Address(text string) (string, error) {
 	const mend = "write it as https://example.org or http://127.0.0.1:8080"
 	full := strings.TrimSpace(text)
@@ -91,13 +98,16 @@ func Address(text string) (string, error) {
 		full = scheme + full
 	}
 	address, err := url.Parse(full)
-	if err != nil || address.Host == "" || (address.Scheme != "http" && address.Scheme != "https") || address.RawQuery != "" || address.Fragment != "" {
+	if err != nil || address.Host == "" || (address.Scheme != "http" && address.Scheme != "https") ||
+		address.RawQuery != "" ||
+		address.Fragment != "" {
 		return "", fail(Invalid, "%q is no address of a server: %s", text, mend)
 	}
 	return address.Scheme + "://" + strings.ToLower(address.Host) + strings.TrimRight(address.Path, "/"), nil
 }
 
-// Private tells that nobody on the way can read what is sent: it is encrypted, or never leaves this computer.
+// Private tells that nobody on the way can read what is sent: it is encrypted, or never leaves this
+// computer.
 func (c *Client) Private() bool {
 	address, err := url.Parse(c.server)
 	return err == nil && (address.Scheme == "https" || local(address.Hostname()))

@@ -13,8 +13,8 @@ import (
 	"github.com/google/uuid"
 )
 
-// SignIn is what a device keeps of one sign-in. When it has ended the tokens are empty and the rest stays, so that what waits to be sent
-// finds its user again.
+// SignIn is what a device keeps of one sign-in. When it has ended the tokens are empty and the rest
+// stays, so that what waits to be sent finds its user again.
 type SignIn struct {
 	UserID        uuid.UUID `json:"user_id"`
 	Email         string    `json:"email"`
@@ -30,7 +30,8 @@ type Credentials struct {
 	SignIns map[string]SignIn `json:"sign_ins"`
 }
 
-// Store keeps sign-ins in a directory of the person's own, in a file that nobody else can read. Several processes may use it at once.
+// Store keeps sign-ins in a directory of the person's own, in a file that nobody else can read.
+// Several processes may use it at once.
 type Store struct {
 	dir string
 }
@@ -63,10 +64,18 @@ func (s *Store) Load() (Credentials, error) {
 		return held, fmt.Errorf("read the sign-ins: %w", err)
 	}
 	if mode := info.Mode().Perm(); mode&0o077 != 0 {
-		return held, fmt.Errorf("others can read your sign-ins (mode %04o): run chmod 600 %s, and sign in again if somebody may have", mode, s.Path())
+		return held, fmt.Errorf(
+			"others can read your sign-ins (mode %04o): run chmod 600 %s, and sign in again if somebody may have",
+			mode,
+			s.Path(),
+		)
 	}
 	if err := json.NewDecoder(file).Decode(&held); err != nil {
-		return held, fmt.Errorf("the file of sign-ins %s cannot be read: remove it and sign in again (%w)", s.Path(), err)
+		return held, fmt.Errorf(
+			"the file of sign-ins %s cannot be read: remove it and sign in again (%w)",
+			s.Path(),
+			err,
+		)
 	}
 	if held.SignIns == nil {
 		held.SignIns = make(map[string]SignIn)

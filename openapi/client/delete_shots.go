@@ -9,8 +9,8 @@ import (
 	"laneward/openapi"
 )
 
-// DeleteShots deletes shots, those that come with their ids and revisions from [Client.Shots]. It ends with the first that cannot be deleted;
-// those before it are gone.
+// DeleteShots deletes shots, those that come with their ids and revisions from [Client.Shots]. It
+// ends with the first that cannot be deleted; those before it are gone.
 func (c *Client) DeleteShots(ctx context.Context, squad uuid.UUID, shots []openapi.Shot) error {
 	for len(shots) > 0 {
 		batch := shots[:min(len(shots), MaxPush)]
@@ -34,7 +34,11 @@ func (c *Client) DeleteShots(ctx context.Context, squad uuid.UUID, shots []opena
 
 // failureOf tells why a shot was not deleted, nil when it was.
 func failureOf(outcome Outcome, order int) error {
-	failure := &Error{Code: Invalid, Detail: fmt.Sprintf("shot %d was not deleted (%s)", order, outcome.Outcome), Faults: outcome.Errors}
+	failure := &Error{
+		Code:   Invalid,
+		Detail: fmt.Sprintf("shot %d was not deleted (%s)", order, outcome.Outcome),
+		Faults: outcome.Errors,
+	}
 	switch outcome.Outcome {
 	case Stored, Same:
 		return nil

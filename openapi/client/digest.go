@@ -8,8 +8,9 @@ import (
 	"github.com/google/uuid"
 )
 
-// Digest tells, shortly, which records in which version somebody has: how many, and the sum modulo 2^64 of their parts. Two that hold the same
-// have the same digest; two that do not have, but for one chance in 2^64, another.
+// Digest tells, shortly, which records in which version somebody has: how many, and the sum modulo
+// 2^64 of their parts. Two that hold the same have the same digest; two that do not have, but for
+// one chance in 2^64, another.
 type Digest struct {
 	Count int64
 	Sum   uint64
@@ -28,8 +29,8 @@ func recordPart(id uuid.UUID, rev int64) uint64 {
 	return mix(part ^ uint64(rev)) //nolint:gosec // a revision is never negative
 }
 
-// mix is one step of SplitMix64 from a given state (Steele, Lea, Flood: Fast splittable pseudorandom number generators, 2014; the constants
-// are from memory).
+// mix is one step of SplitMix64 from a given state (Steele, Lea, Flood: Fast splittable
+// pseudorandom number generators, 2014; the constants are from memory).
 func mix(x uint64) uint64 {
 	x += 0x9e3779b97f4a7c15
 	x = (x ^ x>>30) * 0xbf58476d1ce4e5b9
@@ -46,7 +47,12 @@ func (d Digest) check(items []Item) error {
 		}
 	}
 	if own != d {
-		return fail(NotOurs, "a page is not what its digest says (%d records, %d told): it was damaged on the way, or the server is of another version", own.Count, d.Count)
+		return fail(
+			NotOurs,
+			"a page is not what its digest says (%d records, %d told): it was damaged on the way, or the server is of another version",
+			own.Count,
+			d.Count,
+		)
 	}
 	return nil
 }

@@ -17,27 +17,55 @@ func (c *Client) ReadSentence(ctx context.Context, squad uuid.UUID, sentence str
 	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
 }
 
-// Adherence asks for the scores of a drill: of one athlete unless nil, and of one session unless nil.
-func (c *Client) Adherence(ctx context.Context, squad, drill uuid.UUID, athlete, session *uuid.UUID) (Answer[openapi.DrillAdherence], error) {
-	answer, err := c.api.GetAdherenceWithResponse(ctx, squad, drill, &openapi.GetAdherenceParams{AthleteID: athlete, SessionID: session})
+// Adherence asks for the scores of a drill: of one athlete unless nil, and of one session unless
+// nil.
+func (c *Client) Adherence(
+	ctx context.Context,
+	squad, drill uuid.UUID,
+	athlete, session *uuid.UUID,
+) (Answer[openapi.DrillAdherence], error) {
+	answer, err := c.api.GetAdherenceWithResponse(
+		ctx,
+		squad,
+		drill,
+		&openapi.GetAdherenceParams{AthleteID: athlete, SessionID: session},
+	)
 	if err != nil {
 		return Answer[openapi.DrillAdherence]{}, err
 	}
 	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
 }
 
-// Judgements asks for the judgement of each shot of an athlete that counts for a drill; of one session unless nil.
-func (c *Client) Judgements(ctx context.Context, squad, drill, athlete uuid.UUID, session *uuid.UUID) (Answer[openapi.Judgements], error) {
-	answer, err := c.api.GetJudgementsWithResponse(ctx, squad, drill, athlete, &openapi.GetJudgementsParams{SessionID: session})
+// Judgements asks for the judgement of each shot of an athlete that counts for a drill; of one
+// session unless nil.
+func (c *Client) Judgements(
+	ctx context.Context,
+	squad, drill, athlete uuid.UUID,
+	session *uuid.UUID,
+) (Answer[openapi.Judgements], error) {
+	answer, err := c.api.GetJudgementsWithResponse(
+		ctx,
+		squad,
+		drill,
+		athlete,
+		&openapi.GetJudgementsParams{SessionID: session},
+	)
 	if err != nil {
 		return Answer[openapi.Judgements]{}, err
 	}
 	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
 }
 
-// Picture asks for the lane with the corridor and an athlete's shots over it, as SVG; of one session unless nil.
+// Picture asks for the lane with the corridor and an athlete's shots over it, as SVG; of one
+// session unless nil.
 func (c *Client) Picture(ctx context.Context, squad, drill, athlete uuid.UUID, session *uuid.UUID) ([]byte, error) {
-	answer, err := c.api.GetDrillPictureWithResponse(ctx, squad, drill, athlete, &openapi.GetDrillPictureParams{SessionID: session})
+	answer, err := c.api.GetDrillPictureWithResponse(
+		ctx,
+		squad,
+		drill,
+		athlete,
+		&openapi.GetDrillPictureParams{SessionID: session},
+	)
 	if err != nil {
 		return nil, err
 	}

@@ -42,8 +42,8 @@ const (
 	Ambiguous   Code = "ambiguous"   // several records have that name
 )
 
-// codes is the one table between the kinds of failure and HTTP's statuses. A problem names its kind itself; the status tells it when what
-// stands between, such as a proxy, answered instead.
+// codes is the one table between the kinds of failure and HTTP's statuses. A problem names its kind
+// itself; the status tells it when what stands between, such as a proxy, answered instead.
 var codes = map[int]Code{
 	http.StatusBadRequest:            Invalid,
 	http.StatusUnauthorized:          Unauthenticated,
@@ -63,7 +63,8 @@ var codes = map[int]Code{
 	http.StatusGatewayTimeout:        Unavailable,
 }
 
-// Error is what every call fails with, unless its context ended. Detail is for the person and says how to mend it.
+// Error is what every call fails with, unless its context ended. Detail is for the person and says
+// how to mend it.
 type Error struct {
 	Code       Code
 	Status     int // of HTTP; 0 when no answer came
@@ -100,7 +101,11 @@ func fail(code Code, format string, values ...any) *Error {
 
 // problemOf reads a failure from its answer; body is the answer's whole body.
 func problemOf(response *http.Response, body []byte) *Error {
-	failure := &Error{Status: response.StatusCode, RequestID: response.Header.Get("X-Request-Id"), RetryAfter: retryAfter(response.Header)}
+	failure := &Error{
+		Status:     response.StatusCode,
+		RequestID:  response.Header.Get("X-Request-Id"),
+		RetryAfter: retryAfter(response.Header),
+	}
 	var problem openapi.Problem
 	media, _, _ := mime.ParseMediaType(response.Header.Get("Content-Type"))
 	if media == "application/problem+json" && json.Unmarshal(body, &problem) == nil && problem.Detail != "" {

@@ -10,10 +10,10 @@ import (
 	"github.com/google/uuid"
 )
 
-// Find returns the one record of a kind that a person means by an id or a name. Upper and lower case are the same unless that makes the
-// difference between two; the first words of a name do when no other begins so. A session can also be called by its day, or by its name and
-// day. It fails with [NotFound], naming those there
-// are, or with [Ambiguous], listing the ids to choose from.
+// Find returns the one record of a kind that a person means by an id or a name. Upper and lower
+// case are the same unless that makes the difference between two; the first words of a name do when
+// no other begins so. A session can also be called by its day, or by its name and day. It fails
+// with [NotFound], naming those there are, or with [Ambiguous], listing the ids to choose from.
 func (c *Client) Find(ctx context.Context, squad uuid.UUID, kind Kind, text string) (Record, error) {
 	if id, err := uuid.Parse(text); err == nil {
 		return c.Get(ctx, squad, kind, id)
@@ -47,7 +47,8 @@ func Pick(all []Record, kind Kind, text string) (Record, error) {
 
 // beginsWith tells that text is the first words of a name.
 func beginsWith(called, text string) bool {
-	return text != "" && len(called) > len(text) && called[len(text)] == ' ' && strings.EqualFold(called[:len(text)], text)
+	return text != "" && len(called) > len(text) && called[len(text)] == ' ' &&
+		strings.EqualFold(called[:len(text)], text)
 }
 
 type named struct {
@@ -107,8 +108,22 @@ func unknown(all []Record, kind Kind, text string) error {
 	case n == 1:
 		return fail(NotFound, "there is no %s %q: there is %s", kind, text, names[0])
 	case n > fewNames:
-		return fail(NotFound, "there is no %s %q: there are %s and %d more", kind, text, strings.Join(names[:fewNames], ", "), n-fewNames)
+		return fail(
+			NotFound,
+			"there is no %s %q: there are %s and %d more",
+			kind,
+			text,
+			strings.Join(names[:fewNames], ", "),
+			n-fewNames,
+		)
 	default:
-		return fail(NotFound, "there is no %s %q: there are %s and %s", kind, text, strings.Join(names[:n-1], ", "), names[n-1])
+		return fail(
+			NotFound,
+			"there is no %s %q: there are %s and %s",
+			kind,
+			text,
+			strings.Join(names[:n-1], ", "),
+			names[n-1],
+		)
 	}
 }

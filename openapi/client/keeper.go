@@ -12,8 +12,9 @@ import (
 // leeway is how long before its end an access token counts as run out.
 const leeway = 30 * time.Second
 
-// refreshLimit bounds one refresh, and refreshGrace how long it goes on when its context has ended: a refresh token is spent by the question,
-// and whoever does not wait for the answer may find themself signed out the next day.
+// refreshLimit bounds one refresh, and refreshGrace how long it goes on when its context has ended:
+// a refresh token is spent by the question, and whoever does not wait for the answer may find
+// themself signed out the next day.
 const (
 	refreshLimit = 30 * time.Second
 	refreshGrace = 3 * time.Second
@@ -59,8 +60,9 @@ func (k *keeper) token(ctx context.Context) (string, error) {
 	return k.renew(ctx, signIn.AccessToken)
 }
 
-// renew returns another access token than the one that is of no use any more. Only one process asks the server at a time, and whoever waited
-// for it uses what it got: a refresh token that two processes spend would end the sign-in.
+// renew returns another access token than the one that is of no use any more. Only one process asks
+// the server at a time, and whoever waited for it uses what it got: a refresh token that two
+// processes spend would end the sign-in.
 func (k *keeper) renew(ctx context.Context, useless string) (string, error) {
 	var token string
 	err := k.store.locked(ctx, func() error {
@@ -101,12 +103,16 @@ func (k *keeper) renew(ctx context.Context, useless string) (string, error) {
 	return token, err
 }
 
-// refresh trades the refresh token for new tokens. When the answer is lost the same token is sent again, and the server answers the same.
+// refresh trades the refresh token for new tokens. When the answer is lost the same token is sent
+// again, and the server answers the same.
 func (k *keeper) refresh(ctx context.Context, signIn SignIn) (openapi.Tokens, error) {
 	patient, cancel := context.WithTimeout(context.WithoutCancel(ctx), refreshLimit)
 	defer cancel()
 	defer context.AfterFunc(ctx, func() { time.AfterFunc(refreshGrace, cancel) })()
-	answer, err := k.open.RefreshTokensWithResponse(resend(patient), openapi.Refresh{RefreshToken: signIn.RefreshToken, Device: signIn.Device})
+	answer, err := k.open.RefreshTokensWithResponse(
+		resend(patient),
+		openapi.Refresh{RefreshToken: signIn.RefreshToken, Device: signIn.Device},
+	)
 	if err != nil {
 		return openapi.Tokens{}, err
 	}
@@ -118,7 +124,11 @@ func (k *keeper) signedOut(signIn SignIn) error {
 	if signIn.Email == "" {
 		return fail(SignedOut, "nobody is signed in to %s on this computer", k.server)
 	}
-	return &Error{Code: SignedOut, Status: http.StatusUnauthorized, Detail: "the sign-in of " + signIn.Email + " to " + k.server + " has ended"}
+	return &Error{
+		Code:   SignedOut,
+		Status: http.StatusUnauthorized,
+		Detail: "the sign-in of " + signIn.Email + " to " + k.server + " has ended",
+	}
 }
 
 func (s *SignIn) take(tokens openapi.Tokens, now time.Time) {

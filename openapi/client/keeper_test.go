@@ -16,8 +16,9 @@ import (
 	"laneward/openapi"
 )
 
-// issuer is a server that gives tokens and knows which are good: access-N and refresh-token-…N are the N-th pair. As the real one, it answers
-// the last spent refresh token with the same successor, and ends the sign-in when an older one is used.
+// issuer is a server that gives tokens and knows which are good: access-N and refresh-token-…N are
+// the N-th pair. As the real one, it answers the last spent refresh token with the same successor,
+// and ends the sign-in when an older one is used.
 type issuer struct {
 	mu        sync.Mutex
 	current   int
@@ -46,7 +47,12 @@ func (s *issuer) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 			answer(w, 401, "application/problem+json", problem("unauthenticated", 401))
 			return
 		}
-		answer(w, 200, "application/json", `{"user_id":"01890a5d-ac96-774b-bcce-b302099a8057","email":"cora@example.org","name":"Cora","squads":[]}`)
+		answer(
+			w,
+			200,
+			"application/json",
+			`{"user_id":"01890a5d-ac96-774b-bcce-b302099a8057","email":"cora@example.org","name":"Cora","squads":[]}`,
+		)
 	default:
 		http.NotFound(w, r)
 	}
@@ -76,8 +82,16 @@ func (s *issuer) refresh(w http.ResponseWriter, r *http.Request) {
 		s.lose--
 		panic(http.ErrAbortHandler)
 	}
-	answer(w, 201, "application/json", fmt.Sprintf(`{"access_token":"access-%d","token_type":"Bearer","expires_in":900,"refresh_token":%q,"user_id":"01890a5d-ac96-774b-bcce-b302099a8057"}`,
-		s.current, refreshToken(s.current)))
+	answer(
+		w,
+		201,
+		"application/json",
+		fmt.Sprintf(
+			`{"access_token":"access-%d","token_type":"Bearer","expires_in":900,"refresh_token":%q,"user_id":"01890a5d-ac96-774b-bcce-b302099a8057"}`,
+			s.current,
+			refreshToken(s.current),
+		),
+	)
 }
 
 func ranOut() SignIn {
@@ -95,14 +109,26 @@ func TestRefresh(t *testing.T) {
 		code      Code
 		held      string // the refresh token that is held afterwards
 	}{
-		"a good token is used":                          {&issuer{}, signedIn(), 0, "", refreshToken(0)},
-		"a token that ran out is renewed first":         {&issuer{}, ranOut(), 1, "", refreshToken(1)},
-		"a token the server does not believe":           {&issuer{current: 1}, signedIn(), 1, "", refreshToken(1)},
-		"one lost answer":                               {&issuer{lose: 1}, ranOut(), 2, "", refreshToken(1)},
-		"three lost answers":                            {&issuer{lose: 3}, ranOut(), 4, "", refreshToken(1)},
-		"all answers are lost, and the token is kept":   {&issuer{lose: 99}, ranOut(), attempts, Unreachable, refreshToken(0)},
-		"the sign-in has ended":                         {&issuer{ended: true}, ranOut(), 1, SignedOut, ""},
-		"no access token is believed: it asks but once": {&issuer{unknown: true}, signedIn(), 1, Unauthenticated, refreshToken(1)},
+		"a good token is used":                  {&issuer{}, signedIn(), 0, "", refreshToken(0)},
+		"a token that ran out is renewed first": {&issuer{}, ranOut(), 1, "", refreshToken(1)},
+		"a token the server does not believe":   {&issuer{current: 1}, signedIn(), 1, "", refreshToken(1)},
+		"one lost answer":                       {&issuer{lose: 1}, ranOut(), 2, "", refreshToken(1)},
+		"three lost answers":                    {&issuer{lose: 3}, ranOut(), 4, "", refreshToken(1)},
+		"all answers are lost, and the token is kept": {
+			&issuer{lose: 99},
+			ranOut(),
+			attempts,
+			Unreachable,
+			refreshToken(0),
+		},
+		"the sign-in has ended": {&issuer{ended: true}, ranOut(), 1, SignedOut, ""},
+		"no access token is believed: it asks but once": {
+			&issuer{unknown: true},
+			signedIn(),
+			1,
+			Unauthenticated,
+			refreshToken(1),
+		},
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
@@ -126,7 +152,8 @@ func TestRefresh(t *testing.T) {
 	}
 }
 
-// A run that ends between question and answer leaves the old token; the next run sends it again and gets the same successor.
+// A run that ends between question and answer leaves the old token; the next run sends it again and
+// gets the same successor.
 func TestRefreshAfterARunThatEnded(t *testing.T) {
 	t.Parallel()
 	s := &issuer{lose: 99}
@@ -155,7 +182,12 @@ func TestManyAskAtOnce(t *testing.T) {
 	_, _ = clientOf(t, server.URL, store, ranOut())
 	var wait sync.WaitGroup
 	for range 4 {
-		api, _ := clientOf(t, server.URL, OpenStore(filepath.Dir(store.Path())), SignIn{}) // as another process would open it
+		api, _ := clientOf(
+			t,
+			server.URL,
+			OpenStore(filepath.Dir(store.Path())),
+			SignIn{},
+		) // as another process would open it
 		for range 4 {
 			wait.Go(func() {
 				if _, err := api.Me(t.Context()); err != nil {

@@ -41,7 +41,8 @@ type operations struct {
 	remove  func(ctx context.Context, api openapi.ClientInterface, squad, id uuid.UUID, base string) (*http.Response, error)
 }
 
-// contract has one entry a kind, alike on purpose: the generated client has a method of its own for each.
+// contract has one entry a kind, alike on purpose: the generated client has a method of its own for
+// each.
 var contract = map[Kind]operations{
 	Athlete: {
 		list: func(ctx context.Context, api openapi.ClientInterface, squad uuid.UUID, limit *int, cursor *string) (*http.Response, error) {
@@ -54,7 +55,14 @@ var contract = map[Kind]operations{
 			return api.GetAthlete(ctx, squad, id, &openapi.GetAthleteParams{})
 		},
 		replace: func(ctx context.Context, api openapi.ClientInterface, squad, id uuid.UUID, base string, body io.Reader) (*http.Response, error) {
-			return api.ReplaceAthleteWithBody(ctx, squad, id, &openapi.ReplaceAthleteParams{IfMatch: &base}, jsonBody, body)
+			return api.ReplaceAthleteWithBody(
+				ctx,
+				squad,
+				id,
+				&openapi.ReplaceAthleteParams{IfMatch: &base},
+				jsonBody,
+				body,
+			)
 		},
 		remove: func(ctx context.Context, api openapi.ClientInterface, squad, id uuid.UUID, base string) (*http.Response, error) {
 			return api.DeleteAthlete(ctx, squad, id, &openapi.DeleteAthleteParams{IfMatch: &base})
@@ -88,7 +96,14 @@ var contract = map[Kind]operations{
 			return api.GetPattern(ctx, squad, id, &openapi.GetPatternParams{})
 		},
 		replace: func(ctx context.Context, api openapi.ClientInterface, squad, id uuid.UUID, base string, body io.Reader) (*http.Response, error) {
-			return api.ReplacePatternWithBody(ctx, squad, id, &openapi.ReplacePatternParams{IfMatch: &base}, jsonBody, body)
+			return api.ReplacePatternWithBody(
+				ctx,
+				squad,
+				id,
+				&openapi.ReplacePatternParams{IfMatch: &base},
+				jsonBody,
+				body,
+			)
 		},
 		remove: func(ctx context.Context, api openapi.ClientInterface, squad, id uuid.UUID, base string) (*http.Response, error) {
 			return api.DeletePattern(ctx, squad, id, &openapi.DeletePatternParams{IfMatch: &base})
@@ -105,7 +120,14 @@ var contract = map[Kind]operations{
 			return api.GetSession(ctx, squad, id, &openapi.GetSessionParams{})
 		},
 		replace: func(ctx context.Context, api openapi.ClientInterface, squad, id uuid.UUID, base string, body io.Reader) (*http.Response, error) {
-			return api.ReplaceSessionWithBody(ctx, squad, id, &openapi.ReplaceSessionParams{IfMatch: &base}, jsonBody, body)
+			return api.ReplaceSessionWithBody(
+				ctx,
+				squad,
+				id,
+				&openapi.ReplaceSessionParams{IfMatch: &base},
+				jsonBody,
+				body,
+			)
 		},
 		remove: func(ctx context.Context, api openapi.ClientInterface, squad, id uuid.UUID, base string) (*http.Response, error) {
 			return api.DeleteSession(ctx, squad, id, &openapi.DeleteSessionParams{IfMatch: &base})
@@ -139,7 +161,14 @@ var contract = map[Kind]operations{
 			return api.GetAssignment(ctx, squad, id, &openapi.GetAssignmentParams{})
 		},
 		replace: func(ctx context.Context, api openapi.ClientInterface, squad, id uuid.UUID, base string, body io.Reader) (*http.Response, error) {
-			return api.ReplaceAssignmentWithBody(ctx, squad, id, &openapi.ReplaceAssignmentParams{IfMatch: &base}, jsonBody, body)
+			return api.ReplaceAssignmentWithBody(
+				ctx,
+				squad,
+				id,
+				&openapi.ReplaceAssignmentParams{IfMatch: &base},
+				jsonBody,
+				body,
+			)
 		},
 		remove: func(ctx context.Context, api openapi.ClientInterface, squad, id uuid.UUID, base string) (*http.Response, error) {
 			return api.DeleteAssignment(ctx, squad, id, &openapi.DeleteAssignmentParams{IfMatch: &base})

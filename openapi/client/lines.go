@@ -22,39 +22,81 @@ type Progress struct {
 	Lines []openapi.PlannedLine `json:"lines"`
 }
 
-// Plan asks for the ranked lines of an athlete on a pattern. progress, when not nil, hears how far the server is.
-func (c *Client) Plan(ctx context.Context, squad uuid.UUID, request openapi.PlanRequest, progress func(Progress)) (Answer[openapi.Plan], error) {
-	return computed[openapi.Plan](ctx, progress, func(ctx context.Context, accept openapi.RequestEditorFn) (*http.Response, error) {
-		return c.api.PlanLines(ctx, squad, &openapi.PlanLinesParams{}, request, accept)
-	})
+// Plan asks for the ranked lines of an athlete on a pattern. progress, when not nil, hears how far
+// the server is.
+func (c *Client) Plan(
+	ctx context.Context,
+	squad uuid.UUID,
+	request openapi.PlanRequest,
+	progress func(Progress),
+) (Answer[openapi.Plan], error) {
+	return computed[openapi.Plan](
+		ctx,
+		progress,
+		func(ctx context.Context, accept openapi.RequestEditorFn) (*http.Response, error) {
+			return c.api.PlanLines(ctx, squad, &openapi.PlanLinesParams{}, request, accept)
+		},
+	)
 }
 
 // Compare asks for the lines of two athletes, balls or patterns side by side.
-func (c *Client) Compare(ctx context.Context, squad uuid.UUID, request openapi.ComparisonRequest, progress func(Progress)) (Answer[openapi.LineComparison], error) {
-	return computed[openapi.LineComparison](ctx, progress, func(ctx context.Context, accept openapi.RequestEditorFn) (*http.Response, error) {
-		return c.api.CompareLines(ctx, squad, &openapi.CompareLinesParams{}, request, accept)
-	})
+func (c *Client) Compare(
+	ctx context.Context,
+	squad uuid.UUID,
+	request openapi.ComparisonRequest,
+	progress func(Progress),
+) (Answer[openapi.LineComparison], error) {
+	return computed[openapi.LineComparison](
+		ctx,
+		progress,
+		func(ctx context.Context, accept openapi.RequestEditorFn) (*http.Response, error) {
+			return c.api.CompareLines(ctx, squad, &openapi.CompareLinesParams{}, request, accept)
+		},
+	)
 }
 
 // MissMap asks what becomes of every aim.
-func (c *Client) MissMap(ctx context.Context, squad uuid.UUID, request openapi.MissMapRequest, progress func(Progress)) (Answer[openapi.MissMap], error) {
-	return computed[openapi.MissMap](ctx, progress, func(ctx context.Context, accept openapi.RequestEditorFn) (*http.Response, error) {
-		return c.api.MapMisses(ctx, squad, &openapi.MapMissesParams{}, request, accept)
-	})
+func (c *Client) MissMap(
+	ctx context.Context,
+	squad uuid.UUID,
+	request openapi.MissMapRequest,
+	progress func(Progress),
+) (Answer[openapi.MissMap], error) {
+	return computed[openapi.MissMap](
+		ctx,
+		progress,
+		func(ctx context.Context, accept openapi.RequestEditorFn) (*http.Response, error) {
+			return c.api.MapMisses(ctx, squad, &openapi.MapMissesParams{}, request, accept)
+		},
+	)
 }
 
 // Study asks what one line and its misses do.
-func (c *Client) Study(ctx context.Context, squad uuid.UUID, request openapi.PathsRequest) (Answer[openapi.LineStudy], error) {
-	answer, err := c.api.StudyLineWithResponse(resend(ctx), squad, &openapi.StudyLineParams{}, request, accept(jsonBody))
+func (c *Client) Study(
+	ctx context.Context,
+	squad uuid.UUID,
+	request openapi.PathsRequest,
+) (Answer[openapi.LineStudy], error) {
+	answer, err := c.api.StudyLineWithResponse(
+		resend(ctx),
+		squad,
+		&openapi.StudyLineParams{},
+		request,
+		accept(jsonBody),
+	)
 	if err != nil {
 		return Answer[openapi.LineStudy]{}, err
 	}
 	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
 }
 
-// AssignLine stores the drill that keeps an athlete on a line, and assigns it. Without an id the request gets one here, so that sending it again
-// after a lost answer stores both once.
-func (c *Client) AssignLine(ctx context.Context, squad uuid.UUID, request openapi.LineDrillRequest) (Answer[openapi.LineDrill], error) {
+// AssignLine stores the drill that keeps an athlete on a line, and assigns it. Without an id the
+// request gets one here, so that sending it again after a lost answer stores both once.
+func (c *Client) AssignLine(
+	ctx context.Context,
+	squad uuid.UUID,
+	request openapi.LineDrillRequest,
+) (Answer[openapi.LineDrill], error) {
 	if request.ID == nil {
 		id, err := uuid.NewV7()
 		if err != nil {
@@ -74,7 +116,11 @@ func (c *Client) AssignLine(ctx context.Context, squad uuid.UUID, request openap
 }
 
 // Film asks for the film of a pattern, worn as the parameters say.
-func (c *Client) Film(ctx context.Context, squad, pattern uuid.UUID, worn openapi.GetFilmParams) (Answer[openapi.FilmReport], error) {
+func (c *Client) Film(
+	ctx context.Context,
+	squad, pattern uuid.UUID,
+	worn openapi.GetFilmParams,
+) (Answer[openapi.FilmReport], error) {
 	answer, err := c.api.GetFilmWithResponse(ctx, squad, pattern, &worn)
 	if err != nil {
 		return Answer[openapi.FilmReport]{}, err
@@ -88,8 +134,8 @@ const (
 	PNG = "image/png"
 )
 
-// Drawing asks for the picture of what a request computes, an [openapi.PlanRequest], [openapi.ComparisonRequest], [openapi.MissMapRequest] or
-// [openapi.PathsRequest], as SVG or PNG.
+// Drawing asks for the picture of what a request computes, an [openapi.PlanRequest],
+// [openapi.ComparisonRequest], [openapi.MissMapRequest] or [openapi.PathsRequest], as SVG or PNG.
 func (c *Client) Drawing(ctx context.Context, squad uuid.UUID, request any, media string, widthPx int) ([]byte, error) {
 	var response *http.Response
 	var err error
@@ -120,8 +166,13 @@ func accept(media string) openapi.RequestEditorFn {
 	}
 }
 
-// computed asks for a computation as lines with its progress, and returns the result of the last one.
-func computed[T any](ctx context.Context, progress func(Progress), ask func(context.Context, openapi.RequestEditorFn) (*http.Response, error)) (Answer[T], error) {
+// computed asks for a computation as lines with its progress, and returns the result of the last
+// one.
+func computed[T any](
+	ctx context.Context,
+	progress func(Progress),
+	ask func(context.Context, openapi.RequestEditorFn) (*http.Response, error),
+) (Answer[T], error) {
 	heard := &progressReader{progress: progress}
 	response, err := ask(listen(resend(ctx), heard), accept(string(NDJSON)))
 	if err != nil {

@@ -41,22 +41,30 @@ func TestPlanStream(t *testing.T) {
 				answer(w, http.StatusOK, "application/x-ndjson", c.body)
 			}), signedIn())
 			var heard []Progress
-			plan, err := client.Plan(t.Context(), uuid.MustParse(someSquad), openapi.PlanRequest{}, func(p Progress) { heard = append(heard, p) })
+			plan, err := client.Plan(
+				t.Context(),
+				uuid.MustParse(someSquad),
+				openapi.PlanRequest{},
+				func(p Progress) { heard = append(heard, p) },
+			)
 			if CodeOf(err) != c.code || c.code == "" && err != nil {
 				t.Fatalf("%v, want code %q", err, c.code)
 			}
 			if accepted != "application/x-ndjson" || len(heard) != c.heard {
 				t.Errorf("Accept %q, heard %v", accepted, heard)
 			}
-			if c.heard == 2 && (heard[0].Stage != "score" || heard[0].Done != 16 || heard[0].Total != 71 || heard[1].Lines[0].FeetBoard != 20) {
+			if c.heard == 2 &&
+				(heard[0].Stage != "score" || heard[0].Done != 16 || heard[0].Total != 71 || heard[1].Lines[0].FeetBoard != 20) {
 				t.Errorf("heard %+v", heard)
 			}
-			if c.code == "" && (plan.Value.OutOfBoundsBoard != 3.5 || !strings.HasPrefix(string(plan.JSON), `{"subject"`)) {
+			if c.code == "" &&
+				(plan.Value.OutOfBoundsBoard != 3.5 || !strings.HasPrefix(string(plan.JSON), `{"subject"`)) {
 				t.Errorf("%+v, %s", plan.Value, plan.JSON)
 			}
 			if c.code == Unavailable {
 				var known *Error
-				if !errors.As(err, &known) || known.Detail != "mend it" || known.RequestID != "r1" || known.Status != http.StatusServiceUnavailable {
+				if !errors.As(err, &known) || known.Detail != "mend it" || known.RequestID != "r1" ||
+					known.Status != http.StatusServiceUnavailable {
 					t.Errorf("%+v", known)
 				}
 			}
@@ -74,7 +82,13 @@ func TestPlanIsAskedForAgain(t *testing.T) {
 		}
 		answer(w, http.StatusOK, "application/x-ndjson", planResult+"\n")
 	}), signedIn())
-	if _, err := client.Plan(t.Context(), uuid.MustParse(someSquad), openapi.PlanRequest{}, nil); err != nil || asked.Load() != 2 {
+	if _, err := client.Plan(
+		t.Context(),
+		uuid.MustParse(someSquad),
+		openapi.PlanRequest{},
+		nil,
+	); err != nil ||
+		asked.Load() != 2 {
 		t.Errorf("asked %d times, %v", asked.Load(), err)
 	}
 }
@@ -116,10 +130,16 @@ func TestAssignLineHasAnID(t *testing.T) {
 		if len(bodies) == 1 {
 			cut(w)
 		}
-		answer(w, http.StatusOK, "application/json", `{"drill":{"name":"d","reps":1,"pass_share":1,"rules":[]},"assignment":{}}`)
+		answer(
+			w,
+			http.StatusOK,
+			"application/json",
+			`{"drill":{"name":"d","reps":1,"pass_share":1,"rules":[]},"assignment":{}}`,
+		)
 	}), signedIn())
 	stored, err := client.AssignLine(t.Context(), uuid.MustParse(someSquad), openapi.LineDrillRequest{LaydownBoard: 24})
-	if err != nil || stored.Value.Drill.Name != "d" || len(bodies) != 2 || bodies[0] != bodies[1] || !strings.Contains(bodies[0], `"id":"`) {
+	if err != nil || stored.Value.Drill.Name != "d" || len(bodies) != 2 || bodies[0] != bodies[1] ||
+		!strings.Contains(bodies[0], `"id":"`) {
 		t.Errorf("%+v, %v, sent %q", stored.Value, err, bodies)
 	}
 }

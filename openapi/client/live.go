@@ -19,13 +19,15 @@ import (
 	"laneward/openapi"
 )
 
-// A server says something every 15 seconds, if only that it is alive. One that is silent for longer has gone without saying so.
+// A server says something every 15 seconds, if only that it is alive. One that is silent for longer
+// has gone without saying so.
 const (
 	longestSilence = 45 * time.Second
 	maxEvent       = 4 << 20 // bytes of one line
 )
 
-// Event is one event of a live tail. Cursor is where to go on for whoever has taken it in; Item is nil when it says no more than that.
+// Event is one event of a live tail. Cursor is where to go on for whoever has taken it in; Item is
+// nil when it says no more than that.
 type Event struct {
 	Cursor string
 	Item   *Item
@@ -41,8 +43,8 @@ type Tail struct {
 	retry  time.Duration
 }
 
-// Live follows the feed after a cursor until ctx ends. It fails as [Client.Feed] does. It does not reconnect: whoever follows pulls first, with
-// the last cursor, and then follows again.
+// Live follows the feed after a cursor until ctx ends. It fails as [Client.Feed] does. It does not
+// reconnect: whoever follows pulls first, with the last cursor, and then follows again.
 func (c *Client) Live(ctx context.Context, squad uuid.UUID, after string) (*Tail, error) {
 	ctx, cancel := context.WithCancelCause(ctx)
 	schema := Schema
@@ -89,8 +91,8 @@ func (t *Tail) Close() error {
 // Retry is how long the server asks to wait before coming back; 0 when it does not.
 func (t *Tail) Retry() time.Duration { return t.retry }
 
-// Next waits for the next event. It returns io.EOF when the server has ended the tail, which it does from time to time, and [Unreachable]
-// when the connection was cut.
+// Next waits for the next event. It returns io.EOF when the server has ended the tail, which it
+// does from time to time, and [Unreachable] when the connection was cut.
 func (t *Tail) Next() (Event, error) {
 	name := ""
 	var data []string
@@ -145,7 +147,8 @@ func (t *Tail) event(name, data string) (Event, error) {
 	return event, nil
 }
 
-// eventLines parts a stream into lines, which end with CR, LF or both (HTML Living Standard, section 9.2.6).
+// eventLines parts a stream into lines, which end with CR, LF or both (HTML Living Standard,
+// section 9.2.6).
 func eventLines(data []byte, atEnd bool) (advance int, line []byte, err error) {
 	end := bytes.IndexAny(data, "\r\n")
 	switch {
@@ -163,7 +166,8 @@ func eventLines(data []byte, atEnd bool) (advance int, line []byte, err error) {
 	return end + 1, data[:end], nil
 }
 
-// streamTransport sends requests whose answer goes on and on. Whoever reads it comes back by themself, so nothing is sent again here.
+// streamTransport sends requests whose answer goes on and on. Whoever reads it comes back by
+// themself, so nothing is sent again here.
 type streamTransport struct{ *transport }
 
 // Do sends a request and returns the answer with its body still to come.
@@ -200,7 +204,10 @@ func (s streamTransport) open(request *http.Request, token string) (*http.Respon
 		return nil, problemOf(response, body)
 	}
 	if media, _, _ := mime.ParseMediaType(response.Header.Get("Content-Type")); media != "text/event-stream" {
-		return nil, errors.Join(fail(NotOurs, "%s does not send a live tail (%s, %q)", s.server, response.Status, media), response.Body.Close())
+		return nil, errors.Join(
+			fail(NotOurs, "%s does not send a live tail (%s, %q)", s.server, response.Status, media),
+			response.Body.Close(),
+		)
 	}
 	return response, nil
 }

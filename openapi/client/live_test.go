@@ -97,7 +97,8 @@ func TestLive(t *testing.T) {
 		t.Errorf("retry after %s", tail.Retry())
 	}
 	request := <-asked
-	if request.Header.Get("Last-Event-ID") != "c0" || request.Header.Get("Authorization") != "Bearer access-0" || request.Header.Get("Accept") != "text/event-stream" {
+	if request.Header.Get("Last-Event-ID") != "c0" || request.Header.Get("Authorization") != "Bearer access-0" ||
+		request.Header.Get("Accept") != "text/event-stream" {
 		t.Errorf("asked with %v", request.Header)
 	}
 }

@@ -14,7 +14,8 @@ import (
 
 const lockPoll = 20 * time.Millisecond
 
-// lock takes the file's lock, waiting until ctx ends. The system releases it when the process ends, however it ends.
+// lock takes the file's lock, waiting until ctx ends. The system releases it when the process ends,
+// however it ends.
 func lock(ctx context.Context, path string) (unlock func() error, err error) {
 	file, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o600)
 	if err != nil {

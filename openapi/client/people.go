@@ -16,10 +16,14 @@ func deviceName() string {
 	return name[:min(len(name), 100)]
 }
 
-// SignUp makes a user and signs them in on this device. It returns whose sign-in to the same server ended by it, if anybody's.
+// SignUp makes a user and signs them in on this device. It returns whose sign-in to the same server
+// ended by it, if anybody's.
 func (c *Client) SignUp(ctx context.Context, email, name, password string) (ended SignIn, err error) {
 	device := deviceName()
-	answer, err := c.open.SignUpWithResponse(ctx, openapi.SignUp{Email: email, Name: name, Password: password, Device: device})
+	answer, err := c.open.SignUpWithResponse(
+		ctx,
+		openapi.SignUp{Email: email, Name: name, Password: password, Device: device},
+	)
 	if err != nil {
 		return SignIn{}, err
 	}
@@ -30,7 +34,8 @@ func (c *Client) SignUp(ctx context.Context, email, name, password string) (ende
 	return c.signedIn(ctx, email, device, tokens.Value)
 }
 
-// SignIn signs a user in on this device. It returns whose sign-in to the same server ended by it, if anybody's.
+// SignIn signs a user in on this device. It returns whose sign-in to the same server ended by it,
+// if anybody's.
 func (c *Client) SignIn(ctx context.Context, email, password string) (ended SignIn, err error) {
 	device := deviceName()
 	answer, err := c.open.SignInWithResponse(ctx, openapi.SignIn{Email: email, Password: password, Device: device})
@@ -65,12 +70,15 @@ func (c *Client) end(ctx context.Context, signIn SignIn) error {
 	if signIn.RefreshToken == "" {
 		return nil
 	}
-	_, err := c.open.SignOutWithResponse(resend(ctx), openapi.Refresh{RefreshToken: signIn.RefreshToken, Device: signIn.Device})
+	_, err := c.open.SignOutWithResponse(
+		resend(ctx),
+		openapi.Refresh{RefreshToken: signIn.RefreshToken, Device: signIn.Device},
+	)
 	return err
 }
 
-// SignOut ends the sign-in on the server and forgets it here. With forget it is forgotten here even when the server cannot be told.
-// It returns the sign-in that ended; nobody's is no error.
+// SignOut ends the sign-in on the server and forgets it here. With forget it is forgotten here even
+// when the server cannot be told. It returns the sign-in that ended; nobody's is no error.
 func (c *Client) SignOut(ctx context.Context, forget bool) (ended SignIn, err error) {
 	err = c.store.Update(ctx, func(held *Credentials) error {
 		ended = held.SignIns[c.server]

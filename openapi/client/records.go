@@ -44,7 +44,8 @@ func recordOf(kind Kind, text json.RawMessage) (Record, error) {
 	return Record{Kind: kind, ID: known.ID, Rev: known.Rev, JSON: text}, nil
 }
 
-// Records lists all records of a kind that the user may see, in the order of their last change. It ends with the first error.
+// Records lists all records of a kind that the user may see, in the order of their last change. It
+// ends with the first error.
 func (c *Client) Records(ctx context.Context, squad uuid.UUID, kind Kind) iter.Seq2[Record, error] {
 	list := func(limit *int, cursor *string) (*http.Response, error) {
 		return contract[kind].list(ctx, c.api, squad, limit, cursor)
@@ -79,8 +80,8 @@ func (c *Client) Get(ctx context.Context, squad uuid.UUID, kind Kind, id uuid.UU
 	return oneRecord(kind)(contract[kind].get(ctx, c.api, squad, id))
 }
 
-// Create stores a new record. value is the contract's type of the kind; without an id it gets one here, so that sending it again after a
-// lost answer stores it once.
+// Create stores a new record. value is the contract's type of the kind; without an id it gets one
+// here, so that sending it again after a lost answer stores it once.
 func (c *Client) Create(ctx context.Context, squad uuid.UUID, kind Kind, value any) (Record, error) {
 	body, err := withID(value)
 	if err != nil {
@@ -109,16 +110,22 @@ func withID(value any) ([]byte, error) {
 	return json.Marshal(fields)
 }
 
-// Replace stores a changed record; old is the version the change is based on. It fails with [Stale] when somebody changed it since.
+// Replace stores a changed record; old is the version the change is based on. It fails with [Stale]
+// when somebody changed it since.
 func (c *Client) Replace(ctx context.Context, squad uuid.UUID, old Record, value any) (Record, error) {
 	body, err := json.Marshal(value)
 	if err != nil {
 		return Record{}, fmt.Errorf("write the record: %w", err)
 	}
-	return oneRecord(old.Kind)(contract[old.Kind].replace(ctx, c.api, squad, old.ID, etag(old.Rev), bytes.NewReader(body)))
+	return oneRecord(
+		old.Kind,
+	)(
+		contract[old.Kind].replace(ctx, c.api, squad, old.ID, etag(old.Rev), bytes.NewReader(body)),
+	)
 }
 
-// Delete deletes a record. It fails with [Stale] when somebody changed it since it was read, and with [Conflict] while others refer to it.
+// Delete deletes a record. It fails with [Stale] when somebody changed it since it was read, and
+// with [Conflict] while others refer to it.
 func (c *Client) Delete(ctx context.Context, squad uuid.UUID, record Record) error {
 	response, err := contract[record.Kind].remove(ctx, c.api, squad, record.ID, etag(record.Rev))
 	if err != nil {

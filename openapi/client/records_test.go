@@ -32,11 +32,24 @@ func record(t testing.TB, kind Kind, id byte, text string) Record {
 func TestPick(t *testing.T) {
 	t.Parallel()
 	athletes := []Record{
-		record(t, Athlete, 1, `"name":"Rhea"`), record(t, Athlete, 2, `"name":"Max  Power"`), record(t, Athlete, 3, `"name":"max power"`),
+		record(
+			t,
+			Athlete,
+			1,
+			`"name":"Rhea"`,
+		),
+		record(t, Athlete, 2, `"name":"Max  Power"`),
+		record(t, Athlete, 3, `"name":"max power"`),
 		record(t, Athlete, 4, `"name":"Zoë"`),
 	}
 	sessions := []Record{
-		record(t, Session, 1, `"name":"Practice","date":"2026-11-20"`), record(t, Session, 2, `"name":"Practice","date":"2026-11-21"`),
+		record(
+			t,
+			Session,
+			1,
+			`"name":"Practice","date":"2026-11-20"`,
+		),
+		record(t, Session, 2, `"name":"Practice","date":"2026-11-21"`),
 		record(t, Session, 3, `"name":"Block","date":"2026-11-21"`),
 	}
 	cases := map[string]struct {
@@ -46,10 +59,22 @@ func TestPick(t *testing.T) {
 		want byte // the id's last byte, 0 for none
 		code Code
 	}{
-		"by name":                           {athletes, Athlete, "Rhea", 1, ""},
-		"by the first name":                 {[]Record{record(t, Athlete, 1, `"name":"Rhea Long"`), record(t, Athlete, 2, `"name":"Rheanne"`)}, Athlete, "rhea", 1, ""},
-		"a first name two have":             {athletes, Athlete, "max", 0, Ambiguous},
-		"a whole name before a first name":  {[]Record{record(t, Athlete, 1, `"name":"Rhea Long"`), record(t, Athlete, 2, `"name":"rhea"`)}, Athlete, "Rhea", 2, ""},
+		"by name": {athletes, Athlete, "Rhea", 1, ""},
+		"by the first name": {
+			[]Record{record(t, Athlete, 1, `"name":"Rhea Long"`), record(t, Athlete, 2, `"name":"Rheanne"`)},
+			Athlete,
+			"rhea",
+			1,
+			"",
+		},
+		"a first name two have": {athletes, Athlete, "max", 0, Ambiguous},
+		"a whole name before a first name": {
+			[]Record{record(t, Athlete, 1, `"name":"Rhea Long"`), record(t, Athlete, 2, `"name":"rhea"`)},
+			Athlete,
+			"Rhea",
+			2,
+			"",
+		},
 		"nothing is nobody's first name":    {athletes, Athlete, "", 0, NotFound},
 		"in small letters":                  {athletes, Athlete, "rhea", 1, ""},
 		"beyond ASCII":                      {athletes, Athlete, "ZOË", 4, ""},
@@ -90,7 +115,10 @@ func TestWhatPickSays(t *testing.T) {
 		"none": {nil, `there is no athlete "Reah": there is none yet`},
 		"one":  {many[:1], `there is no athlete "Reah": there is A00`},
 		"two":  {many[:2], `there is no athlete "Reah": there are A00 and A01`},
-		"many": {many, `there is no athlete "Reah": there are A00, A01, A02, A03, A04, A05, A06, A07, A08, A09, A10, A11 and 3 more`},
+		"many": {
+			many,
+			`there is no athlete "Reah": there are A00, A01, A02, A03, A04, A05, A06, A07, A08, A09, A10, A11 and 3 more`,
+		},
 		"ambiguous": {
 			[]Record{record(t, Athlete, 1, `"name":"Reah"`), record(t, Athlete, 2, `"name":"Reah"`)},
 			"2 athletes are called \"Reah\": name one by its id\n  01890a5d-ac96-774b-bcce-b302099a8001  Reah\n  01890a5d-ac96-774b-bcce-b302099a8002  Reah",
@@ -203,16 +231,27 @@ func TestUpload(t *testing.T) {
 		if got, err := io.ReadAll(unpacked); err != nil || string(got) != text {
 			t.Errorf("%d bytes came, %v; want %d", len(got), err, len(text))
 		}
-		if r.URL.Query().Get("athlete_id") != athlete.String() || r.URL.Query().Has("drill_id") || !strings.Contains(r.URL.Path, session.String()) {
+		if r.URL.Query().Get("athlete_id") != athlete.String() || r.URL.Query().Has("drill_id") ||
+			!strings.Contains(r.URL.Path, session.String()) {
 			t.Errorf("sent to %s", r.URL)
 		}
-		answer(w, 200, "application/json", `{"rev":9,"counts":{"stored":1,"same":0,"conflict":0,"refused":0},"outcomes":[]}`)
+		answer(
+			w,
+			200,
+			"application/json",
+			`{"rev":9,"counts":{"stored":1,"same":0,"conflict":0,"refused":0},"outcomes":[]}`,
+		)
 	}), signedIn())
 	var sent []int
 	size := 0
-	result, err := c.Upload(t.Context(), uuid.MustParse(someSquad), Log{Session: session, Athlete: &athlete, Format: CSV, Text: []byte(text)}, func(n, total int) {
-		sent, size = append(sent, n), total
-	})
+	result, err := c.Upload(
+		t.Context(),
+		uuid.MustParse(someSquad),
+		Log{Session: session, Athlete: &athlete, Format: CSV, Text: []byte(text)},
+		func(n, total int) {
+			sent, size = append(sent, n), total
+		},
+	)
 	if err != nil || result.Value.Rev != 9 || asked.Load() != 2 {
 		t.Fatalf("got %v, %v after %d attempts", result.Value, err, asked.Load())
 	}

@@ -12,7 +12,8 @@ import (
 	"laneward/openapi"
 )
 
-// CreateSquad makes a squad whose coach the user is. It has its id from here, so that sending it again after a lost answer makes it once.
+// CreateSquad makes a squad whose coach the user is. It has its id from here, so that sending it
+// again after a lost answer makes it once.
 func (c *Client) CreateSquad(ctx context.Context, name string) (Answer[openapi.Squad], error) {
 	id, err := uuid.NewV7()
 	if err != nil {
@@ -28,8 +29,14 @@ func (c *Client) CreateSquad(ctx context.Context, name string) (Answer[openapi.S
 	return answerOf(answer.JSON201, answer.Body, answer.HTTPResponse)
 }
 
-// Invite makes an invitation; its answer alone tells the code. athlete is whom an invited athlete will be, nil for other roles.
-func (c *Client) Invite(ctx context.Context, squad uuid.UUID, role openapi.Role, athlete *uuid.UUID) (Answer[openapi.Invitation], error) {
+// Invite makes an invitation; its answer alone tells the code. athlete is whom an invited athlete
+// will be, nil for other roles.
+func (c *Client) Invite(
+	ctx context.Context,
+	squad uuid.UUID,
+	role openapi.Role,
+	athlete *uuid.UUID,
+) (Answer[openapi.Invitation], error) {
 	answer, err := c.api.CreateInvitationWithResponse(ctx, squad, openapi.Invite{Role: role, AthleteID: athlete})
 	if err != nil {
 		return Answer[openapi.Invitation]{}, err

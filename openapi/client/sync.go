@@ -56,7 +56,8 @@ type FeedPage struct {
 	Digest Digest `json:"digest"`
 }
 
-// SnapshotPage is a page of a first copy as of revision Rev. Page is where to go on; the last has a Cursor into the feed instead.
+// SnapshotPage is a page of a first copy as of revision Rev. Page is where to go on; the last has a
+// Cursor into the feed instead.
 type SnapshotPage struct {
 	Items  []Item `json:"items"`
 	Page   string `json:"page"`
@@ -65,8 +66,8 @@ type SnapshotPage struct {
 	Digest Digest `json:"digest"`
 }
 
-// Feed reads what changed after a cursor, "" being the beginning. It fails with [Gone] when there is no going on from the cursor: a
-// snapshot is to be read then.
+// Feed reads what changed after a cursor, "" being the beginning. It fails with [Gone] when there
+// is no going on from the cursor: a snapshot is to be read then.
 func (c *Client) Feed(ctx context.Context, squad uuid.UUID, after string) (FeedPage, error) {
 	limit, schema := pageSize, Schema
 	params := &openapi.GetFeedParams{Limit: &limit, Schema: &schema}
@@ -84,7 +85,8 @@ func (c *Client) Feed(ctx context.Context, squad uuid.UUID, after string) (FeedP
 	return page, page.Digest.check(page.Items)
 }
 
-// Snapshot reads a page of a first copy, "" being the first page. It fails with [Gone] when the copy is to be begun again.
+// Snapshot reads a page of a first copy, "" being the first page. It fails with [Gone] when the
+// copy is to be begun again.
 func (c *Client) Snapshot(ctx context.Context, squad uuid.UUID, from string) (SnapshotPage, error) {
 	limit, schema := pageSize, Schema
 	params := &openapi.GetSnapshotParams{Limit: &limit, Schema: &schema}
@@ -100,7 +102,10 @@ func (c *Client) Snapshot(ctx context.Context, squad uuid.UUID, from string) (Sn
 		return SnapshotPage{}, err
 	}
 	if (page.Page == "") == (page.Cursor == "") {
-		return SnapshotPage{}, fail(NotOurs, "a page of the snapshot leads nowhere: the server may be of another version")
+		return SnapshotPage{}, fail(
+			NotOurs,
+			"a page of the snapshot leads nowhere: the server may be of another version",
+		)
 	}
 	return page, page.Digest.check(page.Items)
 }
@@ -115,7 +120,8 @@ func (c *Client) Digests(ctx context.Context, squad uuid.UUID) (kinds map[Kind]D
 	return answer.Kinds, answer.Rev, err
 }
 
-// Change is one change to be pushed: a record with the revision it is based on in Rev, 0 for a new one, or a deletion.
+// Change is one change to be pushed: a record with the revision it is based on in Rev, 0 for a new
+// one, or a deletion.
 type Change struct {
 	Kind    Kind            `json:"kind"`
 	ID      uuid.UUID       `json:"id"`
@@ -143,7 +149,8 @@ type Outcome struct {
 	Errors  []openapi.Fault `json:"errors"`
 }
 
-// Send pushes up to [MaxPush] changes and returns an outcome for each, in their order. After any failure it is safe to send the same again.
+// Send pushes up to [MaxPush] changes and returns an outcome for each, in their order. After any
+// failure it is safe to send the same again.
 func (c *Client) Send(ctx context.Context, squad uuid.UUID, changes []Change) ([]Outcome, error) {
 	var lines bytes.Buffer
 	encoder := json.NewEncoder(&lines)
@@ -162,7 +169,14 @@ func (c *Client) Send(ctx context.Context, squad uuid.UUID, changes []Change) ([
 		request.Header.Set("Accept", string(NDJSON))
 		return nil
 	}
-	response, err := c.api.PushWithBody(resend(ctx), squad, &openapi.PushParams{Schema: &schema}, string(NDJSON), bytes.NewReader(packed), headers)
+	response, err := c.api.PushWithBody(
+		resend(ctx),
+		squad,
+		&openapi.PushParams{Schema: &schema},
+		string(NDJSON),
+		bytes.NewReader(packed),
+		headers,
+	)
 	if err != nil {
 		return nil, err
 	}
@@ -170,7 +184,8 @@ func (c *Client) Send(ctx context.Context, squad uuid.UUID, changes []Change) ([
 	return readOutcomes(response.Body, len(changes))
 }
 
-// readOutcomes reads an outcome a line, and the last line, which has none and tells that the others are all.
+// readOutcomes reads an outcome a line, and the last line, which has none and tells that the others
+// are all.
 func readOutcomes(body io.Reader, sent int) ([]Outcome, error) {
 	outcomes := make([]Outcome, 0, sent)
 	lines := bufio.NewScanner(body)

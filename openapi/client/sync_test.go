@@ -14,7 +14,8 @@ import (
 	"laneward/openapi"
 )
 
-// The first outputs of SplitMix64 for the seed 0, as published with it in many places (from memory).
+// The first outputs of SplitMix64 for the seed 0, as published with it in many places (from
+// memory).
 func TestMix(t *testing.T) {
 	t.Parallel()
 	const gamma = 0x9e3779b97f4a7c15
@@ -30,14 +31,24 @@ func TestDigestExample(t *testing.T) {
 	t.Parallel()
 	var d Digest
 	d.Add(uuid.MustParse("01890a5d-ac96-774b-bcce-b302099a8057"), 7)
-	if want := fmt.Sprintf("the sum %d.", d.Sum); !strings.Contains(strings.Join(strings.Fields(string(openapi.Contract)), " "), "01890a5d-ac96-774b-bcce-b302099a8057 at revision 7 has "+want) {
+	if want := fmt.Sprintf(
+		"the sum %d.",
+		d.Sum,
+	); !strings.Contains(
+		strings.Join(strings.Fields(string(openapi.Contract)), " "),
+		"01890a5d-ac96-774b-bcce-b302099a8057 at revision 7 has "+want,
+	) {
 		t.Errorf("the contract's example has not %s", want)
 	}
 }
 
 func TestDigestTellsVersionsApart(t *testing.T) {
 	t.Parallel()
-	a, b := uuid.MustParse("01890a5d-ac96-774b-bcce-b302099a8057"), uuid.MustParse("01890a5d-ac96-774b-bcce-b302099a8058")
+	a, b := uuid.MustParse(
+		"01890a5d-ac96-774b-bcce-b302099a8057",
+	), uuid.MustParse(
+		"01890a5d-ac96-774b-bcce-b302099a8058",
+	)
 	sum := func(revA, revB int64) (d Digest) {
 		d.Add(a, revA)
 		d.Add(b, revB)
@@ -130,7 +141,13 @@ func TestPagesAreChecked(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			c, _ := newClient(t, http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { answer(w, http.StatusOK, "application/json", one.page) }), signedIn())
+			c, _ := newClient(
+				t,
+				http.HandlerFunc(
+					func(w http.ResponseWriter, _ *http.Request) { answer(w, http.StatusOK, "application/json", one.page) },
+				),
+				signedIn(),
+			)
 			wantFeed, ofSnapshot := strings.CutSuffix(one.want, ", of a snapshot")
 			check := func(what string, err error, want string) {
 				t.Helper()

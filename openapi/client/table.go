@@ -33,7 +33,11 @@ func unfold(items []Item) ([]Item, error) {
 			all, err = t.append(all)
 		}
 		if err != nil {
-			return nil, fail(NotOurs, "a table of shots cannot be read (%s): it was damaged on the way, or the server is of another version", err)
+			return nil, fail(
+				NotOurs,
+				"a table of shots cannot be read (%s): it was damaged on the way, or the server is of another version",
+				err,
+			)
 		}
 	}
 	return all, nil
@@ -84,7 +88,8 @@ func (t *shotTable) UnmarshalJSON(text []byte) error {
 	return nil
 }
 
-// readDifferences reads whole numbers that are told as the first and then the difference to the one before.
+// readDifferences reads whole numbers that are told as the first and then the difference to the one
+// before.
 func readDifferences(text []byte) ([]int64, error) {
 	var numbers []int64
 	if err := json.Unmarshal(text, &numbers); err != nil {

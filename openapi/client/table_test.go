@@ -20,10 +20,19 @@ func TestUnfold(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	a, b := uuid.MustParse("01890a5d-ac96-774b-bcce-b302099a8057"), uuid.MustParse("01890a5d-ac96-774b-bcce-b302099a8058")
+	a, b := uuid.MustParse(
+		"01890a5d-ac96-774b-bcce-b302099a8057",
+	), uuid.MustParse(
+		"01890a5d-ac96-774b-bcce-b302099a8058",
+	)
 	want := []Item{
 		before,
-		{Kind: Shot, ID: a, Rev: 7, Record: []byte(`{"id":"` + a.String() + `","track":[{"ft":40,"board":9.5}],"order":3,"rev":7}`)},
+		{
+			Kind:   Shot,
+			ID:     a,
+			Rev:    7,
+			Record: []byte(`{"id":"` + a.String() + `","track":[{"ft":40,"board":9.5}],"order":3,"rev":7}`),
+		},
 		{Kind: Shot, ID: b, Rev: 9, Record: []byte(`{"id":"` + b.String() + `","note":"x \"y\"","order":1,"rev":9}`)},
 		gone,
 	}

@@ -13,8 +13,9 @@ import (
 	"time"
 )
 
-// How a request that failed for the moment is sent again: after a random wait between nothing and a bound that doubles ("full jitter"), so
-// that clients which failed together do not come back together.
+// How a request that failed for the moment is sent again: after a random wait between nothing and a
+// bound that doubles ("full jitter"), so that clients which failed together do not come back
+// together.
 const (
 	attempts      = 5
 	firstWait     = 250 * time.Millisecond
@@ -62,7 +63,8 @@ type transport struct {
 	signIn *keeper // signs the requests; nil for those that need no token
 }
 
-// resendable marks requests that may be sent again although an earlier one may have been carried out: the server then answers the same.
+// resendable marks requests that may be sent again although an earlier one may have been carried
+// out: the server then answers the same.
 type resendable struct{}
 
 func resend(ctx context.Context) context.Context { return context.WithValue(ctx, resendable{}, true) }
@@ -80,7 +82,8 @@ func listenerOf(ctx context.Context) io.Writer {
 }
 
 func mayResend(request *http.Request) bool {
-	return request.Method == http.MethodGet || request.Method == http.MethodHead || request.Context().Value(resendable{}) != nil
+	return request.Method == http.MethodGet || request.Method == http.MethodHead ||
+		request.Context().Value(resendable{}) != nil
 }
 
 // Do sends a request, again where that is safe and may help.
@@ -106,7 +109,8 @@ func (t *transport) Do(request *http.Request) (*http.Response, error) {
 			return nil, err
 		}
 		if failure.Code == Unauthenticated && t.signIn != nil && !renewed {
-			// The token ran out by the server's clock; a request that was refused for it has done nothing.
+			// The token ran out by the server's clock; a request that was refused for it has done
+			// nothing.
 			if token, err = t.signIn.renew(request.Context(), token); err != nil {
 				return nil, err
 			}
@@ -169,7 +173,12 @@ func (t *transport) once(request *http.Request, token string) (*http.Response, e
 		return nil, t.unreachable(err)
 	}
 	if len(body) > maxAnswer {
-		return nil, fail(NotOurs, "the answer of %s is larger than %d MB: is this a Laneward server?", t.server, maxAnswer>>20)
+		return nil, fail(
+			NotOurs,
+			"the answer of %s is larger than %d MB: is this a Laneward server?",
+			t.server,
+			maxAnswer>>20,
+		)
 	}
 	if response.StatusCode >= http.StatusBadRequest {
 		return nil, problemOf(response, body)
@@ -200,19 +209,31 @@ func plainly(err error) string {
 	return err.Error()
 }
 
-// ours refuses an answer no Laneward server gives: networks that want a sign-in of their own answer everything with a page.
+// ours refuses an answer no Laneward server gives: networks that want a sign-in of their own answer
+// everything with a page.
 func (t *transport) ours(response *http.Response) error {
 	if response.StatusCode == http.StatusNoContent || response.StatusCode == http.StatusNotModified {
 		return nil
 	}
 	if elsewhere, err := response.Location(); err == nil && response.StatusCode >= http.StatusMultipleChoices {
-		return fail(NotOurs, "%s sends you on to %s://%s: if you know that address, use it instead", t.server, elsewhere.Scheme, elsewhere.Host)
+		return fail(
+			NotOurs,
+			"%s sends you on to %s://%s: if you know that address, use it instead",
+			t.server,
+			elsewhere.Scheme,
+			elsewhere.Host,
+		)
 	}
 	media, _, _ := mime.ParseMediaType(response.Header.Get("Content-Type"))
 	switch media {
 	case "application/json", string(NDJSON), SVG, PNG, zipped:
 		return nil
 	}
-	return fail(NotOurs, "%s answered, but not as a Laneward server does (%s, %q): check the address, and whether the network wants you to sign in to it first",
-		t.server, response.Status, media)
+	return fail(
+		NotOurs,
+		"%s answered, but not as a Laneward server does (%s, %q): check the address, and whether the network wants you to sign in to it first",
+		t.server,
+		response.Status,
+		media,
+	)
 }

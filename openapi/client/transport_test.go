@@ -45,7 +45,8 @@ func (f *frozen) clock() clock {
 	}
 }
 
-// newClient returns a client of a handler, signed in unless told otherwise, whose waits take no time.
+// newClient returns a client of a handler, signed in unless told otherwise, whose waits take no
+// time.
 func newClient(t testing.TB, handler http.Handler, signIn SignIn) (*Client, *frozen) {
 	t.Helper()
 	server := httptest.NewServer(handler)
@@ -82,8 +83,14 @@ func (c *Client) setClock(clock clock) {
 // signedIn is a sign-in whose access token is good for a while by the frozen clock.
 func signedIn() SignIn {
 	return SignIn{
-		UserID: uuid.MustParse("01890a5d-ac96-774b-bcce-b302099a8057"), Email: "cora@example.org", Device: "laptop", AccessToken: "access-0",
-		AccessExpires: newFrozen().at.Add(10 * time.Minute), RefreshToken: "refresh-token-0000000",
+		UserID: uuid.MustParse(
+			"01890a5d-ac96-774b-bcce-b302099a8057",
+		),
+		Email:         "cora@example.org",
+		Device:        "laptop",
+		AccessToken:   "access-0",
+		AccessExpires: newFrozen().at.Add(10 * time.Minute),
+		RefreshToken:  "refresh-token-0000000",
 	}
 }
 
@@ -101,7 +108,11 @@ func answer(w http.ResponseWriter, status int, media, body string) {
 func cut(http.ResponseWriter) { panic(http.ErrAbortHandler) }
 
 func problem(code string, status int) string {
-	return fmt.Sprintf(`{"type":"/problems#%s","title":"t","status":%d,"detail":"mend it","request_id":"r1"}`, code, status)
+	return fmt.Sprintf(
+		`{"type":"/problems#%s","title":"t","status":%d,"detail":"mend it","request_id":"r1"}`,
+		code,
+		status,
+	)
 }
 
 func TestSendsAgainWhatIsSafe(t *testing.T) {
@@ -111,7 +122,12 @@ func TestSendsAgainWhatIsSafe(t *testing.T) {
 		return err
 	}
 	create := func(c *Client) error {
-		_, err := c.Create(t.Context(), uuid.MustParse(someSquad), Athlete, map[string]any{"name": "Rhea", "side": "right"})
+		_, err := c.Create(
+			t.Context(),
+			uuid.MustParse(someSquad),
+			Athlete,
+			map[string]any{"name": "Rhea", "side": "right"},
+		)
 		return err
 	}
 	invite := func(c *Client) error {
@@ -136,24 +152,91 @@ func TestSendsAgainWhatIsSafe(t *testing.T) {
 		attempts int
 		code     Code // "" for success
 	}{
-		"a list survives two busy answers":           {list, []func(http.ResponseWriter){status(503, "unavailable"), status(429, "too-many"), good(200, noRecords)}, 3, ""},
-		"a list survives a cut connection":           {list, []func(http.ResponseWriter){cut, cut, good(200, noRecords)}, 3, ""},
-		"a list survives an answer cut short":        {list, []func(http.ResponseWriter){cutShort, good(200, noRecords)}, 2, ""},
-		"a list gives up":                            {list, []func(http.ResponseWriter){status(503, "unavailable")}, attempts, Unavailable},
-		"a list does not repeat a refusal":           {list, []func(http.ResponseWriter){status(404, "not-found")}, 1, NotFound},
-		"a list does not repeat a fault of theirs":   {list, []func(http.ResponseWriter){status(500, "internal")}, 1, Internal},
-		"a new record is sent again":                 {create, []func(http.ResponseWriter){cut, status(503, "unavailable"), good(201, record)}, 3, ""},
-		"an invitation is not made twice":            {invite, []func(http.ResponseWriter){cut}, 1, Unreachable},
-		"an invitation is not sent again when busy":  {invite, []func(http.ResponseWriter){status(503, "unavailable")}, 1, Unavailable},
-		"a long wait is left to the person":          {list, []func(http.ResponseWriter){status(429, "too-many", "Retry-After", "900")}, 1, TooMany},
-		"a short wait is kept":                       {list, []func(http.ResponseWriter){status(429, "too-many", "Retry-After", "7"), good(200, noRecords)}, 2, ""},
-		"a proxy's error without a problem is known": {list, []func(http.ResponseWriter){func(w http.ResponseWriter) { answer(w, 502, "text/html", "<p>") }}, attempts, Unavailable},
-		"a network's own page is not ours":           {list, []func(http.ResponseWriter){func(w http.ResponseWriter) { answer(w, 200, "text/html", "<p>sign in to the network") }}, 1, NotOurs},
+		"a list survives two busy answers": {
+			list,
+			[]func(http.ResponseWriter){status(503, "unavailable"), status(429, "too-many"), good(200, noRecords)},
+			3,
+			"",
+		},
+		"a list survives a cut connection": {
+			list,
+			[]func(http.ResponseWriter){cut, cut, good(200, noRecords)},
+			3,
+			"",
+		},
+		"a list survives an answer cut short": {
+			list,
+			[]func(http.ResponseWriter){cutShort, good(200, noRecords)},
+			2,
+			"",
+		},
+		"a list gives up": {
+			list,
+			[]func(http.ResponseWriter){status(503, "unavailable")},
+			attempts,
+			Unavailable,
+		},
+		"a list does not repeat a refusal": {
+			list,
+			[]func(http.ResponseWriter){status(404, "not-found")},
+			1,
+			NotFound,
+		},
+		"a list does not repeat a fault of theirs": {
+			list,
+			[]func(http.ResponseWriter){status(500, "internal")},
+			1,
+			Internal,
+		},
+		"a new record is sent again": {
+			create,
+			[]func(http.ResponseWriter){cut, status(503, "unavailable"), good(201, record)},
+			3,
+			"",
+		},
+		"an invitation is not made twice": {invite, []func(http.ResponseWriter){cut}, 1, Unreachable},
+		"an invitation is not sent again when busy": {
+			invite,
+			[]func(http.ResponseWriter){status(503, "unavailable")},
+			1,
+			Unavailable,
+		},
+		"a long wait is left to the person": {
+			list,
+			[]func(http.ResponseWriter){status(429, "too-many", "Retry-After", "900")},
+			1,
+			TooMany,
+		},
+		"a short wait is kept": {
+			list,
+			[]func(http.ResponseWriter){status(429, "too-many", "Retry-After", "7"), good(200, noRecords)},
+			2,
+			"",
+		},
+		"a proxy's error without a problem is known": {
+			list,
+			[]func(http.ResponseWriter){func(w http.ResponseWriter) { answer(w, 502, "text/html", "<p>") }},
+			attempts,
+			Unavailable,
+		},
+		"a network's own page is not ours": {
+			list,
+			[]func(http.ResponseWriter){
+				func(w http.ResponseWriter) { answer(w, 200, "text/html", "<p>sign in to the network") },
+			},
+			1,
+			NotOurs,
+		},
 		"a redirection is told and not followed": {list, []func(http.ResponseWriter){func(w http.ResponseWriter) {
 			w.Header().Set("Location", "http://elsewhere.example/")
 			w.WriteHeader(302)
 		}}, 1, NotOurs},
-		"a success the contract does not have is odd": {invite, []func(http.ResponseWriter){good(200, "{}")}, 1, NotOurs},
+		"a success the contract does not have is odd": {
+			invite,
+			[]func(http.ResponseWriter){good(200, "{}")},
+			1,
+			NotOurs,
+		},
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
@@ -241,22 +324,62 @@ func TestProblems(t *testing.T) {
 		pointer string
 	}{
 		"a problem names its kind": {
-			400, "application/problem+json",
+			400,
+			"application/problem+json",
 			`{"type":"/problems#invalid","title":"t","status":400,"detail":"mend it","request_id":"r","errors":[{"pointer":"/side","detail":"no"}]}`,
-			Invalid, "mend it", "/side",
+			Invalid,
+			"mend it",
+			"/side",
 		},
-		"a kind of tomorrow is kept": {409, "application/problem+json", problem("quite-new", 409), "quite-new", "mend it", ""},
+		"a kind of tomorrow is kept": {
+			409,
+			"application/problem+json",
+			problem("quite-new", 409),
+			"quite-new",
+			"mend it",
+			"",
+		},
 		"a problem without a kind": {
-			404, "application/problem+json", `{"type":"about:blank","title":"t","status":404,"detail":"nothing here","request_id":"r"}`, NotFound, "nothing here", "",
+			404,
+			"application/problem+json",
+			`{"type":"about:blank","title":"t","status":404,"detail":"nothing here","request_id":"r"}`,
+			NotFound,
+			"nothing here",
+			"",
 		},
-		"a page of a proxy":   {503, "text/html", "<h1>busy</h1>", Unavailable, "the server answered 503 Service Unavailable and did not say why", ""},
-		"an unlisted status":  {418, "text/plain", "", Internal, "the server answered 418 I'm a teapot and did not say why", ""},
-		"a problem cut short": {412, "application/problem+json", `{"type":`, Stale, "the server answered 412 Precondition Failed and did not say why", ""},
+		"a page of a proxy": {
+			503,
+			"text/html",
+			"<h1>busy</h1>",
+			Unavailable,
+			"the server answered 503 Service Unavailable and did not say why",
+			"",
+		},
+		"an unlisted status": {
+			418,
+			"text/plain",
+			"",
+			Internal,
+			"the server answered 418 I'm a teapot and did not say why",
+			"",
+		},
+		"a problem cut short": {
+			412,
+			"application/problem+json",
+			`{"type":`,
+			Stale,
+			"the server answered 412 Precondition Failed and did not say why",
+			"",
+		},
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			response := &http.Response{StatusCode: c.status, Status: fmt.Sprintf("%d %s", c.status, http.StatusText(c.status)), Header: http.Header{}}
+			response := &http.Response{
+				StatusCode: c.status,
+				Status:     fmt.Sprintf("%d %s", c.status, http.StatusText(c.status)),
+				Header:     http.Header{},
+			}
 			response.Header.Set("Content-Type", c.media)
 			got := problemOf(response, []byte(c.body))
 			if got.Code != c.want || got.Detail != c.detail || got.Status != c.status {
@@ -265,7 +388,8 @@ func TestProblems(t *testing.T) {
 			if c.pointer != "" && (len(got.Faults) != 1 || got.Faults[0].Pointer != c.pointer) {
 				t.Errorf("faults %v", got.Faults)
 			}
-			if !errors.Is(fmt.Errorf("wrapped: %w", got), &Error{Code: c.want}) || errors.Is(got, &Error{Code: "other"}) {
+			if !errors.Is(fmt.Errorf("wrapped: %w", got), &Error{Code: c.want}) ||
+				errors.Is(got, &Error{Code: "other"}) {
 				t.Error("errors.Is does not tell its kind")
 			}
 		})

@@ -23,7 +23,8 @@ const (
 	JSON   Format = "application/json"
 )
 
-// Log is a practice log to be stored in a session. Athlete and Drill are for rows that do not say; nil for none.
+// Log is a practice log to be stored in a session. Athlete and Drill are for rows that do not say;
+// nil for none.
 type Log struct {
 	Session uuid.UUID
 	Athlete *uuid.UUID
@@ -32,9 +33,15 @@ type Log struct {
 	Text    []byte
 }
 
-// Upload sends a log and returns an outcome for each row, and the answer's JSON. Whatever happens on the way it is safe to send the same log
-// again: rows that are stored already are answered "same". progress, when not nil, hears how many of the packed bytes have been sent.
-func (c *Client) Upload(ctx context.Context, squad uuid.UUID, log Log, progress func(sent, total int)) (Answer[openapi.UploadResult], error) {
+// Upload sends a log and returns an outcome for each row, and the answer's JSON. Whatever happens
+// on the way it is safe to send the same log again: rows that are stored already are answered
+// "same". progress, when not nil, hears how many of the packed bytes have been sent.
+func (c *Client) Upload(
+	ctx context.Context,
+	squad uuid.UUID,
+	log Log,
+	progress func(sent, total int),
+) (Answer[openapi.UploadResult], error) {
 	packed, err := pack(log.Text)
 	if err != nil {
 		return Answer[openapi.UploadResult]{}, err
@@ -49,7 +56,15 @@ func (c *Client) Upload(ctx context.Context, squad uuid.UUID, log Log, progress 
 		}
 		return nil
 	}
-	answer, err := c.api.UploadShotsWithBodyWithResponse(resend(ctx), squad, log.Session, params, string(log.Format), bytes.NewReader(packed), editor)
+	answer, err := c.api.UploadShotsWithBodyWithResponse(
+		resend(ctx),
+		squad,
+		log.Session,
+		params,
+		string(log.Format),
+		bytes.NewReader(packed),
+		editor,
+	)
 	if err != nil {
 		return Answer[openapi.UploadResult]{}, err
 	}

@@ -5,8 +5,9 @@ import (
 	"laneward/service/trend"
 )
 
-// A pocket hit is an entry on board 17 or 18, the strips from 16.5 to 18.5, counted from the athlete's own side, so that it needs no
-// mirror. Source: governing-body research found the best strike rates there, about board 17.5 (read in relays of it).
+// A pocket hit is an entry on board 17 or 18, the strips from 16.5 to 18.5, counted from the
+// athlete's own side, so that it needs no mirror. Source: governing-body research found the best
+// strike rates there, about board 17.5 (read in relays of it).
 const (
 	PocketLowBoard  = 16.5
 	PocketHighBoard = 18.5
@@ -31,7 +32,8 @@ func proportion(count, of int) Proportion {
 // Comparison sets a share of some shots against the same share of others.
 type Comparison struct {
 	First, Second Proportion
-	// Difference is the first share less the second, nil when either is missing; Interval is its 95 % Newcombe interval, -1 to 1 then.
+	// Difference is the first share less the second, nil when either is missing; Interval is its 95
+	// % Newcombe interval, -1 to 1 then.
 	Difference *float64
 	Interval   trend.Interval
 }
@@ -48,7 +50,8 @@ func compare(first, second Proportion) Comparison {
 	return c
 }
 
-// Sign is 1 when the whole interval of the difference lies above 0, -1 when below, and 0 when the shots do not tell.
+// Sign is 1 when the whole interval of the difference lies above 0, -1 when below, and 0 when the
+// shots do not tell.
 func (c Comparison) Sign() int {
 	switch {
 	case c.Interval.Low > 0:
@@ -72,15 +75,17 @@ type RuleTally struct {
 // Adherence is how an athlete's shots stand against a drill.
 type Adherence struct {
 	Shots, Kept, Broken, Unknown int
-	// Judged is how many of the shots could tell; its share of them is the coverage, 0 without a shot.
+	// Judged is how many of the shots could tell; its share of them is the coverage, 0 without a
+	// shot.
 	Judged   int
 	Coverage float64
 	// KeptShare is the kept of the judged.
 	KeptShare Proportion
-	// ExpectedShare is the mean probability kept of the judged shots: the share to expect once errors of measurement are allowed for.
-	// nil without a judged shot.
+	// ExpectedShare is the mean probability kept of the judged shots: the share to expect once
+	// errors of measurement are allowed for. nil without a judged shot.
 	ExpectedShare *float64
-	// OutsideMisses and InsideMisses count the broken shots by the side of the first board rule they broke.
+	// OutsideMisses and InsideMisses count the broken shots by the side of the first board rule
+	// they broke.
 	OutsideMisses, InsideMisses int
 	// MeanMargin is that of the first rule that has one, in MarginUnit; nil when none has.
 	MeanMargin *float64
@@ -89,22 +94,25 @@ type Adherence struct {
 	LongestRun int
 	// RepsLeft is how many shots of the drill's reps are not yet judged.
 	RepsLeft int
-	// Trend sets the later half of the judged shots (First) against the earlier half (Second); the middle one of an odd number counts
-	// to neither.
+	// Trend sets the later half of the judged shots (First) against the earlier half (Second); the
+	// middle one of an odd number counts to neither.
 	Trend Comparison
-	// Verdict is the sequential test's word on all judged shots so far, whatever it said on the way.
+	// Verdict is the sequential test's word on all judged shots so far, whatever it said on the
+	// way.
 	Verdict  DrillVerdict
 	Evidence Evidence
-	// Pocket and Strike set the shots that kept the drill (First) against those that broke it (Second). Only shots whose entry
-	// board was measured count for the pocket, and only those whose standing pins were recorded for the strike.
+	// Pocket and Strike set the shots that kept the drill (First) against those that broke it
+	// (Second). Only shots whose entry board was measured count for the pocket, and only those
+	// whose standing pins were recorded for the strike.
 	Pocket, Strike Comparison
 	Rules          []RuleTally // in the drill's order
 	// Reading says in one sentence for a coach what was done as asked and what was luck.
 	Reading string
 }
 
-// Score sums up an athlete's shots against a drill. judged is what [Drill.Judge] returned for the same shots. It does not look at who
-// threw them: hand in the shots of one athlete, in order of delivery, first balls at a full rack only.
+// Score sums up an athlete's shots against a drill. judged is what [Drill.Judge] returned for the
+// same shots. It does not look at who threw them: hand in the shots of one athlete, in order of
+// delivery, first balls at a full rack only.
 func (d Drill) Score(shots []shot.Shot, judged []ShotJudgement) Adherence {
 	a := Adherence{Shots: len(shots), Rules: d.tallies(judged)}
 	verdicts := a.count(d, judged)
@@ -137,7 +145,8 @@ func (d Drill) Score(shots []shot.Shot, judged []ShotJudgement) Adherence {
 	return a
 }
 
-// count fills in what is counted shot by shot, and returns of the judged shots whether each was kept.
+// count fills in what is counted shot by shot, and returns of the judged shots whether each was
+// kept.
 func (a *Adherence) count(d Drill, judged []ShotJudgement) []bool {
 	verdicts := make([]bool, 0, len(judged))
 	run, probabilities := 0, 0.0
@@ -167,7 +176,8 @@ func (a *Adherence) count(d Drill, judged []ShotJudgement) []bool {
 	return verdicts
 }
 
-// keptAgainstBroken compares how often the kept and the broken shots hit, among those of which it is known.
+// keptAgainstBroken compares how often the kept and the broken shots hit, among those of which it
+// is known.
 func keptAgainstBroken(judged []ShotJudgement, outcome func(i int) (hit, known bool)) Comparison {
 	var kept, broken tally
 	for i := range judged {

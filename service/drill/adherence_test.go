@@ -29,7 +29,11 @@ func logOf(boards ...float64) []shot.Shot {
 
 // Ten shots counted by hand: 6 kept, 3 broken, 1 not measured.
 func TestScoreCountedByHand(t *testing.T) {
-	corridor := Drill{Rules: []Rule{{Measure: Board, At: Breakpoint, Min: ptr(8.0), Max: ptr(12.0)}}, Reps: 12, PassShare: 0.8}
+	corridor := Drill{
+		Rules:     []Rule{{Measure: Board, At: Breakpoint, Min: ptr(8.0), Max: ptr(12.0)}},
+		Reps:      12,
+		PassShare: 0.8,
+	}
 	shots := logOf(10, 11, 7, 9, 10, 12, 0, 14, 8, 5)
 	a := corridor.Score(shots, corridor.Judge(shots))
 	if a.Shots != 10 || a.Judged != 9 || a.Kept != 6 || a.Broken != 3 || a.Unknown != 1 || a.Coverage != 0.9 {
@@ -61,7 +65,9 @@ func TestScoreCountedByHand(t *testing.T) {
 	if a.Verdict != TooFewShots || a.Evidence.DecidedAt != 0 {
 		t.Errorf("verdict %s at %d", a.Verdict, a.Evidence.DecidedAt)
 	}
-	want := []RuleTally{{Kept: 6, Broken: 3, Unknown: 1, BrokenBelow: 2, BrokenAbove: 1, MeanMargin: a.MeanMargin, Unit: "boards"}}
+	want := []RuleTally{
+		{Kept: 6, Broken: 3, Unknown: 1, BrokenBelow: 2, BrokenAbove: 1, MeanMargin: a.MeanMargin, Unit: "boards"},
+	}
 	if diff := cmp.Diff(want, a.Rules); diff != "" {
 		t.Errorf("tallies (-want +got):\n%s", diff)
 	}
@@ -72,14 +78,16 @@ func TestScoreOfNothing(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			a := playInside.Score(shots, playInside.Judge(shots))
 			if a.Judged != 0 || a.KeptShare.Share != nil || a.ExpectedShare != nil || a.MeanMargin != nil || a.Trend.Difference != nil ||
-				a.Strike.Difference != nil || a.Verdict != TooFewShots || a.KeptShare.Interval != (trend.Interval{Low: 0, High: 1}) {
+				a.Strike.Difference != nil || a.Verdict != TooFewShots ||
+				a.KeptShare.Interval != (trend.Interval{Low: 0, High: 1}) {
 				t.Errorf("something is said of nothing: %+v", a)
 			}
 		})
 	}
 }
 
-// 11 kept shots in a row meet 80 % against 60 % (ln 19 / ln (0.8/0.6) = 10.24); later shots count all the same.
+// 11 kept shots in a row meet 80 % against 60 % (ln 19 / ln (0.8/0.6) = 10.24); later shots count
+// all the same.
 func TestVerdictReadsAllShots(t *testing.T) {
 	boards := make([]float64, 0, 60)
 	for range 11 {
@@ -103,7 +111,8 @@ func TestVerdictReadsAllShots(t *testing.T) {
 	}
 }
 
-// outcome adds n shots at a breakpoint board, of which the first strike and the first hit the pocket.
+// outcome adds n shots at a breakpoint board, of which the first strike and the first hit the
+// pocket.
 func outcome(shots []shot.Shot, board float64, n, strikes, pockets int) []shot.Shot {
 	strike, corner := lane.PinSet(0), lane.PinSet(1<<9)
 	for i := range n {
@@ -119,14 +128,15 @@ func outcome(shots []shot.Shot, board float64, n, strikes, pockets int) []shot.S
 	return shots
 }
 
-// Newcombe's interval of 56/70 against 48/80 is published: 0.0524 to 0.3339 (Stat. Med. 17:873-890, table II (a), from memory and
-// recomputed).
+// Newcombe's interval of 56/70 against 48/80 is published: 0.0524 to 0.3339 (Stat. Med. 17:873-890,
+// table II (a), from memory and recomputed).
 func TestPocketAndStrikesKeptAgainstBroken(t *testing.T) {
 	shots := outcome(outcome(nil, 12, 70, 56, 30), 7, 80, 48, 20)
 	shots = append(shots, logOf(12, 7, 0)...) // these recorded neither
 	shots = append(shots, shot.Shot{EntryBoard: ptr(17.5), Standing: ptr(lane.PinSet(0))})
 	a := playInside.Score(shots, playInside.Judge(shots))
-	if a.Strike.First.Count != 56 || a.Strike.First.Of != 70 || a.Strike.Second.Count != 48 || a.Strike.Second.Of != 80 {
+	if a.Strike.First.Count != 56 || a.Strike.First.Of != 70 || a.Strike.Second.Count != 48 ||
+		a.Strike.Second.Of != 80 {
 		t.Errorf("strikes %+v", a.Strike)
 	}
 	near(t, "low", a.Strike.Interval.Low, 0.0524, 5e-5)
@@ -134,7 +144,8 @@ func TestPocketAndStrikesKeptAgainstBroken(t *testing.T) {
 	if a.Strike.Sign() != 1 {
 		t.Error("the difference is not seen")
 	}
-	if a.Pocket.First.Count != 30 || a.Pocket.First.Of != 70 || a.Pocket.Second.Count != 20 || a.Pocket.Second.Of != 80 {
+	if a.Pocket.First.Count != 30 || a.Pocket.First.Of != 70 || a.Pocket.Second.Count != 20 ||
+		a.Pocket.Second.Of != 80 {
 		t.Errorf("pockets %+v", a.Pocket)
 	}
 }
@@ -168,31 +179,37 @@ func TestReading(t *testing.T) {
 			"Did as asked on 2 of 3 judged shots (67 %, asked for 80 %), too few shots to call it.",
 		},
 		"lucky": {
-			playInside, outcome(outcome(nil, 12, 22, 9, 9), 7, 8, 5, 5),
+			playInside,
+			outcome(outcome(nil, 12, 22, 9, 9), 7, 8, 5, 5),
 			"Did as asked on 22 of 30 judged shots (73 %, asked for 80 %), too few shots to call it; 9 of 22 done as asked struck and " +
 				"5 of 8 off the corridor, which does not tell the two apart: do not count those 5 as the line working.",
 		},
 		"as asked is better": {
-			playInside, outcome(outcome(nil, 12, 70, 56, 9), 7, 80, 1, 5),
+			playInside,
+			outcome(outcome(nil, 12, 70, 56, 9), 7, 80, 1, 5),
 			"Did as asked on 70 of 150 judged shots (47 %, asked for 80 %), so the drill is not met; 56 of 70 done as asked struck and " +
 				"1 of 80 off the corridor, so doing as asked strikes more often: do not count that one as the line working.",
 		},
 		"as asked is worse": {
-			playInside, outcome(outcome(nil, 12, 90, 9, 9), 7, 10, 9, 5),
+			playInside,
+			outcome(outcome(nil, 12, 90, 9, 9), 7, 10, 9, 5),
 			"Did as asked on 90 of 100 judged shots (90 %, asked for 80 %), so the drill is met; 9 of 90 done as asked struck and " +
 				"9 of 10 off the corridor, so what was asked strikes less often: look at the line again.",
 		},
 		"never broken": {
-			playInside, outcome(nil, 12, 5, 2, 2),
+			playInside,
+			outcome(nil, 12, 5, 2, 2),
 			"Did as asked on 5 of 5 judged shots (100 %, asked for 80 %), too few shots to call it; 2 of those 5 struck.",
 		},
 		"never kept": {
-			playInside, outcome(nil, 7, 5, 2, 2),
+			playInside,
+			outcome(nil, 7, 5, 2, 2),
 			"Did as asked on 0 of 5 judged shots (0 %, asked for 80 %), so the drill is not met; 2 of 5 struck off the corridor: " +
 				"do not count those 2 as the line working.",
 		},
 		"two rules": {
-			twoRules, fast,
+			twoRules,
+			fast,
 			"Did as asked on 3 of 5 judged shots (60 %, asked for 80 %), too few shots to call it; 1 of 3 done as asked struck and " +
 				"1 of 2 when a rule was broken, which does not tell the two apart: do not count that one as the line working.",
 		},
@@ -206,8 +223,9 @@ func TestReading(t *testing.T) {
 	}
 }
 
-// The expected share allows for errors of reading: an athlete whose true boards spread evenly about the edge, read by an eye that is
-// off by a board. Tolerance: four binomial standard errors. The generator is fixed.
+// The expected share allows for errors of reading: an athlete whose true boards spread evenly about
+// the edge, read by an eye that is off by a board. Tolerance: four binomial standard errors. The
+// generator is fixed.
 func TestExpectedShare(t *testing.T) {
 	random := rand.New(rand.NewPCG(7, 7))
 	const n = 50_000
@@ -224,7 +242,8 @@ func TestExpectedShare(t *testing.T) {
 	near(t, "expected share", *a.ExpectedShare, truly/n, 4*0.5/223.6)
 }
 
-// delivery is a shot in the lane's own coordinates, boards from the right gutter; a multiple of 1/8 mirrors without rounding.
+// delivery is a shot in the lane's own coordinates, boards from the right gutter; a multiple of 1/8
+// mirrors without rounding.
 type delivery struct {
 	laydownX, arrowsX, breakpointX, entryX *float64
 	breakpointFt                           float64
@@ -260,7 +279,15 @@ func (d delivery) mirrored() delivery {
 		return ptr(2*lane.CentreBoard - *x)
 	}
 	m := d
-	m.laydownX, m.arrowsX, m.breakpointX, m.entryX = flip(d.laydownX), flip(d.arrowsX), flip(d.breakpointX), flip(d.entryX)
+	m.laydownX, m.arrowsX, m.breakpointX, m.entryX = flip(
+		d.laydownX,
+	), flip(
+		d.arrowsX,
+	), flip(
+		d.breakpointX,
+	), flip(
+		d.entryX,
+	)
 	m.standing = d.standing.Mirror()
 	m.track = nil
 	for _, p := range d.track {
@@ -278,8 +305,15 @@ func (d delivery) logged(side lane.Side) shot.Shot {
 		return ptr(side.Board(*x))
 	}
 	s := shot.Shot{
-		LaydownBoard: board(d.laydownX), ArrowsBoard: board(d.arrowsX), BreakpointBoard: board(d.breakpointX), EntryBoard: board(d.entryX),
-		BreakpointFt: &d.breakpointFt, Standing: &d.standing, Source: "video",
+		LaydownBoard: board(
+			d.laydownX,
+		),
+		ArrowsBoard:     board(d.arrowsX),
+		BreakpointBoard: board(d.breakpointX),
+		EntryBoard:      board(d.entryX),
+		BreakpointFt:    &d.breakpointFt,
+		Standing:        &d.standing,
+		Source:          "video",
 	}
 	for _, p := range d.track {
 		s.Track = append(s.Track, shot.TrackPoint{Ft: p.Ft, Board: side.Board(p.Board)})
@@ -329,10 +363,12 @@ func TestScoreAddsUp(t *testing.T) {
 		}
 		judged := drill.Judge(shots)
 		a := drill.Score(shots, judged)
-		if a.Kept+a.Broken != a.Judged || a.Judged+a.Unknown != a.Shots || a.KeptShare.Count != a.Kept || a.KeptShare.Of != a.Judged {
+		if a.Kept+a.Broken != a.Judged || a.Judged+a.Unknown != a.Shots || a.KeptShare.Count != a.Kept ||
+			a.KeptShare.Of != a.Judged {
 			t.Fatalf("counts do not add up: %+v", a)
 		}
-		if a.OutsideMisses+a.InsideMisses > a.Broken || a.LongestRun > a.Kept || a.Strike.First.Of+a.Strike.Second.Of > a.Judged {
+		if a.OutsideMisses+a.InsideMisses > a.Broken || a.LongestRun > a.Kept ||
+			a.Strike.First.Of+a.Strike.Second.Of > a.Judged {
 			t.Fatalf("parts exceed the whole: %+v", a)
 		}
 		for i, tally := range a.Rules {
@@ -345,7 +381,8 @@ func TestScoreAddsUp(t *testing.T) {
 				t.Fatalf("shot %d kept with probability %v", i, p)
 			}
 			for _, rule := range j.Rules {
-				if rule.Basis != "" && rule.StandardError > 0 && (rule.ProbabilityKept > 0.5) && rule.Verdict == Broken {
+				if rule.Basis != "" && rule.StandardError > 0 && (rule.ProbabilityKept > 0.5) &&
+					rule.Verdict == Broken {
 					t.Fatalf("broken and yet likelier kept: %+v", rule)
 				}
 			}

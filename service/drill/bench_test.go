@@ -8,7 +8,8 @@ import (
 	"laneward/service/shot"
 )
 
-// practiceLog is an invented log: every shot has the named places, pins and speed, and a track of ten points.
+// practiceLog is an invented log: every shot has the named places, pins and speed, and a track of
+// ten points.
 func practiceLog(n int) []shot.Shot {
 	random := rand.New(rand.NewPCG(1, 1))
 	shots := make([]shot.Shot, n)
@@ -16,8 +17,17 @@ func practiceLog(n int) []shot.Shot {
 		board := 11 + 2*random.NormFloat64()
 		standing := lane.PinSet(random.IntN(4) << 6)
 		shots[i] = shot.Shot{
-			Order: i + 1, LaydownBoard: ptr(board + 9), ArrowsBoard: ptr(board + 4), BreakpointBoard: &board, BreakpointFt: ptr(42.0),
-			EntryBoard: ptr(17.5 + random.NormFloat64()), SpeedMPH: ptr(17 + random.NormFloat64()), Standing: &standing, Source: "sensor",
+			Order:           i + 1,
+			LaydownBoard:    ptr(board + 9),
+			ArrowsBoard:     ptr(board + 4),
+			BreakpointBoard: &board,
+			BreakpointFt:    ptr(42.0),
+			EntryBoard: ptr(
+				17.5 + random.NormFloat64(),
+			),
+			SpeedMPH: ptr(17 + random.NormFloat64()),
+			Standing: &standing,
+			Source:   "sensor",
 		}
 		for ft := 6.0; ft < 60; ft += 6 {
 			shots[i].Track = append(shots[i].Track, shot.TrackPoint{Ft: ft, Board: board + (ft-42)*(ft-42)/200})

@@ -7,9 +7,10 @@ import (
 	"laneward/service/shot"
 )
 
-// AssumedErrors returns the standard errors taken for a shot that states none, by what measured it: "eye", "video" or "sensor", in
-// any case. Any other source, and none, is taken as the eye, the least exact. They include the rounding of a whole-board
-// reading. Common practice, no source: an athlete or coach who knows better states the error with the shot.
+// AssumedErrors returns the standard errors taken for a shot that states none, by what measured it:
+// "eye", "video" or "sensor", in any case. Any other source, and none, is taken as the eye, the
+// least exact. They include the rounding of a whole-board reading. Common practice, no source: an
+// athlete or coach who knows better states the error with the shot.
 func AssumedErrors(source string) (boardSE, angleSEDeg, speedSEMPH, revRateSERPM, axisSEDeg float64) {
 	switch {
 	case strings.EqualFold(source, "sensor"):
@@ -20,8 +21,8 @@ func AssumedErrors(source string) (boardSE, angleSEDeg, speedSEMPH, revRateSERPM
 	return 1, 1, 1, 50, 10
 }
 
-// standardError is the error of one reading of a numeric measure: what the shot states, taken as the whole error with rounding
-// included, else what is assumed for its source.
+// standardError is the error of one reading of a numeric measure: what the shot states, taken as
+// the whole error with rounding included, else what is assumed for its source.
 func standardError(m Measure, s *shot.Shot) float64 {
 	board, angle, speed, revRate, axis := AssumedErrors(s.Source)
 	switch m {

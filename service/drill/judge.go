@@ -16,7 +16,8 @@ const (
 	Unknown Verdict = "unknown"
 )
 
-// Miss is the side on which a shot broke a bound: outside or inside for boards, low or high for other measures.
+// Miss is the side on which a shot broke a bound: outside or inside for boards, low or high for
+// other measures.
 type Miss string
 
 // The sides of a miss; NoMiss also stands for a broken ball or leave rule, which has no sides.
@@ -28,26 +29,28 @@ const (
 	MissHigh    Miss = "high"
 )
 
-// Judgement is one rule judged on one shot. When Basis is "" there is no number: the verdict is unknown, or the rule is on a ball
-// or a leave; Value, StandardError and Margin are then 0 and mean nothing.
+// Judgement is one rule judged on one shot. When Basis is "" there is no number: the verdict is
+// unknown, or the rule is on a ball or a leave; Value, StandardError and Margin are then 0 and mean
+// nothing.
 type Judgement struct {
 	Verdict Verdict
 	Basis   Basis
-	// Value is what was judged, StandardError its standard error, and Margin its distance to the nearer edge, positive when
-	// kept, all in the rule's unit.
+	// Value is what was judged, StandardError its standard error, and Margin its distance to the
+	// nearer edge, positive when kept, all in the rule's unit.
 	Value, StandardError, Margin float64
-	// ProbabilityKept is the probability that the true value kept the rule, given a normal error of measurement and no other
-	// knowledge of the shot; 0 when unknown, 0 or 1 for a ball or leave.
+	// ProbabilityKept is the probability that the true value kept the rule, given a normal error of
+	// measurement and no other knowledge of the shot; 0 when unknown, 0 or 1 for a ball or leave.
 	ProbabilityKept float64
 	Miss            Miss
 	Reason          string // why it is unknown
 }
 
-// edgeTolerance keeps the rounding of decimal fractions from deciding: a value this close to an edge is on it.
+// edgeTolerance keeps the rounding of decimal fractions from deciding: a value this close to an
+// edge is on it.
 const edgeTolerance = 1e-9
 
-// Judge judges one shot. previous is the athlete's shot before it in the same session, nil when there is none; only a move looks at
-// it. The rule must be valid. Judge does not allocate.
+// Judge judges one shot. previous is the athlete's shot before it in the same session, nil when
+// there is none; only a move looks at it. The rule must be valid. Judge does not allocate.
 func (r Rule) Judge(s, previous *shot.Shot) Judgement {
 	switch r.Measure {
 	case Ball:
@@ -115,7 +118,8 @@ func (r Rule) missed(below bool) Miss {
 	return MissHigh
 }
 
-// probabilityWithin is the normal probability between two edges; without an error the margin alone decides.
+// probabilityWithin is the normal probability between two edges; without an error the margin alone
+// decides.
 func probabilityWithin(low, high, value, standardError, margin float64) float64 {
 	if standardError == 0 {
 		if margin < 0 {
@@ -140,7 +144,8 @@ func (r Rule) read(s, previous *shot.Shot) reading {
 	return now
 }
 
-// change is how far the measure moved since the shot before, the errors of the two readings taken as independent.
+// change is how far the measure moved since the shot before, the errors of the two readings taken
+// as independent.
 func (r Rule) change(now reading, previous *shot.Shot) reading {
 	if previous == nil {
 		return reading{reason: "there is no shot before it in the session"}
@@ -189,13 +194,15 @@ func measured(value *float64, m Measure, s *shot.Shot, reason string) reading {
 type ShotJudgement struct {
 	// Verdict is kept when all rules were kept, broken when any was broken, else unknown.
 	Verdict Verdict
-	// ProbabilityKept is the product over the rules that could be judged, their errors taken as independent; 0 when unknown.
+	// ProbabilityKept is the product over the rules that could be judged, their errors taken as
+	// independent; 0 when unknown.
 	ProbabilityKept float64
 	Rules           []Judgement
 }
 
-// Judge judges an athlete's shots, in their order of delivery, and returns one judgement for each. A shot is compared with the one
-// before it in the slice when both are of one session. The drill must be valid.
+// Judge judges an athlete's shots, in their order of delivery, and returns one judgement for each.
+// A shot is compared with the one before it in the slice when both are of one session. The drill
+// must be valid.
 func (d Drill) Judge(shots []shot.Shot) []ShotJudgement {
 	judged := make([]ShotJudgement, len(shots))
 	all := make([]Judgement, len(shots)*len(d.Rules))

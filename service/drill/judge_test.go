@@ -18,7 +18,8 @@ func near(t testing.TB, name string, got, want, tolerance float64) {
 	}
 }
 
-// The strip of board N runs from N-0.5 to N+0.5, its edges included; the margin is the position less the nearer edge.
+// The strip of board N runs from N-0.5 to N+0.5, its edges included; the margin is the position
+// less the nearer edge.
 func TestJudgeBoards(t *testing.T) {
 	inside := Rule{Measure: Board, At: Breakpoint, Min: ptr(10.0)}
 	exact := Rule{Measure: Board, At: Breakpoint, Min: ptr(10.5)}
@@ -59,9 +60,19 @@ func TestJudgeBoards(t *testing.T) {
 
 func TestJudgeEveryMeasure(t *testing.T) {
 	s := shot.Shot{
-		BallID: &ballA, LaydownBoard: ptr(20.0), ArrowsBoard: ptr(14.0), EntryBoard: ptr(17.5), EntryAngleDeg: ptr(5.0),
-		LaunchAngleDeg: ptr(2.0), SpeedMPH: ptr(17.5), RevRateRPM: ptr(350.0), RotationDeg: ptr(50.0), TiltDeg: ptr(12.0),
-		Standing: ptr(pins(t, 10)),
+		BallID:        &ballA,
+		LaydownBoard:  ptr(20.0),
+		ArrowsBoard:   ptr(14.0),
+		EntryBoard:    ptr(17.5),
+		EntryAngleDeg: ptr(5.0),
+		LaunchAngleDeg: ptr(
+			2.0,
+		),
+		SpeedMPH:    ptr(17.5),
+		RevRateRPM:  ptr(350.0),
+		RotationDeg: ptr(50.0),
+		TiltDeg:     ptr(12.0),
+		Standing:    ptr(pins(t, 10)),
 	}
 	before := shot.Shot{LaydownBoard: ptr(18.0), SpeedMPH: ptr(18.1)}
 	cases := map[string]struct {
@@ -70,21 +81,31 @@ func TestJudgeEveryMeasure(t *testing.T) {
 		margin  float64
 		miss    Miss
 	}{
-		"laydown":           {Rule{Measure: Board, At: Laydown, Max: ptr(20.0)}, Kept, 0.5, NoMiss},
-		"arrows":            {Rule{Measure: Board, At: Arrows, Min: ptr(15.0)}, Broken, -0.5, MissOutside},
-		"entry":             {Rule{Measure: Board, At: Entry, Min: ptr(17.0), Max: ptr(18.0)}, Kept, 1, NoMiss},
-		"at 15 ft":          {Rule{Measure: Board, AtFt: ptr(15.0), Max: ptr(14.0)}, Kept, 0.5, NoMiss},
-		"launch angle":      {Rule{Measure: LaunchAngle, Max: ptr(1.5)}, Broken, -0.5, MissHigh},
-		"entry angle":       {Rule{Measure: EntryAngle, Min: ptr(4.0), Max: ptr(6.0)}, Kept, 1, NoMiss},
-		"speed":             {Rule{Measure: Speed, Min: ptr(18.0)}, Broken, -0.5, MissLow},
-		"rev rate":          {Rule{Measure: RevRate, Min: ptr(300.0)}, Kept, 50, NoMiss},
-		"rotation":          {Rule{Measure: Rotation, Max: ptr(45.0)}, Broken, -5, MissHigh},
-		"tilt":              {Rule{Measure: Tilt, Min: ptr(10.0)}, Kept, 2, NoMiss},
-		"ball":              {Rule{Measure: Ball, Balls: []uuid.UUID{ballB, ballA}}, Kept, 0, NoMiss},
-		"other ball":        {Rule{Measure: Ball, Balls: []uuid.UUID{ballB}}, Broken, 0, NoMiss},
-		"leave":             {Rule{Measure: Leave, Leaves: []lane.PinSet{pins(t, 7, 10), pins(t, 10)}}, Broken, 0, NoMiss},
-		"other leave":       {Rule{Measure: Leave, Leaves: []lane.PinSet{pins(t, 7, 10)}}, Kept, 0, NoMiss},
-		"moved 2 boards":    {Rule{Measure: Move, Of: Board, At: Laydown, Min: ptr(2.0), Max: ptr(2.0)}, Kept, 0.5, NoMiss},
+		"laydown":      {Rule{Measure: Board, At: Laydown, Max: ptr(20.0)}, Kept, 0.5, NoMiss},
+		"arrows":       {Rule{Measure: Board, At: Arrows, Min: ptr(15.0)}, Broken, -0.5, MissOutside},
+		"entry":        {Rule{Measure: Board, At: Entry, Min: ptr(17.0), Max: ptr(18.0)}, Kept, 1, NoMiss},
+		"at 15 ft":     {Rule{Measure: Board, AtFt: ptr(15.0), Max: ptr(14.0)}, Kept, 0.5, NoMiss},
+		"launch angle": {Rule{Measure: LaunchAngle, Max: ptr(1.5)}, Broken, -0.5, MissHigh},
+		"entry angle":  {Rule{Measure: EntryAngle, Min: ptr(4.0), Max: ptr(6.0)}, Kept, 1, NoMiss},
+		"speed":        {Rule{Measure: Speed, Min: ptr(18.0)}, Broken, -0.5, MissLow},
+		"rev rate":     {Rule{Measure: RevRate, Min: ptr(300.0)}, Kept, 50, NoMiss},
+		"rotation":     {Rule{Measure: Rotation, Max: ptr(45.0)}, Broken, -5, MissHigh},
+		"tilt":         {Rule{Measure: Tilt, Min: ptr(10.0)}, Kept, 2, NoMiss},
+		"ball":         {Rule{Measure: Ball, Balls: []uuid.UUID{ballB, ballA}}, Kept, 0, NoMiss},
+		"other ball":   {Rule{Measure: Ball, Balls: []uuid.UUID{ballB}}, Broken, 0, NoMiss},
+		"leave": {
+			Rule{Measure: Leave, Leaves: []lane.PinSet{pins(t, 7, 10), pins(t, 10)}},
+			Broken,
+			0,
+			NoMiss,
+		},
+		"other leave": {Rule{Measure: Leave, Leaves: []lane.PinSet{pins(t, 7, 10)}}, Kept, 0, NoMiss},
+		"moved 2 boards": {
+			Rule{Measure: Move, Of: Board, At: Laydown, Min: ptr(2.0), Max: ptr(2.0)},
+			Kept,
+			0.5,
+			NoMiss,
+		},
 		"did not move 3":    {Rule{Measure: Move, Of: Board, At: Laydown, Min: ptr(3.0)}, Broken, -0.5, MissOutside},
 		"speed fell":        {Rule{Measure: Move, Of: Speed, Min: ptr(-0.5), Max: ptr(0.5)}, Broken, -0.1, MissLow},
 		"decimal of a move": {Rule{Measure: Move, Of: Speed, Min: ptr(-0.6)}, Kept, 0, NoMiss},
@@ -127,7 +148,8 @@ func checkUnknown(t *testing.T, rule Rule, s, previous *shot.Shot) {
 	}
 }
 
-// Source: table of the standard normal distribution, P(Z <= 0.5) = .69146, P(Z <= 1) = .84134, P(|Z| <= 1.96) = .95000.
+// Source: table of the standard normal distribution, P(Z <= 0.5) = .69146, P(Z <= 1) = .84134,
+// P(|Z| <= 1.96) = .95000.
 func TestProbabilityKept(t *testing.T) {
 	inside := Rule{Measure: Board, At: Arrows, Min: ptr(10.0)}
 	strip := Rule{Measure: Board, At: Arrows, Min: ptr(10.0), Max: ptr(10.0)}
@@ -157,8 +179,9 @@ func TestProbabilityKept(t *testing.T) {
 	}
 }
 
-// Among true positions spread evenly and read with a normal error, the mean probability is the share truly kept. Tolerance: four
-// binomial standard errors of the simulation, 4 sqrt(.25/200000) = 0.0045. The generator is fixed.
+// Among true positions spread evenly and read with a normal error, the mean probability is the
+// share truly kept. Tolerance: four binomial standard errors of the simulation, 4 sqrt(.25/200000)
+// = 0.0045. The generator is fixed.
 func TestProbabilityIsCalibrated(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 2))
 	rule := Rule{Measure: Board, At: Arrows, Min: ptr(8.0), Max: ptr(12.0)}
@@ -171,7 +194,10 @@ func TestProbabilityIsCalibrated(t *testing.T) {
 		if position >= low && position <= high {
 			truly++
 		}
-		expected += rule.Judge(&shot.Shot{ArrowsBoard: &read, Errors: shot.StandardErrors{Board: ptr(standardError)}}, nil).ProbabilityKept
+		expected += rule.Judge(
+			&shot.Shot{ArrowsBoard: &read, Errors: shot.StandardErrors{Board: ptr(standardError)}},
+			nil,
+		).ProbabilityKept
 	}
 	near(t, "mean probability", expected/shots, truly/shots, 0.0045)
 }
@@ -184,7 +210,11 @@ func TestMoveAddsTheErrorsOfBothReadings(t *testing.T) {
 }
 
 func TestShotOfSeveralRules(t *testing.T) {
-	drill := Drill{Rules: []Rule{{Measure: Board, At: Arrows, Min: ptr(10.0)}, {Measure: Speed, Min: ptr(17.0)}}, Reps: 10, PassShare: 0.8}
+	drill := Drill{
+		Rules:     []Rule{{Measure: Board, At: Arrows, Min: ptr(10.0)}, {Measure: Speed, Min: ptr(17.0)}},
+		Reps:      10,
+		PassShare: 0.8,
+	}
 	cases := map[string]struct {
 		board, speed *float64
 		want         Verdict
@@ -216,7 +246,8 @@ func TestShotOfSeveralRules(t *testing.T) {
 	}
 }
 
-// An athlete's first shot of a session has no shot before it, whatever was thrown in the session before or by another athlete.
+// An athlete's first shot of a session has no shot before it, whatever was thrown in the session
+// before or by another athlete.
 func TestMoveStaysInTheSession(t *testing.T) {
 	monday, tuesday := uuid.UUID{1}, uuid.UUID{2}
 	drill := Drill{Rules: []Rule{{Measure: Move, Of: Board, At: Laydown, Min: ptr(1.0)}}, Reps: 4, PassShare: 0.8}

@@ -10,7 +10,8 @@ import (
 // MaxSentence is the longest sentence that is read, in bytes.
 const MaxSentence = 10_000
 
-// SentenceError is a sentence that could not be read as a rule: why, if that can be told, and sentences that can be read.
+// SentenceError is a sentence that could not be read as a rule: why, if that can be told, and
+// sentences that can be read.
 type SentenceError struct {
 	Sentence string
 	Hint     string // "" when nothing particular is wrong
@@ -30,14 +31,19 @@ func (e *SentenceError) Error() string {
 	return message + ". Sentences that can be read: " + strings.Join(e.Examples, "; ")
 }
 
-// Parse reads one sentence as a rule: all that [Rule.Sentence] writes, and common ways of saying the same, without regard to case,
-// spacing and a full stop, with or without a lead-in such as "Play inside:". Where a sentence names no place, a board is meant at the
-// breakpoint, and a move of boards at the foul line. Balls are looked up in names, or given by id.
+// Parse reads one sentence as a rule: all that [Rule.Sentence] writes, and common ways of saying
+// the same, without regard to case, spacing and a full stop, with or without a lead-in such as
+// "Play inside:". Where a sentence names no place, a board is meant at the breakpoint, and a move
+// of boards at the foul line. Balls are looked up in names, or given by id.
 //
-// The error is a [*SentenceError], or a [Faults] when the sentence was understood but its rule is not valid.
+// The error is a [*SentenceError], or a [Faults] when the sentence was understood but its rule is
+// not valid.
 func Parse(sentence string, names BallNames) (Rule, error) {
 	if len(sentence) > MaxSentence {
-		return Rule{}, unreadable(sentence, fmt.Sprintf("a rule is one sentence, of at most %d characters", MaxSentence))
+		return Rule{}, unreadable(
+			sentence,
+			fmt.Sprintf("a rule is one sentence, of at most %d characters", MaxSentence),
+		)
 	}
 	written := strings.TrimRight(strings.Join(strings.Fields(sentence), " "), " .!;,")
 	text := plain(written)
@@ -64,7 +70,8 @@ func checked(r Rule) (Rule, error) {
 
 // plain is a sentence in lower case with one way to write each sign.
 func plain(written string) string {
-	return strings.NewReplacer("–", "-", "—", "-", "−", "-", "’", "'", "°", " degrees").Replace(strings.ToLower(written))
+	return strings.NewReplacer("–", "-", "—", "-", "−", "-", "’", "'", "°", " degrees").
+		Replace(strings.ToLower(written))
 }
 
 // parsePlain reads every kind of sentence but the one on balls, whose names need their own case.
@@ -79,14 +86,18 @@ func parsePlain(text, sentence string) (Rule, error) {
 			continue
 		}
 		if contradicts(leaning, rule) {
-			return Rule{}, unreadable(sentence, "it first says "+leaning+" and then sets a bound on the other side only")
+			return Rule{}, unreadable(
+				sentence,
+				"it first says "+leaning+" and then sets a bound on the other side only",
+			)
 		}
 		return rule, nil
 	}
 	return Rule{}, unreadable(sentence, hint(text))
 }
 
-// contradicts reports whether a lead-in that says inside stands before a rule on the outside only, or the other way about.
+// contradicts reports whether a lead-in that says inside stands before a rule on the outside only,
+// or the other way about.
 func contradicts(leaning string, r Rule) bool {
 	if r.Measure != Board {
 		return false
@@ -137,13 +148,17 @@ const (
 var (
 	leadInRE = regexp.MustCompile(`^(?:please )?(?:play|stay|keep it|get|go)(?: (?:further|deeper|more|well))? ` +
 		`(inside|outside|in|out|deep)(?: today| now| this game| this block)? ?[,:;-] ?`)
-	ballSentenceRE = regexp.MustCompile(`(?i)^(?:please )?(?:use|throw|roll|play|bowl)(?: only)?(?: with)?(?: one of)?` +
-		`(?: the)? balls?(?: only)? (.+)$`)
+	ballSentenceRE = regexp.MustCompile(
+		`(?i)^(?:please )?(?:use|throw|roll|play|bowl)(?: only)?(?: with)?(?: one of)?` +
+			`(?: the)? balls?(?: only)? (.+)$`,
+	)
 	insideOfRE     = regexp.MustCompile(`\b(?:inside|outside)(?: of)? (?:boards? )?\d`)
 	decimalCommaRE = regexp.MustCompile(`\d,\d`)
 	sideRE         = regexp.MustCompile(`\b(?:left|right)\b`)
 	// againstRE finds what a change is measured against.
-	againstRE = regexp.MustCompile(` (?:from|of|against|than|compared to|compared with) (?:the )?(?:shot before|(?:previous|last|prior) (?:shot|ball|one))`)
+	againstRE = regexp.MustCompile(
+		` (?:from|of|against|than|compared to|compared with) (?:the )?(?:shot before|(?:previous|last|prior) (?:shot|ball|one))`,
+	)
 )
 
 // value reads what num matched.

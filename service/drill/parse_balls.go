@@ -15,7 +15,8 @@ var (
 	ballBareEndRE = regexp.MustCompile(`(?i), ?| or | and |$`)
 )
 
-// parseBalls reads a list of balls, each a name in quotation marks, a bare name or an id, joined by commas and "or".
+// parseBalls reads a list of balls, each a name in quotation marks, a bare name or an id, joined by
+// commas and "or".
 func parseBalls(list string, names BallNames) ([]uuid.UUID, error) {
 	owners := names.owners()
 	var balls []uuid.UUID
@@ -62,7 +63,10 @@ func findBall(name string, owners map[string][]uuid.UUID) (uuid.UUID, error) {
 	}
 	switch found := owners[foldName(name)]; len(found) {
 	case 0:
-		return uuid.UUID{}, fmt.Errorf("there is no ball %q: write the name of a ball in quotation marks, or its id", name)
+		return uuid.UUID{}, fmt.Errorf(
+			"there is no ball %q: write the name of a ball in quotation marks, or its id",
+			name,
+		)
 	case 1:
 		return found[0], nil
 	default:

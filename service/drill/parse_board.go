@@ -10,7 +10,9 @@ var (
 	placeRE = regexp.MustCompile(`(?: ?\b(?:at|by|on|over|past|through|across|in)\b)? ?\b(?:the )?` +
 		`(?:(break ?point|arrows|lay-?down(?: board| point)?|foul line|head ?pin|entry|pins)\b|` +
 		`(\d{1,3}(?:\.\d{1,9})?) ?(?:ft\b|feet\b|foot\b|'))(?: mark\b)?`)
-	arrowRE = regexp.MustCompile(`\b(?:the )?(first|second|third|fourth|fifth|sixth|seventh|1st|2nd|3rd|4th|5th|6th|7th) arrow\b`)
+	arrowRE = regexp.MustCompile(
+		`\b(?:the )?(first|second|third|fourth|fifth|sixth|seventh|1st|2nd|3rd|4th|5th|6th|7th) arrow\b`,
+	)
 
 	boardInsideRE = regexp.MustCompile(`^` + verb + `(?:(?:at|on|over|from|to|across) )?` + boardNum +
 		` (?:or|and) (?:further |farther |more |deeper )?(?:inside|in|deeper)(?: of (?:it|that))?$`)
@@ -20,13 +22,18 @@ var (
 	boardBetweenRE = regexp.MustCompile(`^` + verb + `(?:(?:between|from|in|on|over|at|inside|within) )?(?:boards? )?` +
 		num + ` ?(?:and|to|through|-) ?` + boardNum + `$`)
 	boardExactRE = regexp.MustCompile(`^(` + verb + `(?:(?:at|on|over|to|across) )?(?:boards? )?)` + num + `$`)
-	notBeyondRE  = regexp.MustCompile(`^(?:please )?(?:do not|don't|dont|never|not|no)(?: (?:let|keep|play|get|go|throw|be|roll|leave|miss))?` +
-		`(?: (?:the ball|your ball|it))?(?: (?:get|go|play|be))? ?(?:further |farther )?(inside|outside)(?: of| than| past)? ` + boardNum + `$`)
-	staysBeyondRE = regexp.MustCompile(`^` + verb + `no (?:further |farther )(inside|outside|in|out) (?:of|than|past) ` + boardNum + `$`)
+	notBeyondRE  = regexp.MustCompile(
+		`^(?:please )?(?:do not|don't|dont|never|not|no)(?: (?:let|keep|play|get|go|throw|be|roll|leave|miss))?` +
+			`(?: (?:the ball|your ball|it))?(?: (?:get|go|play|be))? ?(?:further |farther )?(inside|outside)(?: of| than| past)? ` + boardNum + `$`,
+	)
+	staysBeyondRE = regexp.MustCompile(
+		`^` + verb + `no (?:further |farther )(inside|outside|in|out) (?:of|than|past) ` + boardNum + `$`,
+	)
 )
 
-// arrowBoards are the boards of the arrows, first to seventh, counted from the athlete's own side; the key is how their ordinals begin.
-// Source: seven arrows on boards 5, 10, ... 35 (lane specification, read in relays of it).
+// arrowBoards are the boards of the arrows, first to seventh, counted from the athlete's own side;
+// the key is how their ordinals begin. Source: seven arrows on boards 5, 10, ... 35 (lane
+// specification, read in relays of it).
 var arrowBoards = []struct{ word, digit, board string }{
 	{"first", "1st", "5"},
 	{"second", "2nd", "10"},
@@ -37,7 +44,8 @@ var arrowBoards = []struct{ word, digit, board string }{
 	{"seventh", "7th", "35"},
 }
 
-// takePlace takes the one place out of a sentence; without one it is fallback, and with two or more ok is false.
+// takePlace takes the one place out of a sentence; without one it is fallback, and with two or more
+// ok is false.
 func takePlace(text string, fallback Place) (rest string, at Place, atFt *float64, ok bool) {
 	arrows := arrowRE.FindAllStringSubmatchIndex(text, 2)
 	found := placeRE.FindAllStringSubmatchIndex(text, 2)

@@ -8,16 +8,26 @@ import (
 )
 
 var (
-	subjectRE = regexp.MustCompile(`^(?:(?:please|just|always|try to|now) )*(?:(?:keep|hold|have|throw|play|get|change|raise|lower) )?` +
-		`(?:(?:the|your|ball) )*` +
-		`(launch angle|entry angle|(?:axis )?rotation|(?:axis )?tilt|speed|ball speed|rev[ -]?rate|revs|board)(?: (?:is|be|stays))*(?: |$)`)
+	subjectRE = regexp.MustCompile(
+		`^(?:(?:please|just|always|try to|now) )*(?:(?:keep|hold|have|throw|play|get|change|raise|lower) )?` +
+			`(?:(?:the|your|ball) )*` +
+			`(launch angle|entry angle|(?:axis )?rotation|(?:axis )?tilt|speed|ball speed|rev[ -]?rate|revs|board)(?: (?:is|be|stays))*(?: |$)`,
+	)
 
-	betweenRE = regexp.MustCompile(`^(?:at )?(?:between |from )?` + num + unit + ` ?(?:and|to|through|-) ?` + num + unit + `$`)
-	atLeastRE = regexp.MustCompile(`^(?:at )?(?:at least|no less than|not less than|not below|above|over|more than|faster than|from|minimum|min) ` +
-		num + unit + `$`)
-	atMostRE = regexp.MustCompile(`^(?:at )?(?:at most|no more than|not more than|not above|below|under|less than|slower than|up to|maximum|max) ` +
-		num + unit + `$`)
-	orMoreRE = regexp.MustCompile(`^(?:at )?` + num + unit + ` (?:or|and) (?:more|above|over|faster|higher|up|quicker)$`)
+	betweenRE = regexp.MustCompile(
+		`^(?:at )?(?:between |from )?` + num + unit + ` ?(?:and|to|through|-) ?` + num + unit + `$`,
+	)
+	atLeastRE = regexp.MustCompile(
+		`^(?:at )?(?:at least|no less than|not less than|not below|above|over|more than|faster than|from|minimum|min) ` +
+			num + unit + `$`,
+	)
+	atMostRE = regexp.MustCompile(
+		`^(?:at )?(?:at most|no more than|not more than|not above|below|under|less than|slower than|up to|maximum|max) ` +
+			num + unit + `$`,
+	)
+	orMoreRE = regexp.MustCompile(
+		`^(?:at )?` + num + unit + ` (?:or|and) (?:more|above|over|faster|higher|up|quicker)$`,
+	)
 	orLessRE = regexp.MustCompile(`^(?:at )?` + num + unit + ` (?:or|and) (?:less|below|under|slower|lower|down)$`)
 	ballAtRE = regexp.MustCompile(`^` + verb)
 )
@@ -66,7 +76,8 @@ func unitFits(unit string, m Measure) bool {
 	return false
 }
 
-// readQuantity reads a rule on a measure other than a board: the measure is named, or its unit tells.
+// readQuantity reads a rule on a measure other than a board: the measure is named, or its unit
+// tells.
 func readQuantity(text string) (Rule, bool) {
 	var measure Measure
 	rest := text
@@ -116,13 +127,20 @@ const direction = `(inside|outside|in|out|up|down|more|less)`
 var (
 	moveVerbRE  = regexp.MustCompile(`^(?:please )?(?:move|change)(?: (?:the ball|it|over))? `)
 	moveExactRE = regexp.MustCompile(`^` + num + unit + ` (?:further )?` + direction + `$`)
-	moveBoundRE = regexp.MustCompile(`^(at least|no more than|at most|up to) ` + num + unit + ` (?:further )?` + direction + `$`)
-	moveSameRE  = regexp.MustCompile(`^(?:between |from )?` + num + ` (?:and|to|or|-) ` + num + unit + ` (?:further )?` + direction + `$`)
-	moveBothRE  = regexp.MustCompile(`^(?:between |from )?` + num + unit + ` ` + direction + ` (?:and|to) ` + num + unit + ` ` + direction + `$`)
-	withinRE    = regexp.MustCompile(`^(?:stay )?within ` + num + unit + `$`)
+	moveBoundRE = regexp.MustCompile(
+		`^(at least|no more than|at most|up to) ` + num + unit + ` (?:further )?` + direction + `$`,
+	)
+	moveSameRE = regexp.MustCompile(
+		`^(?:between |from )?` + num + ` (?:and|to|or|-) ` + num + unit + ` (?:further )?` + direction + `$`,
+	)
+	moveBothRE = regexp.MustCompile(
+		`^(?:between |from )?` + num + unit + ` ` + direction + ` (?:and|to) ` + num + unit + ` ` + direction + `$`,
+	)
+	withinRE = regexp.MustCompile(`^(?:stay )?within ` + num + unit + `$`)
 )
 
-// readMove reads a change against the shot before: the sentence says so, or begins with move or change.
+// readMove reads a change against the shot before: the sentence says so, or begins with move or
+// change.
 func readMove(text string) (Rule, bool) {
 	against := againstRE.FindStringIndex(text)
 	verb := moveVerbRE.FindString(text)
@@ -201,7 +219,9 @@ func signed(amount, direction string) *float64 {
 }
 
 var (
-	leaveRE     = regexp.MustCompile(`^(?:please )?(?:(?:do not|don't|dont|never) leave|avoid(?: leaving)?|leave no|no) (.+)$`)
+	leaveRE = regexp.MustCompile(
+		`^(?:please )?(?:(?:do not|don't|dont|never) leave|avoid(?: leaving)?|leave no|no) (.+)$`,
+	)
 	leaveJoinRE = regexp.MustCompile(`,? (?:or|nor|and) |, ?`)
 	leaveItemRE = regexp.MustCompile(`^(?:(?:the|a|an) )?(\d{1,2}(?: ?- ?\d{1,2})*)(?:[ -]pins?)?(?: split)?$`)
 )

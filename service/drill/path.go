@@ -16,7 +16,8 @@ const (
 	Estimated Basis = "estimated"
 )
 
-// reading is a value of one measure with its standard error, or the reason why there is none (then basis is "").
+// reading is a value of one measure with its standard error, or the reason why there is none (then
+// basis is "").
 type reading struct {
 	value, standardError float64
 	basis                Basis
@@ -25,18 +26,19 @@ type reading struct {
 
 // Assumptions of the estimates of a board that was not measured. Common practice, no source.
 const (
-	// maxBend is the sharpest bend taken for a ball's path, boards per foot squared: friction 0.2 at 17 mph with the slip
-	// fully sideways, mu g / v^2 = 0.0104 per ft, is 0.117.
+	// maxBend is the sharpest bend taken for a ball's path, boards per foot squared: friction 0.2
+	// at 17 mph with the slip fully sideways, mu g / v^2 = 0.0104 per ft, is 0.117.
 	maxBend = 0.12
-	// breakpointGapFt is how far from the outermost known point its neighbours may lie for a breakpoint to be read off.
+	// breakpointGapFt is how far from the outermost known point its neighbours may lie for a
+	// breakpoint to be read off.
 	breakpointGapFt = 10
-	// breakpointRise is how far, in boards, the path has to come back inside on both sides of its outermost point, so that an
-	// error of reading is not taken for the turn.
+	// breakpointRise is how far, in boards, the path has to come back inside on both sides of its
+	// outermost point, so that an error of reading is not taken for the turn.
 	breakpointRise = 1
 )
 
-// knot is a known point of the path; slope is the path's direction there in boards per foot, NaN where it is not known, and
-// slopeSE its standard error.
+// knot is a known point of the path; slope is the path's direction there in boards per foot, NaN
+// where it is not known, and slopeSE its standard error.
 type knot struct{ ft, board, slope, slopeSE float64 }
 
 // knots calls yield with every known point of the path, the named ones before the track.
@@ -44,7 +46,11 @@ func knots(s *shot.Shot, yield func(knot)) {
 	if s.LaydownBoard != nil {
 		k := knot{0, *s.LaydownBoard, math.NaN(), 0}
 		if s.LaunchAngleDeg != nil {
-			k.slope, k.slopeSE = -lane.BoardsPerFoot(*s.LaunchAngleDeg), lane.BoardsPerFoot(standardError(LaunchAngle, s))
+			k.slope, k.slopeSE = -lane.BoardsPerFoot(
+				*s.LaunchAngleDeg,
+			), lane.BoardsPerFoot(
+				standardError(LaunchAngle, s),
+			)
 		}
 		yield(k)
 	}
@@ -84,7 +90,12 @@ func boardOf(at Place, atFt *float64, s *shot.Shot) reading {
 		if s.BreakpointFt != nil {
 			ft = *s.BreakpointFt
 		}
-		return measuredOrAt(s.BreakpointBoard, ft, "no breakpoint board was recorded, nor the path on both sides of its distance", s)
+		return measuredOrAt(
+			s.BreakpointBoard,
+			ft,
+			"no breakpoint board was recorded, nor the path on both sides of its distance",
+			s,
+		)
 	}
 	if atFt == nil {
 		return reading{reason: "the rule names no place on the lane"}
@@ -103,9 +114,9 @@ func measuredOrAt(board *float64, ft float64, reason string, s *shot.Shot) readi
 	return r
 }
 
-// boardAt reads the board at a distance: a known point there, else the straight line between the nearest known points before and
-// after it. The estimate's standard error joins that of the two points, carried through the line, with what the path may bend
-// between them; see [bend].
+// boardAt reads the board at a distance: a known point there, else the straight line between the
+// nearest known points before and after it. The estimate's standard error joins that of the two
+// points, carried through the line, with what the path may bend between them; see [bend].
 func boardAt(ft float64, s *shot.Shot) reading {
 	unset := knot{math.NaN(), 0, math.NaN(), 0}
 	before, beforeThat, after, afterThat := unset, unset, unset, unset
@@ -132,12 +143,14 @@ func boardAt(ft float64, s *shot.Shot) reading {
 	share := (ft - before.ft) / (after.ft - before.ft)
 	chord := before.board + share*(after.board-before.board)
 	carried := se * math.Hypot(1-share, share)
-	// An offset spread evenly between none and the greatest has the root mean square greatest / sqrt 3.
+	// An offset spread evenly between none and the greatest has the root mean square greatest /
+	// sqrt 3.
 	bent := bend(ft, chord, se, [2][2]knot{{beforeThat, before}, {afterThat, after}}) / math.Sqrt(3)
 	return reading{value: chord, standardError: math.Hypot(carried, bent), basis: Estimated}
 }
 
-// nearer keeps the two known points nearest to ft on one side of it; of several at one distance the first counts.
+// nearer keeps the two known points nearest to ft on one side of it; of several at one distance the
+// first counts.
 func nearer(nearest, next *knot, k knot, ft float64) {
 	gap := math.Abs(k.ft - ft)
 	switch {
@@ -148,9 +161,10 @@ func nearer(nearest, next *knot, k knot, ft float64) {
 	}
 }
 
-// bend bounds how far the path may lie from the chord between two known points, the inner one of each pair. A ball curves one way
-// only, so between the points its path lies on one side of the chord, and no further from it than the path's lines into the first
-// point and out of the second, prolonged; a line's own standard error is added. Where neither line is known, or known well, the
+// bend bounds how far the path may lie from the chord between two known points, the inner one of
+// each pair. A ball curves one way only, so between the points its path lies on one side of the
+// chord, and no further from it than the path's lines into the first point and out of the second,
+// prolonged; a line's own standard error is added. Where neither line is known, or known well, the
 // sharpest bend that is taken for a ball bounds it.
 func bend(ft, chord, boardSE float64, pairs [2][2]knot) float64 {
 	bound := maxBend * math.Abs((ft-pairs[0][1].ft)*(pairs[1][1].ft-ft)) / 2
@@ -170,10 +184,12 @@ func bend(ft, chord, boardSE float64, pairs [2][2]knot) float64 {
 	return bound
 }
 
-// outermost estimates the breakpoint of a shot that recorded none from the known points of its path: the lowest point of the
-// parabola through the outermost point and its neighbours. It answers only when both neighbours are near and the path comes
-// back inside on both sides. The standard error joins that of a reading with the depth of the parabola below the point. Where a
-// path was read at many points the outermost is also the one most wrongly read, so the estimate leans outside by about one error.
+// outermost estimates the breakpoint of a shot that recorded none from the known points of its
+// path: the lowest point of the parabola through the outermost point and its neighbours. It answers
+// only when both neighbours are near and the path comes back inside on both sides. The standard
+// error joins that of a reading with the depth of the parabola below the point. Where a path was
+// read at many points the outermost is also the one most wrongly read, so the estimate leans
+// outside by about one error.
 func outermost(s *shot.Shot) reading {
 	const reason = "no breakpoint board was recorded, and the path does not show where it was outermost"
 	out := knot{ft: math.NaN(), board: math.Inf(1)}
@@ -199,10 +215,15 @@ func outermost(s *shot.Shot) reading {
 		return reading{reason: reason}
 	}
 	depth := depthBelow(before, out, after)
-	return reading{value: out.board - depth, standardError: math.Hypot(standardError(Board, s), depth), basis: Estimated}
+	return reading{
+		value:         out.board - depth,
+		standardError: math.Hypot(standardError(Board, s), depth),
+		basis:         Estimated,
+	}
 }
 
-// depthBelow returns how far the lowest point of the parabola through three points lies below the middle and lowest one, boards.
+// depthBelow returns how far the lowest point of the parabola through three points lies below the
+// middle and lowest one, boards.
 func depthBelow(before, middle, after knot) float64 {
 	left := (middle.board - before.board) / (middle.ft - before.ft)
 	right := (after.board - middle.board) / (after.ft - middle.ft)

@@ -30,7 +30,8 @@ func TestBoardAtADistance(t *testing.T) {
 			Rule{Measure: Board, AtFt: ptr(15.0), Min: ptr(8.0)},
 			Measured, 14, 0, 0,
 		},
-		// Linear between (15, 14) and (45, 8): 11 at 30 ft. Without another point the bend is 0.12 * 15 * 15 / 2 = 13.5 boards.
+		// Linear between (15, 14) and (45, 8): 11 at 30 ft. Without another point the bend is 0.12
+		// * 15 * 15 / 2 = 13.5 boards.
 		"two points alone": {
 			shot.Shot{Track: []shot.TrackPoint{{Ft: 15, Board: 14}, {Ft: 45, Board: 8}}, Errors: exact},
 			Rule{Measure: Board, AtFt: ptr(30.0), Min: ptr(8.0)},
@@ -44,9 +45,20 @@ func TestBoardAtADistance(t *testing.T) {
 		},
 		// Points on one line: no bend is possible between them.
 		"straight on both sides": {
-			shot.Shot{Track: []shot.TrackPoint{{Ft: 0, Board: 20}, {Ft: 10, Board: 18}, {Ft: 20, Board: 16}, {Ft: 30, Board: 14}}, Errors: exact},
+			shot.Shot{
+				Track: []shot.TrackPoint{
+					{Ft: 0, Board: 20},
+					{Ft: 10, Board: 18},
+					{Ft: 20, Board: 16},
+					{Ft: 30, Board: 14},
+				},
+				Errors: exact,
+			},
 			Rule{Measure: Board, AtFt: ptr(15.0), Min: ptr(8.0)},
-			Estimated, 17, 1e-9, 0,
+			Estimated,
+			17,
+			1e-9,
+			0,
 		},
 		"arrows from the track": {
 			shot.Shot{Track: []shot.TrackPoint{{Ft: 14, Board: 15}, {Ft: 16, Board: 14.6}}, Errors: exact},
@@ -59,16 +71,30 @@ func TestBoardAtADistance(t *testing.T) {
 			Rule{Measure: Board, At: Arrows, Min: ptr(8.0)},
 			Estimated, 14.8, 0.22, 0.3 / math.Sqrt2,
 		},
-		// The line through 14 and 15 ft is too short to say much at 30 ft: its error joins its offset, and the bend stays the greatest.
+		// The line through 14 and 15 ft is too short to say much at 30 ft: its error joins its
+		// offset, and the bend stays the greatest.
 		"a line from points close together": {
-			shot.Shot{Track: []shot.TrackPoint{{Ft: 14, Board: 14.2}, {Ft: 15, Board: 14}, {Ft: 45, Board: 8}}, Source: "eye"},
+			shot.Shot{
+				Track:  []shot.TrackPoint{{Ft: 14, Board: 14.2}, {Ft: 15, Board: 14}, {Ft: 45, Board: 8}},
+				Source: "eye",
+			},
 			Rule{Measure: Board, AtFt: ptr(30.0), Min: ptr(8.0)},
-			Estimated, 11, 7.83, 7.82,
+			Estimated,
+			11,
+			7.83,
+			7.82,
 		},
 		"breakpoint board from its distance": {
-			shot.Shot{BreakpointFt: ptr(40.0), Track: []shot.TrackPoint{{Ft: 38, Board: 8.2}, {Ft: 42, Board: 8}}, Errors: exact},
+			shot.Shot{
+				BreakpointFt: ptr(40.0),
+				Track:        []shot.TrackPoint{{Ft: 38, Board: 8.2}, {Ft: 42, Board: 8}},
+				Errors:       exact,
+			},
 			Rule{Measure: Board, At: Breakpoint, Min: ptr(8.0)},
-			Estimated, 8.1, 0.15, 0,
+			Estimated,
+			8.1,
+			0.15,
+			0,
 		},
 	}
 	for name, c := range cases {
@@ -89,14 +115,20 @@ func TestBoardUnknownWithoutPointsOnBothSides(t *testing.T) {
 	rule := Rule{Measure: Board, AtFt: ptr(38.0), Min: ptr(8.0)}
 	checkUnknown(t, rule, &shot.Shot{LaydownBoard: ptr(20.0), ArrowsBoard: ptr(14.0)}, nil)
 	checkUnknown(t, rule, &shot.Shot{EntryBoard: ptr(17.0)}, nil)
-	checkUnknown(t, rule, &shot.Shot{ArrowsBoard: ptr(14.0), BreakpointBoard: ptr(8.0)}, nil) // a breakpoint at no distance
+	checkUnknown(
+		t,
+		rule,
+		&shot.Shot{ArrowsBoard: ptr(14.0), BreakpointBoard: ptr(8.0)},
+		nil,
+	) // a breakpoint at no distance
 	checkUnknown(t, Rule{Measure: Board, At: Laydown, Min: ptr(8.0)},
 		&shot.Shot{ArrowsBoard: ptr(14.0), EntryBoard: ptr(17.0)}, nil)
 	checkUnknown(t, Rule{Measure: Board, At: Entry, Min: ptr(8.0)},
 		&shot.Shot{ArrowsBoard: ptr(14.0), Track: []shot.TrackPoint{{Ft: 55, Board: 15}}}, nil)
 }
 
-// path is a made-up ball path in three parts, skid, hook and roll: straight, then a parabola, then straight again.
+// path is a made-up ball path in three parts, skid, hook and roll: straight, then a parabola, then
+// straight again.
 type path struct{ laydown, slope, hookFt, rollFt, curvature float64 }
 
 func (p path) board(ft float64) float64 {
@@ -113,15 +145,18 @@ func (p path) breakpoint() (ft float64, ok bool) {
 
 func anyPath(t *rapid.T) path {
 	p := path{
-		laydown: rapid.Float64Range(10, 30).Draw(t, "laydown"), slope: rapid.Float64Range(-0.6, 0.1).Draw(t, "slope"),
-		hookFt: rapid.Float64Range(5, 40).Draw(t, "hook"), curvature: rapid.Float64Range(0.005, 0.115).Draw(t, "curvature"),
+		laydown: rapid.Float64Range(10, 30).Draw(t, "laydown"),
+		slope:   rapid.Float64Range(-0.6, 0.1).Draw(t, "slope"),
+		hookFt: rapid.Float64Range(5, 40).
+			Draw(t, "hook"),
+		curvature: rapid.Float64Range(0.005, 0.115).Draw(t, "curvature"),
 	}
 	p.rollFt = rapid.Float64Range(p.hookFt+1, 60).Draw(t, "roll")
 	return p
 }
 
-// For any path that curves one way, and no more than a ball does, read without error: the true board lies within the greatest bend,
-// which is the standard error times sqrt 3.
+// For any path that curves one way, and no more than a ball does, read without error: the true
+// board lies within the greatest bend, which is the standard error times sqrt 3.
 func TestEstimateHoldsThePath(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := anyPath(t)
@@ -150,7 +185,12 @@ func TestEstimateHoldsThePath(t *testing.T) {
 			t.Skip("not known on both sides")
 		}
 		if off := math.Abs(estimate.value - p.board(ft)); off > estimate.standardError*math.Sqrt(3)+1e-9 {
-			t.Fatalf("estimate %v is %v off the path, more than its bend %v", estimate.value, off, estimate.standardError*math.Sqrt(3))
+			t.Fatalf(
+				"estimate %v is %v off the path, more than its bend %v",
+				estimate.value,
+				off,
+				estimate.standardError*math.Sqrt(3),
+			)
 		}
 	})
 }
@@ -163,7 +203,8 @@ func TestOutermostOfATrack(t *testing.T) {
 		return track
 	}
 	rule := Rule{Measure: Board, At: Breakpoint, Min: ptr(8.0)}
-	// The parabola 8 + 0.02 (ft - 41)^2 read at 35, 40 and 45 ft is 8.72, 8.02, 8.32: its lowest point is 8.
+	// The parabola 8 + 0.02 (ft - 41)^2 read at 35, 40 and 45 ft is 8.72, 8.02, 8.32: its lowest
+	// point is 8.
 	j := rule.Judge(&shot.Shot{
 		ArrowsBoard: ptr(14.0), Track: track(35, 8.72, 40, 8.02, 45, 8.32), EntryBoard: ptr(17.0),
 		Errors: shot.StandardErrors{Board: ptr(0.0)},
@@ -186,9 +227,10 @@ func TestOutermostOfATrack(t *testing.T) {
 	}
 }
 
-// Read every h = 5 ft without error. A turn x ft from the outermost point read lies at most maxBend x^2 / 2 below it, and as much is
-// true of h - x and the neighbour, which is no lower: so both the turn and the parabola's lowest point are at most
-// maxBend h^2 / 8 = 0.375 boards below the point read, and the estimate is off by no more.
+// Read every h = 5 ft without error. A turn x ft from the outermost point read lies at most maxBend
+// x^2 / 2 below it, and as much is true of h - x and the neighbour, which is no lower: so both the
+// turn and the parabola's lowest point are at most maxBend h^2 / 8 = 0.375 boards below the point
+// read, and the estimate is off by no more.
 func TestOutermostOfAnyPath(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		breakpointFt := rapid.Float64Range(20, 45).Draw(t, "breakpoint")

@@ -11,10 +11,20 @@ func (a *Adherence) reading(d Drill) string {
 		if a.Shots == 0 {
 			return "No shots yet."
 		}
-		return fmt.Sprintf("None of the %s recorded what the drill looks at, so nothing can be said yet.", count(a.Shots, "shot"))
+		return fmt.Sprintf(
+			"None of the %s recorded what the drill looks at, so nothing can be said yet.",
+			count(a.Shots, "shot"),
+		)
 	}
-	return fmt.Sprintf("Did as asked on %d of %s (%s, asked for %s), %s%s.",
-		a.Kept, count(a.Judged, "judged shot"), percent(*a.KeptShare.Share), percent(d.PassShare), a.verdictWords(), a.strikeWords(d))
+	return fmt.Sprintf(
+		"Did as asked on %d of %s (%s, asked for %s), %s%s.",
+		a.Kept,
+		count(a.Judged, "judged shot"),
+		percent(*a.KeptShare.Share),
+		percent(d.PassShare),
+		a.verdictWords(),
+		a.strikeWords(d),
+	)
 }
 
 func (a *Adherence) verdictWords() string {
@@ -40,7 +50,14 @@ func (a *Adherence) strikeWords(d Drill) string {
 	if len(d.Rules) == 1 && d.Rules[0].Measure == Board {
 		where = "off the corridor"
 	}
-	words := fmt.Sprintf("; %d of %d done as asked struck and %d of %d %s", kept.Count, kept.Of, broken.Count, broken.Of, where)
+	words := fmt.Sprintf(
+		"; %d of %d done as asked struck and %d of %d %s",
+		kept.Count,
+		kept.Of,
+		broken.Count,
+		broken.Of,
+		where,
+	)
 	if kept.Of == 0 {
 		words = fmt.Sprintf("; %d of %d struck %s", broken.Count, broken.Of, where)
 	}

@@ -1,10 +1,11 @@
-// Package drill holds what a coach asks of an athlete's shots: rules, their wording, the judgement of each shot, and the
-// adherence of a log of shots to a drill.
+// Package drill holds what a coach asks of an athlete's shots: rules, their wording, the judgement
+// of each shot, and the adherence of a log of shots to a drill.
 //
-// Boards are counted as the athlete counts them, 1 at the own strong-side gutter, so nothing here depends on the athlete's side.
-// "Inside" is toward the larger board, "outside" toward the smaller. Board N is the strip from N-0.5 to N+0.5: a whole-number
-// bound includes its whole strip ("board 10 or inside" is a position of 9.5 or more), a decimal bound is that exact position, and
-// a whole-board reading stands for the centre of its strip.
+// Boards are counted as the athlete counts them, 1 at the own strong-side gutter, so nothing here
+// depends on the athlete's side. "Inside" is toward the larger board, "outside" toward the smaller.
+// Board N is the strip from N-0.5 to N+0.5: a whole-number bound includes its whole strip ("board
+// 10 or inside" is a position of 9.5 or more), a decimal bound is that exact position, and a
+// whole-board reading stands for the centre of its strip.
 package drill
 
 import (
@@ -18,7 +19,8 @@ import (
 // Measure is what a rule looks at.
 type Measure string
 
-// The measures. Board takes a place, Ball and Leave take a set, Move takes the measure that moved; the rest take bounds only.
+// The measures. Board takes a place, Ball and Leave take a set, Move takes the measure that moved;
+// the rest take bounds only.
 const (
 	Board       Measure = "board"        // boards, at a place or a distance
 	LaunchAngle Measure = "launch_angle" // degrees, positive toward the strong-side gutter
@@ -35,7 +37,8 @@ const (
 // Place is a named spot of the ball's path.
 type Place string
 
-// The named places: the foul line (0 ft), the arrows (15 ft), where the path is outermost, and the head pin (60 ft).
+// The named places: the foul line (0 ft), the arrows (15 ft), where the path is outermost, and the
+// head pin (60 ft).
 const (
 	Laydown    Place = "laydown"
 	Arrows     Place = "arrows"
@@ -43,7 +46,8 @@ const (
 	Entry      Place = "entry"
 )
 
-// Rule is one condition of a drill. In JSON it is flat, and what does not belong to its measure is left out:
+// Rule is one condition of a drill. In JSON it is flat, and what does not belong to its measure is
+// left out:
 //
 //	{"measure":"board","at":"breakpoint","min":10}
 //	{"measure":"board","at_ft":38.5,"min":8,"max":12}
@@ -52,8 +56,9 @@ const (
 //	{"measure":"leave","leaves":[[7,10],[10]]}
 //	{"measure":"move","of":"board","at":"laydown","min":2,"max":3}
 //
-// Board, and Move of Board, take exactly one of At and AtFt. Numeric measures take Min, Max or both, in the measure's unit.
-// Leaves are the real pins on the deck, whichever side the athlete bowls from; see [Rule.Mirror].
+// Board, and Move of Board, take exactly one of At and AtFt. Numeric measures take Min, Max or
+// both, in the measure's unit. Leaves are the real pins on the deck, whichever side the athlete
+// bowls from; see [Rule.Mirror].
 type Rule struct {
 	Measure Measure       `json:"measure"`
 	Of      Measure       `json:"of,omitempty"`
@@ -65,22 +70,24 @@ type Rule struct {
 	Leaves  []lane.PinSet `json:"leaves,omitempty"`
 }
 
-// Drill is a set of rules that all have to be kept, how many shots are asked for, and the share of them that should be kept.
+// Drill is a set of rules that all have to be kept, how many shots are asked for, and the share of
+// them that should be kept.
 type Drill struct {
 	Rules     []Rule  `json:"rules"`
 	Reps      int     `json:"reps"`
 	PassShare float64 `json:"pass_share"` // 0.8 is 80 %
 }
 
-// quantity describes a numeric measure: its unit in words, the range a bound may lie in, and its name in a sentence.
+// quantity describes a numeric measure: its unit in words, the range a bound may lie in, and its
+// name in a sentence.
 type quantity struct {
 	unit      string
 	low, high float64
 	name      string
 }
 
-// quantity returns the description of a numeric measure; ok is false for ball, leave, move and what is no measure.
-// The ranges only catch slips of the pen (common practice, no source).
+// quantity returns the description of a numeric measure; ok is false for ball, leave, move and what
+// is no measure. The ranges only catch slips of the pen (common practice, no source).
 func (m Measure) quantity() (q quantity, ok bool) {
 	switch m {
 	case Board:
@@ -101,7 +108,8 @@ func (m Measure) quantity() (q quantity, ok bool) {
 	return quantity{}, false
 }
 
-// Unit returns the unit of the rule's bounds and margins: boards, degrees, mph or rpm; "" for ball and leave.
+// Unit returns the unit of the rule's bounds and margins: boards, degrees, mph or rpm; "" for ball
+// and leave.
 func (r Rule) Unit() string {
 	q, _ := r.subject().quantity()
 	return q.unit
@@ -115,8 +123,9 @@ func (r Rule) subject() Measure {
 	return r.Measure
 }
 
-// Edges returns the range a value has to lie in, ends included, infinite where the rule is open. In boards a whole-number bound
-// is the far edge of its strip, half a board beyond the number; every other bound is exact.
+// Edges returns the range a value has to lie in, ends included, infinite where the rule is open. In
+// boards a whole-number bound is the far edge of its strip, half a board beyond the number; every
+// other bound is exact.
 func (r Rule) Edges() (low, high float64) {
 	low, high = math.Inf(-1), math.Inf(1)
 	inBoards := r.subject() == Board
@@ -135,8 +144,9 @@ func (r Rule) Edges() (low, high float64) {
 	return low, high
 }
 
-// Mirror returns the rule for an athlete of the other side: the leaves change to their mirror image, and all else stays, because
-// boards and angles are counted from the athlete's own side already.
+// Mirror returns the rule for an athlete of the other side: the leaves change to their mirror
+// image, and all else stays, because boards and angles are counted from the athlete's own side
+// already.
 func (r Rule) Mirror() Rule {
 	if r.Leaves == nil {
 		return r

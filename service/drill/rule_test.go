@@ -33,16 +33,28 @@ func TestRuleInJSON(t *testing.T) {
 		rule Rule
 		want string
 	}{
-		"board":      {Rule{Measure: Board, At: Breakpoint, Min: ptr(10.0)}, `{"measure":"board","at":"breakpoint","min":10}`},
-		"distance":   {Rule{Measure: Board, AtFt: ptr(38.5), Min: ptr(8.0), Max: ptr(12.0)}, `{"measure":"board","at_ft":38.5,"min":8,"max":12}`},
+		"board": {
+			Rule{Measure: Board, At: Breakpoint, Min: ptr(10.0)},
+			`{"measure":"board","at":"breakpoint","min":10}`,
+		},
+		"distance": {
+			Rule{Measure: Board, AtFt: ptr(38.5), Min: ptr(8.0), Max: ptr(12.0)},
+			`{"measure":"board","at_ft":38.5,"min":8,"max":12}`,
+		},
 		"foul line":  {Rule{Measure: Board, AtFt: ptr(0.0), Max: ptr(20.0)}, `{"measure":"board","at_ft":0,"max":20}`},
 		"zero bound": {Rule{Measure: LaunchAngle, Min: ptr(0.0)}, `{"measure":"launch_angle","min":0}`},
-		"ball":       {Rule{Measure: Ball, Balls: []uuid.UUID{ballA}}, `{"measure":"ball","balls":["01890a5d-ac96-774b-bcce-b302099a8057"]}`},
+		"ball": {
+			Rule{Measure: Ball, Balls: []uuid.UUID{ballA}},
+			`{"measure":"ball","balls":["01890a5d-ac96-774b-bcce-b302099a8057"]}`,
+		},
 		"leave": {
 			Rule{Measure: Leave, Leaves: []lane.PinSet{pins(t, 7, 10), pins(t, 10)}},
 			`{"measure":"leave","leaves":[[7,10],[10]]}`,
 		},
-		"move": {Rule{Measure: Move, Of: Board, At: Laydown, Min: ptr(2.0)}, `{"measure":"move","of":"board","at":"laydown","min":2}`},
+		"move": {
+			Rule{Measure: Move, Of: Board, At: Laydown, Min: ptr(2.0)},
+			`{"measure":"move","of":"board","at":"laydown","min":2}`,
+		},
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
@@ -67,7 +79,8 @@ func TestRuleInJSON(t *testing.T) {
 	}
 }
 
-// A whole board is its strip, half a board either way; a decimal one is the exact place; other measures are exact.
+// A whole board is its strip, half a board either way; a decimal one is the exact place; other
+// measures are exact.
 func TestEdges(t *testing.T) {
 	inf := math.Inf(1)
 	cases := map[string]struct {
@@ -115,7 +128,10 @@ func TestRuleFaults(t *testing.T) {
 		"no room":            {Rule{Measure: Speed, Min: ptr(17.0), Max: ptr(17.0)}, []string{"/min"}},
 		"no room in decimal": {Rule{Measure: Board, At: Arrows, Min: ptr(10.5), Max: ptr(10.5)}, []string{"/min"}},
 		"too many decimals":  {Rule{Measure: Speed, Min: ptr(17.0001)}, []string{"/min"}},
-		"place of a speed":   {Rule{Measure: Speed, At: Arrows, AtFt: ptr(3.0), Min: ptr(17.0)}, []string{"/at", "/at_ft"}},
+		"place of a speed": {
+			Rule{Measure: Speed, At: Arrows, AtFt: ptr(3.0), Min: ptr(17.0)},
+			[]string{"/at", "/at_ft"},
+		},
 		"of without move":    {Rule{Measure: Speed, Of: Board, Min: ptr(17.0)}, []string{"/of"}},
 		"move of nothing":    {Rule{Measure: Move, Min: ptr(1.0)}, []string{"/of"}},
 		"move of a ball":     {Rule{Measure: Move, Of: Ball, Min: ptr(1.0)}, []string{"/of"}},
@@ -126,7 +142,10 @@ func TestRuleFaults(t *testing.T) {
 		"bounds of a ball":   {Rule{Measure: Ball, Balls: []uuid.UUID{ballA}, Min: ptr(1.0)}, []string{""}},
 		"no leave":           {Rule{Measure: Leave}, []string{"/leaves"}},
 		"strike as leave":    {Rule{Measure: Leave, Leaves: []lane.PinSet{0}}, []string{"/leaves/0"}},
-		"leave twice":        {Rule{Measure: Leave, Leaves: []lane.PinSet{pins(t, 10), pins(t, 10)}}, []string{"/leaves/1"}},
+		"leave twice": {
+			Rule{Measure: Leave, Leaves: []lane.PinSet{pins(t, 10), pins(t, 10)}},
+			[]string{"/leaves/1"},
+		},
 		"sets of a board": {
 			Rule{Measure: Board, At: Arrows, Min: ptr(1.0), Balls: []uuid.UUID{ballA}, Leaves: []lane.PinSet{1}},
 			[]string{"/balls", "/leaves"},

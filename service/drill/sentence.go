@@ -10,12 +10,14 @@ import (
 	"laneward/service/lane"
 )
 
-// BallNames gives a squad's balls the names that sentences use. It may be nil: sentences then use the ids.
+// BallNames gives a squad's balls the names that sentences use. It may be nil: sentences then use
+// the ids.
 type BallNames map[uuid.UUID]string
 
-// Sentence writes the rule as one English sentence, without a full stop; [Parse] with the same names reads it back to an equal rule.
-// The rule must be valid. A ball is written by its name in quotation marks, or by its id when it has no name of its own, or
-// one that cannot stand between quotation marks.
+// Sentence writes the rule as one English sentence, without a full stop; [Parse] with the same
+// names reads it back to an equal rule. The rule must be valid. A ball is written by its name in
+// quotation marks, or by its id when it has no name of its own, or one that cannot stand between
+// quotation marks.
 func (r Rule) Sentence(names BallNames) string {
 	switch r.Measure {
 	case Ball:
@@ -66,8 +68,9 @@ func bounds(low, high *float64, unit string) string {
 	return "between " + number(*low) + " and " + number(*high) + " " + unit
 }
 
-// moveSentence writes a change: "Move at least 2 boards inside at the foul line from the shot before", "Change the speed by no more than
-// 0.5 mph up from the shot before", and "within" where the change may go as far either way.
+// moveSentence writes a change: "Move at least 2 boards inside at the foul line from the shot
+// before", "Change the speed by no more than 0.5 mph up from the shot before", and "within" where
+// the change may go as far either way.
 func (r Rule) moveSentence() string {
 	const against = " from the shot before"
 	inBoards := r.Of == Board
@@ -193,7 +196,8 @@ func listOr[T any](items []T, write func(T) string) string {
 	return b.String()
 }
 
-// Examples are sentences that [Parse] reads, one of each kind, for a person who needs to see how a rule is written.
+// Examples are sentences that [Parse] reads, one of each kind, for a person who needs to see how a
+// rule is written.
 func Examples() []string {
 	at := func(v float64) *float64 { return &v }
 	rules := []Rule{

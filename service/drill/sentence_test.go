@@ -42,10 +42,19 @@ func TestSentence(t *testing.T) {
 		{move(ptr(2.0), ptr(2.0)), "Move 2 boards inside at the foul line from the shot before"},
 		{move(ptr(2.0), ptr(3.0)), "Move between 2 and 3 boards inside at the foul line from the shot before"},
 		{move(ptr(-3.0), ptr(-2.0)), "Move between 2 and 3 boards outside at the foul line from the shot before"},
-		{move(ptr(-1.0), ptr(2.0)), "Move between 1 board outside and 2 boards inside at the foul line from the shot before"},
+		{
+			move(ptr(-1.0), ptr(2.0)),
+			"Move between 1 board outside and 2 boards inside at the foul line from the shot before",
+		},
 		{move(ptr(-1.0), ptr(1.0)), "Stay within 1 board of the shot before at the foul line"},
-		{Rule{Measure: Move, Of: Speed, Max: ptr(0.5)}, "Change the speed by no more than 0.5 mph up from the shot before"},
-		{Rule{Measure: Move, Of: Tilt, Min: ptr(-1.0), Max: ptr(1.0)}, "Keep the axis tilt within 1 degree of the shot before"},
+		{
+			Rule{Measure: Move, Of: Speed, Max: ptr(0.5)},
+			"Change the speed by no more than 0.5 mph up from the shot before",
+		},
+		{
+			Rule{Measure: Move, Of: Tilt, Min: ptr(-1.0), Max: ptr(1.0)},
+			"Keep the axis tilt within 1 degree of the shot before",
+		},
 	}
 	for _, c := range cases {
 		t.Run(c.want, func(t *testing.T) {
@@ -106,25 +115,62 @@ func TestParseOtherWords(t *testing.T) {
 			"play boards 8 – 12 through the arrows",
 			"Keep the ball between board 12 and board 8 at the arrows",
 		},
-		"Keep the ball at board 12 or outside at 38 ft":     {"keep it at 12 or outside at 38 feet", "at 38ft at board 12 or out", "do not miss inside board 12 at the 38 ft mark"},
-		"Keep the ball on board 10 at the arrows":           {"over the second arrow", "hit board 10 at the arrows", "roll it over the 2nd arrow"},
+		"Keep the ball at board 12 or outside at 38 ft": {
+			"keep it at 12 or outside at 38 feet",
+			"at 38ft at board 12 or out",
+			"do not miss inside board 12 at the 38 ft mark",
+		},
+		"Keep the ball on board 10 at the arrows": {
+			"over the second arrow",
+			"hit board 10 at the arrows",
+			"roll it over the 2nd arrow",
+		},
 		"Keep the ball at board 15 or inside at the arrows": {"keep the ball at the third arrow or inside"},
 		"Keep the ball at board 20 or inside at the foul line": {
 			"lay-down at board 20 or inside", "keep the ball at board 20 or inside at the laydown",
 		},
-		"Keep the ball on board 17 at the head pin":        {"hit board 17 at the pins", "board 17 at entry"},
-		"Keep the speed at 17 mph or more":                 {"speed at least 17", "throw it at 17 mph or faster", "Keep your ball speed above 17 mph", "at least 17 mph"},
-		"Keep the speed between 16.5 and 18 mph":           {"speed 16.5-18", "keep the speed from 16.5 mph to 18 mph", "play 18 to 16.5 mph"},
-		"Keep the rev rate at 350 rpm or less":             {"no more than 350 rpm", "revs at most 350", "keep the rev-rate under 350 rpm"},
-		"Keep the axis tilt between 10 and 15 degrees":     {"tilt 10-15°", "keep the axis tilt between 10 deg and 15 deg"},
+		"Keep the ball on board 17 at the head pin": {"hit board 17 at the pins", "board 17 at entry"},
+		"Keep the speed at 17 mph or more": {
+			"speed at least 17",
+			"throw it at 17 mph or faster",
+			"Keep your ball speed above 17 mph",
+			"at least 17 mph",
+		},
+		"Keep the speed between 16.5 and 18 mph": {
+			"speed 16.5-18",
+			"keep the speed from 16.5 mph to 18 mph",
+			"play 18 to 16.5 mph",
+		},
+		"Keep the rev rate at 350 rpm or less": {
+			"no more than 350 rpm",
+			"revs at most 350",
+			"keep the rev-rate under 350 rpm",
+		},
+		"Keep the axis tilt between 10 and 15 degrees": {
+			"tilt 10-15°",
+			"keep the axis tilt between 10 deg and 15 deg",
+		},
 		"Keep the launch angle between -0.5 and 2 degrees": {"launch angle between 2 and -0.5"},
-		"Use the ball \"Blue Solid\"":                      {"use the ball blue  solid", "Throw the ball “Blue Solid”", "Use only the ball " + ballA.String()},
-		"Use one of the balls \"Red\" or \"Blue Solid\"":   {"use the balls Red and Blue Solid", `use the ball "red" or the ball "blue solid"`},
-		"Do not leave the 10 or the 7-10":                  {"avoid the 10 pin and the 7-10 split", "don’t leave a 10, 7-10", "no 10 or 7-10"},
+		"Use the ball \"Blue Solid\"": {
+			"use the ball blue  solid",
+			"Throw the ball “Blue Solid”",
+			"Use only the ball " + ballA.String(),
+		},
+		"Use one of the balls \"Red\" or \"Blue Solid\"": {
+			"use the balls Red and Blue Solid",
+			`use the ball "red" or the ball "blue solid"`,
+		},
+		"Do not leave the 10 or the 7-10": {
+			"avoid the 10 pin and the 7-10 split",
+			"don’t leave a 10, 7-10",
+			"no 10 or 7-10",
+		},
 		"Move 2 boards inside at the foul line from the shot before": {
 			"move 2 inside", "Move over 2 boards in", "move 2 boards inside at the laydown from the last shot",
 		},
-		"Stay within 1 board of the shot before at the arrows": {"stay within 1 board of the previous shot at the arrows"},
+		"Stay within 1 board of the shot before at the arrows": {
+			"stay within 1 board of the previous shot at the arrows",
+		},
 		"Change the speed by at least 1 mph down from the shot before": {
 			"change the speed by at least 1 mph down", "speed at least 1 mph less than the last shot",
 		},
@@ -146,15 +192,18 @@ func TestParseOtherWords(t *testing.T) {
 
 func TestParseRefuses(t *testing.T) {
 	cases := map[string]struct{ sentence, says string }{
-		"nothing":             {" ", "it is empty"},
-		"no rule":             {"have fun", "cannot read"},
-		"bare number":         {"10", "cannot read"},
-		"turned round":        {"do not keep the ball at board 10 or inside", "cannot read"},
-		"inside of":           {"keep the ball inside of 10", "whether that board itself counts"},
-		"left":                {"keep the ball left of board 10", "depend on the hand"},
-		"decimal comma":       {"keep the ball at board 10,5 or inside", "with a point"},
-		"two places":          {"keep the ball at board 10 or inside at the arrows at the breakpoint", "two places"},
-		"two rules":           {"keep the ball at board 10 or inside and keep the speed at 17 mph or more", "more than one rule"},
+		"nothing":       {" ", "it is empty"},
+		"no rule":       {"have fun", "cannot read"},
+		"bare number":   {"10", "cannot read"},
+		"turned round":  {"do not keep the ball at board 10 or inside", "cannot read"},
+		"inside of":     {"keep the ball inside of 10", "whether that board itself counts"},
+		"left":          {"keep the ball left of board 10", "depend on the hand"},
+		"decimal comma": {"keep the ball at board 10,5 or inside", "with a point"},
+		"two places":    {"keep the ball at board 10 or inside at the arrows at the breakpoint", "two places"},
+		"two rules": {
+			"keep the ball at board 10 or inside and keep the speed at 17 mph or more",
+			"more than one rule",
+		},
 		"contradiction":       {"play outside, keep the ball at board 10 or inside", "first says outside"},
 		"wrong unit":          {"keep the speed at 350 rpm or more", "cannot read"},
 		"unknown ball":        {`use the ball "Green"`, `there is no ball "Green"`},
@@ -199,8 +248,10 @@ func anyBound(t *rapid.T, label string, low, high float64) float64 {
 }
 
 func anyRule(t *rapid.T, balls []uuid.UUID) Rule {
-	r := Rule{Measure: rapid.SampledFrom([]Measure{Board, LaunchAngle, EntryAngle, Speed, RevRate, Rotation, Tilt, Ball, Leave, Move}).
-		Draw(t, "measure")}
+	r := Rule{
+		Measure: rapid.SampledFrom([]Measure{Board, LaunchAngle, EntryAngle, Speed, RevRate, Rotation, Tilt, Ball, Leave, Move}).
+			Draw(t, "measure"),
+	}
 	switch r.Measure {
 	case Ball:
 		r.Balls = rapid.SliceOfNDistinct(rapid.SampledFrom(balls), 1, len(balls), rapid.ID).Draw(t, "balls")
@@ -210,7 +261,8 @@ func anyRule(t *rapid.T, balls []uuid.UUID) Rule {
 			func(n int) lane.PinSet { return lane.PinSet(n) }), 1, 6, rapid.ID).Draw(t, "leaves")
 		return r
 	case Move:
-		r.Of = rapid.SampledFrom([]Measure{Board, LaunchAngle, EntryAngle, Speed, RevRate, Rotation, Tilt}).Draw(t, "of")
+		r.Of = rapid.SampledFrom([]Measure{Board, LaunchAngle, EntryAngle, Speed, RevRate, Rotation, Tilt}).
+			Draw(t, "of")
 	}
 	q, _ := r.subject().quantity()
 	if r.subject() == Board {
@@ -244,10 +296,31 @@ func anyRule(t *rapid.T, balls []uuid.UUID) Rule {
 	return r
 }
 
-// Names as people give them, and worse: words of the grammar, quotation marks, names two balls share.
+// Names as people give them, and worse: words of the grammar, quotation marks, names two balls
+// share.
 func anyNames(t *rapid.T, balls []uuid.UUID) BallNames {
 	names := BallNames{}
-	part := rapid.SampledFrom([]string{"Blue", "blue", "or", "and", ", ", " ", "  ", "10", "ft", "at the arrows", `"`, "”", "ß", "İ", "\n", "the ball", "."})
+	part := rapid.SampledFrom(
+		[]string{
+			"Blue",
+			"blue",
+			"or",
+			"and",
+			", ",
+			" ",
+			"  ",
+			"10",
+			"ft",
+			"at the arrows",
+			`"`,
+			"”",
+			"ß",
+			"İ",
+			"\n",
+			"the ball",
+			".",
+		},
+	)
 	for _, ball := range balls {
 		if rapid.Bool().Draw(t, "named") {
 			names[ball] = strings.Join(rapid.SliceOfN(part, 0, 5).Draw(t, "name"), "")

@@ -9,9 +9,10 @@ import (
 	"pgregory.net/rapid"
 )
 
-// Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.2.6 "What is a sequential sampling plan?": p1 = 0.01, p2 = 0.10,
-// alpha = 0.05, beta = 0.10 give the lines -0.939 + 0.0397 n (accept) and 1.205 + 0.0397 n (reject). The figures are from memory of
-// that page, and recomputed here from its formulas with logarithms to base 10. What it counts, defectives, are our kept shots.
+// Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.2.6 "What is a sequential sampling
+// plan?": p1 = 0.01, p2 = 0.10, alpha = 0.05, beta = 0.10 give the lines -0.939 + 0.0397 n (accept)
+// and 1.205 + 0.0397 n (reject). The figures are from memory of that page, and recomputed here from
+// its formulas with logarithms to base 10. What it counts, defectives, are our kept shots.
 func TestSequentialPlanOfTheHandbook(t *testing.T) {
 	test := SequentialTest{P0: 0.01, P1: 0.10, Alpha: 0.05, Beta: 0.10}
 	k := math.Log10(0.10 * (1 - 0.01) / (0.01 * (1 - 0.10)))
@@ -36,15 +37,18 @@ func TestSequentialPlanOfTheHandbook(t *testing.T) {
 			}
 		}
 	}
-	// The first rows of its table: nothing can be rejected at 1, 2 of 2 can; nothing accepted before 24, 0 of 24 can.
-	if test.Decide(1, 0) != TooFewShots || test.Decide(2, 0) != Met || test.Decide(0, 23) != TooFewShots || test.Decide(0, 24) != NotMet {
+	// The first rows of its table: nothing can be rejected at 1, 2 of 2 can; nothing accepted
+	// before 24, 0 of 24 can.
+	if test.Decide(1, 0) != TooFewShots || test.Decide(2, 0) != Met || test.Decide(0, 23) != TooFewShots ||
+		test.Decide(0, 24) != NotMet {
 		t.Error("the first decisions are not those of the table")
 	}
 }
 
-// Source: Wald, Sequential Analysis, 1947. His limits keep the chance of a wrong met to alpha / (1 - beta) and of a wrong not met to
-// beta / (1 - alpha), 5.26 % each, at the first crossing and however often one looks. For the number of shots, his identity
-// E(sum of steps) = E(n) E(step) is exact. The generator is fixed; tolerances are four standard errors of 20,000 runs.
+// Source: Wald, Sequential Analysis, 1947. His limits keep the chance of a wrong met to alpha / (1
+// - beta) and of a wrong not met to beta / (1 - alpha), 5.26 % each, at the first crossing and
+// however often one looks. For the number of shots, his identity E(sum of steps) = E(n) E(step) is
+// exact. The generator is fixed; tolerances are four standard errors of 20,000 runs.
 func TestErrorRatesBySimulation(t *testing.T) {
 	const runs, longest = 20_000, 5_000
 	for _, passShare := range []float64{0.95, 0.8, 0.5, 0.2} {
@@ -96,7 +100,8 @@ func TestErrorRatesBySimulation(t *testing.T) {
 	}
 }
 
-// The verdict on a log is read after every shot, not only at the first crossing: a wrong met at any one look is no likelier.
+// The verdict on a log is read after every shot, not only at the first crossing: a wrong met at any
+// one look is no likelier.
 func TestErrorRateOfAnyOneLook(t *testing.T) {
 	const runs = 20_000
 	test := TestFor(0.8)
@@ -168,7 +173,8 @@ func TestEvidenceIsExact(t *testing.T) {
 				t.Fatalf("%d more kept shots do not just make it met", *more)
 			}
 		}
-		if more := *e.BrokenToNotMet; test.Decide(kept, broken+more) != NotMet || more > 0 && test.Decide(kept, broken+more-1) == NotMet {
+		if more := *e.BrokenToNotMet; test.Decide(kept, broken+more) != NotMet ||
+			more > 0 && test.Decide(kept, broken+more-1) == NotMet {
 			t.Fatalf("%d more broken shots do not just make it not met", more)
 		}
 	})

@@ -49,7 +49,8 @@ func (f Faults) orNil() error {
 // Validate returns nil, or a [Faults] with everything that is wrong, pointers from the rule's root.
 func (r Rule) Validate() error { return r.faults("").orNil() }
 
-// Validate returns nil, or a [Faults] with everything that is wrong, pointers from the drill's root.
+// Validate returns nil, or a [Faults] with everything that is wrong, pointers from the drill's
+// root.
 func (d Drill) Validate() error {
 	var f Faults
 	if len(d.Rules) < 1 || len(d.Rules) > MaxRules {
@@ -59,7 +60,12 @@ func (d Drill) Validate() error {
 		f.add("/reps", "ask for 1 to %d shots, not %d", MaxReps, d.Reps)
 	}
 	if !(d.PassShare >= MinPassShare && d.PassShare <= 1) {
-		f.add("/pass_share", "the share to keep lies between %v and 1, such as 0.8 for 80 %%, not %v", MinPassShare, d.PassShare)
+		f.add(
+			"/pass_share",
+			"the share to keep lies between %v and 1, such as 0.8 for 80 %%, not %v",
+			MinPassShare,
+			d.PassShare,
+		)
 	}
 	for i, r := range d.Rules {
 		pointer := fmt.Sprintf("/rules/%d", i)
@@ -79,7 +85,9 @@ func (d Drill) Validate() error {
 
 // clashes reports whether two rules bound the same number and have no more than an edge in common.
 func (r Rule) clashes(other Rule) bool {
-	if _, numeric := r.subject().quantity(); !numeric || r.Measure != other.Measure || r.Of != other.Of || r.At != other.At {
+	if _, numeric := r.subject().
+		quantity(); !numeric || r.Measure != other.Measure || r.Of != other.Of ||
+		r.At != other.At {
 		return false
 	}
 	if (r.AtFt == nil) != (other.AtFt == nil) || (r.AtFt != nil && *r.AtFt != *other.AtFt) {
@@ -94,7 +102,11 @@ func (r Rule) faults(root string) Faults {
 	var f Faults
 	if r.Measure == Move {
 		if _, ok := r.Of.quantity(); !ok {
-			f.add(root+"/of", "say what moves: board, launch_angle, entry_angle, speed, rev_rate, rotation or tilt, not %q", r.Of)
+			f.add(
+				root+"/of",
+				"say what moves: board, launch_angle, entry_angle, speed, rev_rate, rotation or tilt, not %q",
+				r.Of,
+			)
 			return f
 		}
 	} else if r.Of != "" {
@@ -109,8 +121,11 @@ func (r Rule) faults(root string) Faults {
 			f.add(root, "a %s has no bounds: leave min and max out", r.Measure)
 		}
 	default:
-		f.add(root+"/measure", "%q is no measure: write board, launch_angle, entry_angle, speed, rev_rate, rotation, tilt, ball, leave or move",
-			r.Measure)
+		f.add(
+			root+"/measure",
+			"%q is no measure: write board, launch_angle, entry_angle, speed, rev_rate, rotation, tilt, ball, leave or move",
+			r.Measure,
+		)
 		return f
 	}
 	r.placeFaults(&f, root)

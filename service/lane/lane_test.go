@@ -17,8 +17,9 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 	}
 }
 
-// Source: United States tenpin federation's figures as relayed at topendsports.com/sport/tenpin/dimensions.htm: width 41 1/2 in +- 1/2, head
-// pin 60 ft from the foul line +- 1/2 in; 39 boards of about 1.07 in (2.73 cm): DOI 10.1177/17479541241306543.
+// Source: United States tenpin federation's figures as relayed at
+// topendsports.com/sport/tenpin/dimensions.htm: width 41 1/2 in +- 1/2, head pin 60 ft from the
+// foul line +- 1/2 in; 39 boards of about 1.07 in (2.73 cm): DOI 10.1177/17479541241306543.
 func TestLaneMeasures(t *testing.T) {
 	near(t, "width in inches", lane.WidthIn, 41.5, 0.5)
 	near(t, "length in feet", lane.LengthFt, 60, 0.5/12)
@@ -27,8 +28,8 @@ func TestLaneMeasures(t *testing.T) {
 	near(t, "lane centre in inches", (lane.CentreBoard-0.5)*lane.BoardWidthIn, 20.75, 1e-12)
 }
 
-// The pins stand 12 in apart on an equilateral triangle (same source; R. F. Foster, Complete Hoyle, "Ten Pins"). The boards and feet
-// are recomputed from that spacing.
+// The pins stand 12 in apart on an equilateral triangle (same source; R. F. Foster, Complete Hoyle,
+// "Ten Pins"). The boards and feet are recomputed from that spacing.
 func TestPinPositions(t *testing.T) {
 	for _, c := range []struct {
 		pin       int
@@ -59,8 +60,8 @@ func TestNeighbouringPinsStandTwelveInchesApart(t *testing.T) {
 	}
 }
 
-// From the foul line to the pit is 62 ft 10 3/16 in, and the last row stands 3 in before it (Foster); a corner pin's spot is 2 1/2 to 3 in from
-// the edge (the federation's figures, relayed).
+// From the foul line to the pit is 62 ft 10 3/16 in, and the last row stands 3 in before it
+// (Foster); a corner pin's spot is 2 1/2 to 3 in from the edge (the federation's figures, relayed).
 func TestBackRowAgainstPitAndEdge(t *testing.T) {
 	x, ft := lane.PinPosition(10)
 	near(t, "from the back row to the pit in inches", 62*12+10+3.0/16-ft*12, 3, 0.02)
@@ -83,7 +84,8 @@ func TestPinPositionPanics(t *testing.T) {
 	}
 }
 
-// 6 degrees is 1.185 boards a foot, and the straightest line from edge to pocket 1.101 degrees (both recomputed).
+// 6 degrees is 1.185 boards a foot, and the straightest line from edge to pocket 1.101 degrees
+// (both recomputed).
 func TestAngles(t *testing.T) {
 	near(t, "6 degrees in boards a foot", lane.BoardsPerFoot(6), 1.185, 0.0005)
 	near(t, "1.185 boards a foot in degrees", lane.AngleDeg(1.185), 6, 0.003)
@@ -115,7 +117,8 @@ func TestSides(t *testing.T) {
 	}
 }
 
-// Dots and arrows lie in mirror image: board b and 40 - b (sportsfitness.win article 14469; the rule recomputed).
+// Dots and arrows lie in mirror image: board b and 40 - b (sportsfitness.win article 14469; the
+// rule recomputed).
 func TestDotsMirror(t *testing.T) {
 	right, left := []float64{3, 5, 8, 11, 14}, []float64{37, 35, 32, 29, 26}
 	for i, board := range right {
@@ -133,7 +136,8 @@ func TestOnLane(t *testing.T) {
 	}
 }
 
-// There are 1,023 leaves. Each is read as it is written, mirrors to one of as many pins, and comes back.
+// There are 1,023 leaves. Each is read as it is written, mirrors to one of as many pins, and comes
+// back.
 func TestEveryLeave(t *testing.T) {
 	for set := lane.PinSet(1); set <= lane.FullRack; set++ {
 		read, err := lane.ParsePins(set.String())
@@ -151,7 +155,10 @@ func TestEveryLeave(t *testing.T) {
 		for n := 1; n <= 10; n++ {
 			x, ft := lane.PinPosition(n)
 			for m := 1; m <= 10; m++ {
-				if mx, mft := lane.PinPosition(m); math.Abs(mx+x-40) < 1e-9 && math.Abs(mft-ft) < 1e-9 && set.Has(n) != set.Mirror().Has(m) {
+				if mx, mft := lane.PinPosition(
+					m,
+				); math.Abs(mx+x-40) < 1e-9 && math.Abs(mft-ft) < 1e-9 &&
+					set.Has(n) != set.Mirror().Has(m) {
 					t.Fatalf("pin %d of %s is not pin %d of its mirror", n, set, m)
 				}
 			}

@@ -51,7 +51,8 @@ func (p PinSet) Numbers() []int {
 	return numbers
 }
 
-// String writes the set as the pin numbers joined by hyphens, "7-10", or "strike" for the empty set.
+// String writes the set as the pin numbers joined by hyphens, "7-10", or "strike" for the empty
+// set.
 func (p PinSet) String() string {
 	if p.Strike() {
 		return "strike"
@@ -72,14 +73,18 @@ func ParsePins(text string) (PinSet, error) {
 	for part := range strings.SplitSeq(text, "-") {
 		n, err := strconv.Atoi(strings.TrimSpace(part))
 		if err != nil {
-			return 0, fmt.Errorf("%q is not a list of pins: join the standing pins with hyphens, such as 7-10, or write strike", text)
+			return 0, fmt.Errorf(
+				"%q is not a list of pins: join the standing pins with hyphens, such as 7-10, or write strike",
+				text,
+			)
 		}
 		numbers = append(numbers, n)
 	}
 	return Pins(numbers...)
 }
 
-// Mirror returns the leave as a player of the other side sees it: 7 and 10, 4 and 6, 2 and 3, 8 and 9 change places.
+// Mirror returns the leave as a player of the other side sees it: 7 and 10, 4 and 6, 2 and 3, 8 and
+// 9 change places.
 func (p PinSet) Mirror() PinSet {
 	mirror := [11]int{0, 1, 3, 2, 6, 5, 4, 10, 9, 8, 7}
 	var set PinSet
@@ -108,8 +113,9 @@ func (p *PinSet) UnmarshalJSON(data []byte) error {
 	return nil
 }
 
-// PinPosition returns where pin n's spot lies: board counted from the right gutter, and feet from the foul line.
-// It panics when n is not 1 to 10. Source: pins on a 12 in equilateral triangle, head pin at board 20, 60 ft.
+// PinPosition returns where pin n's spot lies: board counted from the right gutter, and feet from
+// the foul line. It panics when n is not 1 to 10. Source: pins on a 12 in equilateral triangle,
+// head pin at board 20, 60 ft.
 func PinPosition(n int) (x, ft float64) {
 	if n < 1 || n > 10 {
 		panic(fmt.Sprintf("lane: there is no pin %d", n))

@@ -6,11 +6,13 @@ import (
 	"math"
 )
 
-// Comparison sets two requests side by side: one athlete on two patterns, two athletes or two balls on one.
+// Comparison sets two requests side by side: one athlete on two patterns, two athletes or two balls
+// on one.
 type Comparison struct {
 	A Plan `json:"a"`
 	B Plan `json:"b"`
-	// AOnB and BOnA carry each one's best line over to the other request unchanged; nil where there is no line to carry.
+	// AOnB and BOnA carry each one's best line over to the other request unchanged; nil where there
+	// is no line to carry.
 	AOnB *Carried `json:"a_on_b,omitempty"`
 	BOnA *Carried `json:"b_on_a,omitempty"`
 	// Move is how to get from A's best line to B's; nil unless both have one.
@@ -28,7 +30,8 @@ type Carried struct {
 	GutterShare   float64 `json:"gutter_share"`
 }
 
-// Move is the difference from A's best line to B's, in boards inside (negative outside), and of the launch angle and the share.
+// Move is the difference from A's best line to B's, in boards inside (negative outside), and of the
+// launch angle and the share.
 type Move struct {
 	FeetBoards     float64 `json:"feet_boards"`
 	TargetBoards   float64 `json:"target_boards"`
@@ -36,8 +39,8 @@ type Move struct {
 	PocketShare    float64 `json:"pocket_share"`
 }
 
-// Compare plans both requests and carries the best line of each over to the other. progress may be nil; its stages begin with "a: " and
-// "b: ".
+// Compare plans both requests and carries the best line of each over to the other. progress may be
+// nil; its stages begin with "a: " and "b: ".
 func Compare(ctx context.Context, a, b Request, progress func(Progress)) (*Comparison, error) {
 	within := func(name string) func(Progress) {
 		return func(p Progress) {
@@ -94,9 +97,15 @@ func carry(aim Aim, to Request) (*Carried, error) {
 func (c *Comparison) summary() string {
 	switch {
 	case c.Move != nil:
-		return fmt.Sprintf("From A's best line to B's the feet move %s and the target %s; A's line keeps %.0f %% of the shots in the pocket on A, "+
-			"%.0f %% on B, where B's own line keeps %.0f %%.", moveText(c.Move.FeetBoards), moveText(c.Move.TargetBoards),
-			100*c.A.Lines[0].PocketShare, 100*c.AOnB.PocketShare, 100*c.B.Lines[0].PocketShare)
+		return fmt.Sprintf(
+			"From A's best line to B's the feet move %s and the target %s; A's line keeps %.0f %% of the shots in the pocket on A, "+
+				"%.0f %% on B, where B's own line keeps %.0f %%.",
+			moveText(c.Move.FeetBoards),
+			moveText(c.Move.TargetBoards),
+			100*c.A.Lines[0].PocketShare,
+			100*c.AOnB.PocketShare,
+			100*c.B.Lines[0].PocketShare,
+		)
 	case c.AOnB != nil:
 		return fmt.Sprintf("Only A has a line (%.0f %% of the shots in the pocket).", 100*c.A.Lines[0].PocketShare)
 	case c.BOnA != nil:

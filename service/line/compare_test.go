@@ -21,7 +21,12 @@ func TestCompare(t *testing.T) {
 		t.Fatal(err)
 	}
 	if *same.Move != (Move{}) || same.AOnB.PocketShare != same.A.Lines[0].PocketShare {
-		t.Errorf("compared with itself: %+v, carried %g of %g", *same.Move, same.AOnB.PocketShare, same.A.Lines[0].PocketShare)
+		t.Errorf(
+			"compared with itself: %+v, carried %g of %g",
+			*same.Move,
+			same.AOnB.PocketShare,
+			same.A.Lines[0].PocketShare,
+		)
 	}
 	stages := map[string]bool{}
 	both, err := Compare(context.Background(), house, flat, func(p Progress) { stages[p.Stage] = true })
@@ -44,7 +49,8 @@ func TestCompare(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if lone.AOnB != nil || lone.BOnA == nil || lone.Move != nil || !strings.HasPrefix(lone.Summary, "Only B has a line") {
+	if lone.AOnB != nil || lone.BOnA == nil || lone.Move != nil ||
+		!strings.HasPrefix(lone.Summary, "Only B has a line") {
 		t.Errorf("%+v", lone)
 	}
 }
@@ -55,8 +61,18 @@ func TestGoldenWording(t *testing.T) {
 	for _, request := range []Request{house, flat} {
 		fmt.Fprintf(&text, "%s\n", request.Film.Name)
 		for _, line := range find(t, request).Lines {
-			fmt.Fprintf(&text, "%d. feet %.1f, target %.1f, launch %.2f deg, breakpoint %.1f at %.0f ft; %s\n   %s\n", line.Rank, line.FeetBoard,
-				line.TargetBoard, line.LaunchAngleDeg, line.Path.BreakpointBoard, line.Path.BreakpointFt, line.Corridor.Drill, line.Reason)
+			fmt.Fprintf(
+				&text,
+				"%d. feet %.1f, target %.1f, launch %.2f deg, breakpoint %.1f at %.0f ft; %s\n   %s\n",
+				line.Rank,
+				line.FeetBoard,
+				line.TargetBoard,
+				line.LaunchAngleDeg,
+				line.Path.BreakpointBoard,
+				line.Path.BreakpointFt,
+				line.Corridor.Drill,
+				line.Reason,
+			)
 		}
 	}
 	comparison, err := Compare(context.Background(), house, flat, nil)

@@ -8,7 +8,8 @@ import (
 // Hit says what a shot did at the pins.
 type Hit string
 
-// The hits, from the athlete's side. Outside and inside miss the head pin on the strong side and beyond it.
+// The hits, from the athlete's side. Outside and inside miss the head pin on the strong side and
+// beyond it.
 const (
 	HitPocket    Hit = "pocket"
 	HitFlat      Hit = "flat"  // on the pocket's boards at too small an angle
@@ -22,8 +23,8 @@ const (
 	HitShort     Hit = "short"
 )
 
-// headPinBoards is how far from board 20 a ball still touches the head pin: ball radius 4.2975 in and pin radius 2.383 in (largest
-// diameter about 4.766 in, equipment manual, from memory).
+// headPinBoards is how far from board 20 a ball still touches the head pin: ball radius 4.2975 in
+// and pin radius 2.383 in (largest diameter about 4.766 in, equipment manual, from memory).
 const headPinBoards = (motion.DefaultRadiusIn + 2.383) / lane.BoardWidthIn
 
 func (p Pocket) hit(o motion.Outcome) Hit {

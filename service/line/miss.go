@@ -8,7 +8,8 @@ import (
 	"laneward/service/motion"
 )
 
-// Miss is what a miss of whole boards at the arrows does, from the same feet: the launch angle turns, the laydown holds.
+// Miss is what a miss of whole boards at the arrows does, from the same feet: the launch angle
+// turns, the laydown holds.
 type Miss struct {
 	Boards int `json:"boards"`
 	// Side is outside or inside, Toward the same as right or left.
@@ -51,7 +52,8 @@ func (s *scorer) misses(aim Aim) []Miss {
 	return misses
 }
 
-// room is how far a miss toward sign (-1 outside, 1 inside) may go with every smaller one in the pocket.
+// room is how far a miss toward sign (-1 outside, 1 inside) may go with every smaller one in the
+// pocket.
 func (s *scorer) room(aim Aim, sign float64) float64 {
 	room := 0.0
 	for boards := 0.0; boards <= maxRoomBoards; boards += roomStep {
@@ -63,21 +65,25 @@ func (s *scorer) room(aim Aim, sign float64) float64 {
 	return room
 }
 
-// Corridor is the drill that keeps an athlete on a line: keep the ball at a board or inside, from where its misses stop coming back.
-// Board N is the strip from N - 0.5 to N + 0.5, so "at board N or inside" is a position of at least N - 0.5. N is the outermost whole board
-// that keeps inside of the limit; where the line itself would break that, it is the innermost one that the line keeps.
+// Corridor is the drill that keeps an athlete on a line: keep the ball at a board or inside, from
+// where its misses stop coming back. Board N is the strip from N - 0.5 to N + 0.5, so "at board N
+// or inside" is a position of at least N - 0.5. N is the outermost whole board that keeps inside of
+// the limit; where the line itself would break that, it is the innermost one that the line keeps.
 type Corridor struct {
 	// Found: the line itself comes back to the pocket's boards. Without it the other fields are 0.
 	Found bool `json:"found"`
-	// EdgeOnly: every miss outside that stays on the lane comes back, so there is nothing to keep inside of.
+	// EdgeOnly: every miss outside that stays on the lane comes back, so there is nothing to keep
+	// inside of.
 	EdgeOnly bool `json:"edge_only"`
-	// At is where the drill is judged and Board is N there: the breakpoint, or the arrows for a line that is outermost before them.
+	// At is where the drill is judged and Board is N there: the breakpoint, or the arrows for a
+	// line that is outermost before them.
 	At    string `json:"at"`
 	Board int    `json:"board"`
 	// BreakpointBoard and ArrowsBoard are N at either place.
 	BreakpointBoard int `json:"breakpoint_board"`
 	ArrowsBoard     int `json:"arrows_board"`
-	// LimitBoard is the outermost breakpoint from which a miss still comes back, MissBoards that miss at the arrows.
+	// LimitBoard is the outermost breakpoint from which a miss still comes back, MissBoards that
+	// miss at the arrows.
 	LimitBoard float64 `json:"limit_board"`
 	MissBoards float64 `json:"miss_boards"`
 	// Drill says it in words.
@@ -90,8 +96,8 @@ const (
 	AtArrows     = "arrows"
 )
 
-// corridor follows misses outside, quarter board by quarter board, to the first that does not reach the pocket's outer board, and halves that
-// last quarter until the limit is sharp.
+// corridor follows misses outside, quarter board by quarter board, to the first that does not reach
+// the pocket's outer board, and halves that last quarter until the limit is sharp.
 func (s *scorer) corridor(aim Aim, targetBoard float64) Corridor {
 	var c Corridor
 	back := func(boards float64) (motion.Outcome, bool) {
@@ -137,7 +143,8 @@ func (s *scorer) corridor(aim Aim, targetBoard float64) Corridor {
 	return c
 }
 
-// atOrInside is the outermost board whose strip lies inside of the limit, or the innermost whose strip the line itself keeps.
+// atOrInside is the outermost board whose strip lies inside of the limit, or the innermost whose
+// strip the line itself keeps.
 func atOrInside(limit, own float64) int {
 	const rounding = 1e-9
 	n := math.Min(math.Ceil(limit+0.5-rounding), math.Floor(own+0.5+rounding))

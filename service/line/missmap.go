@@ -68,7 +68,8 @@ type MissMap struct {
 	Cells  [][]Cell `json:"cells"`
 }
 
-// Progress tells how far a computation is. Lines are the lines found so far, ranked, once there are any.
+// Progress tells how far a computation is. Lines are the lines found so far, ranked, once there are
+// any.
 type Progress struct {
 	Stage string `json:"stage"`
 	Done  int    `json:"done"`
@@ -76,8 +77,9 @@ type Progress struct {
 	Lines []Line `json:"lines,omitempty"`
 }
 
-// Map computes the miss map of a request over a grid. progress may be nil; it is called from one goroutine at a time and should return
-// soon. The error says what is wrong with the request, or is the context's.
+// Map computes the miss map of a request over a grid. progress may be nil; it is called from one
+// goroutine at a time and should return soon. The error says what is wrong with the request, or is
+// the context's.
 func Map(ctx context.Context, request Request, grid Grid, progress func(Progress)) (*MissMap, error) {
 	if err := request.prepare(); err != nil {
 		return nil, err
@@ -90,7 +92,12 @@ func Map(ctx context.Context, request Request, grid Grid, progress func(Progress
 		return nil, err
 	}
 	draws := request.Athlete.Scatter.draws(request.Draws)
-	missMap := &MissMap{Grid: grid, Pocket: request.Pocket, Draws: request.Draws, Cells: make([][]Cell, len(grid.LaydownBoards))}
+	missMap := &MissMap{
+		Grid:   grid,
+		Pocket: request.Pocket,
+		Draws:  request.Draws,
+		Cells:  make([][]Cell, len(grid.LaydownBoards)),
+	}
 	columns := len(grid.LaunchAnglesDeg)
 	for i := range missMap.Cells {
 		missMap.Cells[i] = make([]Cell, columns)

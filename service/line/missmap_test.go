@@ -26,7 +26,9 @@ func TestMap(t *testing.T) {
 			}
 			aim := Aim{grid.LaydownBoards[i], grid.LaunchAnglesDeg[j]}
 			pocket, gutter := s.shares(aim, request.Athlete.Scatter.draws(64))
-			if usual := s.run(aim); cell != (Cell{s.pocket.hit(usual), usual.PinBoard, usual.EntryAngleDeg, pocket, gutter}) {
+			if usual := s.run(
+				aim,
+			); cell != (Cell{s.pocket.hit(usual), usual.PinBoard, usual.EntryAngleDeg, pocket, gutter}) {
 				t.Fatalf("cell of %+v: %+v", aim, cell)
 			}
 		}

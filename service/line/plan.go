@@ -14,7 +14,8 @@ import (
 type Line struct {
 	Rank int `json:"rank"`
 	Aim
-	// FeetBoard is where the sliding foot ends, TargetBoard where the ball crosses the arrows (15 ft).
+	// FeetBoard is where the sliding foot ends, TargetBoard where the ball crosses the arrows (15
+	// ft).
 	FeetBoard   float64 `json:"feet_board"`
 	TargetBoard float64 `json:"target_board"`
 	// Path is the usual delivery: breakpoint, pins, and a station every foot.
@@ -23,8 +24,9 @@ type Line struct {
 	PocketShare float64 `json:"pocket_share"`
 	GutterShare float64 `json:"gutter_share"`
 	ScoredShots int     `json:"scored_shots"`
-	// Misses are misses of 1 to 5 whole boards at the arrows from the same feet, the outside ones first. Room is how far such a
-	// miss may go, by quarter boards, with every smaller one still in the pocket; at most 10.
+	// Misses are misses of 1 to 5 whole boards at the arrows from the same feet, the outside ones
+	// first. Room is how far such a miss may go, by quarter boards, with every smaller one still in
+	// the pocket; at most 10.
 	Misses            []Miss   `json:"misses"`
 	RoomOutsideBoards float64  `json:"room_outside_boards"`
 	RoomInsideBoards  float64  `json:"room_inside_boards"`
@@ -37,8 +39,8 @@ type Line struct {
 type Plan struct {
 	Pocket Pocket `json:"pocket"`
 	Lines  []Line `json:"lines"` // never nil; the best first
-	// OutOfBoundsBoard is the outermost board that the usual delivery can visit beyond 30 ft, on any searched aim, and still come back to
-	// the pocket's boards or farther; 0 when none does.
+	// OutOfBoundsBoard is the outermost board that the usual delivery can visit beyond 30 ft, on
+	// any searched aim, and still come back to the pocket's boards or farther; 0 when none does.
 	OutOfBoundsBoard float64 `json:"out_of_bounds_board"`
 	// Note says why there is no line, or is empty.
 	Note string `json:"note,omitempty"`
@@ -47,21 +49,24 @@ type Plan struct {
 const (
 	refineDraws = 256
 	finalDraws  = 1024
-	// centrePreference is the pocket share given up for a usual delivery that comes a half width of the pocket nearer to its middle: so
-	// much two aims differ by the luck of the draws, and then the one that aims at the middle is the better advice.
+	// centrePreference is the pocket share given up for a usual delivery that comes a half width of
+	// the pocket nearer to its middle: so much two aims differ by the luck of the draws, and then
+	// the one that aims at the middle is the better advice.
 	centrePreference = 0.02
-	// gutterCost is the pocket share that a share of gutter balls takes away: one for one, our choice. Without it a line along a dry edge
-	// ranks by its hits alone, and no coach would play it.
+	// gutterCost is the pocket share that a share of gutter balls takes away: one for one, our
+	// choice. Without it a line along a dry edge ranks by its hits alone, and no coach would play
+	// it.
 	gutterCost = 1.0
 	// Two lines are different when they lie this far apart in laydown or in angle.
 	apartBoards = 2.5
 	apartDeg    = 0.75
 )
 
-// Find plans a request, from coarse to fine: it looks for aims whose usual delivery reaches the pocket's boards, scores each by the
-// athlete's scatter, refines around the best, and scores those again with many more shots. progress may be nil; it is called from one
-// goroutine at a time, carries lines from the first scoring on, and should return soon. The error says what is wrong with the request, or
-// is the context's.
+// Find plans a request, from coarse to fine: it looks for aims whose usual delivery reaches the
+// pocket's boards, scores each by the athlete's scatter, refines around the best, and scores those
+// again with many more shots. progress may be nil; it is called from one goroutine at a time,
+// carries lines from the first scoring on, and should return soon. The error says what is wrong
+// with the request, or is the context's.
 func Find(ctx context.Context, request Request, progress func(Progress)) (*Plan, error) {
 	if err := request.prepare(); err != nil {
 		return nil, err
@@ -122,7 +127,8 @@ type scored struct {
 	pocket, gutter, merit float64
 }
 
-// aims returns the aims on a coarse grid whose usual delivery is in the pocket, and between its angles those that reach the middle of it.
+// aims returns the aims on a coarse grid whose usual delivery is in the pocket, and between its
+// angles those that reach the middle of it.
 func (s *search) aims(ctx context.Context) ([]Aim, error) {
 	laydowns, angles := steps(3, 1, 35), steps(-2, 0.25, 41)
 	found, outcomes := make([][]Aim, len(laydowns)), make([][]motion.Outcome, len(laydowns))
@@ -139,7 +145,8 @@ func (s *search) aims(ctx context.Context) ([]Aim, error) {
 			}
 			s.reached++
 			s.steepest = max(s.steepest, o.EntryAngleDeg)
-			if o.PinBoard >= s.pocket.BoardLow && o.BreakpointFt > 30 && (s.outOfBounds == 0 || o.BreakpointBoard < s.outOfBounds) {
+			if o.PinBoard >= s.pocket.BoardLow && o.BreakpointFt > 30 &&
+				(s.outOfBounds == 0 || o.BreakpointBoard < s.outOfBounds) {
 				s.outOfBounds = o.BreakpointBoard
 			}
 		}
@@ -164,7 +171,8 @@ func (s *search) aimsFrom(laydown float64, angles []float64) ([]Aim, []motion.Ou
 	return aims, outcomes
 }
 
-// middle finds the angle between two at which the usual delivery reaches the middle of the pocket's boards.
+// middle finds the angle between two at which the usual delivery reaches the middle of the pocket's
+// boards.
 func (s *search) middle(laydown, lowDeg, highDeg float64, low, high motion.Outcome) (Aim, bool) {
 	target := s.pocket.middleBoard()
 	if !low.Reaches() || !high.Reaches() || (low.PinBoard < target) == (high.PinBoard < target) {
@@ -182,8 +190,8 @@ func (s *search) middle(laydown, lowDeg, highDeg float64, low, high motion.Outco
 	return Aim{laydown, (lowDeg + highDeg) / 2}, true
 }
 
-// around returns aims near the best ones: half boards on either side, each with the angle that reaches the middle from there and some
-// angles on either side of it.
+// around returns aims near the best ones: half boards on either side, each with the angle that
+// reaches the middle from there and some angles on either side of it.
 func (s *search) around(best []scored) []Aim {
 	var aims []Aim
 	for _, b := range best {
@@ -202,7 +210,8 @@ func (s *search) around(best []scored) []Aim {
 	return aims
 }
 
-// nearest turns an aim to the nearest angle within 1 degree that reaches the middle of the pocket's boards, or leaves it.
+// nearest turns an aim to the nearest angle within 1 degree that reaches the middle of the pocket's
+// boards, or leaves it.
 func (s *search) nearest(aim Aim) Aim {
 	best, found := aim, false
 	angles := steps(aim.LaunchAngleDeg-1, 0.2, 11)
@@ -221,8 +230,9 @@ func (s *search) nearest(aim Aim) Aim {
 	return best
 }
 
-// score scores the aims by n draws of the scatter, best first: by pocket share, less [gutterCost] for the gutter share and
-// [centrePreference] for the usual delivery's distance from the middle of the pocket.
+// score scores the aims by n draws of the scatter, best first: by pocket share, less [gutterCost]
+// for the gutter share and [centrePreference] for the usual delivery's distance from the middle of
+// the pocket.
 func (s *search) score(ctx context.Context, stage string, aims []Aim, n int) ([]scored, error) {
 	draws := s.athlete.Scatter.draws(n)
 	results := make([]scored, len(aims))
@@ -239,13 +249,18 @@ func (s *search) score(ctx context.Context, stage string, aims []Aim, n int) ([]
 		return nil, err
 	}
 	slices.SortStableFunc(results, func(a, b scored) int {
-		return cmp.Or(cmp.Compare(b.merit, a.merit), cmp.Compare(a.gutter, b.gutter), cmp.Compare(a.aim.LaydownBoard, b.aim.LaydownBoard),
-			cmp.Compare(a.aim.LaunchAngleDeg, b.aim.LaunchAngleDeg))
+		return cmp.Or(
+			cmp.Compare(b.merit, a.merit),
+			cmp.Compare(a.gutter, b.gutter),
+			cmp.Compare(a.aim.LaydownBoard, b.aim.LaydownBoard),
+			cmp.Compare(a.aim.LaunchAngleDeg, b.aim.LaunchAngleDeg),
+		)
 	})
 	return results, nil
 }
 
-// offCentre is how far the usual delivery comes from the middle of the pocket's boards, in half widths, at most 2.
+// offCentre is how far the usual delivery comes from the middle of the pocket's boards, in half
+// widths, at most 2.
 func (s *search) offCentre(aim Aim) float64 {
 	o := s.run(aim)
 	if !o.Reaches() {
@@ -254,7 +269,8 @@ func (s *search) offCentre(aim Aim) float64 {
 	return min(math.Abs(o.PinBoard-s.pocket.middleBoard())/((s.pocket.BoardHigh-s.pocket.BoardLow)/2), 2)
 }
 
-// apart picks, from the best down, up to n aims that reach the pocket at all and are different lines.
+// apart picks, from the best down, up to n aims that reach the pocket at all and are different
+// lines.
 func apart(ranked []scored, n int) []scored {
 	var picked []scored
 	for _, candidate := range ranked {
@@ -304,7 +320,12 @@ func (s *scorer) line(aim Aim) (Line, error) {
 	if err != nil {
 		return Line{}, err
 	}
-	line := Line{Aim: aim, FeetBoard: aim.LaydownBoard + s.athlete.SlideOffsetBoards, Path: path, TargetBoard: aim.LaydownBoard}
+	line := Line{
+		Aim:         aim,
+		FeetBoard:   aim.LaydownBoard + s.athlete.SlideOffsetBoards,
+		Path:        path,
+		TargetBoard: aim.LaydownBoard,
+	}
 	for _, station := range path.Stations {
 		if station.Ft == lane.ArrowsFt {
 			line.TargetBoard = station.Board

@@ -33,12 +33,22 @@ func readFilm(tb testing.TB, name string) *oil.Film {
 	return &film
 }
 
-// usual is a request for an invented right-hander of middling release over a film of the reference maps.
+// usual is a request for an invented right-hander of middling release over a film of the reference
+// maps.
 func usual(tb testing.TB, film string) Request {
 	tb.Helper()
 	return Request{
-		Film: readFilm(tb, film), Friction: motion.NominalFriction(), Ball: motion.DefaultBall(),
-		Athlete: Athlete{Side: lane.Right, SpeedMPH: 17.5, RevRPM: 350, RotationDeg: 50, TiltDeg: 12, SlideOffsetBoards: 6},
+		Film:     readFilm(tb, film),
+		Friction: motion.NominalFriction(),
+		Ball:     motion.DefaultBall(),
+		Athlete: Athlete{
+			Side:              lane.Right,
+			SpeedMPH:          17.5,
+			RevRPM:            350,
+			RotationDeg:       50,
+			TiltDeg:           12,
+			SlideOffsetBoards: 6,
+		},
 	}
 }
 
@@ -72,13 +82,39 @@ func TestPlanIsConsistent(t *testing.T) {
 		}
 		for i, line := range plan.Lines {
 			if line.Rank != i+1 || line.FeetBoard != line.LaydownBoard+6 || line.ScoredShots != finalDraws {
-				t.Errorf("%s: rank %d, laydown %g, feet %g, scored by %d", film, line.Rank, line.LaydownBoard, line.FeetBoard, line.ScoredShots)
+				t.Errorf(
+					"%s: rank %d, laydown %g, feet %g, scored by %d",
+					film,
+					line.Rank,
+					line.LaydownBoard,
+					line.FeetBoard,
+					line.ScoredShots,
+				)
 			}
-			if i > 0 && line.PocketShare-gutterCost*line.GutterShare > plan.Lines[i-1].PocketShare-gutterCost*plan.Lines[i-1].GutterShare+2*centrePreference {
-				t.Errorf("%s: line %d has a share of %g, the one before it %g", film, i+1, line.PocketShare, plan.Lines[i-1].PocketShare)
+			if i > 0 &&
+				line.PocketShare-gutterCost*line.GutterShare > plan.Lines[i-1].PocketShare-gutterCost*plan.Lines[i-1].GutterShare+2*centrePreference {
+				t.Errorf(
+					"%s: line %d has a share of %g, the one before it %g",
+					film,
+					i+1,
+					line.PocketShare,
+					plan.Lines[i-1].PocketShare,
+				)
 			}
-			if pocket, gutter := s.shares(line.Aim, request.Athlete.Scatter.draws(finalDraws)); pocket != line.PocketShare || gutter != line.GutterShare {
-				t.Errorf("%s: line %d says %g, %g, scored again %g, %g", film, i+1, line.PocketShare, line.GutterShare, pocket, gutter)
+			if pocket, gutter := s.shares(
+				line.Aim,
+				request.Athlete.Scatter.draws(finalDraws),
+			); pocket != line.PocketShare ||
+				gutter != line.GutterShare {
+				t.Errorf(
+					"%s: line %d says %g, %g, scored again %g, %g",
+					film,
+					i+1,
+					line.PocketShare,
+					line.GutterShare,
+					pocket,
+					gutter,
+				)
 			}
 			if target := line.Path.Stations[15]; target.Ft != 15 || line.TargetBoard != target.Board {
 				t.Errorf("%s: line %d aims at %g, its path is at %g", film, i+1, line.TargetBoard, target.Board)
@@ -87,7 +123,8 @@ func TestPlanIsConsistent(t *testing.T) {
 				t.Errorf("%s: line %d: %d misses, reason %q", film, i+1, len(line.Misses), line.Reason)
 			}
 			for j, other := range plan.Lines[:i] {
-				if math.Abs(other.LaydownBoard-line.LaydownBoard) < apartBoards && math.Abs(other.LaunchAngleDeg-line.LaunchAngleDeg) < apartDeg {
+				if math.Abs(other.LaydownBoard-line.LaydownBoard) < apartBoards &&
+					math.Abs(other.LaunchAngleDeg-line.LaunchAngleDeg) < apartDeg {
 					t.Errorf("%s: lines %d and %d are the same line", film, j+1, i+1)
 				}
 			}
@@ -95,7 +132,8 @@ func TestPlanIsConsistent(t *testing.T) {
 	}
 }
 
-// The coarse search does not lose the best line: nothing on the whole miss map scores much better than the plan's first.
+// The coarse search does not lose the best line: nothing on the whole miss map scores much better
+// than the plan's first.
 func TestPlanFindsWhatTheWholeMapHolds(t *testing.T) {
 	for _, film := range []string{"house_like.json", "flat_long.json"} {
 		request := usual(t, film)
@@ -114,9 +152,22 @@ func TestPlanFindsWhatTheWholeMapHolds(t *testing.T) {
 			}
 		}
 		first := find(t, request).Lines[0]
-		t.Logf("%s: the map's best is %.3f at %+v, the plan's first %.3f at %+v", film, best, at, first.PocketShare, first.Aim)
+		t.Logf(
+			"%s: the map's best is %.3f at %+v, the plan's first %.3f at %+v",
+			film,
+			best,
+			at,
+			first.PocketShare,
+			first.Aim,
+		)
 		if first.PocketShare < best-0.05 { // 256 draws: the map's maximum over 1,785 cells is lucky by some hundredths
-			t.Errorf("%s: the plan's first line keeps %.3f, the map holds %.3f at %+v", film, first.PocketShare, best, at)
+			t.Errorf(
+				"%s: the plan's first line keeps %.3f, the map holds %.3f at %+v",
+				film,
+				first.PocketShare,
+				best,
+				at,
+			)
 		}
 	}
 }
@@ -141,8 +192,20 @@ func TestSharesAgainstRandomSampling(t *testing.T) {
 					hits++
 				}
 			}
-			if want := float64(hits) / n; math.Abs(line.PocketShare-want) > 0.03 { // standard error: 0.003, and 0.015 of independent draws
-				t.Errorf("%s, line %d: %.3f by %d draws, %.3f by %d random ones", film, line.Rank, line.PocketShare, finalDraws, want, n)
+			if want := float64(
+				hits,
+			) / n; math.Abs(
+				line.PocketShare-want,
+			) > 0.03 { // standard error: 0.003, and 0.015 of independent draws
+				t.Errorf(
+					"%s, line %d: %.3f by %d draws, %.3f by %d random ones",
+					film,
+					line.Rank,
+					line.PocketShare,
+					finalDraws,
+					want,
+					n,
+				)
 			}
 		}
 	}
@@ -197,7 +260,8 @@ func TestAWiderPocketIsNeverHarder(t *testing.T) {
 	})
 }
 
-// The corridor's limit is where misses stop coming back: just inside of it they do, just outside they do not.
+// The corridor's limit is where misses stop coming back: just inside of it they do, just outside
+// they do not.
 func TestCorridorLimit(t *testing.T) {
 	for _, film := range []string{"house_like.json", "flat_long.json"} {
 		request, s := prepared(t, usual(t, film))
@@ -211,18 +275,46 @@ func TestCorridorLimit(t *testing.T) {
 				return o.Reaches() && o.PinBoard >= s.pocket.BoardLow
 			}
 			if !back(c.MissBoards) || back(c.MissBoards+0.01) {
-				t.Errorf("%s, line %d: back at %g boards %v, at 0.01 more %v", film, line.Rank, c.MissBoards, back(c.MissBoards), back(c.MissBoards+0.01))
+				t.Errorf(
+					"%s, line %d: back at %g boards %v, at 0.01 more %v",
+					film,
+					line.Rank,
+					c.MissBoards,
+					back(c.MissBoards),
+					back(c.MissBoards+0.01),
+				)
 			}
-			// The drill never forbids the line itself, and forbids what lies a board outside of the limit.
+			// The drill never forbids the line itself, and forbids what lies a board outside of the
+			// limit.
 			own := line.Path.BreakpointBoard
 			if n := float64(c.BreakpointBoard); n-0.5 > own+0.01 || n-0.5 < min(c.LimitBoard, own)-1 {
-				t.Errorf("%s, line %d: breakpoint %g, limit %g, drill at board %d", film, line.Rank, own, c.LimitBoard, c.BreakpointBoard)
+				t.Errorf(
+					"%s, line %d: breakpoint %g, limit %g, drill at board %d",
+					film,
+					line.Rank,
+					own,
+					c.LimitBoard,
+					c.BreakpointBoard,
+				)
 			}
 			if n := float64(c.ArrowsBoard); n-0.5 > line.TargetBoard+0.01 || n-0.5 < line.TargetBoard-c.MissBoards-1 {
-				t.Errorf("%s, line %d: arrows %g, miss %g, drill at board %d", film, line.Rank, line.TargetBoard, c.MissBoards, c.ArrowsBoard)
+				t.Errorf(
+					"%s, line %d: arrows %g, miss %g, drill at board %d",
+					film,
+					line.Rank,
+					line.TargetBoard,
+					c.MissBoards,
+					c.ArrowsBoard,
+				)
 			}
 			if (c.At == AtArrows) != (line.Path.BreakpointFt < 15) {
-				t.Errorf("%s, line %d: breakpoint at %g ft, judged at the %s", film, line.Rank, line.Path.BreakpointFt, c.At)
+				t.Errorf(
+					"%s, line %d: breakpoint at %g ft, judged at the %s",
+					film,
+					line.Rank,
+					line.Path.BreakpointFt,
+					c.At,
+				)
 			}
 		}
 	}
@@ -250,7 +342,10 @@ func TestMissedAimCrossesTheArrowsThere(t *testing.T) {
 		aim := Aim{rapid.Float64Range(5, 35).Draw(t, "laydown"), rapid.Float64Range(-2, 6).Draw(t, "angle")}
 		boards := rapid.Float64Range(-5, 5).Draw(t, "boards")
 		at := func(a Aim) float64 { return a.LaydownBoard - 15*math.Tan(a.LaunchAngleDeg*math.Pi/180)*12/(41.5/39) }
-		if missed := aim.missed(boards); math.Abs(at(missed)-at(aim)-boards) > 1e-9 || missed.LaydownBoard != aim.LaydownBoard {
+		if missed := aim.missed(
+			boards,
+		); math.Abs(at(missed)-at(aim)-boards) > 1e-9 ||
+			missed.LaydownBoard != aim.LaydownBoard {
 			t.Fatalf("%+v missed by %g is %+v, which crosses %g boards away", aim, boards, missed, at(missed)-at(aim))
 		}
 	})
@@ -354,7 +449,13 @@ func TestRequestFaultsAreAllNamed(t *testing.T) {
 		"too many":   {steps(5, 0.01, 3000), steps(0, 0.01, 100)},
 		"not number": {[]float64{math.NaN()}, []float64{1}},
 	} {
-		if _, err := Map(context.Background(), request, grid, nil); err == nil || !strings.Contains(err.Error(), "grid") {
+		if _, err := Map(
+			context.Background(),
+			request,
+			grid,
+			nil,
+		); err == nil ||
+			!strings.Contains(err.Error(), "grid") {
 			t.Errorf("grid %s: %v", name, err)
 		}
 	}

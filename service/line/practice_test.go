@@ -8,15 +8,20 @@ import (
 	"laneward/service/motion"
 )
 
-// Common practice, no source: what coaches say of such patterns, held against the model with nominal friction (fitted, not measured). Where
-// the model gives it, it is a test; where not, the log says what the model gives instead. Run with -v to read it.
+// Common practice, no source: what coaches say of such patterns, held against the model with
+// nominal friction (fitted, not measured). Where the model gives it, it is a test; where not, the
+// log says what the model gives instead. Run with -v to read it.
 
 func TestPracticeStraightUpFive(t *testing.T) {
 	straight := Aim{LaydownBoard: 5}
 	_, house := prepared(t, usual(t, "house_like.json"))
 	_, flat := prepared(t, usual(t, "flat_long.json"))
 	onHouse, onFlat := house.run(straight), flat.run(straight)
-	t.Logf("straight up 5: 40 ft house-like reaches board %.1f, 48 ft flat board %.1f", onHouse.PinBoard, onFlat.PinBoard)
+	t.Logf(
+		"straight up 5: 40 ft house-like reaches board %.1f, 48 ft flat board %.1f",
+		onHouse.PinBoard,
+		onFlat.PinBoard,
+	)
 	if !onHouse.Reaches() || onHouse.PinBoard < 20-headPinBoards {
 		t.Errorf("house-like: board %g, practice says the head pin or beyond", onHouse.PinBoard)
 	}
@@ -29,8 +34,8 @@ func TestPracticeStraightUpFive(t *testing.T) {
 	}
 }
 
-// On the long flat pattern an inside line that crosses the arrows at 19 to 22 reaches the pocket; missed outside by four or five boards it
-// does not.
+// On the long flat pattern an inside line that crosses the arrows at 19 to 22 reaches the pocket;
+// missed outside by four or five boards it does not.
 func TestPracticeInsideLineOnLongFlat(t *testing.T) {
 	request, s := prepared(t, usual(t, "flat_long.json"))
 	search := &search{scorer: s, request: request}
@@ -54,16 +59,24 @@ func TestPracticeInsideLineOnLongFlat(t *testing.T) {
 				}
 			}
 		}
-		t.Logf("laydown %g, launch %.2f deg, arrows %.1f: board %.1f at %.1f deg%s", laydown, aim.LaunchAngleDeg, line.TargetBoard,
-			line.Path.PinBoard, line.Path.EntryAngleDeg, after)
+		t.Logf(
+			"laydown %g, launch %.2f deg, arrows %.1f: board %.1f at %.1f deg%s",
+			laydown,
+			aim.LaunchAngleDeg,
+			line.TargetBoard,
+			line.Path.PinBoard,
+			line.Path.EntryAngleDeg,
+			after,
+		)
 	}
 	if found == 0 {
 		t.Error("no line across the arrows at 19 to 22 reaches the pocket")
 	}
 }
 
-// Practice also says that the ball leaves the pattern near board length - 31 and that on long patterns the useful lines lie inside the third
-// arrow. The model is not asked to agree here: the log says what it gives for three releases.
+// Practice also says that the ball leaves the pattern near board length - 31 and that on long
+// patterns the useful lines lie inside the third arrow. The model is not asked to agree here: the
+// log says what it gives for three releases.
 func TestPracticeExitBoardIsReported(t *testing.T) {
 	for _, release := range []struct {
 		name            string
@@ -79,9 +92,18 @@ func TestPracticeExitBoardIsReported(t *testing.T) {
 				if math.Abs(exit.Ft-request.Film.LengthFt) > 1e-9 {
 					t.Fatalf("station at %g ft", exit.Ft)
 				}
-				t.Logf("%s, %s, line %d (%.0f %%): arrows %.1f, at the pattern's end board %.1f (length - 31 is %.0f), breakpoint %.1f at %.0f ft",
-					release.name, request.Film.Name, line.Rank, 100*line.PocketShare, line.TargetBoard, exit.Board, request.Film.LengthFt-31,
-					line.Path.BreakpointBoard, line.Path.BreakpointFt)
+				t.Logf(
+					"%s, %s, line %d (%.0f %%): arrows %.1f, at the pattern's end board %.1f (length - 31 is %.0f), breakpoint %.1f at %.0f ft",
+					release.name,
+					request.Film.Name,
+					line.Rank,
+					100*line.PocketShare,
+					line.TargetBoard,
+					exit.Board,
+					request.Film.LengthFt-31,
+					line.Path.BreakpointBoard,
+					line.Path.BreakpointFt,
+				)
 			}
 		}
 	}

@@ -1,8 +1,9 @@
-// Package line plans where to play a pattern: which laydown and launch angle leave an athlete with this release and this scatter the most
-// shots in the pocket, what a miss does, and where the misses stop coming back.
+// Package line plans where to play a pattern: which laydown and launch angle leave an athlete with
+// this release and this scatter the most shots in the pocket, what a miss does, and where the
+// misses stop coming back.
 //
-// Boards are the athlete's own, 1 at the strong-side gutter; outside is the smaller number. Everything is deterministic: the same
-// request gives the same plan, whatever the number of cores.
+// Boards are the athlete's own, 1 at the strong-side gutter; outside is the smaller number.
+// Everything is deterministic: the same request gives the same plan, whatever the number of cores.
 package line
 
 import (
@@ -22,7 +23,8 @@ type Athlete struct {
 	RevRPM      float64   `json:"rev_rpm"`
 	RotationDeg float64   `json:"rotation_deg"`
 	TiltDeg     float64   `json:"tilt_deg"`
-	// SlideOffsetBoards is how far inside the ball's laydown the sliding foot ends: feet = laydown + offset.
+	// SlideOffsetBoards is how far inside the ball's laydown the sliding foot ends: feet = laydown
+	// + offset.
 	SlideOffsetBoards float64 `json:"slide_offset_boards"`
 	// Scatter is one standard deviation of each miss; the zero value stands for [AssumedScatter].
 	Scatter Scatter `json:"scatter"`
@@ -42,8 +44,8 @@ func (a Athlete) release(aim Aim) motion.Release {
 	}
 }
 
-// missed returns the aim that crosses the arrows this many boards inside (negative: outside) of where this one does, from the same feet:
-// the laydown is held and the angle turns.
+// missed returns the aim that crosses the arrows this many boards inside (negative: outside) of
+// where this one does, from the same feet: the laydown is held and the angle turns.
 func (a Aim) missed(boards float64) Aim {
 	a.LaunchAngleDeg = lane.AngleDeg(lane.BoardsPerFoot(a.LaunchAngleDeg) - boards/lane.ArrowsFt)
 	return a
@@ -58,15 +60,28 @@ type Pocket struct {
 	AngleHighDeg float64 `json:"angle_high_deg"`
 }
 
-// DefaultPocket is board 17.5 +- 1 at 3 to 8 degrees: our choice, around the best window so that what may still carry counts.
+// DefaultPocket is board 17.5 +- 1 at 3 to 8 degrees: our choice, around the best window so that
+// what may still carry counts.
 func DefaultPocket() Pocket {
-	return Pocket{Name: "pocket: board 16.5 to 18.5, 3 to 8 deg", BoardLow: 16.5, BoardHigh: 18.5, AngleLowDeg: 3, AngleHighDeg: 8}
+	return Pocket{
+		Name:         "pocket: board 16.5 to 18.5, 3 to 8 deg",
+		BoardLow:     16.5,
+		BoardHigh:    18.5,
+		AngleLowDeg:  3,
+		AngleHighDeg: 8,
+	}
 }
 
-// BestPocket is where most strikes fall: board 17 to 18, 4 to 6 degrees. Source: a governing-body engineer's article
-// (wiki.bowlingchat.net, Ridenour_3_pin_10_pin).
+// BestPocket is where most strikes fall: board 17 to 18, 4 to 6 degrees. Source: a governing-body
+// engineer's article (wiki.bowlingchat.net, Ridenour_3_pin_10_pin).
 func BestPocket() Pocket {
-	return Pocket{Name: "best pocket: board 17 to 18, 4 to 6 deg", BoardLow: 17, BoardHigh: 18, AngleLowDeg: 4, AngleHighDeg: 6}
+	return Pocket{
+		Name:         "best pocket: board 17 to 18, 4 to 6 deg",
+		BoardLow:     17,
+		BoardHigh:    18,
+		AngleLowDeg:  4,
+		AngleHighDeg: 6,
+	}
 }
 
 func (p Pocket) holds(o motion.Outcome) bool {
@@ -76,14 +91,16 @@ func (p Pocket) holds(o motion.Outcome) bool {
 
 func (p Pocket) middleBoard() float64 { return (p.BoardLow + p.BoardHigh) / 2 }
 
-// Request is all that a plan follows from. The zero Pocket stands for [DefaultPocket], 0 draws and lines for the defaults.
+// Request is all that a plan follows from. The zero Pocket stands for [DefaultPocket], 0 draws and
+// lines for the defaults.
 type Request struct {
 	Film     *oil.Film
 	Friction motion.Friction // for a ball of unknown surface; [motion.Friction.OnSurface] is applied to it
 	Athlete  Athlete
 	Ball     motion.Ball
 	Pocket   Pocket
-	// Draws is how many deliveries of the athlete's scatter score an aim in the search, even, 2 to 4096; default 64.
+	// Draws is how many deliveries of the athlete's scatter score an aim in the search, even, 2 to
+	// 4096; default 64.
 	Draws int
 	// Lines is how many lines are wanted, 1 to 20; default 5.
 	Lines int
@@ -120,13 +137,31 @@ func (r *Request) prepare() error {
 		faults = append(faults, err)
 	}
 	check(r.Film == nil, "film is missing")
-	check(!(math.Abs(r.Athlete.SlideOffsetBoards) <= 20), "slide_offset_boards %g is out of range: write -20 to 20", r.Athlete.SlideOffsetBoards)
-	check(!(r.Pocket.BoardLow < r.Pocket.BoardHigh), "pocket: board_low %g must lie under board_high %g", r.Pocket.BoardLow, r.Pocket.BoardHigh)
+	check(
+		!(math.Abs(r.Athlete.SlideOffsetBoards) <= 20),
+		"slide_offset_boards %g is out of range: write -20 to 20",
+		r.Athlete.SlideOffsetBoards,
+	)
+	check(
+		!(r.Pocket.BoardLow < r.Pocket.BoardHigh),
+		"pocket: board_low %g must lie under board_high %g",
+		r.Pocket.BoardLow,
+		r.Pocket.BoardHigh,
+	)
 	check(!(r.Pocket.AngleLowDeg < r.Pocket.AngleHighDeg), "pocket: angle_low_deg %g must lie under angle_high_deg %g",
 		r.Pocket.AngleLowDeg, r.Pocket.AngleHighDeg)
-	check(!lane.OnLane(r.Pocket.BoardLow) || !lane.OnLane(r.Pocket.BoardHigh), "pocket: boards %g to %g are not on the lane",
-		r.Pocket.BoardLow, r.Pocket.BoardHigh)
-	check(r.Draws < 2 || r.Draws > maxDraws || r.Draws%2 != 0, "draws %d is out of range: write an even number, 2 to %d", r.Draws, maxDraws)
+	check(
+		!lane.OnLane(r.Pocket.BoardLow) || !lane.OnLane(r.Pocket.BoardHigh),
+		"pocket: boards %g to %g are not on the lane",
+		r.Pocket.BoardLow,
+		r.Pocket.BoardHigh,
+	)
+	check(
+		r.Draws < 2 || r.Draws > maxDraws || r.Draws%2 != 0,
+		"draws %d is out of range: write an even number, 2 to %d",
+		r.Draws,
+		maxDraws,
+	)
 	check(r.Lines < 1 || r.Lines > maxLines, "lines %d is out of range: write 1 to %d", r.Lines, maxLines)
 	faults = append(faults, r.Ball.Validate(), r.Friction.Validate(), r.Athlete.Scatter.Validate(),
 		r.Athlete.release(Aim{LaydownBoard: lane.CentreBoard}).Validate())

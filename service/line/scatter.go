@@ -18,11 +18,13 @@ type Scatter struct {
 	LaunchAngleDeg float64 `json:"launch_angle_deg"`
 	SpeedMPH       float64 `json:"speed_mph"`
 	RevRPM         float64 `json:"rev_rpm"`
-	// ArrowsAngleCorrelation ties the first two, -1 to 1. From steady feet a ball sent outward crosses the arrows outside: negative.
+	// ArrowsAngleCorrelation ties the first two, -1 to 1. From steady feet a ball sent outward
+	// crosses the arrows outside: negative.
 	ArrowsAngleCorrelation float64 `json:"arrows_angle_correlation"`
 }
 
-// AssumedScatter is a practised league bowler's: common practice, no source. With it the laydown scatters by 0.6 board.
+// AssumedScatter is a practised league bowler's: common practice, no source. With it the laydown
+// scatters by 0.6 board.
 func AssumedScatter() Scatter {
 	return Scatter{ArrowsBoards: 1, LaunchAngleDeg: 0.3, SpeedMPH: 0.35, RevRPM: 12, ArrowsAngleCorrelation: -0.8}
 }
@@ -50,8 +52,8 @@ type Estimate struct {
 	Measures []MeasureEstimate `json:"measures"`
 }
 
-// MeasureEstimate says how one number of a scatter came about. Used is the default shrunk toward Own by the share of evidence,
-// pairs/(pairs + 10).
+// MeasureEstimate says how one number of a scatter came about. Used is the default shrunk toward
+// Own by the share of evidence, pairs/(pairs + 10).
 type MeasureEstimate struct {
 	Name    string  `json:"name"`
 	Pairs   int     `json:"pairs"` // consecutive shots of one session and ball that both measured it
@@ -61,9 +63,11 @@ type MeasureEstimate struct {
 }
 
 const (
-	// defaultWeight is how many pairs the default counts for: with 10 pairs own and default weigh the same. Our choice.
+	// defaultWeight is how many pairs the default counts for: with 10 pairs own and default weigh
+	// the same. Our choice.
 	defaultWeight = 10
-	// moveLimit is how many default deviations two shots may lie apart; a larger difference is another target, not a miss.
+	// moveLimit is how many default deviations two shots may lie apart; a larger difference is
+	// another target, not a miss.
 	moveLimit = 8
 	// measurementFloor keeps a stated measurement error from explaining all of the scatter.
 	measurementFloor = 0.25
@@ -78,26 +82,37 @@ type measure struct {
 
 var measures = []measure{
 	{
-		"arrows_boards", func(s *shot.Shot) *float64 { return s.ArrowsBoard }, func(s *shot.Shot) *float64 { return s.Errors.Board },
+		"arrows_boards",
+		func(s *shot.Shot) *float64 { return s.ArrowsBoard },
+		func(s *shot.Shot) *float64 { return s.Errors.Board },
 		func(s *Scatter) *float64 { return &s.ArrowsBoards },
 	},
 	{
-		"launch_angle_deg", func(s *shot.Shot) *float64 { return s.LaunchAngleDeg }, func(s *shot.Shot) *float64 { return s.Errors.AngleDeg },
+		"launch_angle_deg",
+		func(s *shot.Shot) *float64 { return s.LaunchAngleDeg },
+		func(s *shot.Shot) *float64 { return s.Errors.AngleDeg },
 		func(s *Scatter) *float64 { return &s.LaunchAngleDeg },
 	},
 	{
-		"speed_mph", func(s *shot.Shot) *float64 { return s.SpeedMPH }, func(s *shot.Shot) *float64 { return s.Errors.SpeedMPH },
+		"speed_mph",
+		func(s *shot.Shot) *float64 { return s.SpeedMPH },
+		func(s *shot.Shot) *float64 { return s.Errors.SpeedMPH },
 		func(s *Scatter) *float64 { return &s.SpeedMPH },
 	},
 	{
-		"rev_rpm", func(s *shot.Shot) *float64 { return s.RevRateRPM }, func(s *shot.Shot) *float64 { return s.Errors.RevRateRPM },
+		"rev_rpm",
+		func(s *shot.Shot) *float64 { return s.RevRateRPM },
+		func(s *shot.Shot) *float64 { return s.Errors.RevRateRPM },
 		func(s *Scatter) *float64 { return &s.RevRPM },
 	},
 }
 
-// EstimateScatter estimates one athlete's scatter. What the athlete intended is not recorded, so it compares consecutive shots of a session
-// with the same ball: of two independent shots of deviation s, the difference has mean size 2 s/sqrt(pi). A difference of more than 8
-// default deviations is another target and left out; smaller moves count as scatter. A stated measurement error is taken out in squares. Few pairs leave the result near [AssumedScatter]. The order of shots does not matter.
+// EstimateScatter estimates one athlete's scatter. What the athlete intended is not recorded, so it
+// compares consecutive shots of a session with the same ball: of two independent shots of deviation
+// s, the difference has mean size 2 s/sqrt(pi). A difference of more than 8 default deviations is
+// another target and left out; smaller moves count as scatter. A stated measurement error is taken
+// out in squares. Few pairs leave the result near [AssumedScatter]. The order of shots does not
+// matter.
 func EstimateScatter(shots []shot.Shot) Estimate {
 	pairs := consecutive(shots)
 	estimate := Estimate{Scatter: AssumedScatter()}
@@ -120,7 +135,11 @@ func consecutive(shots []shot.Shot) [][2]*shot.Shot {
 		ordered[i] = &shots[i]
 	}
 	slices.SortFunc(ordered, func(a, b *shot.Shot) int {
-		return cmp.Or(cmp.Compare(a.SessionID.String(), b.SessionID.String()), cmp.Compare(a.Order, b.Order), cmp.Compare(a.ID.String(), b.ID.String()))
+		return cmp.Or(
+			cmp.Compare(a.SessionID.String(), b.SessionID.String()),
+			cmp.Compare(a.Order, b.Order),
+			cmp.Compare(a.ID.String(), b.ID.String()),
+		)
 	})
 	var pairs [][2]*shot.Shot
 	for i := 1; i < len(ordered); i++ {
@@ -189,9 +208,10 @@ type miss struct {
 	arrowsBoards, angleDeg, speedMPH, revRPM float64
 }
 
-// draws returns n deliveries of the scatter, n even: points of an additive recurrence (Roberts's generalised golden ratio in four
-// dimensions) through the inverse normal distribution, each with its opposite, scaled to the exact deviation. They are the same for
-// every aim, so that aims differ by their lines and not by luck.
+// draws returns n deliveries of the scatter, n even: points of an additive recurrence (Roberts's
+// generalised golden ratio in four dimensions) through the inverse normal distribution, each with
+// its opposite, scaled to the exact deviation. They are the same for every aim, so that aims differ
+// by their lines and not by luck.
 func (s Scatter) draws(n int) []miss {
 	const ratio = 1.16730397826141868 // the root of x^5 = x + 1
 	half := n / 2
@@ -221,7 +241,8 @@ func (s Scatter) draws(n int) []miss {
 	return misses
 }
 
-// apply turns the usual release into the missed one. The laydown follows from where the ball crosses the arrows and its angle.
+// apply turns the usual release into the missed one. The laydown follows from where the ball
+// crosses the arrows and its angle.
 func (m miss) apply(r motion.Release) motion.Release {
 	angleDeg := r.LaunchAngleDeg + m.angleDeg
 	r.LaydownBoard += m.arrowsBoards + lane.ArrowsFt*(lane.BoardsPerFoot(angleDeg)-lane.BoardsPerFoot(r.LaunchAngleDeg))

@@ -75,9 +75,16 @@ func TestFewShotsStayNearTheDefault(t *testing.T) {
 		{ID: uuid.UUID{3}, SessionID: uuid.UUID{9}, Order: 1, ArrowsBoard: ptr(30)}, // another session: no pair
 		{ID: uuid.UUID{4}, SessionID: session, Order: 3, ArrowsBoard: ptr(20), BallID: &uuid.UUID{7}},
 	})
-	want := MeasureEstimate{Name: "arrows_boards", Pairs: 1, Own: math.Sqrt(math.Pi), Default: 1, Used: math.Sqrt((10 + math.Pi) / 11)}
+	want := MeasureEstimate{
+		Name:    "arrows_boards",
+		Pairs:   1,
+		Own:     math.Sqrt(math.Pi),
+		Default: 1,
+		Used:    math.Sqrt((10 + math.Pi) / 11),
+	}
 	got := estimate.Measures[0]
-	if got.Name != want.Name || got.Pairs != 1 || math.Abs(got.Own-want.Own) > 1e-12 || math.Abs(got.Used-want.Used) > 1e-12 {
+	if got.Name != want.Name || got.Pairs != 1 || math.Abs(got.Own-want.Own) > 1e-12 ||
+		math.Abs(got.Used-want.Used) > 1e-12 {
 		t.Errorf("%+v, want %+v", got, want)
 	}
 	if estimate.Scatter.LaunchAngleDeg != AssumedScatter().LaunchAngleDeg {
@@ -98,7 +105,13 @@ func TestOrderOfShotsDoesNotMatter(t *testing.T) {
 // The fixed draws have mean zero and the exact deviations, and the correlation nearly.
 func TestDraws(t *testing.T) {
 	for _, n := range []int{2, 64, 256, 1024} {
-		scatter := Scatter{ArrowsBoards: 1.2, LaunchAngleDeg: 0.4, SpeedMPH: 0.3, RevRPM: 15, ArrowsAngleCorrelation: -0.7}
+		scatter := Scatter{
+			ArrowsBoards:           1.2,
+			LaunchAngleDeg:         0.4,
+			SpeedMPH:               0.3,
+			RevRPM:                 15,
+			ArrowsAngleCorrelation: -0.7,
+		}
 		draws := scatter.draws(n)
 		if len(draws) != n {
 			t.Fatalf("%d draws, want %d", len(draws), n)
@@ -131,11 +144,17 @@ func TestDraws(t *testing.T) {
 	}
 }
 
-// From steady feet (correlation -1, arrows = 15 ft of angle) every missed release starts on the same board.
+// From steady feet (correlation -1, arrows = 15 ft of angle) every missed release starts on the
+// same board.
 func TestMissKeepsTheFeetSteady(t *testing.T) {
 	request, _ := prepared(t, usual(t, "house_like.json"))
 	release := request.Athlete.release(Aim{20, 0})
-	m := miss{arrowsBoards: -1.5, angleDeg: math.Atan(1.5/15*(41.5/39)/12) * 180 / math.Pi, speedMPH: -30, revRPM: -1000}
+	m := miss{
+		arrowsBoards: -1.5,
+		angleDeg:     math.Atan(1.5/15*(41.5/39)/12) * 180 / math.Pi,
+		speedMPH:     -30,
+		revRPM:       -1000,
+	}
 	got := m.apply(release)
 	if math.Abs(got.LaydownBoard-20) > 1e-12 || got.SpeedMPH != 1 || got.RevRPM != 0 {
 		t.Errorf("%+v", got)

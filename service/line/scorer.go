@@ -49,8 +49,8 @@ func (s *scorer) shares(aim Aim, draws []miss) (pocket, gutter float64) {
 	return float64(hits) / n, float64(gutters) / n
 }
 
-// spread does n pieces of work on all cores and returns the context's error when that ends before the work does. done counts the finished
-// pieces and is never called twice at the same time.
+// spread does n pieces of work on all cores and returns the context's error when that ends before
+// the work does. done counts the finished pieces and is never called twice at the same time.
 func spread(ctx context.Context, n int, piece func(i int), done func(finished int)) error {
 	var (
 		wait           sync.WaitGroup

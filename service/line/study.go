@@ -14,7 +14,8 @@ type Study struct {
 	MissPaths []motion.Path `json:"miss_paths"`
 }
 
-// At works one aim out for a request, whether or not it is a good one. The error says what is wrong with the request or the aim.
+// At works one aim out for a request, whether or not it is a good one. The error says what is wrong
+// with the request or the aim.
 func At(request Request, aim Aim) (*Study, error) {
 	if err := request.prepare(); err != nil {
 		return nil, err
@@ -38,7 +39,12 @@ func At(request Request, aim Aim) (*Study, error) {
 		if miss.Side == outside {
 			boards = -boards
 		}
-		path, err := motion.Trace(scorer.surface, scorer.ball, request.Athlete.release(aim.missed(boards)), motion.EveryFoot())
+		path, err := motion.Trace(
+			scorer.surface,
+			scorer.ball,
+			request.Athlete.release(aim.missed(boards)),
+			motion.EveryFoot(),
+		)
 		if err != nil {
 			return nil, fmt.Errorf("a miss of %d boards %s: %w", miss.Boards, miss.Side, err)
 		}
@@ -47,8 +53,9 @@ func At(request Request, aim Aim) (*Study, error) {
 	return study, nil
 }
 
-// Throws returns the paths of n deliveries along an aim as the athlete's scatter makes them, 1 to 4096, the same for the same request; one
-// that would be laid down in a gutter is left out. The error says what is wrong with the request, the aim or n.
+// Throws returns the paths of n deliveries along an aim as the athlete's scatter makes them, 1 to
+// 4096, the same for the same request; one that would be laid down in a gutter is left out. The
+// error says what is wrong with the request, the aim or n.
 func Throws(request Request, aim Aim, n int) ([]motion.Path, error) {
 	if err := request.prepare(); err != nil {
 		return nil, err
@@ -76,10 +83,12 @@ func Throws(request Request, aim Aim, n int) ([]motion.Path, error) {
 	return paths, nil
 }
 
-// LaydownSpread is the scatter of the laydown board and of the launch angle about an aim, as variances and a covariance in boards and
-// degrees: what the scatter at the arrows and of the angle mean at the foul line, to first order.
+// LaydownSpread is the scatter of the laydown board and of the launch angle about an aim, as
+// variances and a covariance in boards and degrees: what the scatter at the arrows and of the angle
+// mean at the foul line, to first order.
 func (s Scatter) LaydownSpread(aim Aim) (varBoards, covBoardsDeg, varDeg float64) {
-	// Boards at the arrows a degree of angle is worth: the derivative of the laydown with the crossing held.
+	// Boards at the arrows a degree of angle is worth: the derivative of the laydown with the
+	// crossing held.
 	perDegree := lane.ArrowsFt * (lane.BoardsPerFoot(aim.LaunchAngleDeg+0.5) - lane.BoardsPerFoot(aim.LaunchAngleDeg-0.5))
 	a, t, r := s.ArrowsBoards, s.LaunchAngleDeg, s.ArrowsAngleCorrelation
 	return a*a + perDegree*perDegree*t*t + 2*r*perDegree*a*t, r*a*t + perDegree*t*t, t * t

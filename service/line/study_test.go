@@ -31,8 +31,16 @@ func TestAtAgreesWithFind(t *testing.T) {
 			}
 			for i, miss := range got.Misses {
 				path := got.MissPaths[i]
-				if path.Reaches() != (miss.PinBoard != 0) || path.Reaches() && math.Abs(path.PinBoard-miss.PinBoard) > 0.05 {
-					t.Errorf("%s: a miss of %d %s ends at %g, its path at %g", film, miss.Boards, miss.Side, miss.PinBoard, path.PinBoard)
+				if path.Reaches() != (miss.PinBoard != 0) ||
+					path.Reaches() && math.Abs(path.PinBoard-miss.PinBoard) > 0.05 {
+					t.Errorf(
+						"%s: a miss of %d %s ends at %g, its path at %g",
+						film,
+						miss.Boards,
+						miss.Side,
+						miss.PinBoard,
+						path.PinBoard,
+					)
 				}
 			}
 		}
@@ -93,7 +101,8 @@ func TestThrowsScatterAsScored(t *testing.T) {
 			t.Errorf("a path has %d stations", len(path.Stations))
 		}
 	}
-	// The fast paths that scored the line lie within 0.05 board of these, so that few shots at the pocket's edge may differ.
+	// The fast paths that scored the line lie within 0.05 board of these, so that few shots at the
+	// pocket's edge may differ.
 	if got := float64(hits) / finalDraws; math.Abs(got-best.PocketShare) > 0.02 {
 		t.Errorf("%g of the thrown shots reach the pocket, the line was scored %g", got, best.PocketShare)
 	}

@@ -18,14 +18,22 @@ func manyReleases(n int) []Release {
 	releases := make([]Release, n)
 	for i := range releases {
 		releases[i] = Release{
-			LaydownBoard: between(5, 30), LaunchAngleDeg: between(0, 3), SpeedMPH: between(14, 20), RevRPM: between(200, 500),
-			RotationDeg: between(10, 90), TiltDeg: between(0, 25),
+			LaydownBoard: between(
+				5,
+				30,
+			),
+			LaunchAngleDeg: between(0, 3),
+			SpeedMPH:       between(14, 20),
+			RevRPM:         between(200, 500),
+			RotationDeg:    between(10, 90),
+			TiltDeg:        between(0, 25),
 		}
 	}
 	return releases
 }
 
-// stepErrors returns the errors at the pins, in boards and degrees, of the paths that reach them, in rising order.
+// stepErrors returns the errors at the pins, in boards and degrees, of the paths that reach them,
+// in rising order.
 func stepErrors(tb testing.TB, name string, stepFt float64, releases []Release) (boards, degrees []float64) {
 	film := readFilm(tb, name)
 	table := newTable(film, NominalFriction(), lane.Right, stepFt)
@@ -45,8 +53,9 @@ func stepErrors(tb testing.TB, name string, stepFt float64, releases []Release) 
 	return boards, degrees
 }
 
-// At the default step every path of a wide sample stays within 0.05 board; halving the step shows second order until the table's
-// sampling across the boards is what is left. Run with -v for the table.
+// At the default step every path of a wide sample stays within 0.05 board; halving the step shows
+// second order until the table's sampling across the boards is what is left. Run with -v for the
+// table.
 func TestErrorAgainstStep(t *testing.T) {
 	releases := manyReleases(400)
 	for _, name := range []string{"house-like", "flat-long", "invented-41"} {

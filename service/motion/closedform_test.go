@@ -8,9 +8,10 @@ import (
 	"laneward/service/lane"
 )
 
-// The expected values of this file are closed forms of the rigid-sphere equations (parabola, then straight line), evaluated apart from this
-// program and confirmed by SciPy's DOP853 on the full 6-state equations; g 9.80665, radius 4.2975 in, radius of gyration 2.5 in. Lane
-// length and gutters are ignored where the tables say so.
+// The expected values of this file are closed forms of the rigid-sphere equations (parabola, then
+// straight line), evaluated apart from this program and confirmed by SciPy's DOP853 on the full
+// 6-state equations; g 9.80665, radius 4.2975 in, radius of gyration 2.5 in. Lane length and
+// gutters are ignored where the tables say so.
 
 // follow runs a walk without gutters to endFt.
 func follow(t *testing.T, surface Surface, ball Ball, release Release, endFt float64) walk {
@@ -62,26 +63,30 @@ func TestUniformFriction(t *testing.T) {
 		{Release{28, 3.5, 19, 450, 75, 18}, 0.20, 1.11322, 27.7661, 33.5002, 6.72679, 0.785614, 15.1497, 6.66133, -36.6768, 8.63526},
 		{Release{15, -0.5, 18.5, 400, 90, 0}, 0.12, 2.03044, 48.0921, 63.1594, 6.16881, 1.20998, 14.0622, 11.0974, -28.4367, 9.45003},
 	} {
-		t.Run(fmt.Sprintf("board %g, %g deg, mu %g", c.release.LaydownBoard, c.release.LaunchAngleDeg, c.mu), func(t *testing.T) {
-			l := newLaunch(DefaultBall(), c.release)
-			near(t, "slip direction", math.Atan2(l.sy, l.sx)*180/math.Pi, c.slipDeg, 5e-5)
-			k := DefaultBall().inertia()
-			near(t, "slip", l.rollJ*(1+k)/k, c.u0, 5e-6)
-			surface := Zones(Zone{60, c.mu})
-			w := follow(t, surface, DefaultBall(), c.release, 70)
-			near(t, "time", w.out.RollTimeS, c.timeS, 5e-6*c.timeS)
-			near(t, "distance", w.out.RollFt, c.rollFt, 5e-5)
-			near(t, "vx", w.vx, c.vx, 5e-6)
-			near(t, "vy", w.vy, c.vy, 5e-6)
-			near(t, "speed", math.Hypot(w.vx, w.vy)/lane.MPSPerMPH, c.speedMPH, 5e-5)
-			near(t, "angle", math.Atan2(w.vy, w.vx)*180/math.Pi, c.angleDeg, 5e-5)
-			there := follow(t, surface, DefaultBall(), c.release, w.out.RollFt)
-			near(t, "board", board(there.y), c.rollBoard, 1e-4)
-		})
+		t.Run(
+			fmt.Sprintf("board %g, %g deg, mu %g", c.release.LaydownBoard, c.release.LaunchAngleDeg, c.mu),
+			func(t *testing.T) {
+				l := newLaunch(DefaultBall(), c.release)
+				near(t, "slip direction", math.Atan2(l.sy, l.sx)*180/math.Pi, c.slipDeg, 5e-5)
+				k := DefaultBall().inertia()
+				near(t, "slip", l.rollJ*(1+k)/k, c.u0, 5e-6)
+				surface := Zones(Zone{60, c.mu})
+				w := follow(t, surface, DefaultBall(), c.release, 70)
+				near(t, "time", w.out.RollTimeS, c.timeS, 5e-6*c.timeS)
+				near(t, "distance", w.out.RollFt, c.rollFt, 5e-5)
+				near(t, "vx", w.vx, c.vx, 5e-6)
+				near(t, "vy", w.vy, c.vy, 5e-6)
+				near(t, "speed", math.Hypot(w.vx, w.vy)/lane.MPSPerMPH, c.speedMPH, 5e-5)
+				near(t, "angle", math.Atan2(w.vy, w.vx)*180/math.Pi, c.angleDeg, 5e-5)
+				there := follow(t, surface, DefaultBall(), c.release, w.out.RollFt)
+				near(t, "board", board(there.y), c.rollBoard, 1e-4)
+			},
+		)
 	}
 }
 
-// Friction 0.04 up to 40 ft and 0.20 beyond: the step is split at the jump, so the path is the closed form.
+// Friction 0.04 up to 40 ft and 0.20 beyond: the step is split at the jump, so the path is the
+// closed form.
 func TestTwoZones(t *testing.T) {
 	type at struct{ board, angleDeg, speedMPH float64 }
 	for _, c := range []struct {
@@ -124,7 +129,12 @@ func TestTwoZones(t *testing.T) {
 		},
 	} {
 		t.Run(fmt.Sprintf("board %g", c.release.LaydownBoard), func(t *testing.T) {
-			path, err := Trace(Zones(Zone{40, 0.04}, Zone{60, 0.20}), DefaultBall(), c.release, []float64{15, 30, 40, 50, 60})
+			path, err := Trace(
+				Zones(Zone{40, 0.04}, Zone{60, 0.20}),
+				DefaultBall(),
+				c.release,
+				[]float64{15, 30, 40, 50, 60},
+			)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -155,7 +165,8 @@ func TestEnergyOfOnePath(t *testing.T) {
 	near(t, "share lost", (before-after)/before, 31.9630/225.838, 1e-6)
 }
 
-// energyPerMass is the energy of motion and spin, without the spin about the vertical, which never changes.
+// energyPerMass is the energy of motion and spin, without the spin about the vertical, which never
+// changes.
 func energyPerMass(w *walk, k float64) float64 {
 	slip := (w.rollJ - w.j) * (1 + k) / k
 	spinX, spinY := w.vx-w.sx*slip, w.vy-w.sy*slip // the surface speed r w

@@ -9,7 +9,8 @@ import (
 	"laneward/service/oil"
 )
 
-// both runs a release accurately over uniform friction and, for the same friction as a film without oil, fast.
+// both runs a release accurately over uniform friction and, for the same friction as a film without
+// oil, fast.
 func both(t *testing.T, mu float64, release Release) map[string]Outcome {
 	t.Helper()
 	path, err := Trace(Zones(Zone{60, mu}), DefaultBall(), release, EveryFoot())
@@ -76,7 +77,8 @@ func TestStopsShort(t *testing.T) {
 	}
 }
 
-// On a film the ball meets more and more friction on its way to a stop; fast and accurate agree on where that is.
+// On a film the ball meets more and more friction on its way to a stop; fast and accurate agree on
+// where that is.
 func TestStopsShortOnFilm(t *testing.T) {
 	film, release := readFilm(t, "house-like"), Release{8, 0, 4, 600, 180, 0}
 	path, err := Trace(FilmSurface(film, NominalFriction(), lane.Right), DefaultBall(), release, nil)
@@ -94,7 +96,8 @@ func TestStopsShortOnFilm(t *testing.T) {
 	near(t, "end", fast.EndFt, path.EndFt, 0.05)
 }
 
-// One long step whose ends are on the lane and whose vertex is not ends in the gutter, where the vertex lies beyond the edge.
+// One long step whose ends are on the lane and whose vertex is not ends in the gutter, where the
+// vertex lies beyond the edge.
 func TestGutterInsideOneStep(t *testing.T) {
 	release, muG := Release{25, 3.5, 17.5, 400, 60, 15}, 0.05*lane.StandardGravityMPS
 	wide := newWalk(newLaunch(DefaultBall(), release))
@@ -140,7 +143,8 @@ func TestGutters(t *testing.T) {
 	}
 }
 
-// The vertex of a uniform parabola lies where vy = sy J: outermost board by the closed form, whatever the step.
+// The vertex of a uniform parabola lies where vy = sy J: outermost board by the closed form,
+// whatever the step.
 func TestBreakpoint(t *testing.T) {
 	release, mu := Release{25, 3.5, 17.5, 400, 60, 15}, 0.08
 	l := newLaunch(DefaultBall(), release)
@@ -196,7 +200,12 @@ func TestValidation(t *testing.T) {
 			}
 		}
 	}
-	if _, err := Trace(NewSurface(func(_, ft float64) float64 { return 0.1 - ft/100 }), DefaultBall(), good, nil); err == nil {
+	if _, err := Trace(
+		NewSurface(func(_, ft float64) float64 { return 0.1 - ft/100 }),
+		DefaultBall(),
+		good,
+		nil,
+	); err == nil {
 		t.Error("negative friction is accepted")
 	}
 	if _, err := Trace(Zones(Zone{60, 0.1}), DefaultBall(), good, []float64{10, 10}); err == nil {
@@ -212,13 +221,17 @@ func TestValidation(t *testing.T) {
 	}
 }
 
-// A rougher cover reaches through more oil; the assumption is bounded and leaves an unknown surface alone.
+// A rougher cover reaches through more oil; the assumption is bounded and leaves an unknown surface
+// alone.
 func TestAssumedSurface(t *testing.T) {
 	nominal := NominalFriction()
 	for grit, want := range map[float64]float64{0: 1, 2000: 1, 500: math.Sqrt2, 10: 1.7, 20000: 0.6} {
 		near(t, "q0", nominal.OnSurface(Ball{SurfaceGrit: grit}).Q0, want, 1e-12)
 	}
-	if rough := nominal.OnSurface(Ball{SurfaceGrit: 500}); rough.Mu(2) <= nominal.Mu(2) || rough.Mu(0) != nominal.Mu(0) {
+	if rough := nominal.OnSurface(
+		Ball{SurfaceGrit: 500},
+	); rough.Mu(2) <= nominal.Mu(2) ||
+		rough.Mu(0) != nominal.Mu(0) {
 		t.Error("a rough cover grips more on oil and the same on dry boards")
 	}
 }

@@ -14,9 +14,14 @@ import (
 func anyRelease() *rapid.Generator[Release] {
 	return rapid.Custom(func(t *rapid.T) Release {
 		return Release{
-			LaydownBoard: rapid.Float64Range(3, 37).Draw(t, "laydown"), LaunchAngleDeg: rapid.Float64Range(-3, 5).Draw(t, "angle"),
-			SpeedMPH: rapid.Float64Range(9, 25).Draw(t, "speed"), RevRPM: rapid.Float64Range(0, 600).Draw(t, "revs"),
-			RotationDeg: rapid.Float64Range(-90, 120).Draw(t, "rotation"), TiltDeg: rapid.Float64Range(0, 60).Draw(t, "tilt"),
+			LaydownBoard: rapid.Float64Range(3, 37).
+				Draw(t, "laydown"),
+			LaunchAngleDeg: rapid.Float64Range(-3, 5).Draw(t, "angle"),
+			SpeedMPH:       rapid.Float64Range(9, 25).Draw(t, "speed"),
+			RevRPM:         rapid.Float64Range(0, 600).Draw(t, "revs"),
+			RotationDeg: rapid.Float64Range(-90, 120).
+				Draw(t, "rotation"),
+			TiltDeg: rapid.Float64Range(0, 60).Draw(t, "tilt"),
 		}
 	})
 }
@@ -37,9 +42,10 @@ func anyFilm() *rapid.Generator[*oil.Film] {
 	})
 }
 
-// sphere integrates the six equations of the sliding sphere as they stand (velocity and spin in three dimensions, the mass in them) by
-// the classical Runge-Kutta method in time. It knows nothing of the constant slip direction and shares no code with the solver.
-// Lane coordinates; side -1 mirrors the delivery and not the lane.
+// sphere integrates the six equations of the sliding sphere as they stand (velocity and spin in
+// three dimensions, the mass in them) by the classical Runge-Kutta method in time. It knows nothing
+// of the constant slip direction and shares no code with the solver. Lane coordinates; side -1
+// mirrors the delivery and not the lane.
 type sphere struct {
 	mass, r, inertia float64
 	mu               func(x, y float64) float64 // metres, y from board 20 to the left
@@ -86,8 +92,8 @@ func (p *sphere) step(dt float64) {
 	p.t += dt
 }
 
-// run carries the sphere to the pins and returns the board, path angle and time there; ok is false when it leaves the lane.
-// each is called with the state while the ball slips.
+// run carries the sphere to the pins and returns the board, path angle and time there; ok is false
+// when it leaves the lane. each is called with the state while the ball slips.
 func (p *sphere) run(each func(s [6]float64)) (board, angleDeg, timeS float64, ok bool) {
 	const dt, pins = 5e-4, lane.LengthFt * lane.MetresPerFoot
 	for p.s[0] < pins {
@@ -109,17 +115,25 @@ func (p *sphere) run(each func(s [6]float64)) (board, angleDeg, timeS float64, o
 	}
 	left := (pins - p.s[0]) / p.s[2]
 	y := p.s[1] + left*p.s[3]
-	return lane.CentreBoard + y/lane.BoardWidthM, math.Atan2(p.s[3], p.s[2]) * 180 / math.Pi, p.t + left, math.Abs(y) <= edgeM
+	return lane.CentreBoard + y/lane.BoardWidthM, math.Atan2(
+			p.s[3],
+			p.s[2],
+		) * 180 / math.Pi, p.t + left, math.Abs(
+			y,
+		) <= edgeM
 }
 
 func muOf(film *oil.Film, friction Friction) func(x, y float64) float64 {
 	return func(x, y float64) float64 { return friction.Mu(film.UnitsAt(board(y), x/lane.MetresPerFoot)) }
 }
 
-// The solver gives what the six equations give, for both sides and whatever the mass, and in them the slip never changes its direction.
+// The solver gives what the six equations give, for both sides and whatever the mass, and in them
+// the slip never changes its direction.
 func TestSolverIsTheSixEquations(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		film, release, ball, friction := anyFilm().Draw(t, "film"), anyRelease().Draw(t, "release"), DefaultBall(), NominalFriction()
+		film, release, ball, friction := anyFilm().Draw(t, "film"),
+			anyRelease().Draw(t, "release"),
+			DefaultBall(), NominalFriction()
 		side, sign := lane.Right, 1.0
 		if rapid.Bool().Draw(t, "left") {
 			side, sign = lane.Left, -1
@@ -144,7 +158,8 @@ func TestSolverIsTheSixEquations(t *testing.T) {
 			t.Skip("off the lane")
 		}
 		// The comparison's own limit: it stops the slip a little early.
-		if math.Abs(side.Board(pin)-path.PinBoard) > 0.02 || math.Abs(sign*angle-path.EntryAngleDeg) > 0.01 || math.Abs(time-path.PinTimeS) > 1e-3 {
+		if math.Abs(side.Board(pin)-path.PinBoard) > 0.02 || math.Abs(sign*angle-path.EntryAngleDeg) > 0.01 ||
+			math.Abs(time-path.PinTimeS) > 1e-3 {
 			t.Fatalf("six equations: board %g, %g deg, %g s; solver: %g, %g, %g",
 				side.Board(pin), sign*angle, time, path.PinBoard, path.EntryAngleDeg, path.PinTimeS)
 		}
@@ -155,7 +170,8 @@ func TestSolverIsTheSixEquations(t *testing.T) {
 	})
 }
 
-// Whatever friction it meets, the ball never gains energy; having rolled out it has lost (1/2) k/(1+k) |u0|^2 per mass.
+// Whatever friction it meets, the ball never gains energy; having rolled out it has lost (1/2)
+// k/(1+k) |u0|^2 per mass.
 func TestEnergyNeverGrows(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		ball := Ball{GyrationIn: rapid.Float64Range(2.4, 2.8).Draw(t, "gyration")}
@@ -195,7 +211,12 @@ func TestRolledVelocityDoesNotDependOnFilm(t *testing.T) {
 		vy := (v*math.Sin(heading) + k*rw*math.Sin(spin)) / (1 + k)
 		rolled := 0
 		for range 3 {
-			path, err := Trace(FilmSurface(anyFilm().Draw(t, "film"), NominalFriction(), lane.Right), ball, release, nil)
+			path, err := Trace(
+				FilmSurface(anyFilm().Draw(t, "film"), NominalFriction(), lane.Right),
+				ball,
+				release,
+				nil,
+			)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -216,10 +237,13 @@ func TestRolledVelocityDoesNotDependOnFilm(t *testing.T) {
 	})
 }
 
-// A left-hander's path on a film is the right-hander's on the mirrored film, to the last bit, and its track the mirror of that one's.
+// A left-hander's path on a film is the right-hander's on the mirrored film, to the last bit, and
+// its track the mirror of that one's.
 func TestMirrorImage(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		film, release, ball, friction := anyFilm().Draw(t, "film"), anyRelease().Draw(t, "release"), DefaultBall(), NominalFriction()
+		film, release, ball, friction := anyFilm().Draw(t, "film"),
+			anyRelease().Draw(t, "release"),
+			DefaultBall(), NominalFriction()
 		left, err := Trace(FilmSurface(film, friction, lane.Left), ball, release, EveryFoot())
 		if err != nil {
 			t.Fatal(err)
@@ -251,8 +275,8 @@ func TestMirrorImage(t *testing.T) {
 	})
 }
 
-// Over the two reference films the fast path keeps its promise for any release, and agrees on what became of the ball unless it
-// ends within half a board of the gutter.
+// Over the two reference films the fast path keeps its promise for any release, and agrees on what
+// became of the ball unless it ends within half a board of the gutter.
 func TestTableKeepsItsPromise(t *testing.T) {
 	for _, name := range []string{"house-like", "flat-long"} {
 		film := readFilm(t, name)
@@ -269,7 +293,11 @@ func TestTableKeepsItsPromise(t *testing.T) {
 			}
 			fast := table.Run(DefaultBall(), release)
 			if fast.Gutter != path.Gutter || fast.Short != path.Short {
-				if room := min(path.BreakpointBoard, fast.BreakpointBoard) - lane.MinBoard; room > 0.5 && math.Abs(path.PinBoard-20) < 19 {
+				if room := min(
+					path.BreakpointBoard,
+					fast.BreakpointBoard,
+				) - lane.MinBoard; room > 0.5 &&
+					math.Abs(path.PinBoard-20) < 19 {
 					t.Fatalf("fast: %+v\naccurate: %+v", fast, path.Outcome)
 				}
 				return

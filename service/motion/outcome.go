@@ -9,8 +9,9 @@ import (
 
 // Outcome is what became of a delivery.
 type Outcome struct {
-	// Gutter: the contact point left boards 0.5 to 39.5. Short: the ball lost its forward speed on the lane. Either way it never
-	// reaches the pins, EndFt is where its path ends, and the values at the pins are 0.
+	// Gutter: the contact point left boards 0.5 to 39.5. Short: the ball lost its forward speed on
+	// the lane. Either way it never reaches the pins, EndFt is where its path ends, and the values
+	// at the pins are 0.
 	Gutter bool    `json:"gutter"`
 	Short  bool    `json:"short"`
 	EndFt  float64 `json:"end_ft"`

@@ -33,7 +33,8 @@ func readFilm(t testing.TB, name string) *oil.Film {
 	return &film
 }
 
-// layFilm lays a load table: unlike the two smooth maps it has sharp edges across and along the lane.
+// layFilm lays a load table: unlike the two smooth maps it has sharp edges across and along the
+// lane.
 func layFilm(t testing.TB) *oil.Film {
 	t.Helper()
 	file, err := os.Open("../../testdata/oil/invented-41.csv")
@@ -86,7 +87,8 @@ func readReference(t testing.TB) []referenceShot {
 	return shots
 }
 
-// Source of the expected values: SciPy DOP853 on the full 6-state equations, see testdata/motion/README.md.
+// Source of the expected values: SciPy DOP853 on the full 6-state equations, see
+// testdata/motion/README.md.
 func TestReferenceShots(t *testing.T) {
 	var worstBoard, worstAngle float64
 	shots := readReference(t)

@@ -1,28 +1,33 @@
-// Package motion computes the path of a bowling ball over an oil film: a rigid sphere that slips, then rolls.
+// Package motion computes the path of a bowling ball over an oil film: a rigid sphere that slips,
+// then rolls.
 //
 // # Model
 //
-// Mass m, radius r, radius of gyration k_g in every axis; k = (k_g/r)^2. The contact slips with u = v + w x (-r z), the slip velocity.
-// Friction F = -mu m g u/|u| acts there, so m v' = F and m k_g^2 w' = (-r z) x F, which gives u' = -mu g (1 + 1/k) u/|u|. The slip direction
-// s = u/|u| therefore never changes, whatever mu does on the way. With the friction impulse J(t) = integral of mu g dt,
+// Mass m, radius r, radius of gyration k_g in every axis; k = (k_g/r)^2. The contact slips with u =
+// v + w x (-r z), the slip velocity. Friction F = -mu m g u/|u| acts there, so m v' = F and m k_g^2
+// w' = (-r z) x F, which gives u' = -mu g (1 + 1/k) u/|u|. The slip direction s = u/|u| therefore
+// never changes, whatever mu does on the way. With the friction impulse J(t) = integral of mu g dt,
 //
 //	v = v0 - s J,  |u| = |u0| - (1 + 1/k) J,  rolling from J* = |u0| k/(1 + k) on,  v_rolled = v0 - s J*.
 //
-// So the state is (x, y, J), the velocity is linear in J, and the rolled-out velocity does not depend on the oil: the oil decides where
-// the ball turns, and whether it has finished turning at the pins. A rolling ball runs straight; rolling resistance is zero.
-// (Standard mechanics; the mass cancels. Not in the model: flare, migration of the axis, a lane that is not level.)
+// So the state is (x, y, J), the velocity is linear in J, and the rolled-out velocity does not
+// depend on the oil: the oil decides where the ball turns, and whether it has finished turning at
+// the pins. A rolling ball runs straight; rolling resistance is zero. (Standard mechanics; the mass
+// cancels. Not in the model: flare, migration of the axis, a lane that is not level.)
 //
 // # Conventions
 //
-// Everything is in the athlete's own frame: boards 1 to 39 from the strong-side gutter, so a left-hander's path is the exact mirror image of
-// a right-hander's. Launch angle is in degrees from straight down the lane, positive toward the strong-side gutter; the angle of the
-// path is positive toward the other side. Axis rotation is measured from the ball's heading, positive turns the ball away from
-// the strong-side gutter; tilt counts by its cosine: the part of the spin about the vertical does not move the contact. "At the
-// pins" is the ball's centre crossing 60 ft. The ball is in the gutter once its contact point leaves boards 0.5 to 39.5.
+// Everything is in the athlete's own frame: boards 1 to 39 from the strong-side gutter, so a
+// left-hander's path is the exact mirror image of a right-hander's. Launch angle is in degrees from
+// straight down the lane, positive toward the strong-side gutter; the angle of the path is positive
+// toward the other side. Axis rotation is measured from the ball's heading, positive turns the ball
+// away from the strong-side gutter; tilt counts by its cosine: the part of the spin about the
+// vertical does not move the contact. "At the pins" is the ball's centre crossing 60 ft. The ball
+// is in the gutter once its contact point leaves boards 0.5 to 39.5.
 //
-// The film is read bilinearly between cell centres (board b, foot j + 0.5), clamped at the edges. Friction is
-// mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0) with the film q in oil units (1 unit = 0.0167 mL per square foot = 1.4809 microlitres per
-// board-foot).
+// The film is read bilinearly between cell centres (board b, foot j + 0.5), clamped at the edges.
+// Friction is mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0) with the film q in oil units (1 unit
+// = 0.0167 mL per square foot = 1.4809 microlitres per board-foot).
 package motion
 
 import (
@@ -62,8 +67,8 @@ func inRange(name string, value, low, high float64) error {
 	return fmt.Errorf("%s %g is out of range: write %g to %g", name, value, low, high)
 }
 
-// Ball is what is known of a ball. The motion needs RadiusIn and GyrationIn; [Friction.OnSurface] uses SurfaceGrit; DifferentialIn (the
-// track's flare) is carried along and not used.
+// Ball is what is known of a ball. The motion needs RadiusIn and GyrationIn; [Friction.OnSurface]
+// uses SurfaceGrit; DifferentialIn (the track's flare) is carried along and not used.
 type Ball struct {
 	RadiusIn       float64 `json:"radius_in,omitempty"` // 0 means DefaultRadiusIn
 	GyrationIn     float64 `json:"gyration_in"`         // radius of gyration
@@ -71,7 +76,8 @@ type Ball struct {
 	SurfaceGrit    float64 `json:"surface_grit,omitempty"` // 0 means not known
 }
 
-// DefaultRadiusIn is a circumference of 27.002 in, the federation's largest (encyclopedia mirror piglix.com).
+// DefaultRadiusIn is a circumference of 27.002 in, the federation's largest (encyclopedia mirror
+// piglix.com).
 const DefaultRadiusIn = 4.2975
 
 // DefaultBall is a ball of radius 4.2975 in and radius of gyration 2.5 in, an ordinary core.
@@ -113,7 +119,8 @@ type Friction struct {
 	Q0    float64 `json:"q0"` // oil units
 }
 
-// NominalFriction is mu_dry 0.24, mu_oil 0.004, q0 1 unit: fitted so that paths look right, not measured.
+// NominalFriction is mu_dry 0.24, mu_oil 0.004, q0 1 unit: fitted so that paths look right, not
+// measured.
 func NominalFriction() Friction { return Friction{MuDry: 0.24, MuOil: 0.004, Q0: 1} }
 
 // Validate reports every parameter that is no friction, joined into one error.
@@ -128,9 +135,11 @@ func (f Friction) Validate() error {
 // Mu is the friction coefficient on a film of q oil units.
 func (f Friction) Mu(q float64) float64 { return f.MuOil + (f.MuDry-f.MuOil)*math.Exp(-q/f.Q0) }
 
-// OnSurface scales the friction for a ball's surface grit. THIS IS AN ASSUMPTION, no source gives numbers: federation research names surface
-// roughness as the strongest variable (bowlingthismonth.com, surface management), and a rougher cover reaches through a thicker film,
-// so q0 grows as (2000/grit)^0.25, kept within 0.6 to 1.7. A grit of 2000, or 0 (not known), changes nothing.
+// OnSurface scales the friction for a ball's surface grit. THIS IS AN ASSUMPTION, no source gives
+// numbers: federation research names surface roughness as the strongest variable
+// (bowlingthismonth.com, surface management), and a rougher cover reaches through a thicker film,
+// so q0 grows as (2000/grit)^0.25, kept within 0.6 to 1.7. A grit of 2000, or 0 (not known),
+// changes nothing.
 func (f Friction) OnSurface(ball Ball) Friction {
 	if ball.SurfaceGrit > 0 {
 		f.Q0 *= min(max(math.Pow(2000/ball.SurfaceGrit, 0.25), 0.6), 1.7)
@@ -138,7 +147,8 @@ func (f Friction) OnSurface(ball Ball) Friction {
 	return f
 }
 
-// launch is the start of a path in metres and seconds, y from board 20 toward the inside, and what its velocity follows.
+// launch is the start of a path in metres and seconds, y from board 20 toward the inside, and what
+// its velocity follows.
 type launch struct {
 	y0     float64
 	vx, vy float64 // velocity
@@ -158,13 +168,16 @@ func newLaunch(ball Ball, release Release) launch {
 	const degree = math.Pi / 180
 	speed := release.SpeedMPH * lane.MPSPerMPH
 	sinHeading, cosHeading := math.Sincos(-release.LaunchAngleDeg * degree)
-	spin := ball.radiusIn() * lane.MetresPerInch * release.RevRPM * (2 * math.Pi / 60) * math.Cos(release.TiltDeg*degree)
+	spin := ball.radiusIn() * lane.MetresPerInch * release.RevRPM * (2 * math.Pi / 60) * math.Cos(
+		release.TiltDeg*degree,
+	)
 	sinSpin, cosSpin := math.Sincos((release.RotationDeg - release.LaunchAngleDeg) * degree)
 	l := launch{
 		y0: (release.LaydownBoard - lane.CentreBoard) * lane.BoardWidthM,
 		vx: speed * cosHeading, vy: speed * sinHeading, turnJ: math.Inf(1), stopJ: math.Inf(1),
 	}
-	// The surface at the contact runs backwards at spin; what the forward speed does not match is slip.
+	// The surface at the contact runs backwards at spin; what the forward speed does not match is
+	// slip.
 	ux, uy := l.vx-spin*cosSpin, l.vy-spin*sinSpin
 	slip := math.Sqrt(ux*ux + uy*uy)
 	if slip < minSlipMPS {

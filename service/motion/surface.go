@@ -15,8 +15,9 @@ type Surface struct {
 	breaksFt []float64
 }
 
-// NewSurface makes a surface of any friction function of the athlete's board and the distance. At breaksFt, in any order, mu may jump: paths
-// are split there, so that no step straddles a jump. A jump across the boards cannot be named and costs accuracy.
+// NewSurface makes a surface of any friction function of the athlete's board and the distance. At
+// breaksFt, in any order, mu may jump: paths are split there, so that no step straddles a jump. A
+// jump across the boards cannot be named and costs accuracy.
 func NewSurface(mu func(board, ft float64) float64, breaksFt ...float64) Surface {
 	return Surface{mu: mu, breaksFt: slices.Sorted(slices.Values(breaksFt))}
 }
@@ -27,7 +28,8 @@ type Zone struct {
 	Mu   float64
 }
 
-// Zones is a lane of zones from the foul line on, by rising ToFt; the last one reaches on without end.
+// Zones is a lane of zones from the foul line on, by rising ToFt; the last one reaches on without
+// end.
 func Zones(zones ...Zone) Surface {
 	var breaks []float64
 	for _, zone := range zones {
@@ -43,7 +45,8 @@ func Zones(zones ...Zone) Surface {
 	}, breaks...)
 }
 
-// FilmSurface is an oil film under a friction law as an athlete of this side meets it. The film must not change while the surface is used.
+// FilmSurface is an oil film under a friction law as an athlete of this side meets it. The film
+// must not change while the surface is used.
 func FilmSurface(film *oil.Film, friction Friction, side lane.Side) Surface {
 	if side == lane.Left {
 		film = film.Mirror()
@@ -51,8 +54,8 @@ func FilmSurface(film *oil.Film, friction Friction, side lane.Side) Surface {
 	return NewSurface(func(board, ft float64) float64 { return friction.Mu(film.UnitsAt(board, ft)) })
 }
 
-// traceStepFt is the step of an accurate path. Against an eighth of it, 300 paths moved at most 2e-5 board at the pins over smooth films and
-// 1e-4 over one with hard edges.
+// traceStepFt is the step of an accurate path. Against an eighth of it, 300 paths moved at most
+// 2e-5 board at the pins over smooth films and 1e-4 over one with hard edges.
 const traceStepFt = 1.0 / 64
 
 // EveryFoot is the usual stations: 0, 1, ... 60 ft.
@@ -64,9 +67,10 @@ func EveryFoot() []float64 {
 	return stations
 }
 
-// Trace computes one path accurately and reports it at the stations, rising distances from 0 to 60 ft (those beyond the path's end are left
-// out). Where friction depends on the distance alone and jumps only at the surface's breaks, the path is exact to rounding. For
-// many paths use a [Table]. The error names a value that cannot be, or a friction that is negative or not finite.
+// Trace computes one path accurately and reports it at the stations, rising distances from 0 to 60
+// ft (those beyond the path's end are left out). Where friction depends on the distance alone and
+// jumps only at the surface's breaks, the path is exact to rounding. For many paths use a [Table].
+// The error names a value that cannot be, or a friction that is negative or not finite.
 func Trace(surface Surface, ball Ball, release Release, stationsFt []float64) (Path, error) {
 	if err := ball.Validate(); err != nil {
 		return Path{}, fmt.Errorf("ball: %w", err)
@@ -87,7 +91,8 @@ func Trace(surface Surface, ball Ball, release Release, stationsFt []float64) (P
 	return Path{Outcome: w.outcome(), Stations: stations}, nil
 }
 
-// along carries the walk to endFt in steps that end at multiples of stepFt, at the surface's breaks and at the stations.
+// along carries the walk to endFt in steps that end at multiples of stepFt, at the surface's breaks
+// and at the stations.
 func (w *walk) along(surface Surface, k float64, stationsFt []float64, endFt, stepFt float64) ([]Station, error) {
 	stations := make([]Station, 0, len(stationsFt))
 	breaks := surface.breaksFt

@@ -11,26 +11,28 @@ import (
 const DefaultStepFt = 0.2
 
 const (
-	// The film is stored with a margin that repeats its edges, so that reading near them needs no special case.
+	// The film is stored with a margin that repeats its edges, so that reading near them needs no
+	// special case.
 	marginBoards = 2
 	marginRows   = 1
 	tableBoards  = lane.Boards + 2*marginBoards
 	tableRows    = 64
-	// Friction is tabulated to maxFilm q0 of film (beyond, less than a millionth of it is left to change) in filmNodes steps: the
-	// straight line between nodes is within 8e-6 of MuDry - MuOil.
+	// Friction is tabulated to maxFilm q0 of film (beyond, less than a millionth of it is left to
+	// change) in filmNodes steps: the straight line between nodes is within 8e-6 of MuDry - MuOil.
 	maxFilm   = 16
 	filmNodes = 2048
 )
 
-// Table is a film under a friction law, prepared for many paths. It takes 40 kB, so it stays in a core's fastest cache; it does not change,
-// and may be used by many goroutines at once.
+// Table is a film under a friction law, prepared for many paths. It takes 40 kB, so it stays in a
+// core's fastest cache; it does not change, and may be used by many goroutines at once.
 type Table struct {
 	film  [tableBoards * tableRows]float64 // [board*tableRows + row], in units of the friction table's steps
 	muG   [filmNodes + 2]float64           // mu g, m/s2
 	stepM float64
 }
 
-// NewTable prepares a film for an athlete of this side, with the default step. The error names a friction or film that cannot be.
+// NewTable prepares a film for an athlete of this side, with the default step. The error names a
+// friction or film that cannot be.
 func NewTable(film *oil.Film, friction Friction, side lane.Side) (*Table, error) {
 	if err := friction.Validate(); err != nil {
 		return nil, fmt.Errorf("friction: %w", err)
@@ -59,8 +61,9 @@ func newTable(film *oil.Film, friction Friction, side lane.Side, stepFt float64)
 	return t
 }
 
-// Run computes what becomes of one delivery, within 0.05 board at the pins of [Trace] on films up to hard edges across and along the lane. It
-// allocates nothing and does not validate: a caller that did not make the values itself validates them first.
+// Run computes what becomes of one delivery, within 0.05 board at the pins of [Trace] on films up
+// to hard edges across and along the lane. It allocates nothing and does not validate: a caller
+// that did not make the values itself validates them first.
 func (t *Table) Run(ball Ball, release Release) Outcome {
 	const end = lane.LengthFt * lane.MetresPerFoot
 	w := newWalk(newLaunch(ball, release))
@@ -73,10 +76,11 @@ func (t *Table) Run(ball Ball, release Release) Outcome {
 	return w.outcome()
 }
 
-// slide steps evenly in time until something happens: the turn, the roll, a stop, the gutter or the pins. [walk.glide] takes the step
-// in which it happens, exactly. Steps in time need neither a root nor a division. The friction of a step is read one step ahead, at the
-// step's middle as the velocity before it foretells: still second order, and the reading of the next step overlaps the arithmetic of
-// this one, which doubles the speed.
+// slide steps evenly in time until something happens: the turn, the roll, a stop, the gutter or the
+// pins. [walk.glide] takes the step in which it happens, exactly. Steps in time need neither a root
+// nor a division. The friction of a step is read one step ahead, at the step's middle as the
+// velocity before it foretells: still second order, and the reading of the next step overlaps the
+// arithmetic of this one, which doubles the speed.
 func (t *Table) slide(w *walk, end float64) {
 	dt := t.stepM / max(w.vx, w.launch.rolledVX())
 	ahead := 1.5 * dt
@@ -111,7 +115,8 @@ func (t *Table) slide(w *walk, end float64) {
 	w.glide(min(xNext, end)-x, muG)
 }
 
-// at reads mu g at x metres down the lane, y metres from board 20. A place off the lane, where no step ends, reads some friction.
+// at reads mu g at x metres down the lane, y metres from board 20. A place off the lane, where no
+// step ends, reads some friction.
 func (t *Table) at(x, y float64) float64 {
 	across := y*(1/lane.BoardWidthM) + (lane.CentreBoard - 1 + marginBoards)
 	along := x*(1/lane.MetresPerFoot) + (marginRows - 0.5)

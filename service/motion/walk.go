@@ -12,7 +12,8 @@ const (
 	edgeM         = (lane.MaxBoard - lane.CentreBoard) * lane.BoardWidthM
 )
 
-// walk is a ball on its way: the state (x, y, J), the velocity that follows from J, the time, and what has happened so far.
+// walk is a ball on its way: the state (x, y, J), the velocity that follows from J, the time, and
+// what has happened so far.
 type walk struct {
 	launch
 	x, y, j, t float64 // metres, metres, m/s, seconds
@@ -32,9 +33,10 @@ func newWalk(l launch) walk {
 	return w
 }
 
-// glide carries the ball h metres down the lane under constant friction muG = mu g (m/s2). That is exact: with constant friction the
-// path is a parabola, vx falls by vx^2 - 2 sx muG h, and the impulses at which the path turns and the ball rolls are known beforehand. So
-// all error of a path comes from holding the friction constant over h.
+// glide carries the ball h metres down the lane under constant friction muG = mu g (m/s2). That is
+// exact: with constant friction the path is a parabola, vx falls by vx^2 - 2 sx muG h, and the
+// impulses at which the path turns and the ball rolls are known beforehand. So all error of a path
+// comes from holding the friction constant over h.
 func (w *walk) glide(h, muG float64) {
 	if w.rolling {
 		w.straight(h)
@@ -75,7 +77,8 @@ func (w *walk) glide(h, muG float64) {
 // straight carries a ball that no force acts on.
 func (w *walk) straight(h float64) { w.advance(h, w.vx, w.vy) }
 
-// advance moves the ball h metres on while its velocity changes evenly in time to (vx, vy), or into the gutter on the way.
+// advance moves the ball h metres on while its velocity changes evenly in time to (vx, vy), or into
+// the gutter on the way.
 func (w *walk) advance(h, vx, vy float64) {
 	dt := 2 * h / (w.vx + vx)
 	dy := (w.vy + vy) / 2 * dt
@@ -98,7 +101,8 @@ func (w *walk) fall(h, dy, dt float64) {
 	w.ended, w.out.Gutter = true, true
 }
 
-// turn notes the vertex of the parabola, which lies in the coming step, and sends the ball into the gutter there if it lies outside.
+// turn notes the vertex of the parabola, which lies in the coming step, and sends the ball into the
+// gutter there if it lies outside.
 func (w *walk) turn(muG float64) {
 	gained := w.turnJ - w.j
 	vx := w.vx - w.sx*gained

@@ -18,7 +18,8 @@ var loadColumns = []string{"direction", "from_board", "to_board", "count", "ul_p
 // maxCSVRecords bounds what is read of a file, before anything is believed.
 const maxCSVRecords = 1000
 
-// WriteCSV writes the loads as RFC 4180 text: a header, then one record a load, lines ending in CRLF.
+// WriteCSV writes the loads as RFC 4180 text: a header, then one record a load, lines ending in
+// CRLF.
 func (t Table) WriteCSV(w io.Writer) error {
 	records := [][]string{loadColumns}
 	for _, l := range t.Loads {
@@ -30,9 +31,10 @@ func (t Table) WriteCSV(w io.Writer) error {
 	return writeRecords(w, records)
 }
 
-// ReadTableCSV reads what [Table.WriteCSV] writes. The header is required; its columns may come in any order. A board may also be written
-// with its side, 2R or 10L, and counts from that gutter. The error is [Faults] with every fault of every row (row 1 is the first
-// load, the line after the header), or says where the text is not RFC 4180.
+// ReadTableCSV reads what [Table.WriteCSV] writes. The header is required; its columns may come in
+// any order. A board may also be written with its side, 2R or 10L, and counts from that gutter. The
+// error is [Faults] with every fault of every row (row 1 is the first load, the line after the
+// header), or says where the text is not RFC 4180.
 func ReadTableCSV(name string, r io.Reader) (Table, error) {
 	records, err := readRecords(r, loadColumns)
 	if err != nil {
@@ -43,8 +45,17 @@ func ReadTableCSV(name string, r io.Reader) (Table, error) {
 	for i, record := range records {
 		p := recordParser{row: i + 1, record: record}
 		load := Load{
-			Direction: Direction(strings.ToLower(record["direction"])), FromBoard: p.board("from_board"), ToBoard: p.board("to_board"),
-			Count: p.whole("count"), ULPerBoard: p.decimal("ul_per_board"), StartFt: p.decimal("start_ft"), EndFt: p.decimal("end_ft"),
+			Direction: Direction(
+				strings.ToLower(record["direction"]),
+			),
+			FromBoard: p.board("from_board"),
+			ToBoard:   p.board("to_board"),
+			Count: p.whole(
+				"count",
+			),
+			ULPerBoard: p.decimal("ul_per_board"),
+			StartFt:    p.decimal("start_ft"),
+			EndFt:      p.decimal("end_ft"),
 		}
 		faults = append(faults, p.faults...)
 		for _, fault := range load.faults(i + 1) {
@@ -63,7 +74,8 @@ func ReadTableCSV(name string, r io.Reader) (Table, error) {
 	return table, nil
 }
 
-// WriteCSV writes the film in microlitres as RFC 4180 text: a header board, ft_0 to ft_59, then one record a board.
+// WriteCSV writes the film in microlitres as RFC 4180 text: a header board, ft_0 to ft_59, then one
+// record a board.
 func (f *Film) WriteCSV(w io.Writer) error {
 	records := [][]string{filmColumns()}
 	for b := range f.UL {
@@ -76,8 +88,8 @@ func (f *Film) WriteCSV(w io.Writer) error {
 	return writeRecords(w, records)
 }
 
-// ReadFilmCSV reads what [Film.WriteCSV] writes; the boards may come in any order, each once. The length is where the film ends. The error
-// is [Faults], or says where the text is not RFC 4180.
+// ReadFilmCSV reads what [Film.WriteCSV] writes; the boards may come in any order, each once. The
+// length is where the film ends. The error is [Faults], or says where the text is not RFC 4180.
 func ReadFilmCSV(name string, r io.Reader) (*Film, error) {
 	columns := filmColumns()
 	records, err := readRecords(r, columns)
@@ -106,7 +118,13 @@ func ReadFilmCSV(name string, r io.Reader) (*Film, error) {
 	}
 	for b, given := range seen {
 		if !given {
-			faults = append(faults, Fault{Column: "board", Reason: fmt.Sprintf("board %d is missing: a film has boards 1 to %d", b+1, lane.Boards)})
+			faults = append(
+				faults,
+				Fault{
+					Column: "board",
+					Reason: fmt.Sprintf("board %d is missing: a film has boards 1 to %d", b+1, lane.Boards),
+				},
+			)
 		}
 	}
 	if len(faults) > 0 {
@@ -135,7 +153,8 @@ func writeRecords(w io.Writer, records [][]string) error {
 	return out.WriteAll(records)
 }
 
-// readRecords reads a header that names exactly the columns, in any order, and the records below it.
+// readRecords reads a header that names exactly the columns, in any order, and the records below
+// it.
 func readRecords(r io.Reader, columns []string) ([]map[string]string, error) {
 	in := csv.NewReader(r)
 	in.TrimLeadingSpace = true
@@ -224,7 +243,12 @@ func (p *recordParser) board(column string) int {
 	fromLeft := strings.HasSuffix(text, "L")
 	v, err := strconv.Atoi(strings.TrimRight(text, "LR"))
 	if err != nil || strings.Count(text, "L")+strings.Count(text, "R") > 1 {
-		p.fault(column, "%q is not a board: write 1 to %d, or a board and its side, such as 10L", p.record[column], lane.Boards)
+		p.fault(
+			column,
+			"%q is not a board: write 1 to %d, or a board and its side, such as 10L",
+			p.record[column],
+			lane.Boards,
+		)
 		return 0
 	}
 	if fromLeft {

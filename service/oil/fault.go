@@ -5,8 +5,8 @@ import (
 	"strings"
 )
 
-// Fault is one thing wrong with a load table or a film: Row counts from 1 (a load, or a board of a film; 0 is the whole), Column is the
-// field in the words of the file.
+// Fault is one thing wrong with a load table or a film: Row counts from 1 (a load, or a board of a
+// film; 0 is the whole), Column is the field in the words of the file.
 type Fault struct {
 	Row    int    `json:"row"`
 	Column string `json:"column"`

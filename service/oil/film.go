@@ -1,7 +1,9 @@
-// Package oil turns a pattern's load table into the oil film on the lane, measures that film, and wears it down shot by shot.
+// Package oil turns a pattern's load table into the oil film on the lane, measures that film, and
+// wears it down shot by shot.
 //
-// Boards here are the lane's own: x counts from the right gutter, board 1 is the right edge whoever bowls. Distances are feet from
-// the foul line. Amounts are microlitres; film thickness is in oil units.
+// Boards here are the lane's own: x counts from the right gutter, board 1 is the right edge whoever
+// bowls. Distances are feet from the foul line. Amounts are microlitres; film thickness is in oil
+// units.
 package oil
 
 import (
@@ -14,29 +16,32 @@ import (
 // Rows is the number of one-foot rows of a film: row j covers j to j+1 ft.
 const Rows = 60
 
-// The oil unit: 1 unit is 0.0167 mL of oil per square foot (from memory; a film of 0.18 micrometres), which is 1.4809 microlitres on
-// one board of one foot.
+// The oil unit: 1 unit is 0.0167 mL of oil per square foot (from memory; a film of 0.18
+// micrometres), which is 1.4809 microlitres on one board of one foot.
 const (
 	UnitMLPerSquareFoot = 0.0167
 	UnitULPerBoardFoot  = UnitMLPerSquareFoot * 1000 * lane.BoardWidthIn / 12
 )
 
-// MaxCellUL and MaxVolumeUL are sanity limits of our own: no lane is dressed with a tenth of it. They catch a wrong unit.
+// MaxCellUL and MaxVolumeUL are sanity limits of our own: no lane is dressed with a tenth of it.
+// They catch a wrong unit.
 const (
 	MaxCellUL   = 1000.0
 	MaxVolumeUL = 500000.0
 )
 
-// Film is the oil on a lane: UL[board-1][row] is what lies on one board of one foot, in microlitres.
+// Film is the oil on a lane: UL[board-1][row] is what lies on one board of one foot, in
+// microlitres.
 type Film struct {
 	Name string
-	// LengthFt is the pattern's stated length; wear does not change it. [Film.OiledFt] is where the film ends.
+	// LengthFt is the pattern's stated length; wear does not change it. [Film.OiledFt] is where the
+	// film ends.
 	LengthFt float64
 	UL       [lane.Boards][Rows]float64
 }
 
-// UnitsAt reads the film at x boards from the right gutter and ft feet from the foul line, in oil units: bilinear between the cell
-// centres (board b, foot j + 0.5), clamped at the edges.
+// UnitsAt reads the film at x boards from the right gutter and ft feet from the foul line, in oil
+// units: bilinear between the cell centres (board b, foot j + 0.5), clamped at the edges.
 func (f *Film) UnitsAt(x, ft float64) float64 {
 	col, across := cell(x-1, lane.Boards)
 	row, along := cell(ft-0.5, Rows)
@@ -46,7 +51,8 @@ func (f *Film) UnitsAt(x, ft float64) float64 {
 	return (atNear + across*(atFar-atNear)) / UnitULPerBoardFoot
 }
 
-// cell splits a position on n equally spaced nodes into the interval's first node and the share of the way to the next, clamped.
+// cell splits a position on n equally spaced nodes into the interval's first node and the share of
+// the way to the next, clamped.
 func cell(position float64, n int) (first int, share float64) {
 	if !(position > 0) { // also not a number
 		return 0, 0
@@ -92,7 +98,8 @@ func (f *Film) FootUL() [Rows]float64 {
 	return volumes
 }
 
-// OiledFt is the far end of the last foot on which some board carries at least minUnits oil units; 0 when none does.
+// OiledFt is the far end of the last foot on which some board carries at least minUnits oil units;
+// 0 when none does.
 func (f *Film) OiledFt(minUnits float64) float64 {
 	for j := Rows - 1; j >= 0; j-- {
 		for b := range f.UL {
@@ -113,12 +120,16 @@ func (f *Film) Mirror() *Film {
 	return &mirror
 }
 
-// Validate returns [Faults] that name every cell which cannot be oil (not a number, negative, or over [MaxCellUL]), a length outside the
-// lane, and a volume over [MaxVolumeUL]; nil when there is none. A fault's row is the board.
+// Validate returns [Faults] that name every cell which cannot be oil (not a number, negative, or
+// over [MaxCellUL]), a length outside the lane, and a volume over [MaxVolumeUL]; nil when there is
+// none. A fault's row is the board.
 func (f *Film) Validate() error {
 	var faults Faults
 	if !(f.LengthFt >= 0 && f.LengthFt <= lane.LengthFt) {
-		faults = append(faults, Fault{Column: "length_ft", Reason: fmt.Sprintf("%g ft is not on the lane: write 0 to 60", f.LengthFt)})
+		faults = append(
+			faults,
+			Fault{Column: "length_ft", Reason: fmt.Sprintf("%g ft is not on the lane: write 0 to 60", f.LengthFt)},
+		)
 	}
 	for b := range f.UL {
 		for j, amount := range f.UL[b] {
@@ -128,7 +139,10 @@ func (f *Film) Validate() error {
 		}
 	}
 	if volume := f.VolumeUL(); len(faults) == 0 && volume > MaxVolumeUL {
-		faults = append(faults, Fault{Column: "film", Reason: fmt.Sprintf("%.0f mL is too much for a lane: check the unit", volume/1000)})
+		faults = append(
+			faults,
+			Fault{Column: "film", Reason: fmt.Sprintf("%.0f mL is too much for a lane: check the unit", volume/1000)},
+		)
 	}
 	return faults.orNil()
 }
@@ -140,7 +154,11 @@ func cellFault(amountUL float64) string {
 	case amountUL < 0:
 		return fmt.Sprintf("negative oil (%.4g microlitres)", amountUL)
 	case amountUL > MaxCellUL:
-		return fmt.Sprintf("%.4g microlitres on one board of one foot is absurd (limit %g): check the unit", amountUL, MaxCellUL)
+		return fmt.Sprintf(
+			"%.4g microlitres on one board of one foot is absurd (limit %g): check the unit",
+			amountUL,
+			MaxCellUL,
+		)
 	}
 	return ""
 }

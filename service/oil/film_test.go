@@ -51,8 +51,8 @@ func TestFilmFileStatesItsOwnVolume(t *testing.T) {
 	}
 }
 
-// 25 mL over 40 ft x 41.5 in averages 10.82 units, 1 unit on one board of one foot is 0.001481 mL (both recomputed from 0.0167 mL per
-// square foot by an independent script).
+// 25 mL over 40 ft x 41.5 in averages 10.82 units, 1 unit on one board of one foot is 0.001481 mL
+// (both recomputed from 0.0167 mL per square foot by an independent script).
 func TestUnits(t *testing.T) {
 	if got := oil.UnitULPerBoardFoot; math.Abs(got-1.4809) > 5e-5 {
 		t.Errorf("one unit is %.5f uL per board-foot, want 1.4809", got)
@@ -93,7 +93,10 @@ func TestUnitsAtIsBilinearAndClamped(t *testing.T) {
 
 func anyFilm() *rapid.Generator[*oil.Film] {
 	return rapid.Custom(func(t *rapid.T) *oil.Film {
-		film := &oil.Film{Name: rapid.StringMatching(`[a-z ]{0,12}`).Draw(t, "name"), LengthFt: float64(rapid.IntRange(0, 60).Draw(t, "length"))}
+		film := &oil.Film{
+			Name:     rapid.StringMatching(`[a-z ]{0,12}`).Draw(t, "name"),
+			LengthFt: float64(rapid.IntRange(0, 60).Draw(t, "length")),
+		}
 		boards := rapid.SliceOfN(rapid.Float64Range(0, 90), lane.Boards, lane.Boards).Draw(t, "across")
 		rows := rapid.SliceOfN(rapid.Float64Range(0, 1), oil.Rows, oil.Rows).Draw(t, "along")
 		for b := range boards {
@@ -210,7 +213,8 @@ func TestFilmFileRefusals(t *testing.T) {
 	}
 }
 
-// checkFaults wants an error that is Faults with exactly these rows and columns, each with a reason.
+// checkFaults wants an error that is Faults with exactly these rows and columns, each with a
+// reason.
 func checkFaults(t *testing.T, err error, want []oil.Fault) {
 	t.Helper()
 	var faults oil.Faults

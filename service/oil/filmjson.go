@@ -15,8 +15,8 @@ const (
 	layoutText = "film[board-1][row]; row j covers j..j+1 ft from the foul line, value at j+0.5 ft; board 1 = right edge"
 )
 
-// statedVolumeTolerance is how far a file's volume_ml may lie from the sum of its cells: rounding of printed cells stays under it, a wrong
-// unit (1.48 times) or a lost row does not.
+// statedVolumeTolerance is how far a file's volume_ml may lie from the sum of its cells: rounding
+// of printed cells stays under it, a wrong unit (1.48 times) or a lost row does not.
 const statedVolumeTolerance = 0.01
 
 type filmFile struct {
@@ -42,17 +42,29 @@ func (f Film) MarshalJSON() ([]byte, error) {
 	return json.Marshal(file)
 }
 
-// UnmarshalJSON reads what [Film.MarshalJSON] writes. Only film is required; other keys are ignored, so a file may carry notes. Refused, with
-// [Faults] that name every place: a table that is not 39 x 60, a cell that cannot be oil, another unit, a volume_ml more than 1 % off
-// the cells' sum. A missing length_ft becomes the end of the film.
+// UnmarshalJSON reads what [Film.MarshalJSON] writes. Only film is required; other keys are
+// ignored, so a file may carry notes. Refused, with [Faults] that name every place: a table that is
+// not 39 x 60, a cell that cannot be oil, another unit, a volume_ml more than 1 % off the cells'
+// sum. A missing length_ft becomes the end of the film.
 func (f *Film) UnmarshalJSON(data []byte) error {
 	var file filmFile
 	if err := json.Unmarshal(data, &file); err != nil {
-		return fmt.Errorf("film file: film must be %d boards of %d numbers each, in oil units: %w", lane.Boards, Rows, err)
+		return fmt.Errorf(
+			"film file: film must be %d boards of %d numbers each, in oil units: %w",
+			lane.Boards,
+			Rows,
+			err,
+		)
 	}
 	var faults Faults
 	if file.Unit != "" && !strings.HasPrefix(file.Unit, "1 unit = 0.0167 mL/ft^2") {
-		faults = append(faults, Fault{Column: "unit", Reason: fmt.Sprintf("%q is not known: give oil units and write %q", file.Unit, unitText)})
+		faults = append(
+			faults,
+			Fault{
+				Column: "unit",
+				Reason: fmt.Sprintf("%q is not known: give oil units and write %q", file.Unit, unitText),
+			},
+		)
 	}
 	film, shape := fromUnits(file.Film)
 	faults = append(faults, shape...)
@@ -75,8 +87,8 @@ func (f *Film) UnmarshalJSON(data []byte) error {
 	return nil
 }
 
-// FromUnits makes a film from a table units[board-1][row] in oil units. The error is [Faults]: a table that is not 39 x 60, or cells that
-// cannot be oil.
+// FromUnits makes a film from a table units[board-1][row] in oil units. The error is [Faults]: a
+// table that is not 39 x 60, or cells that cannot be oil.
 func FromUnits(name string, lengthFt float64, units [][]float64) (*Film, error) {
 	film, faults := fromUnits(units)
 	if len(faults) > 0 {
@@ -93,7 +105,10 @@ func fromUnits(units [][]float64) (Film, Faults) {
 	var film Film
 	var faults Faults
 	if len(units) != lane.Boards {
-		faults = append(faults, Fault{Column: "film", Reason: fmt.Sprintf("%d boards given: a film has %d", len(units), lane.Boards)})
+		faults = append(
+			faults,
+			Fault{Column: "film", Reason: fmt.Sprintf("%d boards given: a film has %d", len(units), lane.Boards)},
+		)
 	}
 	for b, row := range units {
 		if len(row) != Rows {
@@ -118,6 +133,10 @@ func volumeFault(film Film, statedML *float64) Faults {
 	if math.Abs(*statedML-sumML) <= statedVolumeTolerance*sumML {
 		return nil
 	}
-	reason := fmt.Sprintf("%.4g mL is stated but the cells hold %.4g mL: mend the cells' unit or leave volume_ml out", *statedML, sumML)
+	reason := fmt.Sprintf(
+		"%.4g mL is stated but the cells hold %.4g mL: mend the cells' unit or leave volume_ml out",
+		*statedML,
+		sumML,
+	)
 	return Faults{{Column: "volume_ml", Reason: reason}}
 }

@@ -16,7 +16,8 @@ const (
 	Back Direction = "back"
 )
 
-// Sanity limits of our own for one load table; they catch a slipped decimal point, not an unusual pattern.
+// Sanity limits of our own for one load table; they catch a slipped decimal point, not an unusual
+// pattern.
 const (
 	MaxLoads       = 200
 	MaxCount       = 50
@@ -24,9 +25,10 @@ const (
 	MaxTableVolume = 100000.0 // microlitres, several times a heavy pattern
 )
 
-// Load is one line of a load table: Count passes of the oil head over the boards FromBoard to ToBoard (both included, counted from the
-// right gutter), ULPerBoard microlitres on each board in each pass, spread evenly from StartFt to EndFt. A load out ends beyond its
-// start. A load back may name the ends in the order of travel or the nearer one first: the film is the same.
+// Load is one line of a load table: Count passes of the oil head over the boards FromBoard to
+// ToBoard (both included, counted from the right gutter), ULPerBoard microlitres on each board in
+// each pass, spread evenly from StartFt to EndFt. A load out ends beyond its start. A load back may
+// name the ends in the order of travel or the nearer one first: the film is the same.
 type Load struct {
 	Direction  Direction `json:"direction"`
 	FromBoard  int       `json:"from_board"`
@@ -79,7 +81,10 @@ func (t Table) Validate() error {
 	case len(t.Loads) == 0:
 		faults = append(faults, Fault{Column: "loads", Reason: "the table is empty: give at least one load"})
 	case len(t.Loads) > MaxLoads:
-		faults = append(faults, Fault{Column: "loads", Reason: fmt.Sprintf("%d loads are absurd (limit %d)", len(t.Loads), MaxLoads)})
+		faults = append(
+			faults,
+			Fault{Column: "loads", Reason: fmt.Sprintf("%d loads are absurd (limit %d)", len(t.Loads), MaxLoads)},
+		)
 	}
 	for i, load := range t.Loads {
 		faults = append(faults, load.faults(i+1)...)
@@ -89,9 +94,16 @@ func (t Table) Validate() error {
 	}
 	switch volume := t.VolumeUL(); {
 	case volume == 0:
-		faults = append(faults, Fault{Column: "loads", Reason: "no load lays any oil: give a count and microlitres per board"})
+		faults = append(
+			faults,
+			Fault{Column: "loads", Reason: "no load lays any oil: give a count and microlitres per board"},
+		)
 	case volume > MaxTableVolume:
-		reason := fmt.Sprintf("%.1f mL on one lane is absurd (limit %g mL): check the microlitres per board", volume/1000, MaxTableVolume/1000)
+		reason := fmt.Sprintf(
+			"%.1f mL on one lane is absurd (limit %g mL): check the microlitres per board",
+			volume/1000,
+			MaxTableVolume/1000,
+		)
 		faults = append(faults, Fault{Column: "loads", Reason: reason})
 	}
 	return faults.orNil()
@@ -108,25 +120,43 @@ func (l Load) faults(row int) Faults {
 	add(l.Direction != Out && l.Direction != Back, "direction", "%q is unknown: write out or back", l.Direction)
 	add(outside(l.FromBoard), "from_board", "there is no board %d: boards are 1 to %d", l.FromBoard, lane.Boards)
 	add(outside(l.ToBoard), "to_board", "there is no board %d: boards are 1 to %d", l.ToBoard, lane.Boards)
-	add(l.ToBoard < l.FromBoard, "to_board", "board %d lies before from_board %d: boards count from the right gutter, the smaller first",
-		l.ToBoard, l.FromBoard)
+	add(
+		l.ToBoard < l.FromBoard,
+		"to_board",
+		"board %d lies before from_board %d: boards count from the right gutter, the smaller first",
+		l.ToBoard,
+		l.FromBoard,
+	)
 	add(l.Count < 0, "count", "%d passes cannot be: write 0 or more", l.Count)
 	add(l.Count > MaxCount, "count", "%d passes are absurd (limit %d)", l.Count, MaxCount)
 	add(!finite(l.ULPerBoard), "ul_per_board", "not a finite number")
 	add(l.ULPerBoard < 0, "ul_per_board", "negative oil (%g microlitres)", l.ULPerBoard)
-	add(l.ULPerBoard > MaxULPerBoard, "ul_per_board", "%g microlitres on a board in one pass is absurd (limit %g)", l.ULPerBoard, MaxULPerBoard)
+	add(
+		l.ULPerBoard > MaxULPerBoard,
+		"ul_per_board",
+		"%g microlitres on a board in one pass is absurd (limit %g)",
+		l.ULPerBoard,
+		MaxULPerBoard,
+	)
 	offLane := func(ft float64) bool { return !(ft >= 0 && ft <= lane.LengthFt) }
 	add(offLane(l.StartFt), "start_ft", "%g ft is not on the lane: write 0 to %g", l.StartFt, lane.LengthFt)
 	add(offLane(l.EndFt), "end_ft", "%g ft is not on the lane: write 0 to %g", l.EndFt, lane.LengthFt)
-	add(l.Direction != Back && l.EndFt < l.StartFt, "end_ft", "the load ends at %g ft, before its start at %g ft", l.EndFt, l.StartFt)
+	add(
+		l.Direction != Back && l.EndFt < l.StartFt,
+		"end_ft",
+		"the load ends at %g ft, before its start at %g ft",
+		l.EndFt,
+		l.StartFt,
+	)
 	add(l.EndFt == l.StartFt, "end_ft", "the load starts and ends at %g ft: it has no length to lay oil on", l.EndFt)
 	return faults
 }
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
-// Film lays the table's loads and returns the film. Each row of the film gets the share of a load that its foot covers of the load's
-// length, so all oil of the table is on the film. The error is that of [Table.Validate].
+// Film lays the table's loads and returns the film. Each row of the film gets the share of a load
+// that its foot covers of the load's length, so all oil of the table is on the film. The error is
+// that of [Table.Validate].
 func (t Table) Film() (*Film, error) {
 	if err := t.Validate(); err != nil {
 		return nil, err

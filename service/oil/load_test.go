@@ -59,7 +59,8 @@ func TestVolumeIsConserved(t *testing.T) {
 	})
 }
 
-// Two passes of 40 uL on boards 2 to 38 over 10.5 ft: 80 uL a board, so 80/10.5 on each whole foot and half of it on the last.
+// Two passes of 40 uL on boards 2 to 38 over 10.5 ft: 80 uL a board, so 80/10.5 on each whole foot
+// and half of it on the last.
 func TestFilmByHand(t *testing.T) {
 	table := oil.Table{Loads: []oil.Load{
 		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 2, ULPerBoard: 40, StartFt: 2, EndFt: 12.5},
@@ -179,7 +180,10 @@ func TestReadTableCSV(t *testing.T) {
 			t.Errorf("%s: %s", name, diff)
 		}
 	}
-	_, err := oil.ReadTableCSV("p", strings.NewReader(header+"out,x,38,2,40.5,0,10\r\nout,2,38,two,40.5,12,10\r\nback,2,1L2,1,nan,50,20\r\n"))
+	_, err := oil.ReadTableCSV(
+		"p",
+		strings.NewReader(header+"out,x,38,2,40.5,0,10\r\nout,2,38,two,40.5,12,10\r\nback,2,1L2,1,nan,50,20\r\n"),
+	)
 	checkFaults(t, err, []oil.Fault{
 		{Row: 1, Column: "from_board"},
 		{Row: 2, Column: "count"},

@@ -7,8 +7,9 @@ import (
 	"laneward/service/lane"
 )
 
-// Definition is one way to state a ratio of oil in the middle to oil outside. No federation text that gives the averaging rule could be
-// found, so a ratio is worth nothing without its definition, and the two are kept together.
+// Definition is one way to state a ratio of oil in the middle to oil outside. No federation text
+// that gives the averaging rule could be found, so a ratio is worth nothing without its definition,
+// and the two are kept together.
 type Definition struct {
 	Key    string `json:"key"`
 	Text   string `json:"text"`
@@ -23,26 +24,38 @@ const DefaultDefinition = "inside-10"
 
 var definitions = []Definition{
 	{
-		Key: DefaultDefinition, Text: "mean film per board 10R to 10L over mean film per board from the gutter to board 9, both sides together",
+		Key:  DefaultDefinition,
+		Text: "mean film per board 10R to 10L over mean film per board from the gutter to board 9, both sides together",
 		Source: "federation page on lane dressing: inside is about 10L-10R, outside is the gutter to about board 10 " +
-			"(bowl.com/specs/systemBowling/laneDressing.aspx); which side board 10 itself belongs to is our reading", Date: "2007",
-		inside: between(10, 30), outside: outermost(9),
+			"(bowl.com/specs/systemBowling/laneDressing.aspx); which side board 10 itself belongs to is our reading",
+		Date:    "2007",
+		inside:  between(10, 30),
+		outside: outermost(9),
 	},
 	{
-		Key: "board-20-over-10-and-out", Text: "film on board 20 over mean film per board from the gutter to board 10, both sides together",
-		Source: "retailer's article, as relayed", Date: "undated",
-		inside: between(20, 20), outside: outermost(10),
+		Key:     "board-20-over-10-and-out",
+		Text:    "film on board 20 over mean film per board from the gutter to board 10, both sides together",
+		Source:  "retailer's article, as relayed",
+		Date:    "undated",
+		inside:  between(20, 20),
+		outside: outermost(10),
 	},
 	{
-		Key: "centre-over-outer-6", Text: "mean film per board 15 to 25 over mean film per board of the outer 6 boards, both sides together",
+		Key:  "centre-over-outer-6",
+		Text: "mean film per board 15 to 25 over mean film per board of the outer 6 boards, both sides together",
 		Source: "Australian federation lane policy: centre against the outside 6 boards (totalbowling.com.au thread 3743); " +
-			"boards 15 to 25 as the centre are our reading", Date: "2004",
-		inside: between(15, 25), outside: outermost(6),
+			"boards 15 to 25 as the centre are our reading",
+		Date:    "2004",
+		inside:  between(15, 25),
+		outside: outermost(6),
 	},
 	{
-		Key: "zone-18-over-3-to-7", Text: "mean film per board 18R to 18L over mean film per board 3 to 7, both sides together",
-		Source: "zones of pattern sheets in the trade, from memory", Date: "undated",
-		inside: between(18, 22), outside: func(board int) bool { b := fromEdge(board); return b >= 3 && b <= 7 },
+		Key:     "zone-18-over-3-to-7",
+		Text:    "mean film per board 18R to 18L over mean film per board 3 to 7, both sides together",
+		Source:  "zones of pattern sheets in the trade, from memory",
+		Date:    "undated",
+		inside:  between(18, 22),
+		outside: func(board int) bool { b := fromEdge(board); return b >= 3 && b <= 7 },
 	},
 }
 
@@ -60,7 +73,8 @@ func fromEdge(board int) int { return min(board, lane.Boards+1-board) }
 // Definitions lists the known definitions of the ratio, the default first.
 func Definitions() []Definition { return append([]Definition(nil), definitions...) }
 
-// DefinitionByKey returns the definition with this key ("" is the default), or an error that lists the keys.
+// DefinitionByKey returns the definition with this key ("" is the default), or an error that lists
+// the keys.
 func DefinitionByKey(key string) (Definition, error) {
 	if key == "" {
 		key = DefaultDefinition
@@ -75,7 +89,8 @@ func DefinitionByKey(key string) (Definition, error) {
 	return Definition{}, fmt.Errorf("ratio definition %q is unknown: write one of %s", key, strings.Join(keys, ", "))
 }
 
-// Ratio is a ratio and what it was made of. Volumes are means per board over the rows it was taken from, in microlitres.
+// Ratio is a ratio and what it was made of. Volumes are means per board over the rows it was taken
+// from, in microlitres.
 type Ratio struct {
 	Definition Definition `json:"definition"`
 	// Value is InsideUL over OutsideUL; 0 when OutsideDry, where no number can be given.
@@ -91,11 +106,13 @@ type Ratio struct {
 	ToFt   float64 `json:"to_ft"`
 }
 
-// Ratio takes the ratio over the whole length of the lane. That the sources mean the whole length, and not tapes, is our choice.
+// Ratio takes the ratio over the whole length of the lane. That the sources mean the whole length,
+// and not tapes, is our choice.
 func (f *Film) Ratio(definition Definition) Ratio { return f.ratio(definition, 0, Rows) }
 
-// TapeRatios takes the ratio on the foot that holds 8 ft, the middle of the film and 2 ft before its end: where tapes were drawn (from
-// memory). A distance that the film does not reach is left out.
+// TapeRatios takes the ratio on the foot that holds 8 ft, the middle of the film and 2 ft before
+// its end: where tapes were drawn (from memory). A distance that the film does not reach is left
+// out.
 func (f *Film) TapeRatios(definition Definition) []Ratio {
 	endFt := f.OiledFt(0)
 	var ratios []Ratio
@@ -164,11 +181,12 @@ const (
 	Unclassed Class = "unclassed"
 )
 
-// Thresholds are the ratios at which a pattern changes class; they drifted over the years, so date and source belong to them.
+// Thresholds are the ratios at which a pattern changes class; they drifted over the years, so date
+// and source belong to them.
 type Thresholds struct {
 	Key string `json:"key"`
-	// A ratio up to SportMax is sport, from HouseMin house, between them challenge where NamesChallenge and else unclassed.
-	// HouseMin 0 means that the source names no house threshold.
+	// A ratio up to SportMax is sport, from HouseMin house, between them challenge where
+	// NamesChallenge and else unclassed. HouseMin 0 means that the source names no house threshold.
 	SportMax       float64 `json:"sport_max"`
 	HouseMin       float64 `json:"house_min"`
 	NamesChallenge bool    `json:"names_challenge"`
@@ -181,16 +199,25 @@ const DefaultThresholds = "recent"
 
 var thresholdSets = []Thresholds{
 	{
-		Key: DefaultThresholds, SportMax: 4, HouseMin: 8, NamesChallenge: true, Date: "recent, undated (read 2026-11)",
-		Source: "machine-written encyclopedia entry (grokipedia.com/page/sport_bowling): sport to 4:1, challenge 4:1 to 8:1, house from 8:1; not verified",
+		Key:            DefaultThresholds,
+		SportMax:       4,
+		HouseMin:       8,
+		NamesChallenge: true,
+		Date:           "recent, undated (read 2026-11)",
+		Source:         "machine-written encyclopedia entry (grokipedia.com/page/sport_bowling): sport to 4:1, challenge 4:1 to 8:1, house from 8:1; not verified",
 	},
 	{
-		Key: "three-to-one", SportMax: 3, Date: "before 2015",
-		Source: "federation's compliance spreadsheet titled 3:1 (bowl.com/Sport_Bowling/Sport_Bowling_Tools/Pattern_Calculations/)",
+		Key:      "three-to-one",
+		SportMax: 3,
+		Date:     "before 2015",
+		Source:   "federation's compliance spreadsheet titled 3:1 (bowl.com/Sport_Bowling/Sport_Bowling_Tools/Pattern_Calculations/)",
 	},
 	{
-		Key: "policy-2004", SportMax: 3, HouseMin: 4, Date: "2004",
-		Source: "Australian federation lane policy: national tournaments about 2:1 to 3:1, house 4:1 to 10:1 (totalbowling.com.au thread 3743)",
+		Key:      "policy-2004",
+		SportMax: 3,
+		HouseMin: 4,
+		Date:     "2004",
+		Source:   "Australian federation lane policy: national tournaments about 2:1 to 3:1, house 4:1 to 10:1 (totalbowling.com.au thread 3743)",
 	},
 	{Key: "two-to-one", SportMax: 2, Date: "2000", Source: "from memory"},
 }
@@ -198,7 +225,8 @@ var thresholdSets = []Thresholds{
 // ThresholdSets lists the known thresholds, the default first.
 func ThresholdSets() []Thresholds { return append([]Thresholds(nil), thresholdSets...) }
 
-// ThresholdsByKey returns the thresholds with this key ("" is the default), or an error that lists the keys.
+// ThresholdsByKey returns the thresholds with this key ("" is the default), or an error that lists
+// the keys.
 func ThresholdsByKey(key string) (Thresholds, error) {
 	if key == "" {
 		key = DefaultThresholds
@@ -213,7 +241,8 @@ func ThresholdsByKey(key string) (Thresholds, error) {
 	return Thresholds{}, fmt.Errorf("thresholds %q are unknown: write one of %s", key, strings.Join(keys, ", "))
 }
 
-// Class names the class of a ratio. A film with a dry outside exceeds every ratio; a lane without oil is unclassed.
+// Class names the class of a ratio. A film with a dry outside exceeds every ratio; a lane without
+// oil is unclassed.
 func (t Thresholds) Class(ratio Ratio) Class {
 	switch {
 	case ratio.InsideUL == 0 && ratio.OutsideUL == 0:

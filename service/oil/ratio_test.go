@@ -61,8 +61,17 @@ func TestRatioOfOneSide(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if ratio := film.Ratio(definition); ratio.RightValue != 4 || ratio.LeftValue != 0 || ratio.Value != 8 || ratio.OutsideDry {
-		t.Errorf("right %g, left %g, both %g, dry %v: want 4, 0, 8, false", ratio.RightValue, ratio.LeftValue, ratio.Value, ratio.OutsideDry)
+	if ratio := film.Ratio(
+		definition,
+	); ratio.RightValue != 4 || ratio.LeftValue != 0 || ratio.Value != 8 ||
+		ratio.OutsideDry {
+		t.Errorf(
+			"right %g, left %g, both %g, dry %v: want 4, 0, 8, false",
+			ratio.RightValue,
+			ratio.LeftValue,
+			ratio.Value,
+			ratio.OutsideDry,
+		)
 	}
 }
 
@@ -82,7 +91,14 @@ func TestTapeRatios(t *testing.T) {
 	}
 	for i, ratio := range ratios {
 		if ratio.FromFt != want[i].fromFt || math.Abs(ratio.Value-want[i].value) > 1e-12 {
-			t.Errorf("tape %d: %g at %g ft, want %g at %g ft", i, ratio.Value, ratio.FromFt, want[i].value, want[i].fromFt)
+			t.Errorf(
+				"tape %d: %g at %g ft, want %g at %g ft",
+				i,
+				ratio.Value,
+				ratio.FromFt,
+				want[i].value,
+				want[i].fromFt,
+			)
 		}
 	}
 }

@@ -7,7 +7,8 @@ import (
 	"laneward/service/lane"
 )
 
-// TrackPoint is one point of a ball's track on the lane: X boards from the right gutter, Ft feet from the foul line.
+// TrackPoint is one point of a ball's track on the lane: X boards from the right gutter, Ft feet
+// from the foul line.
 type TrackPoint struct {
 	Ft float64 `json:"ft"`
 	X  float64 `json:"x"`
@@ -16,8 +17,8 @@ type TrackPoint struct {
 // Track is where a ball touched the lane, by rising distance. Between points it is straight.
 type Track []TrackPoint
 
-// Wear is how a pass of a ball changes the film. ALL FOUR NUMBERS ARE ASSUMPTIONS of ours: no measurement of them could be found.
-// They are for comparing plans, not for predicting amounts.
+// Wear is how a pass of a ball changes the film. ALL FOUR NUMBERS ARE ASSUMPTIONS of ours: no
+// measurement of them could be found. They are for comparing plans, not for predicting amounts.
 type Wear struct {
 	// StripBoards is the width of the strip that the ball touches, in boards.
 	StripBoards float64 `json:"strip_boards"`
@@ -32,12 +33,16 @@ type Wear struct {
 // AssumedWear returns the assumptions used unless others are given.
 func AssumedWear() Wear { return Wear{StripBoards: 1, LiftShare: 0.10, KeepShare: 0.7, CarryFt: 8} }
 
-// Validate returns [Faults] for shares outside 0 to 1, a strip that is not 0.1 to 5 boards or a carry that is not 0.1 to 60 ft.
+// Validate returns [Faults] for shares outside 0 to 1, a strip that is not 0.1 to 5 boards or a
+// carry that is not 0.1 to 60 ft.
 func (w Wear) Validate() error {
 	var faults Faults
 	check := func(column string, value, low, high float64) {
 		if !(value >= low && value <= high) {
-			faults = append(faults, Fault{Column: column, Reason: fmt.Sprintf("%g is not possible: write %g to %g", value, low, high)})
+			faults = append(
+				faults,
+				Fault{Column: column, Reason: fmt.Sprintf("%g is not possible: write %g to %g", value, low, high)},
+			)
 		}
 	}
 	check("strip_boards", w.StripBoards, 0.1, 5)
@@ -50,15 +55,17 @@ func (w Wear) Validate() error {
 // Worn is a film after some shots. Film volume plus OnBallsUL equals the volume before them.
 type Worn struct {
 	Film *Film `json:"film"`
-	// OnBallsUL left the lane on balls, LiftedUL was lifted and LaidDownUL laid down again, all in microlitres.
+	// OnBallsUL left the lane on balls, LiftedUL was lifted and LaidDownUL laid down again, all in
+	// microlitres.
 	OnBallsUL  float64 `json:"on_balls_ul"`
 	LiftedUL   float64 `json:"lifted_ul"`
 	LaidDownUL float64 `json:"laid_down_ul"`
 	Passes     int     `json:"passes"`
 }
 
-// After returns the film after the tracks, in order, and leaves the given film as it is. The error names a wrong assumption, or the track
-// whose points do not rise or are not finite (row counts from 1).
+// After returns the film after the tracks, in order, and leaves the given film as it is. The error
+// names a wrong assumption, or the track whose points do not rise or are not finite (row counts
+// from 1).
 func (w Wear) After(film *Film, tracks []Track) (Worn, error) {
 	if err := w.Validate(); err != nil {
 		return Worn{}, err
@@ -74,8 +81,9 @@ func (w Wear) After(film *Film, tracks []Track) (Worn, error) {
 	return worn, nil
 }
 
-// pass walks the rows from the foul line. In each row the ball first lays down from what it carries from nearer rows, then lifts, so oil
-// only ever moves down the lane. What it still carries when it leaves the lane stays on the ball.
+// pass walks the rows from the foul line. In each row the ball first lays down from what it carries
+// from nearer rows, then lifts, so oil only ever moves down the lane. What it still carries when it
+// leaves the lane stays on the ball.
 func (w Wear) pass(worn *Worn, track Track) {
 	layShare := 1 - math.Exp(-1/w.CarryFt)
 	kept, carried := 0.0, 0.0
@@ -110,8 +118,8 @@ func (w Wear) pass(worn *Worn, track Track) {
 // maxStripBoards is the most boards that a strip of 5 boards can touch.
 const maxStripBoards = 7
 
-// strip returns the boards that a strip around x touches, from board first on, and the share of each board's width that it covers.
-// x is on the lane, so at least one board is touched.
+// strip returns the boards that a strip around x touches, from board first on, and the share of
+// each board's width that it covers. x is on the lane, so at least one board is touched.
 func strip(x, width float64) (first int, shares [maxStripBoards]float64, n int) {
 	low, high := max(x-width/2, lane.MinBoard), min(x+width/2, lane.MaxBoard)
 	first = min(max(int(math.Round(low)), 1), lane.Boards)

@@ -24,8 +24,11 @@ func anyTrack() *rapid.Generator[oil.Track] {
 func anyWear() *rapid.Generator[oil.Wear] {
 	return rapid.Custom(func(t *rapid.T) oil.Wear {
 		return oil.Wear{
-			StripBoards: rapid.Float64Range(0.1, 5).Draw(t, "strip"), LiftShare: rapid.Float64Range(0, 1).Draw(t, "lift"),
-			KeepShare: rapid.Float64Range(0, 1).Draw(t, "keep"), CarryFt: rapid.Float64Range(0.1, 60).Draw(t, "carry"),
+			StripBoards: rapid.Float64Range(0.1, 5).
+				Draw(t, "strip"),
+			LiftShare: rapid.Float64Range(0, 1).Draw(t, "lift"),
+			KeepShare: rapid.Float64Range(0, 1).Draw(t, "keep"),
+			CarryFt:   rapid.Float64Range(0.1, 60).Draw(t, "carry"),
 		}
 	})
 }
@@ -53,16 +56,21 @@ func TestWearBalances(t *testing.T) {
 				}
 			}
 		}
-		if missing := film.VolumeUL() - worn.Film.VolumeUL() - worn.OnBallsUL; math.Abs(missing) > 1e-9*(1+film.VolumeUL()/1000) {
+		if missing := film.VolumeUL() - worn.Film.VolumeUL() - worn.OnBallsUL; math.Abs(
+			missing,
+		) > 1e-9*(1+film.VolumeUL()/1000) {
 			t.Fatalf("%g uL got lost", missing)
 		}
-		if missing := worn.LiftedUL - worn.LaidDownUL - worn.OnBallsUL; math.Abs(missing) > 1e-9*(1+worn.LiftedUL/1000) {
+		if missing := worn.LiftedUL - worn.LaidDownUL - worn.OnBallsUL; math.Abs(
+			missing,
+		) > 1e-9*(1+worn.LiftedUL/1000) {
 			t.Fatalf("lifted %g, laid down %g, on balls %g", worn.LiftedUL, worn.LaidDownUL, worn.OnBallsUL)
 		}
 	})
 }
 
-// A ball that runs up board 10 and lifts a tenth, keeping seven tenths of it, over a film of 10 uL a foot up to 30 ft: by hand.
+// A ball that runs up board 10 and lifts a tenth, keeping seven tenths of it, over a film of 10 uL
+// a foot up to 30 ft: by hand.
 func TestWearByHand(t *testing.T) {
 	film := &oil.Film{LengthFt: 30}
 	for b := range film.UL {
@@ -93,10 +101,18 @@ func TestWearByHand(t *testing.T) {
 		}
 	}
 	if carrydown := worn.Film.UL[9][32]; carrydown <= 0 || carrydown >= worn.Film.UL[9][30] {
-		t.Errorf("past the end the film is %g uL at 32 ft and %g at 30: want some, and less further on", carrydown, worn.Film.UL[9][30])
+		t.Errorf(
+			"past the end the film is %g uL at 32 ft and %g at 30: want some, and less further on",
+			carrydown,
+			worn.Film.UL[9][30],
+		)
 	}
 	if worn.Film.LengthFt != 30 || worn.Film.OiledFt(0) <= 30 {
-		t.Errorf("stated length %g, oiled to %g: want 30 and carrydown beyond", worn.Film.LengthFt, worn.Film.OiledFt(0))
+		t.Errorf(
+			"stated length %g, oiled to %g: want 30 and carrydown beyond",
+			worn.Film.LengthFt,
+			worn.Film.OiledFt(0),
+		)
 	}
 }
 
@@ -109,7 +125,8 @@ func TestWearSplitsBetweenBoards(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if a, b := worn.Film.UL[9][0], worn.Film.UL[10][0]; math.Abs(a-10*(1-0.75*0.5)) > 1e-12 || math.Abs(b-10*(1-0.25*0.5)) > 1e-12 {
+	if a, b := worn.Film.UL[9][0], worn.Film.UL[10][0]; math.Abs(a-10*(1-0.75*0.5)) > 1e-12 ||
+		math.Abs(b-10*(1-0.25*0.5)) > 1e-12 {
 		t.Errorf("board 10 keeps %g, board 11 %g: want 6.25 and 8.75", a, b)
 	}
 }
@@ -123,7 +140,10 @@ func TestWearAtTheEdge(t *testing.T) {
 		}
 	}
 	wear := oil.AssumedWear()
-	worn, err := wear.After(film, []oil.Track{{{Ft: 0, X: 0}, {Ft: 60, X: 0}}, {{Ft: 0, X: lane.MaxBoard}, {Ft: 60, X: lane.MaxBoard}}})
+	worn, err := wear.After(
+		film,
+		[]oil.Track{{{Ft: 0, X: 0}, {Ft: 60, X: 0}}, {{Ft: 0, X: lane.MaxBoard}, {Ft: 60, X: lane.MaxBoard}}},
+	)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -6,8 +6,8 @@ import (
 	"strings"
 )
 
-// Adherence describes bars of how far a drill was kept to, one row an athlete or a session. It reads without colour: what was kept is hatched, the
-// interval is a beam, the pass mark a flag.
+// Adherence describes bars of how far a drill was kept to, one row an athlete or a session. It
+// reads without colour: what was kept is hatched, the interval is a beam, the pass mark a flag.
 type Adherence struct {
 	Title   string
 	Caption string
@@ -15,7 +15,8 @@ type Adherence struct {
 	Rows    []AdherenceRow
 }
 
-// AdherenceRow is one bar. The share is Kept of Judged; Shots also counts those that could not be judged.
+// AdherenceRow is one bar. The share is Kept of Judged; Shots also counts those that could not be
+// judged.
 type AdherenceRow struct {
 	Label               string
 	Kept, Judged, Shots int
@@ -66,7 +67,13 @@ func (r AdherenceRow) detail() string {
 	if r.Judged == 0 {
 		return fmt.Sprintf("none of %s could be judged", plural(r.Shots, "shot"))
 	}
-	text := fmt.Sprintf("%d of %d judged, 95 %% interval %.0f to %.0f %%", r.Kept, r.Judged, 100*r.LowShare, 100*r.HighShare)
+	text := fmt.Sprintf(
+		"%d of %d judged, 95 %% interval %.0f to %.0f %%",
+		r.Kept,
+		r.Judged,
+		100*r.LowShare,
+		100*r.HighShare,
+	)
 	if missing := r.Shots - r.Judged; missing > 0 {
 		text += fmt.Sprintf("; %d not measured", missing)
 	}
@@ -75,13 +82,27 @@ func (r AdherenceRow) detail() string {
 
 const barPx = 20
 
-// draw writes the row's words and draws its bar on the full width of the column, which stands for 0 to 100 %.
+// draw writes the row's words and draws its bar on the full width of the column, which stands for 0
+// to 100 %.
 func (r AdherenceRow) draw(c *column) {
 	s := c.scene
 	top := c.y
 	headline := r.headline()
 	c.paragraph(fit(r.Label, sizeBody, c.width-textWidth(headline, sizeBody, true)-12, true), sizeBody, true, ink, 1)
-	s.add(Element{Layer: LayerFrame, Shape: Text{X: c.x + c.width, Y: top + sizeBody*1.02, Size: sizeBody, Bold: true, Anchor: End, Value: headline}, Fill: ink})
+	s.add(
+		Element{
+			Layer: LayerFrame,
+			Shape: Text{
+				X:      c.x + c.width,
+				Y:      top + sizeBody*1.02,
+				Size:   sizeBody,
+				Bold:   true,
+				Anchor: End,
+				Value:  headline,
+			},
+			Fill: ink,
+		},
+	)
 	c.y = top + sizeBody*1.32
 	c.paragraph(r.detail(), sizeSmall, false, inkSoft, 2)
 	c.gap(4)
@@ -94,7 +115,14 @@ func (r AdherenceRow) draw(c *column) {
 	if r.Judged > 0 {
 		share := float64(r.Kept) / float64(r.Judged)
 		s.add(Element{Layer: LayerFrame, Shape: Rect{X: c.x, Y: y, W: share * c.width, H: barPx}, Fill: blue})
-		s.add(Element{Layer: LayerFrame, Shape: Poly{Lines: hatch(Rect{X: c.x, Y: y, W: share * c.width, H: barPx}, 9)}, Stroke: white.alpha(0.3), StrokeWidth: 2})
+		s.add(
+			Element{
+				Layer:       LayerFrame,
+				Shape:       Poly{Lines: hatch(Rect{X: c.x, Y: y, W: share * c.width, H: barPx}, 9)},
+				Stroke:      white.alpha(0.3),
+				StrokeWidth: 2,
+			},
+		)
 		beam := [][]XY{
 			{{x(r.LowShare), y + barPx/2}, {x(r.HighShare), y + barPx/2}},
 			{{x(r.LowShare), y + 4}, {x(r.LowShare), y + barPx - 4}},
@@ -143,7 +171,13 @@ func (a Adherence) axis(c *column) {
 		case 100:
 			anchor = End
 		}
-		c.scene.add(Element{Layer: LayerFrame, Shape: Text{X: x, Y: c.y + 11, Size: sizeAxis, Anchor: anchor, Value: fmt.Sprintf("%d %%", percent)}, Fill: inkSoft})
+		c.scene.add(
+			Element{
+				Layer: LayerFrame,
+				Shape: Text{X: x, Y: c.y + 11, Size: sizeAxis, Anchor: anchor, Value: fmt.Sprintf("%d %%", percent)},
+				Fill:  inkSoft,
+			},
+		)
 	}
 	c.gap(16)
 }
@@ -160,7 +194,13 @@ func (a Adherence) check() (width float64, err error) {
 	for i, r := range a.Rows {
 		what := fmt.Sprintf("row %d", i+1)
 		if r.Kept < 0 || r.Kept > r.Judged || r.Judged > r.Shots {
-			f.add("%s: %d kept of %d judged of %d shots cannot be: each holds the one before", what, r.Kept, r.Judged, r.Shots)
+			f.add(
+				"%s: %d kept of %d judged of %d shots cannot be: each holds the one before",
+				what,
+				r.Kept,
+				r.Judged,
+				r.Shots,
+			)
 		}
 		f.within(what+": pass share", r.PassShare, 0, 1)
 		if r.Judged == 0 {

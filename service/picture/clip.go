@@ -4,7 +4,8 @@ func (r Rect) holds(p XY) bool {
 	return p.X >= r.X && p.X <= r.X+r.W && p.Y >= r.Y && p.Y <= r.Y+r.H
 }
 
-// clipLine returns the parts of a line inside a rectangle, after Liang and Barsky (1984): each stretch is cut by its parameter at the four edges.
+// clipLine returns the parts of a line inside a rectangle, after Liang and Barsky (1984): each
+// stretch is cut by its parameter at the four edges.
 func clipLine(line []XY, r Rect) [][]XY {
 	var parts [][]XY
 	open := false

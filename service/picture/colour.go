@@ -22,8 +22,8 @@ func rgb(hexCode uint32) Colour {
 	return Colour{R: uint8(hexCode >> 16), G: uint8(hexCode >> 8), B: uint8(hexCode), A: 255}
 }
 
-// The palette. Blue and vermilion are those of Okabe and Ito's set for colour-blind readers (Color Universal Design, 2008; values from
-// memory), darkened until they stand 4.5:1 against white.
+// The palette. Blue and vermilion are those of Okabe and Ito's set for colour-blind readers (Color
+// Universal Design, 2008; values from memory), darkened until they stand 4.5:1 against white.
 var (
 	white     = rgb(0xffffff)
 	ink       = rgb(0x18212b) // text, lines
@@ -40,8 +40,8 @@ var (
 	mist      = rgb(0xeef1f5) // pin deck, empty part of a bar
 )
 
-// ContrastRatio returns the contrast of two opaque colours, 1 to 21. Source: WCAG 2.2, relative luminance and contrast ratio; level AA asks
-// 4.5 for text and 3 for graphics.
+// ContrastRatio returns the contrast of two opaque colours, 1 to 21. Source: WCAG 2.2, relative
+// luminance and contrast ratio; level AA asks 4.5 for text and 3 for graphics.
 func ContrastRatio(a, b Colour) float64 {
 	la, lb := luminance(a), luminance(b)
 	return (max(la, lb) + 0.05) / (min(la, lb) + 0.05)
@@ -58,9 +58,10 @@ func luminance(c Colour) float64 {
 	return 0.2126*linear(c.R) + 0.7152*linear(c.G) + 0.0722*linear(c.B)
 }
 
-// Cividis returns the colour of a share 0 to 1 (clamped; NaN counts as 0) on the cividis map, dark blue to yellow, whose perceived lightness rises
-// evenly for readers with and without colour-vision deficiency. Source: Nuñez, Anderton and Renslow, PLoS ONE 13(7): e0199239 (2018);
-// the 256 published values as distributed with Matplotlib 3.6, linearly interpolated.
+// Cividis returns the colour of a share 0 to 1 (clamped; NaN counts as 0) on the cividis map, dark
+// blue to yellow, whose perceived lightness rises evenly for readers with and without colour-vision
+// deficiency. Source: Nuñez, Anderton and Renslow, PLoS ONE 13(7): e0199239 (2018); the 256
+// published values as distributed with Matplotlib 3.6, linearly interpolated.
 func Cividis(share float64) Colour {
 	if !(share > 0) {
 		share = 0

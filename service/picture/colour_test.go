@@ -5,13 +5,22 @@ import (
 	"testing"
 )
 
-// TestCividisRisesForEveryReader checks that the map's lightness rises along it as seen with full colour vision and, by the matrices of Machado,
-// Oliveira and Fernandes, IEEE TVCG 15(6): 1291 (2009), severity 1 (values from memory), without the long- or the middle-wave cones.
+// TestCividisRisesForEveryReader checks that the map's lightness rises along it as seen with full
+// colour vision and, by the matrices of Machado, Oliveira and Fernandes, IEEE TVCG 15(6): 1291
+// (2009), severity 1 (values from memory), without the long- or the middle-wave cones.
 func TestCividisRisesForEveryReader(t *testing.T) {
 	readers := map[string][3][3]float64{
 		"full colour vision": {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}},
-		"protanopia":         {{0.152286, 1.052583, -0.204868}, {0.114503, 0.786281, 0.099216}, {-0.003882, -0.048116, 1.051998}},
-		"deuteranopia":       {{0.367322, 0.860646, -0.227968}, {0.280085, 0.672501, 0.047413}, {-0.011820, 0.042940, 0.968881}},
+		"protanopia": {
+			{0.152286, 1.052583, -0.204868},
+			{0.114503, 0.786281, 0.099216},
+			{-0.003882, -0.048116, 1.051998},
+		},
+		"deuteranopia": {
+			{0.367322, 0.860646, -0.227968},
+			{0.280085, 0.672501, 0.047413},
+			{-0.011820, 0.042940, 0.968881},
+		},
 	}
 	for name, matrix := range readers {
 		t.Run(name, func(t *testing.T) {
@@ -30,7 +39,11 @@ func TestCividisRisesForEveryReader(t *testing.T) {
 
 // lightness is CIE L* of a colour as a reader sees it.
 func lightness(c Colour, matrix [3][3]float64) float64 {
-	linear := [3]float64{luminance(Colour{R: c.R}) / 0.2126, luminance(Colour{G: c.G}) / 0.7152, luminance(Colour{B: c.B}) / 0.0722}
+	linear := [3]float64{
+		luminance(Colour{R: c.R}) / 0.2126,
+		luminance(Colour{G: c.G}) / 0.7152,
+		luminance(Colour{B: c.B}) / 0.0722,
+	}
 	weights := [3]float64{0.2126, 0.7152, 0.0722}
 	y := 0.0
 	for i, row := range matrix {
@@ -57,7 +70,8 @@ func TestCividisEnds(t *testing.T) {
 	}
 }
 
-// TestContrastRatio holds WCAG's own ends and the grey that its documents name: #767676 on white passes 4.5:1, #777777 does not.
+// TestContrastRatio holds WCAG's own ends and the grey that its documents name: #767676 on white
+// passes 4.5:1, #777777 does not.
 func TestContrastRatio(t *testing.T) {
 	if got := ContrastRatio(rgb(0), white); math.Abs(got-21) > 1e-9 {
 		t.Errorf("black on white is %g, want 21", got)
@@ -70,7 +84,8 @@ func TestContrastRatio(t *testing.T) {
 	}
 }
 
-// TestSignsStandOut asks for WCAG's 3:1 of what carries meaning against the white casing that surrounds it.
+// TestSignsStandOut asks for WCAG's 3:1 of what carries meaning against the white casing that
+// surrounds it.
 func TestSignsStandOut(t *testing.T) {
 	for name, c := range map[string]Colour{"kept": blue, "broken": vermilion, "unknown": inkSoft, "path": ink} {
 		if got := ContrastRatio(c, white); got < 3 {

@@ -5,8 +5,9 @@ import (
 	"slices"
 )
 
-// contourLines returns where a grid crosses a level, by marching squares with linear interpolation, as stretches in grid coordinates (X is the
-// first index, Y the second). Squares with a NaN corner are left out. A saddle is split by the mean of its four corners.
+// contourLines returns where a grid crosses a level, by marching squares with linear interpolation,
+// as stretches in grid coordinates (X is the first index, Y the second). Squares with a NaN corner
+// are left out. A saddle is split by the mean of its four corners.
 func contourLines(grid [][]float64, level float64) [][]XY {
 	var lines [][]XY
 	for i := 0; i+1 < len(grid); i++ {
@@ -17,7 +18,12 @@ func contourLines(grid [][]float64, level float64) [][]XY {
 				continue
 			}
 			var cuts []XY
-			places := [4]XY{{float64(i), float64(j)}, {float64(i + 1), float64(j)}, {float64(i + 1), float64(j + 1)}, {float64(i), float64(j + 1)}}
+			places := [4]XY{
+				{float64(i), float64(j)},
+				{float64(i + 1), float64(j)},
+				{float64(i + 1), float64(j + 1)},
+				{float64(i), float64(j + 1)},
+			}
 			for k := range 4 {
 				from, to := k, (k+1)%4
 				if k >= 2 {
@@ -35,7 +41,8 @@ func contourLines(grid [][]float64, level float64) [][]XY {
 			case len(cuts) == 2:
 				lines = append(lines, cuts)
 			case len(cuts) == 4 && (corners[0] >= level) == (mean >= level):
-				// The middle belongs with corners 0 and 2: cut off corners 1 (edges 0, 1) and 3 (edges 2, 3).
+				// The middle belongs with corners 0 and 2: cut off corners 1 (edges 0, 1) and 3
+				// (edges 2, 3).
 				lines = append(lines, []XY{cuts[0], cuts[1]}, []XY{cuts[2], cuts[3]})
 			case len(cuts) == 4:
 				lines = append(lines, []XY{cuts[3], cuts[0]}, []XY{cuts[1], cuts[2]})
@@ -47,7 +54,8 @@ func contourLines(grid [][]float64, level float64) [][]XY {
 	return joinLines(lines)
 }
 
-// joinLines chains stretches that share an end into longer lines, so that dashes run through and the SVG stays small.
+// joinLines chains stretches that share an end into longer lines, so that dashes run through and
+// the SVG stays small.
 func joinLines(lines [][]XY) [][]XY {
 	ends := map[XY][]int{}
 	for i, line := range lines {

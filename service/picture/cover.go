@@ -1,10 +1,11 @@
 package picture
 
-// block is a rectangle of equal cells of a grid: first index i0 to i1, second j0 to j1, the last ones excluded.
+// block is a rectangle of equal cells of a grid: first index i0 to i1, second j0 to j1, the last
+// ones excluded.
 type block struct{ i0, i1, j0, j1, value int }
 
-// cover splits a grid into rectangles of equal value: each takes the longest run of the second index, then as many rows as repeat it.
-// Every cell is in exactly one.
+// cover splits a grid into rectangles of equal value: each takes the longest run of the second
+// index, then as many rows as repeat it. Every cell is in exactly one.
 func cover(grid [][]int) []block {
 	done := make([][]bool, len(grid))
 	for i := range grid {

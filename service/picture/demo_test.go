@@ -8,9 +8,11 @@ import (
 	"laneward/service/lane"
 )
 
-// The invented scenario that the golden pictures show: a 42 ft pattern, a right-hander, thirty shots at a corridor. All of it is made up here.
+// The invented scenario that the golden pictures show: a 42 ft pattern, a right-hander, thirty
+// shots at a corridor. All of it is made up here.
 
-// demoFilm is an invented pattern: most oil in the middle, thinning toward both gutters and toward its end at 42 ft.
+// demoFilm is an invented pattern: most oil in the middle, thinning toward both gutters and toward
+// its end at 42 ft.
 func demoFilm() *Film {
 	film := &Film{}
 	for b := range film.UL {
@@ -39,7 +41,11 @@ func demoPath(laydown, breakBoard, breakFt, entry float64) []Point {
 
 func demoPaths() []Path {
 	return []Path{
-		{Points: demoPath(24, 10.5, 42, 17.6), Label: "cross the arrows at 17, 71 % of own shots reach the pocket", Emphasis: true},
+		{
+			Points:   demoPath(24, 10.5, 42, 17.6),
+			Label:    "cross the arrows at 17, 71 % of own shots reach the pocket",
+			Emphasis: true,
+		},
 		{Points: demoPath(19, 8, 40, 17.2), Label: "cross at 14, 58 %"},
 		{Points: demoPath(29, 13, 44, 17.4), Label: "cross at 22, 49 %"},
 	}
@@ -74,12 +80,17 @@ func demoSpread() Spread { return Spread{MeanX: 11.2, MeanY: 42, VarX: 3.6, VarY
 
 func demoMissMap(side lane.Side) MissMap {
 	m := MissMap{
-		Side: side, Title: "Where this release may go", Caption: "Invented pattern, 42 ft, invented release.", Contours: []float64{0.5},
+		Side:     side,
+		Title:    "Where this release may go",
+		Caption:  "Invented pattern, 42 ft, invented release.",
+		Contours: []float64{0.5},
 		Aims: []Aim{
 			{LaydownBoard: 24, AngleDeg: 4.1, Label: "laydown 24, 4.1 degrees: 71 %", Emphasis: true},
 			{LaydownBoard: 19, AngleDeg: 2.6, Label: "laydown 19, 2.6 degrees: 58 %"},
 		},
-		Spreads: []Spread{{MeanX: 24, MeanY: 4.1, VarX: 0.8, VarY: 0.16, CovXY: -0.1, Label: "own scatter about line A"}},
+		Spreads: []Spread{
+			{MeanX: 24, MeanY: 4.1, VarX: 0.8, VarY: 0.16, CovXY: -0.1, Label: "own scatter about line A"},
+		},
 	}
 	for board := 6; board <= 38; board++ {
 		m.LaydownBoards = append(m.LaydownBoards, float64(board))
@@ -104,11 +115,39 @@ func demoMissMap(side lane.Side) MissMap {
 
 func demoAdherence() Adherence {
 	return Adherence{
-		Title: "Keep the ball at board 10 or inside at the breakpoint", Caption: "A squad of invented athletes, 1 to 14 March",
+		Title:   "Keep the ball at board 10 or inside at the breakpoint",
+		Caption: "A squad of invented athletes, 1 to 14 March",
 		Rows: []AdherenceRow{
-			{Label: "First athlete", Kept: 27, Judged: 34, Shots: 40, LowShare: 0.632, HighShare: 0.897, PassShare: 0.8, Verdict: "too few shots"},
-			{Label: "Second athlete", Kept: 88, Judged: 92, Shots: 95, LowShare: 0.893, HighShare: 0.983, PassShare: 0.8, Verdict: "met"},
-			{Label: "Third athlete", Kept: 12, Judged: 40, Shots: 40, LowShare: 0.18, HighShare: 0.454, PassShare: 0.8, Verdict: "not met"},
+			{
+				Label:     "First athlete",
+				Kept:      27,
+				Judged:    34,
+				Shots:     40,
+				LowShare:  0.632,
+				HighShare: 0.897,
+				PassShare: 0.8,
+				Verdict:   "too few shots",
+			},
+			{
+				Label:     "Second athlete",
+				Kept:      88,
+				Judged:    92,
+				Shots:     95,
+				LowShare:  0.893,
+				HighShare: 0.983,
+				PassShare: 0.8,
+				Verdict:   "met",
+			},
+			{
+				Label:     "Third athlete",
+				Kept:      12,
+				Judged:    40,
+				Shots:     40,
+				LowShare:  0.18,
+				HighShare: 0.454,
+				PassShare: 0.8,
+				Verdict:   "not met",
+			},
 			{Label: "Fourth athlete", Shots: 12, PassShare: 0.8},
 		},
 	}
@@ -116,8 +155,12 @@ func demoAdherence() Adherence {
 
 func demoScatter() Scatter {
 	sc := Scatter{
-		Title: "Breakpoints of 60 shots", Caption: "Invented.", XTitle: "breakpoint, board from the right gutter", YTitle: "breakpoint, feet from the foul line",
-		BoardAxisSide: lane.Right, Spreads: []Spread{demoSpread()},
+		Title:         "Breakpoints of 60 shots",
+		Caption:       "Invented.",
+		XTitle:        "breakpoint, board from the right gutter",
+		YTitle:        "breakpoint, feet from the foul line",
+		BoardAxisSide: lane.Right,
+		Spreads:       []Spread{demoSpread()},
 	}
 	for _, m := range demoShots(60) {
 		sc.Dots = append(sc.Dots, Dot{X: m.Board, Y: m.Ft, Verdict: m.Verdict})
@@ -142,17 +185,42 @@ func demos(t testing.TB) []demo {
 		Film: demoFilm(), Paths: demoPaths(), Breakpoints: []Breakpoint{{Board: 10.5, Ft: 42}},
 	}
 	score := Lane{
-		Side: lane.Right, Title: "Play inside", Caption: "30 shots, 3 March. Invented.", Corridors: []Corridor{demoCorridor()}, Shots: demoShots(30),
+		Side:      lane.Right,
+		Title:     "Play inside",
+		Caption:   "30 shots, 3 March. Invented.",
+		Corridors: []Corridor{demoCorridor()},
+		Shots:     demoShots(30),
 	}
 	everything := Lane{
-		Side: lane.Left, WidthPx: 1280, Title: "Play inside", Caption: "300 shots in March. Invented.",
-		Film: demoFilm(), Corridors: []Corridor{demoCorridor()}, Shots: demoShots(300), Paths: demoPaths()[:1],
-		Breakpoints: []Breakpoint{{Board: 10.5, Ft: 42, Label: "planned breakpoint"}}, Standing: &leave, Spreads: []Spread{demoSpread()},
+		Side:      lane.Left,
+		WidthPx:   1280,
+		Title:     "Play inside",
+		Caption:   "300 shots in March. Invented.",
+		Film:      demoFilm(),
+		Corridors: []Corridor{demoCorridor()},
+		Shots:     demoShots(300),
+		Paths:     demoPaths()[:1],
+		Breakpoints: []Breakpoint{
+			{Board: 10.5, Ft: 42, Label: "planned breakpoint"},
+		},
+		Standing: &leave,
+		Spreads:  []Spread{demoSpread()},
 	}
 	everything.Film.Unit = OilUnits
 	gate := Lane{
-		Side: lane.Left, WidthPx: MinWidthPx, Title: "Cross the arrows at 12 to 15", Shots: demoGateShots(),
-		Corridors: []Corridor{{FromBoard: 11.5, ToBoard: 15.5, FromFt: 15, ToFt: 15, Sentence: "Keep the ball between boards 12 and 15 at the arrows"}},
+		Side:    lane.Left,
+		WidthPx: MinWidthPx,
+		Title:   "Cross the arrows at 12 to 15",
+		Shots:   demoGateShots(),
+		Corridors: []Corridor{
+			{
+				FromBoard: 11.5,
+				ToBoard:   15.5,
+				FromFt:    15,
+				ToFt:      15,
+				Sentence:  "Keep the ball between boards 12 and 15 at the arrows",
+			},
+		},
 	}
 	wideMissMap := demoMissMap(lane.Left)
 	wideMissMap.WidthPx, wideMissMap.Aims = 1280, wideMissMap.Aims[:1]

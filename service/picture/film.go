@@ -8,13 +8,15 @@ import (
 	"laneward/service/lane"
 )
 
-// filmLevels is the number of colour steps of the film map; a film under noFilmShare of the top counts as bare lane.
+// filmLevels is the number of colour steps of the film map; a film under noFilmShare of the top
+// counts as bare lane.
 const (
 	filmLevels  = 16
 	noFilmShare = 1e-3
 )
 
-// top returns the film at the top of the colour scale in microlitres per board-foot, 0 for a dry lane.
+// top returns the film at the top of the colour scale in microlitres per board-foot, 0 for a dry
+// lane.
 func (film *Film) top() float64 {
 	if film.MaxUL > 0 {
 		return film.MaxUL
@@ -52,7 +54,8 @@ func levelColour(level int) Colour {
 	return Cividis(1 - (float64(level)-0.5)/filmLevels)
 }
 
-// draw paints the film. Cells of one colour are joined into as few rectangles as a greedy cover finds, which keeps the SVG small.
+// draw paints the film. Cells of one colour are joined into as few rectangles as a greedy cover
+// finds, which keeps the SVG small.
 func (film *Film) draw(s *Scene, p lanePanel) {
 	top := film.top()
 	levels := make([][]int, lane.Boards)

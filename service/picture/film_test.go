@@ -8,7 +8,8 @@ import (
 	"laneward/service/lane"
 )
 
-// TestFilmIsTheLanesOwn puts oil on board 1 from the right gutter: it is drawn at the right edge for both hands, at the foul line, one cell large.
+// TestFilmIsTheLanesOwn puts oil on board 1 from the right gutter: it is drawn at the right edge
+// for both hands, at the foul line, one cell large.
 func TestFilmIsTheLanesOwn(t *testing.T) {
 	film := &Film{}
 	film.UL[0][0] = 10
@@ -40,7 +41,8 @@ func TestFilmLevels(t *testing.T) {
 	}
 }
 
-// TestFilmLegendUnit converts 37.0225 microlitres per board-foot: 25 units of 1.4809 (rounded) each.
+// TestFilmLegendUnit converts 37.0225 microlitres per board-foot: 25 units of 1.4809 (rounded)
+// each.
 func TestFilmLegendUnit(t *testing.T) {
 	if math.Abs(ULPerOilUnit-1.4809) > 5e-5 {
 		t.Errorf("one oil unit is %g microlitres per board-foot, want 1.4809", ULPerOilUnit)

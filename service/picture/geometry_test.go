@@ -10,8 +10,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// TestEllipseRadii checks the closed form against the chi-square table with two degrees of freedom: 4.605, 5.991 and 9.210 at 90, 95 and 99 %
-// (standard table, values from memory).
+// TestEllipseRadii checks the closed form against the chi-square table with two degrees of freedom:
+// 4.605, 5.991 and 9.210 at 90, 95 and 99 % (standard table, values from memory).
 func TestEllipseRadii(t *testing.T) {
 	for share, want := range map[float64]float64{0.90: 4.605, 0.95: 5.991, 0.99: 9.210} {
 		point := Spread{VarX: 1, VarY: 1}.Ellipse(share, 8)[0]
@@ -21,8 +21,8 @@ func TestEllipseRadii(t *testing.T) {
 	}
 }
 
-// TestEllipseHoldsItsShare draws normal pairs with a known covariance and counts those inside the drawn polygon. 40,000 pairs put four standard
-// errors at 0.0094 for 68 % and 0.0044 for 95 %.
+// TestEllipseHoldsItsShare draws normal pairs with a known covariance and counts those inside the
+// drawn polygon. 40,000 pairs put four standard errors at 0.0094 for 68 % and 0.0044 for 95 %.
 func TestEllipseHoldsItsShare(t *testing.T) {
 	sp := Spread{MeanX: 11, MeanY: 42, VarX: 3.6, VarY: 2.6, CovXY: -1.4}
 	draw := rand.New(rand.NewPCG(1, 2))
@@ -122,7 +122,8 @@ func TestContourSplitsASaddle(t *testing.T) {
 	if len(high) != 2 || len(low) != 2 {
 		t.Fatalf("%d and %d lines, want 2 each", len(high), len(low))
 	}
-	// High: each line cuts off one low corner, (0,1) or (1,0). Low: each cuts off one high corner, (0,0) or (1,1).
+	// High: each line cuts off one low corner, (0,1) or (1,0). Low: each cuts off one high corner,
+	// (0,0) or (1,1).
 	for _, line := range high {
 		if mx, my := (line[0].X+line[1].X)/2, (line[0].Y+line[1].Y)/2; (mx-0.5)*(my-0.5) > 0 {
 			t.Errorf("high saddle is cut at %v", line)
@@ -208,7 +209,8 @@ func TestWrappedLinesFit(t *testing.T) {
 	})
 }
 
-// TestVerdictsDifferByShape blackens each verdict's sign and asks that no two silhouettes share more than four fifths of their ink.
+// TestVerdictsDifferByShape blackens each verdict's sign and asks that no two silhouettes share
+// more than four fifths of their ink.
 func TestVerdictsDifferByShape(t *testing.T) {
 	silhouettes := map[Verdict]*image.RGBA{}
 	for _, v := range verdictOrder {

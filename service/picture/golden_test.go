@@ -46,8 +46,8 @@ func TestGoldenPictures(t *testing.T) {
 	}
 }
 
-// comparePixels lets a pixel's channel differ by 8 of 255, as smoothing may round differently on another processor, and one pixel in ten thousand
-// by more.
+// comparePixels lets a pixel's channel differ by 8 of 255, as smoothing may round differently on
+// another processor, and one pixel in ten thousand by more.
 func comparePixels(t *testing.T, file string, got []byte) {
 	t.Helper()
 	want, err := os.ReadFile(file)

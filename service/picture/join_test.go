@@ -25,7 +25,8 @@ func TestJoin(t *testing.T) {
 		{"below", false, math.Max(one.Width, other.Width), one.Height + other.Height},
 	} {
 		joined := Join("Both", c.beside, one, other)
-		if joined.Width != c.width || joined.Height != c.height || len(joined.Elements) != len(one.Elements)+len(other.Elements) {
+		if joined.Width != c.width || joined.Height != c.height ||
+			len(joined.Elements) != len(one.Elements)+len(other.Elements) {
 			t.Errorf("%s: %g x %g with %d elements", c.name, joined.Width, joined.Height, len(joined.Elements))
 		}
 		if _, err := joined.Image(0.25); err != nil {

@@ -6,7 +6,8 @@ import (
 	"laneward/service/lane"
 )
 
-// Lane describes a picture of one lane as one athlete sees it: the foul line at the bottom, the pins at the top. Everything but Side is optional.
+// Lane describes a picture of one lane as one athlete sees it: the foul line at the bottom, the
+// pins at the top. Everything but Side is optional.
 type Lane struct {
 	Side    lane.Side
 	Title   string
@@ -25,10 +26,12 @@ type Lane struct {
 
 // Film is the oil on the lane.
 type Film struct {
-	// UL is the film in microlitres per board-foot: first index the board counted from the RIGHT gutter less 1 (the lane's own count, whoever
-	// bowls), second the foot from the foul line. Cell [0][0] is board 1, feet 0 to 1.
+	// UL is the film in microlitres per board-foot: first index the board counted from the RIGHT
+	// gutter less 1 (the lane's own count, whoever bowls), second the foot from the foul line. Cell
+	// [0][0] is board 1, feet 0 to 1.
 	UL [lane.Boards][60]float64
-	// MaxUL is the top of the colour scale; 0 takes the largest cell. Give the same for pictures that are to be compared; film above it takes the top colour.
+	// MaxUL is the top of the colour scale; 0 takes the largest cell. Give the same for pictures
+	// that are to be compared; film above it takes the top colour.
 	MaxUL float64
 	// Unit is the unit of the legend; empty means microlitres.
 	Unit FilmUnit
@@ -43,13 +46,16 @@ const (
 	OilUnits    FilmUnit = "oil_units"
 )
 
-// ULPerOilUnit is one oil unit in microlitres per board-foot: 0.0167 mL on a square foot, of which a board takes 41.5/39/12.
+// ULPerOilUnit is one oil unit in microlitres per board-foot: 0.0167 mL on a square foot, of which
+// a board takes 41.5/39/12.
 const ULPerOilUnit = 16.7 * lane.BoardWidthIn / 12
 
-// Point is a point of a ball's path: the board as the athlete counts it, and feet from the foul line.
+// Point is a point of a ball's path: the board as the athlete counts it, and feet from the foul
+// line.
 type Point struct{ Board, Ft float64 }
 
-// Path is a ball's path, by rising distance; where it leaves the lane it is drawn into the gutter and ends there.
+// Path is a ball's path, by rising distance; where it leaves the lane it is drawn into the gutter
+// and ends there.
 type Path struct {
 	Points   []Point
 	Label    string
@@ -67,16 +73,18 @@ const (
 	Unknown   Verdict = "unknown"
 )
 
-// Mark is one shot at one place of the lane. A board off the lane is drawn in the gutter on that side and counted in the legend.
+// Mark is one shot at one place of the lane. A board off the lane is drawn in the gutter on that
+// side and counted in the legend.
 type Mark struct {
 	Board, Ft float64
 	Verdict   Verdict
 	Label     string // shown when the pointer rests on the mark
 }
 
-// Corridor is the part of the lane a rule allows. Boards are exact positions, so "board 10 or inside" is from 9.5 to lane.MaxBoard, and a side
-// without a bound lies at lane.MinBoard or lane.MaxBoard. FromFt equal to ToFt is a gate across the lane, such as a rule at the
-// arrows; a corridor shorter than 28 px is drawn that long.
+// Corridor is the part of the lane a rule allows. Boards are exact positions, so "board 10 or
+// inside" is from 9.5 to lane.MaxBoard, and a side without a bound lies at lane.MinBoard or
+// lane.MaxBoard. FromFt equal to ToFt is a gate across the lane, such as a rule at the arrows; a
+// corridor shorter than 28 px is drawn that long.
 type Corridor struct {
 	FromBoard, ToBoard float64
 	FromFt, ToFt       float64
@@ -124,7 +132,8 @@ func (l Lane) Scene() (Scene, error) {
 	return s, nil
 }
 
-// heading writes title, caption and the corridors' sentences: what the coach asked stands above what happened.
+// heading writes title, caption and the corridors' sentences: what the coach asked stands above
+// what happened.
 func (l Lane) heading(c *column) {
 	c.layer = LayerFrame
 	c.paragraph(l.Title, sizeTitle, true, ink, 3)

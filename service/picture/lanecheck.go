@@ -9,12 +9,14 @@ import (
 	"laneward/service/lane"
 )
 
-// maxFaults is how many faults one error lists, and maxMarks how many shots one picture takes: more than that are a blot, not a picture.
+// maxFaults is how many faults one error lists, and maxMarks how many shots one picture takes: more
+// than that are a blot, not a picture.
 const (
 	maxFaults = 10
 	maxMarks  = 5000
 	maxPaths  = 24
-	// farOffBoards is how far off the lane a board may be said to be: a ball in the gutter is real, board 400 is a slip of the pen.
+	// farOffBoards is how far off the lane a board may be said to be: a ball in the gutter is real,
+	// board 400 is a slip of the pen.
 	farOffBoards = 20
 )
 
@@ -133,7 +135,10 @@ func (film *Film) check(f *faults) {
 		}
 	}
 	if !(film.MaxUL >= 0) || math.IsInf(film.MaxUL, 0) {
-		f.add("the top of the film's colour scale is %g microlitres: give a positive number, or 0 for the largest cell", film.MaxUL)
+		f.add(
+			"the top of the film's colour scale is %g microlitres: give a positive number, or 0 for the largest cell",
+			film.MaxUL,
+		)
 	}
 	switch film.Unit {
 	case "", Microlitres, OilUnits:

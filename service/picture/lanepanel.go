@@ -7,7 +7,8 @@ import (
 	"laneward/service/lane"
 )
 
-// lanePanel is the part of the canvas that holds the lane. A board is as wide as a foot is long, so a cell of the film is a square of unit px.
+// lanePanel is the part of the canvas that holds the lane. A board is as wide as a foot is long, so
+// a cell of the film is a square of unit px.
 type lanePanel struct {
 	side   lane.Side
 	x0, x1 float64 // the panel's edges; a left-hander's panel is a right-hander's reflected in their middle
@@ -47,8 +48,9 @@ func newLanePanel(side lane.Side, x0, x1, top float64) lanePanel {
 	return p
 }
 
-// at returns where a board, as the athlete counts it, and a distance lie on the canvas. Boards are measured from the middle and snapped, so that the
-// two hands' pictures mirror each other to the last bit.
+// at returns where a board, as the athlete counts it, and a distance lie on the canvas. Boards are
+// measured from the middle and snapped, so that the two hands' pictures mirror each other to the
+// last bit.
 func (p lanePanel) at(board, ft float64) XY {
 	return XY{(p.left+p.right)/2 + p.inward()*snap((board-lane.CentreBoard)*p.unit), p.foul - ft*p.unit}
 }
@@ -60,7 +62,8 @@ func (p lanePanel) laneRect() Rect {
 	return Rect{X: p.left, Y: p.top, W: p.right - p.left, H: p.foul - p.top}
 }
 
-// inward is the px direction from the strong-side gutter to the middle: left (-1) for a right-hander.
+// inward is the px direction from the strong-side gutter to the middle: left (-1) for a
+// right-hander.
 func (p lanePanel) inward() float64 {
 	if p.side == lane.Left {
 		return 1
@@ -106,11 +109,13 @@ func (p lanePanel) drawMarkings(s *Scene, onFilm bool) {
 		tip := p.at(board, arrowFt(board))
 		arrows = append(arrows, []XY{tip, {tip.X + 4.2, tip.Y + 13}, {tip.X, tip.Y + 10}, {tip.X - 4.2, tip.Y + 13}})
 	}
-	s.add(Element{Layer: LayerLane, Shape: Poly{Lines: arrows, Closed: true}, Fill: ink, Stroke: white, StrokeWidth: 1.2})
+	s.add(
+		Element{Layer: LayerLane, Shape: Poly{Lines: arrows, Closed: true}, Fill: ink, Stroke: white, StrokeWidth: 1.2},
+	)
 }
 
-// arrowFt is where the tip of a board's arrow is drawn: a V whose middle arrow lies about 3 ft further down the lane than the outer ones
-// (common practice, no source; makers differ).
+// arrowFt is where the tip of a board's arrow is drawn: a V whose middle arrow lies about 3 ft
+// further down the lane than the outer ones (common practice, no source; makers differ).
 func arrowFt(board float64) float64 { return 15.75 - math.Abs(board-lane.CentreBoard)/5*1.05 }
 
 // drawFrame draws the lane's edges and the foul line, over what was painted on the lane.
@@ -119,19 +124,32 @@ func (p lanePanel) drawFrame(s *Scene) {
 	s.add(Element{Layer: LayerLane, Shape: Poly{Lines: [][]XY{
 		{{r.X, r.Y}, {r.X, r.Y + r.H}}, {{r.X + r.W, r.Y}, {r.X + r.W, r.Y + r.H}},
 	}}, Stroke: inkSoft, StrokeWidth: 1})
-	s.add(Element{Layer: LayerLane, Shape: Poly{Lines: [][]XY{{{r.X - gutterPx, p.foul}, {r.X + r.W + gutterPx, p.foul}}}}, Stroke: ink, StrokeWidth: 3})
+	s.add(
+		Element{
+			Layer:       LayerLane,
+			Shape:       Poly{Lines: [][]XY{{{r.X - gutterPx, p.foul}, {r.X + r.W + gutterPx, p.foul}}}},
+			Stroke:      ink,
+			StrokeWidth: 3,
+		},
+	)
 }
 
 func (p lanePanel) drawAxes(s *Scene, side lane.Side) {
 	label := func(x, y float64, anchor Anchor, text string) {
-		s.add(Element{Layer: LayerLane, Shape: Text{X: x, Y: y, Size: sizeAxis, Anchor: anchor, Value: text}, Fill: ink})
+		s.add(
+			Element{Layer: LayerLane, Shape: Text{X: x, Y: y, Size: sizeAxis, Anchor: anchor, Value: text}, Fill: ink},
+		)
 	}
 	for board := 5; board < lane.Boards; board += 5 {
 		at := p.at(float64(board), 0)
 		label(at.X, p.foul+15, Middle, strconv.Itoa(board))
 	}
 	s.add(Element{Layer: LayerLane, Shape: Text{
-		X: (p.left + p.right) / 2, Y: p.foul + 32, Size: sizeAxis, Anchor: Middle, Value: "board, counted from the " + string(side) + " gutter",
+		X:      (p.left + p.right) / 2,
+		Y:      p.foul + 32,
+		Size:   sizeAxis,
+		Anchor: Middle,
+		Value:  "board, counted from the " + string(side) + " gutter",
 	}, Fill: inkSoft})
 
 	edge, anchor, out := p.left-gutterPx, End, -1.0
@@ -140,27 +158,51 @@ func (p lanePanel) drawAxes(s *Scene, side lane.Side) {
 	}
 	for ft := 0; ft <= lane.LengthFt; ft += 10 {
 		y := p.at(lane.CentreBoard, float64(ft)).Y
-		s.add(Element{Layer: LayerLane, Shape: Poly{Lines: [][]XY{{{edge, y}, {edge + 4*out, y}}}}, Stroke: ink, StrokeWidth: 1})
+		s.add(
+			Element{
+				Layer:       LayerLane,
+				Shape:       Poly{Lines: [][]XY{{{edge, y}, {edge + 4*out, y}}}},
+				Stroke:      ink,
+				StrokeWidth: 1,
+			},
+		)
 		label(edge+6*out, y+4, anchor, strconv.Itoa(ft))
 	}
 	s.add(Element{Layer: LayerLane, Shape: Text{
-		X: edge + 31*out, Y: (p.top + p.foul) / 2, Size: sizeAxis, Anchor: Middle, TurnDeg: 90 * out, Value: "feet from the foul line",
+		X:       edge + 31*out,
+		Y:       (p.top + p.foul) / 2,
+		Size:    sizeAxis,
+		Anchor:  Middle,
+		TurnDeg: 90 * out,
+		Value:   "feet from the foul line",
 	}, Fill: inkSoft})
 }
 
-// drawPins draws the deck: the pins' places across the lane are to scale, their rows are pulled apart so that they can be read.
+// drawPins draws the deck: the pins' places across the lane are to scale, their rows are pulled
+// apart so that they can be read.
 func (p lanePanel) drawPins(s *Scene, standing *lane.PinSet) {
 	r := p.laneRect()
-	s.add(Element{Layer: LayerPins, Shape: Rect{X: r.X - gutterPx, Y: p.deck, W: r.W + 2*gutterPx, H: deckPx}, Fill: mist})
+	s.add(
+		Element{
+			Layer: LayerPins,
+			Shape: Rect{X: r.X - gutterPx, Y: p.deck, W: r.W + 2*gutterPx, H: deckPx},
+			Fill:  mist,
+		},
+	)
 	_, headFt := lane.PinPosition(1)
 	_, backFt := lane.PinPosition(10)
 	const headPx, rowsPx, radius = 14.0, 64.0, 10.5
 	for n := 1; n <= 10; n++ {
 		x, ft := lane.PinPosition(n)
 		// The deck is the lane's own: x counts from the right gutter whoever bowls.
-		at := XY{(p.left+p.right)/2 - snap((x-lane.CentreBoard)*p.unit), p.top - headPx - rowsPx*(ft-headFt)/(backFt-headFt)}
+		at := XY{
+			(p.left+p.right)/2 - snap((x-lane.CentreBoard)*p.unit),
+			p.top - headPx - rowsPx*(ft-headFt)/(backFt-headFt),
+		}
 		if standing != nil && !standing.Has(n) {
-			s.add(Element{Layer: LayerPins, Shape: Circle{at.X, at.Y, 4}, Fill: white, Stroke: gutter, StrokeWidth: 1.5})
+			s.add(
+				Element{Layer: LayerPins, Shape: Circle{at.X, at.Y, 4}, Fill: white, Stroke: gutter, StrokeWidth: 1.5},
+			)
 			continue
 		}
 		fill, text := white, ink
@@ -168,6 +210,12 @@ func (p lanePanel) drawPins(s *Scene, standing *lane.PinSet) {
 			fill, text = ink, white
 		}
 		s.add(Element{Layer: LayerPins, Shape: Circle{at.X, at.Y, radius}, Fill: fill, Stroke: ink, StrokeWidth: 1.3})
-		s.add(Element{Layer: LayerPins, Shape: Text{X: at.X, Y: at.Y + 4, Size: 11, Bold: true, Anchor: Middle, Value: strconv.Itoa(n)}, Fill: text})
+		s.add(
+			Element{
+				Layer: LayerPins,
+				Shape: Text{X: at.X, Y: at.Y + 4, Size: 11, Bold: true, Anchor: Middle, Value: strconv.Itoa(n)},
+				Fill:  text,
+			},
+		)
 	}
 }

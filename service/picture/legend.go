@@ -34,7 +34,13 @@ func (c *column) paragraph(text string, size float64, isBold bool, colour Colour
 func (c *column) lines(lines []string, x, size float64, isBold bool, colour Colour) {
 	for _, line := range lines {
 		c.y += size * 1.32
-		c.scene.add(Element{Layer: c.layer, Shape: Text{X: x, Y: c.y - size*0.3, Size: size, Bold: isBold, Anchor: Start, Value: line}, Fill: colour})
+		c.scene.add(
+			Element{
+				Layer: c.layer,
+				Shape: Text{X: x, Y: c.y - size*0.3, Size: size, Bold: isBold, Anchor: Start, Value: line},
+				Fill:  colour,
+			},
+		)
 	}
 }
 
@@ -46,7 +52,13 @@ func (c *column) key(sign func(s *Scene, layer Layer, middle XY), text string, s
 	c.wideKey(keyPx, sign, text, size, isBold)
 }
 
-func (c *column) wideKey(signPx float64, sign func(s *Scene, layer Layer, middle XY), text string, size float64, isBold bool) {
+func (c *column) wideKey(
+	signPx float64,
+	sign func(s *Scene, layer Layer, middle XY),
+	text string,
+	size float64,
+	isBold bool,
+) {
 	size = c.size(size)
 	lines := wrap(text, size, c.width-signPx, isBold, 4)
 	if len(lines) == 0 {
@@ -57,7 +69,8 @@ func (c *column) wideKey(signPx float64, sign func(s *Scene, layer Layer, middle
 	c.gap(3)
 }
 
-// key draws a piece of the corridor's edge, on the side of the allowed part that it has on the lane.
+// key draws a piece of the corridor's edge, on the side of the allowed part that it has on the
+// lane.
 func (c Corridor) key(side lane.Side, onFilm bool) func(*Scene, Layer, XY) {
 	toward := 1.0
 	if (side == lane.Left) != (c.FromBoard <= lane.MinBoard) {
@@ -65,7 +78,9 @@ func (c Corridor) key(side lane.Side, onFilm bool) func(*Scene, Layer, XY) {
 	}
 	return func(s *Scene, layer Layer, m XY) {
 		if !onFilm {
-			s.add(Element{Layer: layer, Shape: Rect{X: m.X - 8 - 5*toward, Y: m.Y - 9, W: 16, H: 18}, Fill: corridorTint})
+			s.add(
+				Element{Layer: layer, Shape: Rect{X: m.X - 8 - 5*toward, Y: m.Y - 9, W: 16, H: 18}, Fill: corridorTint},
+			)
 		}
 		drawBoundary(s, layer, m.X+3*toward, m.Y-9, m.Y+9, toward)
 	}
@@ -93,7 +108,13 @@ func (l Lane) legend(c *column) {
 		l.Film.legend(c)
 	}
 	c.gap(6)
-	c.paragraph(fmt.Sprintf("Not to scale: widths are drawn %.0f times larger than lengths.", 12/lane.BoardWidthIn), sizeAxis, false, inkSoft, 2)
+	c.paragraph(
+		fmt.Sprintf("Not to scale: widths are drawn %.0f times larger than lengths.", 12/lane.BoardWidthIn),
+		sizeAxis,
+		false,
+		inkSoft,
+		2,
+	)
 }
 
 func (l Lane) shotLegend(c *column) {
@@ -105,7 +126,13 @@ func (l Lane) shotLegend(c *column) {
 		}
 	}
 	if counts.inGutter > 0 {
-		c.paragraph(fmt.Sprintf("%s drawn in the gutter: the board is off the lane.", plural(counts.inGutter, "shot")), sizeSmall, false, inkSoft, 2)
+		c.paragraph(
+			fmt.Sprintf("%s drawn in the gutter: the board is off the lane.", plural(counts.inGutter, "shot")),
+			sizeSmall,
+			false,
+			inkSoft,
+			2,
+		)
 	}
 }
 
@@ -120,12 +147,28 @@ func (l Lane) pathLegend(c *column) {
 		width, dash := pathStyle(i, path.Emphasis)
 		if len(l.Paths) == 1 {
 			c.key(func(s *Scene, layer Layer, m XY) {
-				s.add(Element{Layer: layer, Shape: Poly{Lines: [][]XY{{{m.X - 13, m.Y}, {m.X + 13, m.Y}}}}, Stroke: ink, StrokeWidth: width, Dash: dash})
+				s.add(
+					Element{
+						Layer:       layer,
+						Shape:       Poly{Lines: [][]XY{{{m.X - 13, m.Y}, {m.X + 13, m.Y}}}},
+						Stroke:      ink,
+						StrokeWidth: width,
+						Dash:        dash,
+					},
+				)
 			}, label, sizeSmall, path.Emphasis)
 			continue
 		}
 		c.wideKey(keyPx+26, func(s *Scene, layer Layer, m XY) {
-			s.add(Element{Layer: layer, Shape: Poly{Lines: [][]XY{{{m.X - 8, m.Y}, {m.X + 26, m.Y}}}}, Stroke: ink, StrokeWidth: width, Dash: dash})
+			s.add(
+				Element{
+					Layer:       layer,
+					Shape:       Poly{Lines: [][]XY{{{m.X - 8, m.Y}, {m.X + 26, m.Y}}}},
+					Stroke:      ink,
+					StrokeWidth: width,
+					Dash:        dash,
+				},
+			)
 			drawLetter(s, layer, XY{m.X - 16, m.Y}, pathLetter(i), path.Emphasis)
 		}, label, sizeSmall, path.Emphasis)
 		c.gap(3)
@@ -140,7 +183,13 @@ func (film *Film) legend(c *column) {
 	none := Rect{X: c.x + 4, Y: c.y, W: bare, H: height}
 	c.scene.add(Element{Layer: c.layer, Shape: none, Fill: maple, Stroke: inkSoft, StrokeWidth: 0.8})
 	label := func(x float64, text string) {
-		c.scene.add(Element{Layer: c.layer, Shape: Text{X: x, Y: c.y + height + 14, Size: sizeAxis, Anchor: Middle, Value: text}, Fill: ink})
+		c.scene.add(
+			Element{
+				Layer: c.layer,
+				Shape: Text{X: x, Y: c.y + height + 14, Size: sizeAxis, Anchor: Middle, Value: text},
+				Fill:  ink,
+			},
+		)
 	}
 	label(none.X+bare/2, "none")
 	top := film.top() / film.perUnit()
@@ -148,9 +197,22 @@ func (film *Film) legend(c *column) {
 		x0 := none.X + bare + 18
 		step := float64(int(min(c.width-bare-46, 320) / filmLevels))
 		for level := 1; level <= filmLevels; level++ {
-			c.scene.add(Element{Layer: c.layer, Shape: Rects{{X: x0 + float64(level-1)*step, Y: c.y, W: step, H: height}}, Fill: levelColour(level)})
+			c.scene.add(
+				Element{
+					Layer: c.layer,
+					Shape: Rects{{X: x0 + float64(level-1)*step, Y: c.y, W: step, H: height}},
+					Fill:  levelColour(level),
+				},
+			)
 		}
-		c.scene.add(Element{Layer: c.layer, Shape: Rect{X: x0, Y: c.y, W: step * filmLevels, H: height}, Stroke: inkSoft, StrokeWidth: 0.8})
+		c.scene.add(
+			Element{
+				Layer:       c.layer,
+				Shape:       Rect{X: x0, Y: c.y, W: step * filmLevels, H: height},
+				Stroke:      inkSoft,
+				StrokeWidth: 0.8,
+			},
+		)
 		for _, v := range ticks(0, top, 6) {
 			label(x0+step*filmLevels*v/top, tickText(v))
 		}

@@ -4,7 +4,8 @@ import (
 	"laneward/service/lane"
 )
 
-// verdictOrder is the order of drawing and of the legend: what broke the rule is drawn last, on top.
+// verdictOrder is the order of drawing and of the legend: what broke the rule is drawn last, on
+// top.
 var verdictOrder = []Verdict{NoVerdict, Unknown, Kept, Broken}
 
 // legendOrder puts what was asked for first.
@@ -50,7 +51,8 @@ func markRadius(count int) float64 {
 	return 3
 }
 
-// drawMarks draws each shot by its verdict's shape; a board off the lane is drawn in the middle of that gutter.
+// drawMarks draws each shot by its verdict's shape; a board off the lane is drawn in the middle of
+// that gutter.
 func drawMarks(s *Scene, p lanePanel, marks []Mark) {
 	radius := markRadius(len(marks))
 	half := gutterPx / p.unit / 2
@@ -71,11 +73,21 @@ func drawMarks(s *Scene, p lanePanel, marks []Mark) {
 	}
 }
 
-// drawMark draws one verdict's sign: a filled disc for kept, a cross for broken, a hollow diamond for unknown, a small square for none.
+// drawMark draws one verdict's sign: a filled disc for kept, a cross for broken, a hollow diamond
+// for unknown, a small square for none.
 func drawMark(s *Scene, layer Layer, at XY, v Verdict, radius float64, tip string) {
 	switch v {
 	case Kept:
-		s.add(Element{Layer: layer, Shape: Circle{at.X, at.Y, radius}, Fill: blue, Stroke: white, StrokeWidth: 1.4, Tip: tip})
+		s.add(
+			Element{
+				Layer:       layer,
+				Shape:       Circle{at.X, at.Y, radius},
+				Fill:        blue,
+				Stroke:      white,
+				StrokeWidth: 1.4,
+				Tip:         tip,
+			},
+		)
 	case Broken:
 		arm := radius * 0.95
 		cross := Poly{Lines: [][]XY{
@@ -90,6 +102,15 @@ func drawMark(s *Scene, layer Layer, at XY, v Verdict, radius float64, tip strin
 		}, Closed: true}, Fill: white, Stroke: inkSoft, StrokeWidth: 1.6, Tip: tip})
 	case NoVerdict:
 		side := radius * 1.5
-		s.add(Element{Layer: layer, Shape: Rect{X: at.X - side/2, Y: at.Y - side/2, W: side, H: side}, Fill: ink, Stroke: white, StrokeWidth: 1.2, Tip: tip})
+		s.add(
+			Element{
+				Layer:       layer,
+				Shape:       Rect{X: at.X - side/2, Y: at.Y - side/2, W: side, H: side},
+				Fill:        ink,
+				Stroke:      white,
+				StrokeWidth: 1.2,
+				Tip:         tip,
+			},
+		)
 	}
 }

@@ -14,8 +14,9 @@ import (
 	"laneward/service/lane"
 )
 
-// TestLeftHandersLaneIsTheMirrorImage draws one description for both hands, oil and pins reflected, and asks for the reflected drawing with upright
-// texts, and for the same words and places around it.
+// TestLeftHandersLaneIsTheMirrorImage draws one description for both hands, oil and pins reflected,
+// and asks for the reflected drawing with upright texts, and for the same words and places around
+// it.
 func TestLeftHandersLaneIsTheMirrorImage(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		right := randomLane(t)
@@ -82,9 +83,10 @@ func reflect(s Scene, sum float64) Scene {
 	return mirrored
 }
 
-// strokes breaks a scene into sorted lines of text, one a cell, line, disc or word, so that the order of drawing does not count; numbers are
-// compared to the last bit. Signs in the legend are
-// left out: they point as on the lane. What a pin or an axis is called depends on the hand, so there only the place counts.
+// strokes breaks a scene into sorted lines of text, one a cell, line, disc or word, so that the
+// order of drawing does not count; numbers are compared to the last bit. Signs in the legend are
+// left out: they point as on the lane. What a pin or an axis is called depends on the hand, so
+// there only the place counts.
 func strokes(s Scene) []string {
 	var all []string
 	for _, e := range s.Elements {
@@ -95,7 +97,10 @@ func strokes(s Scene) []string {
 			if e.Layer == LayerPins || strings.HasSuffix(word, " gutter") {
 				word = "?"
 			}
-			all = append(all, fmt.Sprintf("%stext %v %v %v %v %s %s", paint, v.X, v.Y, v.Size, math.Abs(v.TurnDeg), v.Anchor, word))
+			all = append(
+				all,
+				fmt.Sprintf("%stext %v %v %v %v %s %s", paint, v.X, v.Y, v.Size, math.Abs(v.TurnDeg), v.Anchor, word),
+			)
 		case Circle:
 			all = append(all, fmt.Sprintf("%sdisc %v %v %v", paint, v.X, v.Y, v.R))
 		case Rect:
@@ -122,8 +127,8 @@ func strokes(s Scene) []string {
 	return all
 }
 
-// columns names what rectangles of one colour cover as upright strips 1 px wide, since the mirror image may be joined from other rectangles. All lie
-// on whole px.
+// columns names what rectangles of one colour cover as upright strips 1 px wide, since the mirror
+// image may be joined from other rectangles. All lie on whole px.
 func columns(paint string, rects Rects) []string {
 	spans := map[float64][][2]float64{}
 	for _, r := range rects {
@@ -151,7 +156,11 @@ func columns(paint string, rects Rects) []string {
 func randomLane(t *rapid.T) Lane {
 	board := rapid.Float64Range(lane.MinBoard, lane.MaxBoard)
 	ft := rapid.Float64Range(0, lane.LengthFt)
-	l := Lane{Side: lane.Right, Title: "Random", WidthPx: rapid.SampledFrom([]int{0, MinWidthPx, 500, 900}).Draw(t, "width")}
+	l := Lane{
+		Side:    lane.Right,
+		Title:   "Random",
+		WidthPx: rapid.SampledFrom([]int{0, MinWidthPx, 500, 900}).Draw(t, "width"),
+	}
 	if rapid.Bool().Draw(t, "film") {
 		l.Film = &Film{}
 		for b := range l.Film.UL {
@@ -164,7 +173,14 @@ func randomLane(t *rapid.T) Lane {
 	for range rapid.IntRange(0, 2).Draw(t, "corridors") {
 		b, f := board.Draw(t, "corridor board"), ft.Draw(t, "corridor ft")
 		l.Corridors = append(l.Corridors, Corridor{
-			FromBoard: min(b, 39), ToBoard: lane.MaxBoard, FromFt: f, ToFt: min(f+rapid.Float64Range(0, 20).Draw(t, "long"), 60), Sentence: "Stay inside",
+			FromBoard: min(
+				b,
+				39,
+			),
+			ToBoard:  lane.MaxBoard,
+			FromFt:   f,
+			ToFt:     min(f+rapid.Float64Range(0, 20).Draw(t, "long"), 60),
+			Sentence: "Stay inside",
 		})
 	}
 	for range rapid.IntRange(0, 3).Draw(t, "paths") {
@@ -181,10 +197,21 @@ func randomLane(t *rapid.T) Lane {
 		})
 	}
 	for range rapid.IntRange(0, 3).Draw(t, "breakpoints") {
-		l.Breakpoints = append(l.Breakpoints, Breakpoint{Board: board.Draw(t, "breakpoint"), Ft: ft.Draw(t, "breakpoint ft")})
+		l.Breakpoints = append(
+			l.Breakpoints,
+			Breakpoint{Board: board.Draw(t, "breakpoint"), Ft: ft.Draw(t, "breakpoint ft")},
+		)
 	}
 	if rapid.Bool().Draw(t, "spread") {
-		l.Spreads = []Spread{{MeanX: board.Draw(t, "mean"), MeanY: ft.Draw(t, "mean ft"), VarX: 4, VarY: 9, CovXY: rapid.Float64Range(-6, 6).Draw(t, "cov")}}
+		l.Spreads = []Spread{
+			{
+				MeanX: board.Draw(t, "mean"),
+				MeanY: ft.Draw(t, "mean ft"),
+				VarX:  4,
+				VarY:  9,
+				CovXY: rapid.Float64Range(-6, 6).Draw(t, "cov"),
+			},
+		}
 	}
 	if rapid.Bool().Draw(t, "leave") {
 		standing := lane.PinSet(rapid.Uint16Range(0, 1<<10-1).Draw(t, "pins"))

@@ -8,8 +8,9 @@ import (
 	"laneward/service/lane"
 )
 
-// MissMap describes the picture of what each aim is worth: the share of the athlete's own shots that does the job, over laydown board and
-// launch angle. The board axis runs as on the lane, board 1 on the athlete's strong side.
+// MissMap describes the picture of what each aim is worth: the share of the athlete's own shots
+// that does the job, over laydown board and launch angle. The board axis runs as on the lane, board
+// 1 on the athlete's strong side.
 type MissMap struct {
 	Side    lane.Side
 	Title   string
@@ -18,11 +19,13 @@ type MissMap struct {
 
 	LaydownBoards []float64 // board at the foul line of each column of cells, rising in equal steps
 	AnglesDeg     []float64 // launch angle of each row, rising in equal steps, positive toward the strong-side gutter
-	// Share is 0 to 1, first index the laydown, second the angle; NaN is a cell that was not computed.
+	// Share is 0 to 1, first index the laydown, second the angle; NaN is a cell that was not
+	// computed.
 	Share [][]float64
 	// MaxShare is the top of the colour scale; 0 takes the largest share, rounded up to a tenth.
 	MaxShare float64
-	// ShareName says in the legend what the share is of; empty means "own shots that reach the pocket".
+	// ShareName says in the legend what the share is of; empty means "own shots that reach the
+	// pocket".
 	ShareName string
 
 	// Contours are shares to outline, such as 0.5.
@@ -64,11 +67,18 @@ func (m MissMap) drawPlot(s *Scene, plot plotPanel) {
 	for _, spread := range m.Spreads {
 		spread.draw(s, plot.at, plot.bounds(), LayerSpread)
 	}
-	plot.drawAxes(s, m.boardTicks(), ticks(plot.y0, plot.y1, 8), "laydown, board from the "+string(m.Side)+" gutter", "launch angle, degrees toward the gutter")
+	plot.drawAxes(
+		s,
+		m.boardTicks(),
+		ticks(plot.y0, plot.y1, 8),
+		"laydown, board from the "+string(m.Side)+" gutter",
+		"launch angle, degrees toward the gutter",
+	)
 	m.drawAims(s, plot)
 }
 
-// panel fits whole px cells between the margins: columns from the width, rows so that the plot is about as high as wide.
+// panel fits whole px cells between the margins: columns from the width, rows so that the plot is
+// about as high as wide.
 func (m MissMap) panel(width, top float64) plotPanel {
 	columns, rows := len(m.LaydownBoards), len(m.AnglesDeg)
 	room := width - plotAxisPx - 2 - 14
@@ -133,7 +143,12 @@ func (m MissMap) drawCells(s *Scene, p plotPanel) {
 	rects := make([]Rects, shareLevels+1)
 	cellW, cellH := p.area.W/float64(len(m.LaydownBoards)), p.area.H/float64(len(m.AnglesDeg))
 	for _, b := range cover(levels) {
-		r := Rect{X: p.area.X + float64(b.i0)*cellW, W: float64(b.i1-b.i0) * cellW, Y: p.area.Y + p.area.H - float64(b.j1)*cellH, H: float64(b.j1-b.j0) * cellH}
+		r := Rect{
+			X: p.area.X + float64(b.i0)*cellW,
+			W: float64(b.i1-b.i0) * cellW,
+			Y: p.area.Y + p.area.H - float64(b.j1)*cellH,
+			H: float64(b.j1-b.j0) * cellH,
+		}
 		if p.growsLeft {
 			r.X = p.area.X + p.area.W - float64(b.i1)*cellW
 		}
@@ -146,7 +161,8 @@ func (m MissMap) drawCells(s *Scene, p plotPanel) {
 	}
 }
 
-// shareColour runs from dark blue for none to yellow for the most; the level beyond the last is a cell that was not computed.
+// shareColour runs from dark blue for none to yellow for the most; the level beyond the last is a
+// cell that was not computed.
 func shareColour(level int) Colour {
 	if level == shareLevels {
 		return notKnown
@@ -166,7 +182,15 @@ func (m MissMap) drawContours(s *Scene, p plotPanel) {
 			continue
 		}
 		s.add(Element{Layer: LayerSpread, Shape: Poly{Lines: lines}, Stroke: ink, StrokeWidth: 3.6})
-		s.add(Element{Layer: LayerSpread, Shape: Poly{Lines: lines}, Stroke: white, StrokeWidth: 1.6, Dash: coverageDash(i)})
+		s.add(
+			Element{
+				Layer:       LayerSpread,
+				Shape:       Poly{Lines: lines},
+				Stroke:      white,
+				StrokeWidth: 1.6,
+				Dash:        coverageDash(i),
+			},
+		)
 	}
 }
 
@@ -235,21 +259,48 @@ func (m MissMap) scale(c *column) {
 	c.gap(4)
 	const height = 14.0
 	label := func(x float64, text string, anchor Anchor) {
-		c.scene.add(Element{Layer: c.layer, Shape: Text{X: x, Y: c.y + height + 14, Size: sizeAxis, Anchor: anchor, Value: text}, Fill: ink})
+		c.scene.add(
+			Element{
+				Layer: c.layer,
+				Shape: Text{X: x, Y: c.y + height + 14, Size: sizeAxis, Anchor: anchor, Value: text},
+				Fill:  ink,
+			},
+		)
 	}
 	x0 := c.x + 8
 	cell := math.Floor(min(c.width-100, 320) / shareLevels)
 	for level := range shareLevels {
-		c.scene.add(Element{Layer: c.layer, Shape: Rects{{X: x0 + float64(level)*cell, Y: c.y, W: cell, H: height}}, Fill: shareColour(level)})
+		c.scene.add(
+			Element{
+				Layer: c.layer,
+				Shape: Rects{{X: x0 + float64(level)*cell, Y: c.y, W: cell, H: height}},
+				Fill:  shareColour(level),
+			},
+		)
 	}
-	c.scene.add(Element{Layer: c.layer, Shape: Rect{X: x0, Y: c.y, W: cell * shareLevels, H: height}, Stroke: inkSoft, StrokeWidth: 0.8})
+	c.scene.add(
+		Element{
+			Layer:       c.layer,
+			Shape:       Rect{X: x0, Y: c.y, W: cell * shareLevels, H: height},
+			Stroke:      inkSoft,
+			StrokeWidth: 0.8,
+		},
+	)
 	top := 100 * m.top()
 	for _, v := range ticks(0, top, 5) {
 		label(x0+cell*shareLevels*v/top, tickText(v), Middle)
 	}
 	if m.hasGaps() {
 		x := x0 + cell*shareLevels + 34
-		c.scene.add(Element{Layer: c.layer, Shape: Rect{X: x - 13, Y: c.y, W: 26, H: height}, Fill: notKnown, Stroke: inkSoft, StrokeWidth: 0.8})
+		c.scene.add(
+			Element{
+				Layer:       c.layer,
+				Shape:       Rect{X: x - 13, Y: c.y, W: 26, H: height},
+				Fill:        notKnown,
+				Stroke:      inkSoft,
+				StrokeWidth: 0.8,
+			},
+		)
 		label(x, "not run", Middle)
 	}
 	c.gap(height + 18)
@@ -267,8 +318,18 @@ func (m MissMap) hasGaps() bool {
 }
 
 func (m MissMap) describe() string {
-	parts := []string{fmt.Sprintf("Share of %s, for laydown boards %s to %s and launch angles %s to %s degrees.", m.shareName(),
-		decimal(m.LaydownBoards[0]), decimal(m.LaydownBoards[len(m.LaydownBoards)-1]), decimal(m.AnglesDeg[0]), decimal(m.AnglesDeg[len(m.AnglesDeg)-1]))}
+	parts := []string{
+		fmt.Sprintf(
+			"Share of %s, for laydown boards %s to %s and launch angles %s to %s degrees.",
+			m.shareName(),
+			decimal(
+				m.LaydownBoards[0],
+			),
+			decimal(m.LaydownBoards[len(m.LaydownBoards)-1]),
+			decimal(m.AnglesDeg[0]),
+			decimal(m.AnglesDeg[len(m.AnglesDeg)-1]),
+		),
+	}
 	best, bestAt := -1.0, [2]int{}
 	for i, row := range m.Share {
 		for j, v := range row {
@@ -299,7 +360,11 @@ func (m MissMap) check() (width float64, err error) {
 	f.evenly("laydown boards", m.LaydownBoards, lane.MinBoard, lane.MaxBoard)
 	f.evenly("launch angles", m.AnglesDeg, -45, 45)
 	if len(m.Share) != len(m.LaydownBoards) {
-		f.add("shares are given for %d laydowns, but there are %d: give one row a laydown", len(m.Share), len(m.LaydownBoards))
+		f.add(
+			"shares are given for %d laydowns, but there are %d: give one row a laydown",
+			len(m.Share),
+			len(m.LaydownBoards),
+		)
 	}
 	for i, row := range m.Share {
 		if len(row) != len(m.AnglesDeg) {
@@ -329,12 +394,23 @@ func (m MissMap) check() (width float64, err error) {
 
 func (m MissMap) checkAims(f *faults) {
 	for i, aim := range m.Aims {
-		f.within(fmt.Sprintf("aim %d: laydown board", i+1), aim.LaydownBoard, m.LaydownBoards[0], m.LaydownBoards[len(m.LaydownBoards)-1])
-		f.within(fmt.Sprintf("aim %d: launch angle", i+1), aim.AngleDeg, m.AnglesDeg[0], m.AnglesDeg[len(m.AnglesDeg)-1])
+		f.within(
+			fmt.Sprintf("aim %d: laydown board", i+1),
+			aim.LaydownBoard,
+			m.LaydownBoards[0],
+			m.LaydownBoards[len(m.LaydownBoards)-1],
+		)
+		f.within(
+			fmt.Sprintf("aim %d: launch angle", i+1),
+			aim.AngleDeg,
+			m.AnglesDeg[0],
+			m.AnglesDeg[len(m.AnglesDeg)-1],
+		)
 	}
 }
 
-// evenly adds faults unless there are 2 to 300 values that rise in equal steps between low and high.
+// evenly adds faults unless there are 2 to 300 values that rise in equal steps between low and
+// high.
 func (f *faults) evenly(what string, values []float64, low, high float64) {
 	if len(values) < 2 || len(values) > 300 {
 		f.add("%d %s are given: give 2 to 300", len(values), what)
@@ -350,7 +426,14 @@ func (f *faults) evenly(what string, values []float64, low, high float64) {
 	}
 	for i := 1; i < len(values); i++ {
 		if math.Abs(values[i]-values[i-1]-want) > 1e-6*want {
-			f.add("%s do not rise in equal steps: from value %d to %d it is %g, elsewhere %g", what, i, i+1, values[i]-values[i-1], want)
+			f.add(
+				"%s do not rise in equal steps: from value %d to %d it is %g, elsewhere %g",
+				what,
+				i,
+				i+1,
+				values[i]-values[i-1],
+				want,
+			)
 			return
 		}
 	}

@@ -8,10 +8,12 @@ import (
 	"laneward/service/lane"
 )
 
-// corridorTint shades the allowed part of a bare lane. Film is left as it is: a tint would falsify its colours.
+// corridorTint shades the allowed part of a bare lane. Film is left as it is: a tint would falsify
+// its colours.
 var corridorTint = rgb(0xcfe3f1)
 
-// minCorridorPx is how long a corridor is drawn at least: a gate at one distance has no length of its own.
+// minCorridorPx is how long a corridor is drawn at least: a gate at one distance has no length of
+// its own.
 const minCorridorPx = 28
 
 // area returns the rectangle a corridor is drawn as.
@@ -28,7 +30,8 @@ func (c Corridor) drawTint(s *Scene, p lanePanel) {
 	s.add(Element{Layer: LayerCorridor, Shape: c.area(p), Fill: corridorTint, Tip: clean(c.Sentence)})
 }
 
-// draw bounds the allowed part of the lane by a line whose teeth point to where the ball must not go.
+// draw bounds the allowed part of the lane by a line whose teeth point to where the ball must not
+// go.
 func (c Corridor) draw(s *Scene, p lanePanel) {
 	area, outward := c.area(p), -p.inward()
 	if c.FromBoard > lane.MinBoard {
@@ -45,7 +48,15 @@ func (c Corridor) draw(s *Scene, p lanePanel) {
 	}
 	if len(ends) > 0 {
 		s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: ends}, Stroke: white, StrokeWidth: 2.5})
-		s.add(Element{Layer: LayerCorridor, Shape: Poly{Lines: ends}, Stroke: blue, StrokeWidth: 1.4, Dash: []float64{5, 4}})
+		s.add(
+			Element{
+				Layer:       LayerCorridor,
+				Shape:       Poly{Lines: ends},
+				Stroke:      blue,
+				StrokeWidth: 1.4,
+				Dash:        []float64{5, 4},
+			},
+		)
 	}
 }
 
@@ -61,12 +72,15 @@ func drawBoundary(s *Scene, layer Layer, x, top, bottom, toward float64) {
 	}
 	s.add(Element{Layer: layer, Shape: Poly{Lines: line}, Stroke: white, StrokeWidth: 5.5})
 	if len(teeth) > 0 {
-		s.add(Element{Layer: layer, Shape: Poly{Lines: teeth, Closed: true}, Fill: blue, Stroke: white, StrokeWidth: 1.2})
+		s.add(
+			Element{Layer: layer, Shape: Poly{Lines: teeth, Closed: true}, Fill: blue, Stroke: white, StrokeWidth: 1.2},
+		)
 	}
 	s.add(Element{Layer: layer, Shape: Poly{Lines: line}, Stroke: blue, StrokeWidth: 3})
 }
 
-// pathStyle is how the n-th path is drawn: the chosen line solid and thick, the others told apart by dash.
+// pathStyle is how the n-th path is drawn: the chosen line solid and thick, the others told apart
+// by dash.
 func pathStyle(index int, emphasis bool) (width float64, dash []float64) {
 	if emphasis {
 		return 3.2, nil
@@ -77,7 +91,8 @@ func pathStyle(index int, emphasis bool) (width float64, dash []float64) {
 
 func pathLetter(index int) string { return string(rune('A' + index)) }
 
-// drawPaths draws the chosen lines last, so that they lie on top, and returns the places of the letters. One path alone needs no letter.
+// drawPaths draws the chosen lines last, so that they lie on top, and returns the places of the
+// letters. One path alone needs no letter.
 func drawPaths(s *Scene, p lanePanel, paths []Path) (taken []Rect) {
 	traces := make([][]Point, len(paths))
 	lines := make([][]XY, len(paths))
@@ -95,7 +110,16 @@ func drawPaths(s *Scene, p lanePanel, paths []Path) (taken []Rect) {
 			width, dash := pathStyle(i, path.Emphasis)
 			shape := Poly{Lines: [][]XY{lines[i]}}
 			s.add(Element{Layer: LayerPaths, Shape: shape, Stroke: white, StrokeWidth: width + 2.6})
-			s.add(Element{Layer: LayerPaths, Shape: shape, Stroke: ink, StrokeWidth: width, Dash: dash, Tip: clean(path.Label)})
+			s.add(
+				Element{
+					Layer:       LayerPaths,
+					Shape:       shape,
+					Stroke:      ink,
+					StrokeWidth: width,
+					Dash:        dash,
+					Tip:         clean(path.Label),
+				},
+			)
 		}
 	}
 	if len(paths) < 2 {
@@ -120,7 +144,13 @@ func drawLetter(s *Scene, layer Layer, at XY, letter string, emphasis bool) {
 		fill, text = ink, white
 	}
 	s.add(Element{Layer: layer, Shape: Circle{at.X, at.Y, 8.5}, Fill: fill, Stroke: ink, StrokeWidth: 1.2})
-	s.add(Element{Layer: layer, Shape: Text{X: at.X, Y: at.Y + 4, Size: 11, Bold: true, Anchor: Middle, Value: letter}, Fill: text})
+	s.add(
+		Element{
+			Layer: layer,
+			Shape: Text{X: at.X, Y: at.Y + 4, Size: 11, Bold: true, Anchor: Middle, Value: letter},
+			Fill:  text,
+		},
+	)
 }
 
 // trace cuts a path at the pins and where the ball has dropped to the middle of a gutter as drawn.
@@ -143,7 +173,8 @@ func (p lanePanel) trace(path Path) []Point {
 	return line
 }
 
-// cutStretch returns how far along a stretch the ball stays short of the pins and between two boards, and whether it was cut.
+// cutStretch returns how far along a stretch the ball stays short of the pins and between two
+// boards, and whether it was cut.
 func cutStretch(from, to Point, low, high float64) (end Point, cut bool) {
 	share := 1.0
 	limit := func(a, b, bound float64) {
@@ -167,7 +198,8 @@ func cutStretch(from, to Point, low, high float64) (end Point, cut bool) {
 	return Point{from.Board + share*(to.Board-from.Board), from.Ft + share*(to.Ft-from.Ft)}, true
 }
 
-// letterPlace picks the spot of a path, between 2 and 40 ft, that is furthest from the other paths and from letters already set.
+// letterPlace picks the spot of a path, between 2 and 40 ft, that is furthest from the other paths
+// and from letters already set.
 func letterPlace(traces [][]Point, index int, taken []Rect, p lanePanel) XY {
 	best := p.at(traces[index][0].Board, traces[index][0].Ft)
 	bestGap := math.Inf(-1)
@@ -208,7 +240,8 @@ func crossing(trace []Point, ft float64) (board float64, ok bool) {
 	return 0, false
 }
 
-// drawBreakpoints marks each breakpoint by a triangle pointing to the strong-side gutter, with its label on the inside where there is room.
+// drawBreakpoints marks each breakpoint by a triangle pointing to the strong-side gutter, with its
+// label on the inside where there is room.
 func drawBreakpoints(s *Scene, p lanePanel, breakpoints []Breakpoint, taken []Rect) {
 	out := -p.inward()
 	for _, b := range breakpoints {
@@ -217,7 +250,16 @@ func drawBreakpoints(s *Scene, p lanePanel, breakpoints []Breakpoint, taken []Re
 	}
 	for _, b := range breakpoints {
 		at := p.at(b.Board, b.Ft)
-		s.add(Element{Layer: LayerLabels, Shape: breakpointShape(at, out), Fill: amber, Stroke: ink, StrokeWidth: 1.6, Tip: "Breakpoint " + b.label()})
+		s.add(
+			Element{
+				Layer:       LayerLabels,
+				Shape:       breakpointShape(at, out),
+				Fill:        amber,
+				Stroke:      ink,
+				StrokeWidth: 1.6,
+				Tip:         "Breakpoint " + b.label(),
+			},
+		)
 		taken = append(taken, drawPill(s, p, at, b.label(), taken))
 	}
 }
@@ -238,7 +280,8 @@ func decimal(v float64) string {
 	return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)
 }
 
-// drawPill writes a label on a white plate beside a point: inside of it first, else the first free place around it. It returns the plate.
+// drawPill writes a label on a white plate beside a point: inside of it first, else the first free
+// place around it. It returns the plate.
 func drawPill(s *Scene, p lanePanel, at XY, label string, taken []Rect) Rect {
 	r := p.laneRect()
 	label = fit(label, sizeAxis, r.W-24, false)
@@ -253,12 +296,16 @@ func drawPill(s *Scene, p lanePanel, at XY, label string, taken []Rect) Rect {
 	var places []Rect
 	for _, dy := range []float64{0, -14, 14, -28, 28, -42, 42} {
 		for _, direction := range []float64{in, -in} {
-			places = append(places, Rect{X: edge(at.X+12*direction, direction), Y: at.Y + dy - height/2, W: width, H: height})
+			places = append(
+				places,
+				Rect{X: edge(at.X+12*direction, direction), Y: at.Y + dy - height/2, W: width, H: height},
+			)
 		}
 	}
 	plate := places[0]
 	for _, place := range places {
-		if place.X >= r.X+2 && place.X+place.W <= r.X+r.W-2 && place.Y >= r.Y+2 && place.Y+place.H <= r.Y+r.H-6 && !overlapsAny(place, taken) {
+		if place.X >= r.X+2 && place.X+place.W <= r.X+r.W-2 && place.Y >= r.Y+2 && place.Y+place.H <= r.Y+r.H-6 &&
+			!overlapsAny(place, taken) {
 			plate = place
 			break
 		}
@@ -266,7 +313,13 @@ func drawPill(s *Scene, p lanePanel, at XY, label string, taken []Rect) Rect {
 	plate.X = max(r.X+2, min(plate.X, r.X+r.W-2-plate.W))
 	plate.Radius = 4
 	s.add(Element{Layer: LayerLabels, Shape: plate, Fill: white, Stroke: inkSoft, StrokeWidth: 0.8})
-	s.add(Element{Layer: LayerLabels, Shape: Text{X: plate.X + width/2, Y: plate.Y + 12.4, Size: sizeAxis, Anchor: Middle, Value: label}, Fill: ink})
+	s.add(
+		Element{
+			Layer: LayerLabels,
+			Shape: Text{X: plate.X + width/2, Y: plate.Y + 12.4, Size: sizeAxis, Anchor: Middle, Value: label},
+			Fill:  ink,
+		},
+	)
 	return plate
 }
 

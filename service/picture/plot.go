@@ -5,7 +5,8 @@ import (
 	"strconv"
 )
 
-// plotPanel is a rectangle with two number axes. When reversed, x grows to the left and the y axis stands on the right of the mirror image.
+// plotPanel is a rectangle with two number axes. When reversed, x grows to the left and the y axis
+// stands on the right of the mirror image.
 type plotPanel struct {
 	area       Rect
 	x0, x1     float64 // values at the ends of the x axis
@@ -27,7 +28,8 @@ func (p plotPanel) at(x, y float64) XY {
 // bounds is the plot in the units of its axes.
 func (p plotPanel) bounds() Rect { return Rect{X: p.x0, Y: p.y0, W: p.x1 - p.x0, H: p.y1 - p.y0} }
 
-// ticks returns at most about count round values within low ... high, steps of 1, 2 or 5 times a power of ten.
+// ticks returns at most about count round values within low ... high, steps of 1, 2 or 5 times a
+// power of ten.
 func ticks(low, high float64, count int) []float64 {
 	raw := (high - low) / float64(count)
 	base := math.Pow(10, math.Floor(math.Log10(raw)))
@@ -54,7 +56,8 @@ func tickText(v float64) string {
 	return strconv.FormatFloat(v, 'f', -1, 64)
 }
 
-// drawAxes draws frame, ticks, numbers and titles; plotAxisPx to the side of the y axis and plotFootPx below hold them.
+// drawAxes draws frame, ticks, numbers and titles; plotAxisPx to the side of the y axis and
+// plotFootPx below hold them.
 func (p plotPanel) drawAxes(s *Scene, xTicks, yTicks []float64, xTitle, yTitle string) {
 	r := p.area
 	s.add(Element{Layer: p.layer, Shape: r, Stroke: inkSoft, StrokeWidth: 1})
@@ -79,7 +82,16 @@ func (p plotPanel) drawAxes(s *Scene, xTicks, yTicks []float64, xTitle, yTitle s
 	}
 	s.add(Element{Layer: p.layer, Shape: Poly{Lines: lines}, Stroke: ink, StrokeWidth: 1})
 	label(Text{X: r.X + r.W/2, Y: r.Y + r.H + 34, Anchor: Middle, Value: fit(xTitle, sizeAxis, r.W, false)}, inkSoft)
-	label(Text{X: edge + 36*out, Y: r.Y + r.H/2, Anchor: Middle, TurnDeg: 90 * out, Value: fit(yTitle, sizeAxis, r.H, false)}, inkSoft)
+	label(
+		Text{
+			X:       edge + 36*out,
+			Y:       r.Y + r.H/2,
+			Anchor:  Middle,
+			TurnDeg: 90 * out,
+			Value:   fit(yTitle, sizeAxis, r.H, false),
+		},
+		inkSoft,
+	)
 }
 
 const (
@@ -87,8 +99,9 @@ const (
 	plotFootPx = 42
 )
 
-// plotPage lays out heading, plot and legend: one below the other on a phone, the legend beside the plot on a wide picture, which shrinks to what
-// it needs. The plot is drawn into the width from 0 by a function that returns its frame.
+// plotPage lays out heading, plot and legend: one below the other on a phone, the legend beside the
+// plot on a wide picture, which shrinks to what it needs. The plot is drawn into the width from 0
+// by a function that returns its frame.
 func plotPage(s *Scene, title, caption string, draw func(width, top float64) Rect, legend func(*column)) {
 	const margin = 12
 	c := &column{scene: s, layer: LayerFrame, x: margin, y: margin, width: s.Width - 2*margin}

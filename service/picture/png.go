@@ -16,8 +16,9 @@ import (
 // maxPixels bounds the memory of one raster image (4 bytes a pixel).
 const maxPixels = 64 << 20
 
-// WritePNG writes the scene as PNG on white, scale device pixels to one px (2 for a sharp screen). It fails when the scale is not a positive
-// number, when the image would be too large, or when w fails.
+// WritePNG writes the scene as PNG on white, scale device pixels to one px (2 for a sharp screen).
+// It fails when the scale is not a positive number, when the image would be too large, or when w
+// fails.
 func (s Scene) WritePNG(w io.Writer, scale float64) error {
 	img, err := s.Image(scale)
 	if err != nil {
@@ -36,7 +37,12 @@ func (s Scene) Image(scale float64) (*image.RGBA, error) {
 	}
 	width, height := math.Ceil(s.Width*scale), math.Ceil(s.Height*scale)
 	if !(width*height <= maxPixels) {
-		return nil, fmt.Errorf("a picture of %.0f x %.0f pixels is too large: lower the scale of %g", width, height, scale)
+		return nil, fmt.Errorf(
+			"a picture of %.0f x %.0f pixels is too large: lower the scale of %g",
+			width,
+			height,
+			scale,
+		)
 	}
 	img := image.NewRGBA(image.Rect(0, 0, int(width), int(height)))
 	draw.Draw(img, img.Bounds(), image.White, image.Point{}, draw.Src)
@@ -47,7 +53,8 @@ func (s Scene) Image(scale float64) (*image.RGBA, error) {
 	return img, nil
 }
 
-// raster paints elements into an image. Everything becomes closed outlines in device pixels, filled by the nonzero rule.
+// raster paints elements into an image. Everything becomes closed outlines in device pixels, filled
+// by the nonzero rule.
 type raster struct {
 	img    *image.RGBA
 	scale  float64
@@ -60,7 +67,8 @@ type contour struct {
 	segments []segment
 }
 
-// segment has one point for a line, two for a quadratic curve, three for a cubic one; the last is where it ends.
+// segment has one point for a line, two for a quadratic curve, three for a cubic one; the last is
+// where it ends.
 type segment []XY
 
 func (r *raster) element(e Element) {
@@ -99,11 +107,18 @@ func (r *raster) crisp(rects Rects, fill Colour) {
 	source := image.NewUniform(color.NRGBA(fill))
 	px := func(v float64) int { return int(math.Round(v * r.scale)) }
 	for _, rect := range rects {
-		draw.Draw(r.img, image.Rect(px(rect.X), px(rect.Y), px(rect.X+rect.W), px(rect.Y+rect.H)), source, image.Point{}, draw.Over)
+		draw.Draw(
+			r.img,
+			image.Rect(px(rect.X), px(rect.Y), px(rect.X+rect.W), px(rect.Y+rect.H)),
+			source,
+			image.Point{},
+			draw.Over,
+		)
 	}
 }
 
-// fill paints the inside of the contours, smoothed, in one pass: overlaps within one call do not darken.
+// fill paints the inside of the contours, smoothed, in one pass: overlaps within one call do not
+// darken.
 func (r *raster) fill(contours []contour, fill Colour) {
 	if fill.A == 0 || len(contours) == 0 {
 		return
@@ -151,7 +166,8 @@ func (r *raster) fill(contours []contour, fill Colour) {
 	r.filler.Draw(r.img, box, image.NewUniform(color.NRGBA(fill)), image.Point{})
 }
 
-// clampInt keeps a device coordinate within -1 ... limit+1, so that far-off geometry cannot ask for a huge buffer.
+// clampInt keeps a device coordinate within -1 ... limit+1, so that far-off geometry cannot ask for
+// a huge buffer.
 func clampInt(v float64, limit int) int { return int(max(-1, min(v, float64(limit)+1))) }
 
 func (r *raster) polyContours(p Poly) []contour {

@@ -7,14 +7,16 @@ import (
 	"laneward/service/lane"
 )
 
-// Scatter describes a picture of two measures of many shots against each other, with the ellipses that hold stated shares of them.
+// Scatter describes a picture of two measures of many shots against each other, with the ellipses
+// that hold stated shares of them.
 type Scatter struct {
 	Title   string
 	Caption string
 	WidthPx int // 0 means DefaultWidthPx
 
 	XTitle, YTitle string // axis titles, with units
-	// BoardAxisSide, when set, says that X is a board of an athlete of that side: the axis runs as on the lane, board 1 on the strong side.
+	// BoardAxisSide, when set, says that X is a board of an athlete of that side: the axis runs as
+	// on the lane, board 1 on the strong side.
 	BoardAxisSide lane.Side
 	Dots          []Dot
 	Spreads       []Spread
@@ -51,7 +53,12 @@ func (sc Scatter) panel(width, top float64) plotPanel {
 	if sc.BoardAxisSide == lane.Left {
 		area.X = width - area.X - area.W
 	}
-	p := plotPanel{area: area, layer: LayerLane, growsLeft: sc.BoardAxisSide == lane.Right, axisOnEast: sc.BoardAxisSide == lane.Left}
+	p := plotPanel{
+		area:       area,
+		layer:      LayerLane,
+		growsLeft:  sc.BoardAxisSide == lane.Right,
+		axisOnEast: sc.BoardAxisSide == lane.Left,
+	}
 	var xs, ys []float64
 	for _, d := range sc.Dots {
 		xs, ys = append(xs, d.X), append(ys, d.Y)
@@ -68,7 +75,8 @@ func (sc Scatter) panel(width, top float64) plotPanel {
 	return p
 }
 
-// padded returns the range of the values with a margin, and a range of one unit about a single value.
+// padded returns the range of the values with a margin, and a range of one unit about a single
+// value.
 func padded(values []float64) (low, high float64) {
 	low, high = values[0], values[0]
 	for _, v := range values {

@@ -1,14 +1,17 @@
-// Package picture draws the lane: film map, ball paths, shots over a corridor, the miss map, the spread of a release and the
-// adherence bar.
+// Package picture draws the lane: film map, ball paths, shots over a corridor, the miss map, the
+// spread of a release and the adherence bar.
 //
-// A picture is built in two steps. A plain description ([Lane], [MissMap], [Scatter], [Adherence]) is checked and laid out into a
-// [Scene]; the scene is then written as SVG text or as PNG. Both writers draw the same elements, so the API, the pages and the
-// command line show the same picture. Output is deterministic: the same input gives the same bytes of SVG.
+// A picture is built in two steps. A plain description ([Lane], [MissMap], [Scatter], [Adherence])
+// is checked and laid out into a [Scene]; the scene is then written as SVG text or as PNG. Both
+// writers draw the same elements, so the API, the pages and the command line show the same picture.
+// Output is deterministic: the same input gives the same bytes of SVG.
 //
-// Boards are counted as the athlete counts them, 1 at the own strong-side gutter, and a left-hander's lane is the exact mirror image of
-// a right-hander's. Oil is the lane's own: a [Film] counts boards from the right gutter whoever bowls.
+// Boards are counted as the athlete counts them, 1 at the own strong-side gutter, and a
+// left-hander's lane is the exact mirror image of a right-hander's. Oil is the lane's own: a [Film]
+// counts boards from the right gutter whoever bowls.
 //
-// Meaning never hangs on colour alone: verdicts differ by shape, paths by dash and letter, the adherence bar by hatching and length.
+// Meaning never hangs on colour alone: verdicts differ by shape, paths by dash and letter, the
+// adherence bar by hatching and length.
 package picture
 
 import (
@@ -16,7 +19,8 @@ import (
 	"math"
 )
 
-// Scene is a laid-out picture: elements in drawing order, in px of a Width x Height canvas with y down.
+// Scene is a laid-out picture: elements in drawing order, in px of a Width x Height canvas with y
+// down.
 type Scene struct {
 	Width, Height float64
 	Title         string // what the picture shows, in a few words: read out by a screen reader
@@ -24,7 +28,8 @@ type Scene struct {
 	Elements      []Element
 }
 
-// Layer says what an element belongs to. The layers of the lane itself mirror for a left-hander; the frame (titles, legends) does not.
+// Layer says what an element belongs to. The layers of the lane itself mirror for a left-hander;
+// the frame (titles, legends) does not.
 type Layer string
 
 // The layers, in no fixed drawing order.
@@ -69,7 +74,8 @@ type XY struct{ X, Y float64 }
 // Rect is an upright rectangle in px; Radius rounds its corners.
 type Rect struct{ X, Y, W, H, Radius float64 }
 
-// Rects is a set of rectangles painted as one, edges not smoothed, so that neighbours meet without a seam.
+// Rects is a set of rectangles painted as one, edges not smoothed, so that neighbours meet without
+// a seam.
 type Rects []Rect
 
 // Circle is a disc in px.
@@ -91,7 +97,8 @@ const (
 	End    Anchor = "end"
 )
 
-// Text is one line of text: baseline point in px, font size in px, turned by TurnDeg degrees clockwise about the point.
+// Text is one line of text: baseline point in px, font size in px, turned by TurnDeg degrees
+// clockwise about the point.
 type Text struct {
 	X, Y    float64
 	Size    float64
@@ -183,7 +190,8 @@ func (s *Scene) add(e Element) {
 	s.Elements = append(s.Elements, e)
 }
 
-// snap rounds an x coordinate or a width to 1/1024 px. Sums of such numbers are exact, so the two hands' pictures mirror each other to the last bit.
+// snap rounds an x coordinate or a width to 1/1024 px. Sums of such numbers are exact, so the two
+// hands' pictures mirror each other to the last bit.
 func snap(px float64) float64 { return math.RoundToEven(px*1024) / 1024 }
 
 func (r Rect) snapped() Shape {
@@ -221,7 +229,8 @@ func (t Text) snapped() Shape {
 	return t
 }
 
-// The widths a picture may be asked for, in px; zero means DefaultWidthPx, a phone's. From WideWidthPx on the legend stands beside the lane.
+// The widths a picture may be asked for, in px; zero means DefaultWidthPx, a phone's. From
+// WideWidthPx on the legend stands beside the lane.
 const (
 	MinWidthPx     = 320
 	DefaultWidthPx = 390
@@ -234,7 +243,13 @@ func checkWidth(widthPx int) (float64, error) {
 		return DefaultWidthPx, nil
 	}
 	if widthPx < MinWidthPx || widthPx > MaxWidthPx {
-		return 0, fmt.Errorf("a picture %d px wide cannot be drawn: give %d to %d px, or 0 for %d", widthPx, MinWidthPx, MaxWidthPx, DefaultWidthPx)
+		return 0, fmt.Errorf(
+			"a picture %d px wide cannot be drawn: give %d to %d px, or 0 for %d",
+			widthPx,
+			MinWidthPx,
+			MaxWidthPx,
+			DefaultWidthPx,
+		)
 	}
 	return float64(widthPx), nil
 }

@@ -78,7 +78,8 @@ func TestTextsDoNotOverlap(t *testing.T) {
 	})
 }
 
-// TestTextContrast looks at the pixels that lie under each text and asks for WCAG AA's 4.5:1 against every one of them.
+// TestTextContrast looks at the pixels that lie under each text and asks for WCAG AA's 4.5:1
+// against every one of them.
 func TestTextContrast(t *testing.T) {
 	atEachWidth(t, func(t *testing.T, s Scene) {
 		bare := s
@@ -102,7 +103,14 @@ func TestTextContrast(t *testing.T) {
 				for x := int(2 * box.X); x < int(2*(box.X+box.W)); x++ {
 					p := img.RGBAAt(x, y)
 					if ratio := ContrastRatio(e.Fill, Colour(p)); ratio < 4.5 {
-						t.Fatalf("%q stands at %.2f:1 against %s at (%d, %d)/2, under 4.5", text.Value, ratio, Colour(p).Hex(), x, y)
+						t.Fatalf(
+							"%q stands at %.2f:1 against %s at (%d, %d)/2, under 4.5",
+							text.Value,
+							ratio,
+							Colour(p).Hex(),
+							x,
+							y,
+						)
 					}
 				}
 			}
@@ -167,8 +175,14 @@ func checkSVG(t interface {
 func TestTextIsEscapedAndCutToFit(t *testing.T) {
 	nasty := `<script>alert("1")</script> & 'x' ]]>` + "\x00\x1f\u202e\ufffe line\nbreak " + strings.Repeat("w", 400)
 	l := Lane{
-		Side: lane.Right, Title: nasty, Caption: nasty, Corridors: []Corridor{demoCorridor()}, Paths: demoPaths(), Shots: demoShots(3),
-		Breakpoints: []Breakpoint{{Board: 10, Ft: 40, Label: nasty}}, Spreads: []Spread{demoSpread()},
+		Side:        lane.Right,
+		Title:       nasty,
+		Caption:     nasty,
+		Corridors:   []Corridor{demoCorridor()},
+		Paths:       demoPaths(),
+		Shots:       demoShots(3),
+		Breakpoints: []Breakpoint{{Board: 10, Ft: 40, Label: nasty}},
+		Spreads:     []Spread{demoSpread()},
 	}
 	l.Corridors[0].Sentence, l.Paths[0].Label, l.Shots[0].Label, l.Spreads[0].Label = nasty, nasty, nasty, nasty
 	scene, err := l.Scene()
@@ -187,7 +201,9 @@ func TestFilmOfAnyRoughnessStaysSmall(t *testing.T) {
 	rough := &Film{}
 	for b := range rough.UL {
 		for ft := range rough.UL[b] {
-			rough.UL[b][ft] = float64((b*7919+ft*104729)%997) / 10 // no two neighbours alike: the worst case for joining cells
+			rough.UL[b][ft] = float64(
+				(b*7919+ft*104729)%997,
+			) / 10 // no two neighbours alike: the worst case for joining cells
 		}
 	}
 	scene, err := Lane{Side: lane.Right, Film: rough, Paths: demoPaths()}.Scene()

@@ -2,7 +2,8 @@ package picture
 
 import "math"
 
-// circleSteps is the number of corners of a drawn circle: at radius 40 px the polygon is within 0.03 px of it.
+// circleSteps is the number of corners of a drawn circle: at radius 40 px the polygon is within
+// 0.03 px of it.
 const circleSteps = 80
 
 func circleOutline(c Circle) []XY {
@@ -37,8 +38,9 @@ func rectOutline(r Rect) []XY {
 	return points
 }
 
-// strokeContours turns lines into outlines of a width: a quadrilateral a stretch and a disc at each joint, all wound the same way so that
-// the nonzero rule unites them. Dashed lines end square, solid ones round, as in the SVG.
+// strokeContours turns lines into outlines of a width: a quadrilateral a stretch and a disc at each
+// joint, all wound the same way so that the nonzero rule unites them. Dashed lines end square,
+// solid ones round, as in the SVG.
 func (r *raster) strokeContours(p Poly, width float64, dash []float64) []contour {
 	half := width / 2 * r.scale
 	var contours []contour

@@ -10,14 +10,22 @@ import (
 	"strings"
 )
 
-// SVG returns the scene as one self-contained <svg> element: it can stand in a page or be served as image/svg+xml. It has no
-// inline style, which a strict page refuses: a stylesheet says how it scales.
+// SVG returns the scene as one self-contained <svg> element: it can stand in a page or be served as
+// image/svg+xml. It has no inline style, which a strict page refuses: a stylesheet says how it
+// scales.
 func (s Scene) SVG() []byte {
 	w := &svgWriter{}
 	id := s.id()
-	w.printf(`<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="%s-t" aria-describedby="%s-d" viewBox="0 0 %s %s" width="%s" height="%s" `+
-		`font-family="Go,'Helvetica Neue',Helvetica,Arial,sans-serif">`+"\n",
-		id, id, num(s.Width), num(s.Height), num(s.Width), num(s.Height))
+	w.printf(
+		`<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="%s-t" aria-describedby="%s-d" viewBox="0 0 %s %s" width="%s" height="%s" `+
+			`font-family="Go,'Helvetica Neue',Helvetica,Arial,sans-serif">`+"\n",
+		id,
+		id,
+		num(s.Width),
+		num(s.Height),
+		num(s.Width),
+		num(s.Height),
+	)
 	w.printf("<title id=\"%s-t\">%s</title>\n<desc id=\"%s-d\">%s</desc>\n", id, escape(s.Title), id, escape(s.Desc))
 	w.printf("<rect width=\"%s\" height=\"%s\" fill=\"%s\"/>\n", num(s.Width), num(s.Height), white.Hex())
 	for start := 0; start < len(s.Elements); {
@@ -42,7 +50,8 @@ func (s Scene) WriteSVG(w io.Writer) error {
 	return nil
 }
 
-// id names the title and description elements, different for different pictures so that several can stand in one page.
+// id names the title and description elements, different for different pictures so that several can
+// stand in one page.
 func (s Scene) id() string {
 	h := fnv.New32a()
 	fmt.Fprintf(h, "%s|%s|%g|%g|%d", s.Title, s.Desc, s.Width, s.Height, len(s.Elements))
@@ -53,7 +62,8 @@ type svgWriter struct{ strings.Builder }
 
 func (w *svgWriter) printf(format string, args ...any) { fmt.Fprintf(w, format, args...) }
 
-// layer writes the elements of one layer; neighbours painted alike share a group, which keeps a picture of many shots small.
+// layer writes the elements of one layer; neighbours painted alike share a group, which keeps a
+// picture of many shots small.
 func (w *svgWriter) layer(elements []Element) {
 	for start := 0; start < len(elements); {
 		paint := svgPaint(elements[start])
@@ -130,7 +140,10 @@ func svgShape(shape Shape) (name, attributes, content string) {
 		}
 		if len(s.Value) > 2 {
 			// Whatever font a reader's machine has, the text keeps the room it was given.
-			attributes += fmt.Sprintf(` textLength="%s" lengthAdjust="spacingAndGlyphs"`, num(textWidth(s.Value, s.Size, s.Bold)))
+			attributes += fmt.Sprintf(
+				` textLength="%s" lengthAdjust="spacingAndGlyphs"`,
+				num(textWidth(s.Value, s.Size, s.Bold)),
+			)
 		}
 		if s.TurnDeg != 0 {
 			attributes += fmt.Sprintf(` transform="rotate(%s %s %s)"`, num(s.TurnDeg), num(s.X), num(s.Y))
@@ -182,10 +195,12 @@ func num(v float64) string {
 	return strconv.FormatFloat(v, 'f', -1, 64)
 }
 
-// escape makes any text safe between tags and in attributes; characters that XML does not allow become U+FFFD.
+// escape makes any text safe between tags and in attributes; characters that XML does not allow
+// become U+FFFD.
 func escape(text string) string {
 	var b strings.Builder
-	// A strings.Builder never fails to take a write, and EscapeText fails only when its writer does.
+	// A strings.Builder never fails to take a write, and EscapeText fails only when its writer
+	// does.
 	if err := xml.EscapeText(&b, []byte(text)); err != nil {
 		panic(fmt.Sprintf("picture: escape: %v", err))
 	}

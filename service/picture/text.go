@@ -13,7 +13,8 @@ import (
 	"golang.org/x/image/math/fixed"
 )
 
-// Text sizes in px. None is under 11, so that a picture laid out for a phone's width is readable on one.
+// Text sizes in px. None is under 11, so that a picture laid out for a phone's width is readable on
+// one.
 const (
 	sizeTitle = 17
 	sizeBody  = 13
@@ -54,7 +55,8 @@ type glyph struct {
 	segments sfnt.Segments
 }
 
-// layout sets a text on a line and returns its outlines and its width in px. A letter that the font lacks is drawn as its box.
+// layout sets a text on a line and returns its outlines and its width in px. A letter that the font
+// lacks is drawn as its box.
 func (t *typeface) layout(text string, sizePx float64, outlines bool) (glyphs []glyph, widthPx float64) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
@@ -95,8 +97,8 @@ func textWidth(text string, sizePx float64, isBold bool) float64 {
 // maxRunes is how much of a caller's text is looked at: far more than any place in a picture holds.
 const maxRunes = 600
 
-// clean turns a caller's text into one printable line: runs of white space become one blank, control characters go, and so does what is
-// beyond maxRunes.
+// clean turns a caller's text into one printable line: runs of white space become one blank,
+// control characters go, and so does what is beyond maxRunes.
 func clean(text string) string {
 	if len(text) > maxRunes {
 		if runes := []rune(text); len(runes) > maxRunes {
@@ -115,8 +117,8 @@ func clean(text string) string {
 	return strings.Join(strings.Fields(printable), " ")
 }
 
-// wrap breaks a text into lines no wider than widthPx, at most maxLines of them; what does not fit ends in an ellipsis. A word wider than the
-// line is broken where it must.
+// wrap breaks a text into lines no wider than widthPx, at most maxLines of them; what does not fit
+// ends in an ellipsis. A word wider than the line is broken where it must.
 func wrap(text string, sizePx, widthPx float64, isBold bool, maxLines int) []string {
 	var lines []string
 	current := ""

@@ -10,8 +10,9 @@ import (
 	"github.com/google/uuid"
 )
 
-// AppendJSON appends the shot's JSON object to b without its closing brace, byte for byte as encoding/json writes the struct, so that more
-// members may follow. It is several times faster, and shots are written by the hundred thousand.
+// AppendJSON appends the shot's JSON object to b without its closing brace, byte for byte as
+// encoding/json writes the struct, so that more members may follow. It is several times faster, and
+// shots are written by the hundred thousand.
 func (s *Shot) AppendJSON(b []byte) []byte {
 	b = appendID(append(b, `{"id":`...), s.ID)
 	b = appendID(append(b, `,"session_id":`...), s.SessionID)
@@ -105,8 +106,8 @@ func appendID(b []byte, id uuid.UUID) []byte {
 	return append(b, text[:]...)
 }
 
-// appendNumber writes a number as encoding/json does: plain where that is short, else with an exponent. A shot that was checked holds
-// nothing that JSON cannot.
+// appendNumber writes a number as encoding/json does: plain where that is short, else with an
+// exponent. A shot that was checked holds nothing that JSON cannot.
 func appendNumber(b []byte, name string, value *float64) []byte {
 	if value == nil {
 		return b

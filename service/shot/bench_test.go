@@ -12,7 +12,8 @@ import (
 	"laneward/service/shot"
 )
 
-// benchShots are rows as a sensor writes them: everything measured but a track; every tenth with a note.
+// benchShots are rows as a sensor writes them: everything measured but a track; every tenth with a
+// note.
 func benchShots() []shot.Shot {
 	const rows = 10_000
 	shots := make([]shot.Shot, rows)

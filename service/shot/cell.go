@@ -13,12 +13,14 @@ import (
 	"laneward/service/lane"
 )
 
-// The parsers of this file read one cell of a CSV log, blanks around it taken away and never empty. Their errors are sentences for the
-// person who wrote the log: they show the cell and how to write it instead.
+// The parsers of this file read one cell of a CSV log, blanks around it taken away and never empty.
+// Their errors are sentences for the person who wrote the log: they show the cell and how to write
+// it instead.
 
 const timeExample = "2026-03-01T18:05:00+01:00"
 
-// parseNumber reads a decimal number with a point. Unlike strconv it knows neither hexadecimal, nor underscores, nor infinity.
+// parseNumber reads a decimal number with a point. Unlike strconv it knows neither hexadecimal, nor
+// underscores, nor infinity.
 func parseNumber(text, unit string) (float64, error) {
 	for i := range len(text) {
 		switch c := text[i]; {
@@ -43,7 +45,8 @@ var (
 	numberFirst  = regexp.MustCompile(`^([-+]?\d+(?:\.\d+)?)\s*[\pL%°][^\d]*$`)
 )
 
-// thousands are the ways in which a number is written with a thousands separator, and what turns each into a plain number.
+// thousands are the ways in which a number is written with a thousands separator, and what turns
+// each into a plain number.
 var thousands = []struct {
 	written *regexp.Regexp
 	plain   *strings.Replacer
@@ -66,14 +69,23 @@ func mendNumber(text, unit string) error {
 	}
 	switch {
 	case threeDigits.MatchString(text):
-		return fmt.Errorf("%s can be read as %s or as %s: write it with a decimal point and without a thousands separator",
-			quoted(text), strings.Replace(text, ",", ".", 1), strings.Replace(text, ",", "", 1))
+		return fmt.Errorf(
+			"%s can be read as %s or as %s: write it with a decimal point and without a thousands separator",
+			quoted(text),
+			strings.Replace(text, ",", ".", 1),
+			strings.Replace(text, ",", "", 1),
+		)
 	case decimalComma.MatchString(text):
 		return fmt.Errorf("%s has a decimal comma: write %s", quoted(text), strings.Replace(text, ",", ".", 1))
 	case strings.HasPrefix(text, "#"):
 		return fmt.Errorf("%s is a spreadsheet's error: write the number, or %s", quoted(text), blank)
 	case numberFirst.MatchString(text):
-		return fmt.Errorf("%s holds more than a number: write %s alone, in %s", quoted(text), numberFirst.FindStringSubmatch(text)[1], unit)
+		return fmt.Errorf(
+			"%s holds more than a number: write %s alone, in %s",
+			quoted(text),
+			numberFirst.FindStringSubmatch(text)[1],
+			unit,
+		)
 	case !strings.ContainsAny(text, "0123456789"):
 		return fmt.Errorf("%s is not a number: %s", quoted(text), blank)
 	}
@@ -116,19 +128,42 @@ func mendTime(text string) error {
 		if minutesOfDay.MatchString(clock) {
 			clock += ":00"
 		}
-		return fmt.Errorf("%s does not say which offset from UTC its clock has: write %sT%s+01:00 with the offset of the place, or Z for UTC",
-			quoted(text), parts[1], clock)
+		return fmt.Errorf(
+			"%s does not say which offset from UTC its clock has: write %sT%s+01:00 with the offset of the place, or Z for UTC",
+			quoted(text),
+			parts[1],
+			clock,
+		)
 	case withoutT.MatchString(text):
-		return fmt.Errorf("%s has a blank between date and time: write %s", quoted(text), strings.Replace(text, " ", "T", 1))
+		return fmt.Errorf(
+			"%s has a blank between date and time: write %s",
+			quoted(text),
+			strings.Replace(text, " ", "T", 1),
+		)
 	case dateOnly.MatchString(text):
-		return fmt.Errorf("%s has no time of day: write %sT18:05:00+01:00 with the time and the offset from UTC", quoted(text), text)
+		return fmt.Errorf(
+			"%s has no time of day: write %sT18:05:00+01:00 with the time and the offset from UTC",
+			quoted(text),
+			text,
+		)
 	case ambiguous.MatchString(text):
-		return fmt.Errorf("%s can be read with the day or the month first: write year, month and day, T, time and offset from UTC, such as %s",
-			quoted(text), timeExample)
+		return fmt.Errorf(
+			"%s can be read with the day or the month first: write year, month and day, T, time and offset from UTC, such as %s",
+			quoted(text),
+			timeExample,
+		)
 	case daysNumber.MatchString(text):
-		return fmt.Errorf("%s is a number and not a time: format the column as text and write the time such as %s", quoted(text), timeExample)
+		return fmt.Errorf(
+			"%s is a number and not a time: format the column as text and write the time such as %s",
+			quoted(text),
+			timeExample,
+		)
 	}
-	return fmt.Errorf("%s is not a time: write date, T, time and offset from UTC, such as %s", quoted(text), timeExample)
+	return fmt.Errorf(
+		"%s is not a time: write date, T, time and offset from UTC, such as %s",
+		quoted(text),
+		timeExample,
+	)
 }
 
 // parseID reads a UUID in its usual form of 36 characters.
@@ -138,7 +173,10 @@ func parseID(text string) (uuid.UUID, error) {
 			return id, nil
 		}
 	}
-	return uuid.Nil, fmt.Errorf("%s is not an id: write a UUID, such as 01890a5d-ac96-774b-bcce-b302099a8057", quoted(text))
+	return uuid.Nil, fmt.Errorf(
+		"%s is not an id: write a UUID, such as 01890a5d-ac96-774b-bcce-b302099a8057",
+		quoted(text),
+	)
 }
 
 // dateOfPins matches what spreadsheets make of 7-10: 10-Jul, 07.Okt, Oct-7, 7/10/2026.
@@ -158,8 +196,11 @@ func parseStanding(text string) (lane.PinSet, error) {
 		return 0, fmt.Errorf("%s does not name the pins that stand: write strike when none does", quoted(text))
 	}
 	if dateOfPins.MatchString(text) {
-		return 0, fmt.Errorf("%s looks like a date that a spreadsheet made of the pins: write the pins with blanks, such as 7 10, "+
-			"or format the column as text", quoted(text))
+		return 0, fmt.Errorf(
+			"%s looks like a date that a spreadsheet made of the pins: write the pins with blanks, such as 7 10, "+
+				"or format the column as text",
+			quoted(text),
+		)
 	}
 	return 0, err
 }
@@ -170,8 +211,11 @@ func parseTrack(text string) ([]TrackPoint, error) {
 	for point := range strings.FieldsSeq(text) {
 		ftText, boardText, found := strings.Cut(point, ":")
 		if !found || ftText == "" || boardText == "" {
-			return nil, fmt.Errorf("%s is not a point of the path: write distance in feet, a colon and board, and a blank between points, "+
-				"such as 15:10.2 30:8.1", quoted(point))
+			return nil, fmt.Errorf(
+				"%s is not a point of the path: write distance in feet, a colon and board, and a blank between points, "+
+					"such as 15:10.2 30:8.1",
+				quoted(point),
+			)
 		}
 		ft, err := parseNumber(ftText, "ft")
 		if err != nil {

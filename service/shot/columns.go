@@ -19,8 +19,8 @@ type Column struct {
 	Required bool   // a log without the column, or a row without the value, is refused
 }
 
-// Columns returns every column of a CSV log, in the order in which [WriteCSV] writes them. A log may leave out all but the required
-// ones, and have them in any order.
+// Columns returns every column of a CSV log, in the order in which [WriteCSV] writes them. A log
+// may leave out all but the required ones, and have them in any order.
 func Columns() []Column {
 	list := make([]Column, len(columns))
 	for i, c := range columns {
@@ -29,7 +29,8 @@ func Columns() []Column {
 	return list
 }
 
-// column is a [Column] with the way it is read and written. Where nothing was recorded the cell is blank, and read is not called.
+// column is a [Column] with the way it is read and written. Where nothing was recorded the cell is
+// blank, and read is not called.
 type column struct {
 	Column
 	read  func(in *intake, row *Row, text string)
@@ -77,7 +78,9 @@ func referenceColumns() []column {
 	return []column{
 		{
 			Column: Column{
-				Name: "shot_id", Field: "id", Limits: "UUID",
+				Name:    "shot_id",
+				Field:   "id",
+				Limits:  "UUID",
 				Meaning: "the shot's id; blank: made from session, athlete and order, so that the same row is the same shot when it is sent again",
 			},
 			read: func(in *intake, row *Row, text string) {
@@ -110,13 +113,24 @@ func referenceColumns() []column {
 			write: func(s *Shot) string { return s.AthleteID.String() },
 		},
 		{
-			Column: Column{Name: "ball", Field: "ball_id", Meaning: "the ball, out of the athlete's arsenal", Limits: "name or UUID"},
-			// The athlete may stand further right in the row: the ball is looked up when the row is whole.
+			Column: Column{
+				Name:    "ball",
+				Field:   "ball_id",
+				Meaning: "the ball, out of the athlete's arsenal",
+				Limits:  "name or UUID",
+			},
+			// The athlete may stand further right in the row: the ball is looked up when the row is
+			// whole.
 			read:  func(in *intake, _ *Row, text string) { in.ballText = text },
 			write: func(s *Shot) string { return idOrBlank(s.BallID) },
 		},
 		{
-			Column: Column{Name: "drill", Field: "drill_id", Meaning: "the drill that the shot was thrown for", Limits: "name or UUID"},
+			Column: Column{
+				Name:    "drill",
+				Field:   "drill_id",
+				Meaning: "the drill that the shot was thrown for",
+				Limits:  "name or UUID",
+			},
 			read: func(in *intake, row *Row, text string) {
 				if id := in.lookUp(row, "drill", &in.drills, text); id != uuid.Nil {
 					row.Shot.DrillID = &id
@@ -131,7 +145,9 @@ func orderColumns() []column {
 	return []column{
 		{
 			Column: Column{
-				Name: "order", Field: "order", Limits: "1 to " + strconv.Itoa(MaxOrder),
+				Name:    "order",
+				Field:   "order",
+				Limits:  "1 to " + strconv.Itoa(MaxOrder),
 				Meaning: "the shot's place among the athlete's shots of the session; a log without this column takes the number of the row",
 			},
 			read: func(in *intake, row *Row, text string) {
@@ -197,7 +213,9 @@ func recordColumns() []column {
 		},
 		{
 			Column: Column{
-				Name: "standing", Field: "standing", Limits: "7-10, 7 10 or strike",
+				Name:    "standing",
+				Field:   "standing",
+				Limits:  "7-10, 7 10 or strike",
 				Meaning: "pins standing after the first ball, joined by hyphens or blanks (spreadsheets make a date of hyphens); strike when none stands",
 			},
 			read: func(in *intake, row *Row, text string) {

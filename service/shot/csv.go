@@ -14,21 +14,25 @@ import (
 	"github.com/google/uuid"
 )
 
-// ReadCSV reads a log of comma-separated values (RFC 4180), one row at a time. The sequence can be ranged over once; it ends after
-// the first error, which is a [*LogError].
+// ReadCSV reads a log of comma-separated values (RFC 4180), one row at a time. The sequence can be
+// ranged over once; it ends after the first error, which is a [*LogError].
 //
-// The first line names the columns, see [Columns], in any order; commas or semicolons part them, whichever the header has more of.
-// The text is UTF-8 with or without a byte order mark, lines end with LF or CRLF, and a line break within quotes is read as a line
-// feed. A blank cell was not measured; a row that is blank throughout is passed over. Blanks around a cell do not count, but for a note.
+// The first line names the columns, see [Columns], in any order; commas or semicolons part them,
+// whichever the header has more of. The text is UTF-8 with or without a byte order mark, lines end
+// with LF or CRLF, and a line break within quotes is read as a line feed. A blank cell was not
+// measured; a row that is blank throughout is passed over. Blanks around a cell do not count, but
+// for a note.
 //
-// A log without the column order takes each row's number for it, also where a row between has faults, so that mending a row moves no
-// other. A log with several athletes then has gaps in each one's order. A row put in or taken out moves those after it to other shots: a log
-// that grows in the middle, or a session in several logs, needs the column.
+// A log without the column order takes each row's number for it, also where a row between has
+// faults, so that mending a row moves no other. A log with several athletes then has gaps in each
+// one's order. A row put in or taken out moves those after it to other shots: a log that grows in
+// the middle, or a session in several logs, needs the column.
 //
-// The last line needs no line end, so a log that was cut within its last cell looks whole: r must fail when the log is not.
+// The last line needs no line end, so a log that was cut within its last cell looks whole: r must
+// fail when the log is not.
 //
-// A quote that is out of place on one line costs that row. One that runs on over the following lines ends the log, because
-// nobody can tell which rows it swallowed.
+// A quote that is out of place on one line costs that row. One that runs on over the following
+// lines ends the log, because nobody can tell which rows it swallowed.
 func ReadCSV(r io.Reader, options Options) iter.Seq2[Row, error] {
 	return readRows(func() (func() (Row, error), error) {
 		text, err := openLog(r, options)
@@ -73,17 +77,33 @@ func separator(head []byte) (rune, error) {
 	case len(line) == 0:
 		return 0, &LogError{Code: LogHeader, Detail: "the log is empty: begin with a header row that names the columns"}
 	case !whole && len(head) >= maxHeaderBytes:
-		return 0, &LogError{Code: LogHeader, Line: 1, Detail: "the header row does not end: begin with one line that names the columns"}
+		return 0, &LogError{
+			Code:   LogHeader,
+			Line:   1,
+			Detail: "the header row does not end: begin with one line that names the columns",
+		}
 	case bytes.HasPrefix(line, []byte("sep=")):
-		return 0, &LogError{Code: LogHeader, Line: 1, Detail: "the log begins with sep=: take this line out, the separator is found by itself"}
+		return 0, &LogError{
+			Code:   LogHeader,
+			Line:   1,
+			Detail: "the log begins with sep=: take this line out, the separator is found by itself",
+		}
 	case bytes.ContainsRune(line, '\r'):
-		return 0, &LogError{Code: LogHeader, Line: 1, Detail: "the lines end with a carriage return alone: save the log with LF or CRLF as line ends"}
+		return 0, &LogError{
+			Code:   LogHeader,
+			Line:   1,
+			Detail: "the lines end with a carriage return alone: save the log with LF or CRLF as line ends",
+		}
 	case line[0] == '{' || line[0] == '[':
 		return 0, &LogError{Code: LogFormat, Line: 1, Detail: "the log is JSON and not CSV: send it as JSON or NDJSON"}
 	}
 	commas, semicolons := bytes.Count(line, []byte(",")), bytes.Count(line, []byte(";"))
 	if tabs := bytes.Count(line, []byte("\t")); tabs > commas && tabs > semicolons {
-		return 0, &LogError{Code: LogHeader, Line: 1, Detail: "tabs part the columns: save the log with commas or semicolons"}
+		return 0, &LogError{
+			Code:   LogHeader,
+			Line:   1,
+			Detail: "tabs part the columns: save the log with commas or semicolons",
+		}
 	}
 	if semicolons > commas {
 		return ';', nil
@@ -97,7 +117,11 @@ func (log *csvLog) readHeader() error {
 	if err != nil {
 		var parse *csv.ParseError
 		if errors.As(err, &parse) {
-			return &LogError{Code: LogHeader, Line: parse.StartLine, Detail: "a quote in the header row is out of place: write the column names without quotes"}
+			return &LogError{
+				Code:   LogHeader,
+				Line:   parse.StartLine,
+				Detail: "a quote in the header row is out of place: write the column names without quotes",
+			}
 		}
 		return readError(err)
 	}
@@ -168,7 +192,11 @@ func (log *csvLog) next() (Row, error) {
 	}
 	for i, cell := range cells {
 		if notUTF8(cell) {
-			row.fault(log.columns[i].Name, CodeFormat, fmt.Sprintf("%s is not UTF-8: save the log in UTF-8", quoted(cell)))
+			row.fault(
+				log.columns[i].Name,
+				CodeFormat,
+				fmt.Sprintf("%s is not UTF-8: save the log in UTF-8", quoted(cell)),
+			)
 		}
 	}
 	return row, nil
@@ -234,11 +262,12 @@ func cellCount(cells, columns int, comma rune) string {
 	return detail + "put a text that holds a semicolon in quotes"
 }
 
-// A spreadsheet takes a cell that begins with one of these for a formula, and would run what an athlete noted.
+// A spreadsheet takes a cell that begins with one of these for a formula, and would run what an
+// athlete noted.
 const formulaStart = "=+-@\t"
 
-// guard puts an apostrophe before a text that a spreadsheet would take for a formula, also when it has such apostrophes already, so that
-// [unguard] finds the very text again.
+// guard puts an apostrophe before a text that a spreadsheet would take for a formula, also when it
+// has such apostrophes already, so that [unguard] finds the very text again.
 func guard(text string) string {
 	if rest := strings.TrimLeft(text, "'"); rest != "" && strings.IndexByte(formulaStart, rest[0]) >= 0 {
 		return "'" + text
@@ -247,16 +276,21 @@ func guard(text string) string {
 }
 
 func unguard(text string) string {
-	if rest := strings.TrimLeft(text, "'"); len(rest) < len(text) && rest != "" && strings.IndexByte(formulaStart, rest[0]) >= 0 {
+	if rest := strings.TrimLeft(
+		text,
+		"'",
+	); len(rest) < len(text) && rest != "" &&
+		strings.IndexByte(formulaStart, rest[0]) >= 0 {
 		return text[1:]
 	}
 	return text
 }
 
-// WriteCSV writes the shots as a CSV log with every column of [Columns], with commas and CRLF as RFC 4180 has it, and athletes and balls
-// by id. [ReadCSV] reads the same shots from it, in canonical form. A note or source that begins like a spreadsheet's formula is
-// written with an apostrophe before it, which ReadCSV takes away. A shot that [Validate] refuses ends the writing with an error, since it
-// could not be read again.
+// WriteCSV writes the shots as a CSV log with every column of [Columns], with commas and CRLF as
+// RFC 4180 has it, and athletes and balls by id. [ReadCSV] reads the same shots from it, in
+// canonical form. A note or source that begins like a spreadsheet's formula is written with an
+// apostrophe before it, which ReadCSV takes away. A shot that [Validate] refuses ends the writing
+// with an error, since it could not be read again.
 func WriteCSV(w io.Writer, shots iter.Seq[Shot]) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true

@@ -161,7 +161,16 @@ func TestCSVLogErrors(t *testing.T) {
 				t.Fatalf("error %v, want a LogError", err)
 			}
 			if logErr.Code != c.code || logErr.Line != c.line || len(rows) != c.rows {
-				t.Errorf("%s on line %d after %d rows, want %s on %d after %d: %v", logErr.Code, logErr.Line, len(rows), c.code, c.line, c.rows, err)
+				t.Errorf(
+					"%s on line %d after %d rows, want %s on %d after %d: %v",
+					logErr.Code,
+					logErr.Line,
+					len(rows),
+					c.code,
+					c.line,
+					c.rows,
+					err,
+				)
 			}
 		})
 	}
@@ -208,7 +217,12 @@ func TestDefaultDrill(t *testing.T) {
 	options.Drill = func(name string) (uuid.UUID, error) {
 		return uuid.Nil, fmt.Errorf("the squad has no drill %q: check the name", name)
 	}
-	rows, err := read(shot.ReadCSV(strings.NewReader("time,drill\n"+rowTime+",\n"+rowTime+","+ball.String()+"\n"+rowTime+",Inside\n"), options))
+	rows, err := read(
+		shot.ReadCSV(
+			strings.NewReader("time,drill\n"+rowTime+",\n"+rowTime+","+ball.String()+"\n"+rowTime+",Inside\n"),
+			options,
+		),
+	)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -267,11 +281,20 @@ func TestCSVNames(t *testing.T) {
 		who := map[uuid.UUID]string{athlete: "Ona", athlete2: "Jory"}[row.Shot.AthleteID]
 		got = append(got, fmt.Sprint(who, " ", row.Shot.Order, " ", row.Shot.BallID != nil && *row.Shot.BallID == ball))
 	}
-	want := []string{"Ona 1 true", "ball unknown", "Jory 3 false", "athlete unknown", "athlete unknown", "athlete required", "Ona 7 true"}
+	want := []string{
+		"Ona 1 true",
+		"ball unknown",
+		"Jory 3 false",
+		"athlete unknown",
+		"athlete unknown",
+		"athlete required",
+		"Ona 7 true",
+	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("rows (-want +got):\n%s", diff)
 	}
-	// The log's athlete does not stand in for one who is not known, nor is that one's ball looked for in the other's arsenal.
+	// The log's athlete does not stand in for one who is not known, nor is that one's ball looked
+	// for in the other's arsenal.
 	options.AthleteID = athlete2
 	rows, err = read(shot.ReadCSV(strings.NewReader("ball,time,athlete\nblue solid,"+rowTime+",Onna\n"), options))
 	if err != nil || len(rows) != 1 || summary(rows[0].Faults) != "athlete unknown" {

@@ -10,12 +10,13 @@ import (
 	"iter"
 )
 
-// ReadNDJSON reads a log of one JSON object a line, one row at a time. The sequence can be ranged over once; it ends after the first
-// error, which is a [*LogError].
+// ReadNDJSON reads a log of one JSON object a line, one row at a time. The sequence can be ranged
+// over once; it ends after the first error, which is a [*LogError].
 //
-// The keys are those of [Shot]; one that is not known, or is there twice, is a fault of the row, and null is the same as a missing key.
-// A row without id gets one from [DeriveID]; session_id and athlete_id may come from the options. A line of more than 64 KiB, or one that
-// is not JSON, is a fault of that row alone. Blank lines are passed over.
+// The keys are those of [Shot]; one that is not known, or is there twice, is a fault of the row,
+// and null is the same as a missing key. A row without id gets one from [DeriveID]; session_id and
+// athlete_id may come from the options. A line of more than 64 KiB, or one that is not JSON, is a
+// fault of that row alone. Blank lines are passed over.
 func ReadNDJSON(r io.Reader, options Options) iter.Seq2[Row, error] {
 	return readRows(func() (func() (Row, error), error) {
 		text, err := openLog(r, options)
@@ -23,15 +24,20 @@ func ReadNDJSON(r io.Reader, options Options) iter.Seq2[Row, error] {
 			return nil, err
 		}
 		if head, err := text.Peek(1); err == nil && head[0] == '[' {
-			return nil, &LogError{Code: LogFormat, Line: 1, Detail: "the log is a JSON array and not NDJSON: send it as JSON, or write one shot a line"}
+			return nil, &LogError{
+				Code:   LogFormat,
+				Line:   1,
+				Detail: "the log is a JSON array and not NDJSON: send it as JSON, or write one shot a line",
+			}
 		}
 		log := &ndjsonLog{intake: newIntake(options, jsonName), text: text}
 		return log.next, nil
 	})
 }
 
-// ReadJSON reads a log that is one JSON document, an array of shots or an object {"shots": [...]}, one row at a time and as [ReadNDJSON]
-// does. A document that is broken ends the reading with the error of where; the rows before it were whole.
+// ReadJSON reads a log that is one JSON document, an array of shots or an object {"shots": [...]},
+// one row at a time and as [ReadNDJSON] does. A document that is broken ends the reading with the
+// error of where; the rows before it were whole.
 func ReadJSON(r io.Reader, options Options) iter.Seq2[Row, error] {
 	return readRows(func() (func() (Row, error), error) {
 		text, err := openLog(r, options)
@@ -74,7 +80,11 @@ func (log *ndjsonLog) next() (Row, error) {
 			return row, err
 		}
 		if long {
-			row.fault("", CodeLength, fmt.Sprintf("the line is longer than %d bytes: write one shot a line", maxRowBytes))
+			row.fault(
+				"",
+				CodeLength,
+				fmt.Sprintf("the line is longer than %d bytes: write one shot a line", maxRowBytes),
+			)
 		} else if detail := notJSON(line); detail != "" {
 			row.fault("", CodeFormat, detail)
 		} else {
@@ -93,7 +103,11 @@ func notJSON(line []byte) string {
 	err := json.Unmarshal(line, &value)
 	var syntax *json.SyntaxError
 	if errors.As(err, &syntax) {
-		return fmt.Sprintf("the line is not JSON, at byte %d: %v: write each shot whole, as one JSON object on one line", syntax.Offset, err)
+		return fmt.Sprintf(
+			"the line is not JSON, at byte %d: %v: write each shot whole, as one JSON object on one line",
+			syntax.Offset,
+			err,
+		)
 	}
 	return fmt.Sprintf("the line is not JSON: %v: write each shot whole, as one JSON object on one line", err)
 }
@@ -116,7 +130,10 @@ func (log *jsonLog) readStart() error {
 	if err == nil && token == json.Delim('{') {
 		log.wrapped = true
 		if token, err = log.decoder.Token(); err == nil && token != "shots" {
-			return &LogError{Code: LogFormat, Detail: fmt.Sprintf("the document begins with %s: %s", quoted(fmt.Sprint(token)), documentShape)}
+			return &LogError{
+				Code:   LogFormat,
+				Detail: fmt.Sprintf("the document begins with %s: %s", quoted(fmt.Sprint(token)), documentShape),
+			}
 		}
 		if err == nil {
 			token, err = log.decoder.Token()
@@ -156,7 +173,14 @@ func (log *jsonLog) readEnd() error {
 			return log.documentError(err)
 		}
 		if token != json.Delim('}') {
-			return &LogError{Code: LogFormat, Detail: fmt.Sprintf("the document goes on with %s after the shots: %s", quoted(fmt.Sprint(token)), documentShape)}
+			return &LogError{
+				Code: LogFormat,
+				Detail: fmt.Sprintf(
+					"the document goes on with %s after the shots: %s",
+					quoted(fmt.Sprint(token)),
+					documentShape,
+				),
+			}
 		}
 	}
 	_, err := log.decoder.Token()
@@ -173,12 +197,19 @@ func (log *jsonLog) documentError(err error) error {
 	var syntax *json.SyntaxError
 	switch {
 	case err == io.EOF || errors.Is(err, io.ErrUnexpectedEOF):
-		return &LogError{Code: LogSyntax, Detail: fmt.Sprintf("the document ends after shot %d without being closed: send it whole", log.rows)}
+		return &LogError{
+			Code:   LogSyntax,
+			Detail: fmt.Sprintf("the document ends after shot %d without being closed: send it whole", log.rows),
+		}
 	case errors.As(err, &syntax):
 		return &LogError{
 			Code: LogSyntax,
-			Detail: fmt.Sprintf("the document is not JSON after shot %d, near byte %d: %v: mend it there and send it again",
-				log.rows, log.decoder.InputOffset(), err),
+			Detail: fmt.Sprintf(
+				"the document is not JSON after shot %d, near byte %d: %v: mend it there and send it again",
+				log.rows,
+				log.decoder.InputOffset(),
+				err,
+			),
 		}
 	}
 	return readError(err)

@@ -11,8 +11,8 @@ import (
 	"laneward/service/lane"
 )
 
-// shotKeys are the keys of a shot in the order of its fields, and what reads the value of each. A key's place is its bit in the set of
-// those seen.
+// shotKeys are the keys of a shot in the order of its fields, and what reads the value of each. A
+// key's place is its bit in the set of those seen.
 var shotKeys = func() []member {
 	keys := []member{
 		{"id", "id", idMember(func(s *Shot, id uuid.UUID) { s.ID = id })},
@@ -24,13 +24,18 @@ var shotKeys = func() []member {
 		{"time", "time", readTime},
 	}
 	keys = append(keys, measureMembers("")...)
-	return append(keys,
+	return append(
+		keys,
 		member{"track", "track", readTrack},
 		member{"standing", "standing", readStanding},
 		member{"source", "source", textMember(func(s *Shot, text string) { s.Source = text })},
 		member{"errors", "errors", readErrors},
 		member{"note", "note", textMember(func(s *Shot, text string) { s.Note = text })},
-		member{"rev", "rev", func(*intake, *Row, string, []byte) {}}, // the server's own: a shot read from it may be sent as it is
+		member{
+			"rev",
+			"rev",
+			func(*intake, *Row, string, []byte) {},
+		}, // the server's own: a shot read from it may be sent as it is
 	)
 }()
 
@@ -78,7 +83,8 @@ func (in *intake) readShot(row *Row, value []byte) {
 	in.finish(row)
 }
 
-// readMembers reads the members of an object by their keys. A key that is not known is a fault of the object, whose field is parent.
+// readMembers reads the members of an object by their keys. A key that is not known is a fault of
+// the object, whose field is parent.
 func (in *intake) readMembers(row *Row, parent string, object []byte, members []member) {
 	var seen uint64
 	next := 0 // keys mostly come in the order in which they are listed
@@ -182,7 +188,10 @@ func readStanding(in *intake, row *Row, field string, value []byte) {
 	eachElement(value, func(pin []byte) {
 		n, err := parseOrder(string(pin))
 		if err != nil && wrong == nil {
-			wrong = fmt.Errorf("%s is not a pin: write an array of pin numbers 1 to 10, [] for a strike", quoted(string(pin)))
+			wrong = fmt.Errorf(
+				"%s is not a pin: write an array of pin numbers 1 to 10, [] for a strike",
+				quoted(string(pin)),
+			)
 		}
 		pins = append(pins, n)
 	})

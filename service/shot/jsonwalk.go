@@ -8,8 +8,9 @@ import (
 	"strconv"
 )
 
-// The functions of this file walk over JSON that encoding/json has found valid, without copying it. encoding/json itself would take
-// the last of two equal keys, keys in any case, and only the first wrong value of a row.
+// The functions of this file walk over JSON that encoding/json has found valid, without copying it.
+// encoding/json itself would take the last of two equal keys, keys in any case, and only the first
+// wrong value of a row.
 
 // eachMember calls visit with each key, unescaped, and value of an object.
 func eachMember(object []byte, visit func(key, value []byte)) {

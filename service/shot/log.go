@@ -15,20 +15,22 @@ import (
 
 // Options say what a log is read for.
 type Options struct {
-	// SessionID is the session that the log is sent to: rows that name none belong to it, and rows that name another are refused.
-	// The nil UUID: every row names its session.
+	// SessionID is the session that the log is sent to: rows that name none belong to it, and rows
+	// that name another are refused. The nil UUID: every row names its session.
 	SessionID uuid.UUID
 	// AthleteID bowled the rows that name no athlete. The nil UUID: every row names its athlete.
 	AthleteID uuid.UUID
-	// DrillID is the drill that the rows which name none were thrown for. The nil UUID: for no drill.
+	// DrillID is the drill that the rows which name none were thrown for. The nil UUID: for no
+	// drill.
 	DrillID uuid.UUID
-	// Athlete returns the athlete whom a CSV log names. Its error becomes the fault's detail, so it says how to mend it.
-	// It is asked once for each name. Nil: the log holds ids.
+	// Athlete returns the athlete whom a CSV log names. Its error becomes the fault's detail, so it
+	// says how to mend it. It is asked once for each name. Nil: the log holds ids.
 	Athlete func(name string) (uuid.UUID, error)
 	// Ball does the same for a ball of this athlete, Drill for a drill.
 	Ball  func(athleteID uuid.UUID, name string) (uuid.UUID, error)
 	Drill func(name string) (uuid.UUID, error)
-	// MaxBytes and MaxRows limit the log, as it is when unpacked. 0 sets no limit, which is not for what comes from outside.
+	// MaxBytes and MaxRows limit the log, as it is when unpacked. 0 sets no limit, which is not for
+	// what comes from outside.
 	MaxBytes int64
 	MaxRows  int
 }
@@ -38,15 +40,17 @@ type Row struct {
 	Number int // 1 for the first row of data; rows that are blank throughout are not counted
 	Line   int // line of the log on which the row begins, 1 and up; 0 in a JSON document
 	Shot   Shot
-	// Faults is why the row is refused, up to MaxFaults. When there is none, Shot is valid and canonical; otherwise it holds what could
-	// be read.
+	// Faults is why the row is refused, up to MaxFaults. When there is none, Shot is valid and
+	// canonical; otherwise it holds what could be read.
 	Faults []Fault
 }
 
-// MaxFaults limits the faults that one row reports, so that the answer to a hostile row is not many times its size.
+// MaxFaults limits the faults that one row reports, so that the answer to a hostile row is not many
+// times its size.
 const MaxFaults = 32
 
-// LogError ends the reading of a log: from there on, its rows cannot be told apart. The rows before it were whole.
+// LogError ends the reading of a log: from there on, its rows cannot be told apart. The rows before
+// it were whole.
 type LogError struct {
 	Code   LogCode
 	Line   int    // line of the log, 1 and up; 0 when it is not known
@@ -82,8 +86,9 @@ const (
 // maxRowBytes limits one line of NDJSON, and what is looked at to find a CSV header.
 const maxRowBytes = 64 << 10
 
-// readRows turns a row source into the sequence that the readers promise: rows with a nil error, then at most one error.
-// open returns what reads the next row, which returns io.EOF after the last.
+// readRows turns a row source into the sequence that the readers promise: rows with a nil error,
+// then at most one error. open returns what reads the next row, which returns io.EOF after the
+// last.
 func readRows(open func() (next func() (Row, error), err error)) iter.Seq2[Row, error] {
 	return func(yield func(Row, error) bool) {
 		next, err := open()
@@ -129,8 +134,8 @@ func openLog(r io.Reader, options Options) (*bufio.Reader, error) {
 	return buffered, nil
 }
 
-// limitedReader fails with a [LogError] when the log goes on beyond its limit; io.LimitReader would cut the log silently. Its first error
-// stays, so that one can look ahead without losing it.
+// limitedReader fails with a [LogError] when the log goes on beyond its limit; io.LimitReader would
+// cut the log silently. Its first error stays, so that one can look ahead without losing it.
 type limitedReader struct {
 	r           io.Reader
 	left, limit int64
@@ -147,7 +152,10 @@ func (l *limitedReader) Read(p []byte) (int, error) {
 	n, err := l.r.Read(p)
 	if l.err = err; int64(n) > l.left {
 		n = int(l.left)
-		l.err = &LogError{Code: LogTooLarge, Detail: fmt.Sprintf("the log is larger than %d bytes: send it in parts", l.limit)}
+		l.err = &LogError{
+			Code:   LogTooLarge,
+			Detail: fmt.Sprintf("the log is larger than %d bytes: send it in parts", l.limit),
+		}
 	}
 	l.left -= int64(n)
 	return n, l.err
@@ -159,7 +167,11 @@ func readError(err error) error {
 	if errors.As(err, &own) {
 		return own
 	}
-	return &LogError{Code: LogRead, Detail: "the log could not be read to its end: send it again: " + err.Error(), Cause: err}
+	return &LogError{
+		Code:   LogRead,
+		Detail: "the log could not be read to its end: send it again: " + err.Error(),
+		Cause:  err,
+	}
 }
 
 // intake makes whole rows out of what the formats read.
@@ -193,7 +205,9 @@ func newIntake(options Options, fieldName func(string) string) *intake {
 func (in *intake) begin(line int) (Row, error) {
 	if in.rows == in.options.MaxRows {
 		return Row{}, &LogError{
-			Code: LogTooLong, Line: line, Detail: fmt.Sprintf("the log has more than %d rows: send it in parts", in.options.MaxRows),
+			Code:   LogTooLong,
+			Line:   line,
+			Detail: fmt.Sprintf("the log has more than %d rows: send it in parts", in.options.MaxRows),
 		}
 	}
 	in.rows++
@@ -229,7 +243,8 @@ func (in *intake) measured(row *Row, i int, v float64) {
 	*measures[i].value(&row.Shot) = &in.values[i]
 }
 
-// lookUp finds what a cell names by id or name; the nil UUID, and a fault, when there is no such thing.
+// lookUp finds what a cell names by id or name; the nil UUID, and a fault, when there is no such
+// thing.
 func (in *intake) lookUp(row *Row, field string, among *names, text string) uuid.UUID {
 	id, err := among.find(text)
 	if err != nil {
@@ -239,7 +254,8 @@ func (in *intake) lookUp(row *Row, field string, among *names, text string) uuid
 	return id
 }
 
-// ball finds the ball that the row names. It waits for an athlete who is known: balls are an athlete's own.
+// ball finds the ball that the row names. It waits for an athlete who is known: balls are an
+// athlete's own.
 func (in *intake) ball(row *Row) {
 	athleteID := row.Shot.AthleteID
 	if in.ballText == "" || athleteID == uuid.Nil {
@@ -258,14 +274,19 @@ func (in *intake) ball(row *Row) {
 	}
 }
 
-// finish completes a row that has been read: what the log does not repeat in each row, the id, and every fault of the whole.
+// finish completes a row that has been read: what the log does not repeat in each row, the id, and
+// every fault of the whole.
 func (in *intake) finish(row *Row) {
 	s := &row.Shot
 	if s.SessionID == uuid.Nil {
 		s.SessionID = in.options.SessionID
 	} else if in.options.SessionID != uuid.Nil && s.SessionID != in.options.SessionID {
-		row.fault(in.fieldName("session_id"), CodeMismatch, fmt.Sprintf("the row belongs to session %s, but the log is sent to %s: "+
-			"send it there, or leave the session out", s.SessionID, in.options.SessionID))
+		row.fault(
+			in.fieldName("session_id"),
+			CodeMismatch,
+			fmt.Sprintf("the row belongs to session %s, but the log is sent to %s: "+
+				"send it there, or leave the session out", s.SessionID, in.options.SessionID),
+		)
 	}
 	// A ball is not looked for in the arsenal of another than the row's athlete.
 	if s.AthleteID == uuid.Nil && !row.faulty(in.fieldName("athlete_id")) {
@@ -294,8 +315,12 @@ func (in *intake) finish(row *Row) {
 		return
 	}
 	if earlier, ok := in.numbers[s.ID]; ok {
-		row.fault("", CodeRepeated, fmt.Sprintf("this shot is in row %d already, with the same id, or the same athlete and order: "+
-			"give each shot its own order, or take one of the rows out", earlier))
+		row.fault(
+			"",
+			CodeRepeated,
+			fmt.Sprintf("this shot is in row %d already, with the same id, or the same athlete and order: "+
+				"give each shot its own order, or take one of the rows out", earlier),
+		)
 		return
 	}
 	in.numbers[s.ID] = row.Number

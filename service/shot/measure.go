@@ -2,7 +2,8 @@ package shot
 
 import "laneward/service/lane"
 
-// measure is one measured number of a shot: where it stands, how it is named in the log formats, and what is believed of it.
+// measure is one measured number of a shot: where it stands, how it is named in the log formats,
+// and what is believed of it.
 type measure struct {
 	column  string // name in a CSV log
 	field   string // JSON name; a name inside an object follows a slash
@@ -15,20 +16,26 @@ type measure struct {
 	value   func(*Shot) **float64
 }
 
-// Limits of what is believed. They are wide: they are to catch a wrong unit, a slipped column or a slipped key, not a rare delivery.
+// Limits of what is believed. They are wide: they are to catch a wrong unit, a slipped column or a
+// slipped key, not a rare delivery.
 const (
-	// maxBoard is the strip beyond board 39, where a ball that is off the lane rolls; 0 is the one on the other side.
-	// A reading outside lane.MinBoard to lane.MaxBoard is a gutter ball and is kept as one.
+	// maxBoard is the strip beyond board 39, where a ball that is off the lane rolls; 0 is the one
+	// on the other side. A reading outside lane.MinBoard to lane.MaxBoard is a gutter ball and is
+	// kept as one.
 	maxBoard = lane.Boards + 1
-	// maxAngleDeg is 4 boards a foot, some three times the sharpest entry a coach will see (common practice, no source).
+	// maxAngleDeg is 4 boards a foot, some three times the sharpest entry a coach will see (common
+	// practice, no source).
 	maxAngleDeg = 20
 	// minSpeedMPH lies under the 6.5 mph of a ball let roll down a ramp 0.6 m high, sqrt(10/7 g h).
 	minSpeedMPH = 5
-	// maxSpeedMPH is a lane in 1.4 s. An ordinary speed logged in km/h, 26 to 32, is mostly above it.
+	// maxSpeedMPH is a lane in 1.4 s. An ordinary speed logged in km/h, 26 to 32, is mostly above
+	// it.
 	maxSpeedMPH = 30
-	// maxRevRateRPM is where a ball of 8.5 in rolls without sliding at 20 mph (791 rpm): no release turns it faster.
+	// maxRevRateRPM is where a ball of 8.5 in rolls without sliding at 20 mph (791 rpm): no release
+	// turns it faster.
 	maxRevRateRPM = 800
-	// maxRotationDeg is every direction: 0 end over end, 90 across the lane, negative for a ball that backs up.
+	// maxRotationDeg is every direction: 0 end over end, 90 across the lane, negative for a ball
+	// that backs up.
 	maxRotationDeg = 180
 	// maxTiltDeg is a ball that spins like a top.
 	maxTiltDeg = 90
@@ -45,11 +52,19 @@ const (
 var measures = []measure{
 	board("laydown_board", "board at the foul line", func(s *Shot) **float64 { return &s.LaydownBoard }),
 	board("arrows_board", "board at the arrows, 15 ft", func(s *Shot) **float64 { return &s.ArrowsBoard }),
-	board("breakpoint_board", "board where the path is outermost", func(s *Shot) **float64 { return &s.BreakpointBoard }),
+	board(
+		"breakpoint_board",
+		"board where the path is outermost",
+		func(s *Shot) **float64 { return &s.BreakpointBoard },
+	),
 	{
-		column: "breakpoint_ft", field: "breakpoint_ft", unit: "ft", meaning: "distance from the foul line where the path is outermost",
-		max: lane.LengthFt, hint: "the head pin stands 60 ft from the foul line",
-		value: func(s *Shot) **float64 { return &s.BreakpointFt },
+		column:  "breakpoint_ft",
+		field:   "breakpoint_ft",
+		unit:    "ft",
+		meaning: "distance from the foul line where the path is outermost",
+		max:     lane.LengthFt,
+		hint:    "the head pin stands 60 ft from the foul line",
+		value:   func(s *Shot) **float64 { return &s.BreakpointFt },
 	},
 	board("entry_board", "board at the head pin, 60 ft", func(s *Shot) **float64 { return &s.EntryBoard }),
 	angle("entry_angle_deg", "angle at the head pin, positive for a ball that comes in from the strong side",
@@ -72,9 +87,13 @@ var measures = []measure{
 		value: func(s *Shot) **float64 { return &s.RotationDeg },
 	},
 	{
-		column: "tilt_deg", field: "tilt_deg", unit: "deg", meaning: "axis tilt at launch: 0 for an axis that lies level, 90 for one that stands upright",
-		max: maxTiltDeg, hint: "0 is an axis that lies level, 90 one that stands upright",
-		value: func(s *Shot) **float64 { return &s.TiltDeg },
+		column:  "tilt_deg",
+		field:   "tilt_deg",
+		unit:    "deg",
+		meaning: "axis tilt at launch: 0 for an axis that lies level, 90 for one that stands upright",
+		max:     maxTiltDeg,
+		hint:    "0 is an axis that lies level, 90 one that stands upright",
+		value:   func(s *Shot) **float64 { return &s.TiltDeg },
 	},
 	standardError("board_se", "errors/board", "boards", "of every board", maxBoard,
 		func(s *Shot) **float64 { return &s.Errors.Board }),
@@ -89,7 +108,15 @@ var measures = []measure{
 }
 
 func board(name, meaning string, value func(*Shot) **float64) measure {
-	return measure{column: name, field: name, unit: "boards", meaning: meaning, max: maxBoard, hint: boardHint, value: value}
+	return measure{
+		column:  name,
+		field:   name,
+		unit:    "boards",
+		meaning: meaning,
+		max:     maxBoard,
+		hint:    boardHint,
+		value:   value,
+	}
 }
 
 func angle(name, meaning string, value func(*Shot) **float64) measure {

@@ -13,11 +13,17 @@ func didYouMean(name string, known []string) string {
 	return "the known ones are " + strings.Join(known, ", ")
 }
 
-// nearest returns the known name with the least edits to name, if they are few, or one that holds name or is held by it;
-// "" when there is none. Case, blanks and punctuation do not count.
+// nearest returns the known name with the least edits to name, if they are few, or one that holds
+// name or is held by it; "" when there is none. Case, blanks and punctuation do not count.
 func nearest(name string, known []string) string {
 	const longest = 40 // longer than any known name: not worth comparing
-	name = strings.Join(strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) }), "_")
+	name = strings.Join(
+		strings.FieldsFunc(
+			strings.ToLower(name),
+			func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) },
+		),
+		"_",
+	)
 	if name == "" || len(name) > longest {
 		return ""
 	}
@@ -35,7 +41,8 @@ func nearest(name string, known []string) string {
 	return best
 }
 
-// edits is the Levenshtein distance in bytes: the least number of bytes to insert, delete or replace.
+// edits is the Levenshtein distance in bytes: the least number of bytes to insert, delete or
+// replace.
 func edits(a, b string) int {
 	row := make([]int, len(b)+1)
 	for j := range row {

@@ -131,7 +131,8 @@ func TestReadWhatWasWritten(t *testing.T) {
 	})
 }
 
-// swapSeparators turns the commas of a log outside quotes into semicolons, and puts cells in quotes that hold one.
+// swapSeparators turns the commas of a log outside quotes into semicolons, and puts cells in quotes
+// that hold one.
 func swapSeparators(log string) string {
 	var b strings.Builder
 	inQuotes := false
@@ -195,7 +196,14 @@ func TestOneWrongCell(t *testing.T) {
 	if len(columnNames) != len(columns) {
 		t.Fatalf("columns %v, known are %v", columns, columnNames)
 	}
-	good := map[string]string{"time": rowTime, "laydown_board": "18.5", "speed_mph": "16.5", "board_se": "0.5", "track": "15:10.2 30:8.1", "standing": "7-10"}
+	good := map[string]string{
+		"time":          rowTime,
+		"laydown_board": "18.5",
+		"speed_mph":     "16.5",
+		"board_se":      "0.5",
+		"track":         "15:10.2 30:8.1",
+		"standing":      "7-10",
+	}
 	rapid.Check(t, func(t *rapid.T) {
 		const rows = 4
 		bad := rapid.IntRange(1, rows).Draw(t, "bad row")
@@ -228,7 +236,8 @@ func TestOneWrongCell(t *testing.T) {
 			if row.Number != bad && row.Faults != nil {
 				t.Fatalf("row %d, which is good, has faults %v", row.Number, row.Faults)
 			}
-			if row.Number == bad && (len(row.Faults) == 0 || slices.ContainsFunc(row.Faults, func(f shot.Fault) bool { return f.Field != column })) {
+			if row.Number == bad &&
+				(len(row.Faults) == 0 || slices.ContainsFunc(row.Faults, func(f shot.Fault) bool { return f.Field != column })) {
 				t.Fatalf("row %d with %q in %s has faults %v", bad, cell, column, row.Faults)
 			}
 		}

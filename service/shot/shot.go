@@ -1,8 +1,10 @@
-// Package shot holds the record of one delivery as it was logged, and the log formats it arrives in.
+// Package shot holds the record of one delivery as it was logged, and the log formats it arrives
+// in.
 //
-// A log is a file of shots: CSV ([ReadCSV], [WriteCSV]), one JSON object a line ([ReadNDJSON]) or one JSON document ([ReadJSON]).
-// The readers yield one [Row] at a time; a row holds a shot that passes [Validate], or the faults that kept it out, each with a
-// sentence that says how to mend it. [Columns] is the list of what a CSV log may hold.
+// A log is a file of shots: CSV ([ReadCSV], [WriteCSV]), one JSON object a line ([ReadNDJSON]) or
+// one JSON document ([ReadJSON]). The readers yield one [Row] at a time; a row holds a shot that
+// passes [Validate], or the faults that kept it out, each with a sentence that says how to mend it.
+// [Columns] is the list of what a CSV log may hold.
 package shot
 
 import (
@@ -14,8 +16,9 @@ import (
 	"laneward/service/lane"
 )
 
-// Shot is one delivery. Every measured value is optional: nil means that it was not measured, and nothing is invented for it.
-// Boards are counted as the athlete counts them (1 at the own strong-side gutter). JSON names are those of the contract.
+// Shot is one delivery. Every measured value is optional: nil means that it was not measured, and
+// nothing is invented for it. Boards are counted as the athlete counts them (1 at the own
+// strong-side gutter). JSON names are those of the contract.
 type Shot struct {
 	ID        uuid.UUID  `json:"id"`
 	SessionID uuid.UUID  `json:"session_id"`
@@ -23,7 +26,8 @@ type Shot struct {
 	BallID    *uuid.UUID `json:"ball_id,omitempty"`
 	// DrillID is the drill the shot was thrown for, when the log says so.
 	DrillID *uuid.UUID `json:"drill_id,omitempty"`
-	// Order is the place in the athlete's session, 1 and up; Time is what the logging device's clock said, and orders nothing.
+	// Order is the place in the athlete's session, 1 and up; Time is what the logging device's
+	// clock said, and orders nothing.
 	Order int       `json:"order"`
 	Time  time.Time `json:"time"`
 
@@ -56,7 +60,8 @@ type TrackPoint struct {
 	Board float64 `json:"board"`
 }
 
-// StandardErrors are one standard deviation of the measurement, in the unit of what was measured; nil means not stated.
+// StandardErrors are one standard deviation of the measurement, in the unit of what was measured;
+// nil means not stated.
 type StandardErrors struct {
 	Board      *float64 `json:"board,omitempty"`
 	AngleDeg   *float64 `json:"angle_deg,omitempty"` // launch and entry angle
@@ -65,8 +70,9 @@ type StandardErrors struct {
 	AxisDeg    *float64 `json:"axis_deg,omitempty"` // rotation and tilt
 }
 
-// Canonical returns the shot as it is kept: the time in UTC and cut to the microsecond, and a track without points as no track.
-// Two shots that mean the same are equal in this form. The log readers yield it.
+// Canonical returns the shot as it is kept: the time in UTC and cut to the microsecond, and a track
+// without points as no track. Two shots that mean the same are equal in this form. The log readers
+// yield it.
 func (s Shot) Canonical() Shot {
 	s.Time = s.Time.UTC().Truncate(time.Microsecond)
 	if len(s.Track) == 0 {
@@ -75,11 +81,12 @@ func (s Shot) Canonical() Shot {
 	return s
 }
 
-// DeriveID returns the id of a shot that was logged without one: the UUID version 5 (RFC 9562, section 5.5) of the name
-// "<athlete id>/<order>" in the session's id as the namespace.
+// DeriveID returns the id of a shot that was logged without one: the UUID version 5 (RFC 9562,
+// section 5.5) of the name "<athlete id>/<order>" in the session's id as the namespace.
 //
-// The three are the shot's natural key. So a log sent twice names the same shots twice, and a row that was corrected and sent again
-// names the shot it corrects: nothing that was measured, nor the time, enters the id.
+// The three are the shot's natural key. So a log sent twice names the same shots twice, and a row
+// that was corrected and sent again names the shot it corrects: nothing that was measured, nor the
+// time, enters the id.
 func DeriveID(sessionID, athleteID uuid.UUID, order int) uuid.UUID {
 	return uuid.NewSHA1(sessionID, []byte(athleteID.String()+"/"+strconv.Itoa(order)))
 }

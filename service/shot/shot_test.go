@@ -55,13 +55,31 @@ func shotsOf(t testing.TB, rows iter.Seq2[shot.Row, error]) []shot.Shot {
 func valid() shot.Shot {
 	standing := lane.PinSet(1<<6 | 1<<9)
 	return shot.Shot{
-		ID: uuid.MustParse("01890a5d-ac96-7b7c-8d2e-0000000000ff"), SessionID: session, AthleteID: athlete, BallID: new(ball), DrillID: new(drill),
-		Order: 12, Time: time.Date(2026, 3, 1, 17, 5, 0, 0, time.UTC),
-		LaydownBoard: new(18.5), ArrowsBoard: new(14.0), BreakpointBoard: new(8.5), BreakpointFt: new(41.0),
-		EntryBoard: new(17.4), EntryAngleDeg: new(5.5), LaunchAngleDeg: new(2.1), SpeedMPH: new(16.9), RevRateRPM: new(330.0),
-		RotationDeg: new(55.0), TiltDeg: new(12.0),
-		Track:    []shot.TrackPoint{{Ft: 15, Board: 14.1}, {Ft: 30, Board: 9.7}},
-		Standing: &standing, Source: "sensor",
+		ID: uuid.MustParse(
+			"01890a5d-ac96-7b7c-8d2e-0000000000ff",
+		),
+		SessionID:       session,
+		AthleteID:       athlete,
+		BallID:          new(ball),
+		DrillID:         new(drill),
+		Order:           12,
+		Time:            time.Date(2026, 3, 1, 17, 5, 0, 0, time.UTC),
+		LaydownBoard:    new(18.5),
+		ArrowsBoard:     new(14.0),
+		BreakpointBoard: new(8.5),
+		BreakpointFt:    new(41.0),
+		EntryBoard: new(
+			17.4,
+		),
+		EntryAngleDeg:  new(5.5),
+		LaunchAngleDeg: new(2.1),
+		SpeedMPH:       new(16.9),
+		RevRateRPM:     new(330.0),
+		RotationDeg:    new(55.0),
+		TiltDeg:        new(12.0),
+		Track:          []shot.TrackPoint{{Ft: 15, Board: 14.1}, {Ft: 30, Board: 9.7}},
+		Standing:       &standing,
+		Source:         "sensor",
 		Errors: shot.StandardErrors{
 			Board: new(0.5), AngleDeg: new(0.3), SpeedMPH: new(0.2), RevRateRPM: new(15.0), AxisDeg: new(4.0),
 		},
@@ -82,9 +100,11 @@ func TestCanonical(t *testing.T) {
 	}
 }
 
-// The library's version 5 against the example of RFC 9562, appendix A.4, and our name against Python's uuid.uuid5.
+// The library's version 5 against the example of RFC 9562, appendix A.4, and our name against
+// Python's uuid.uuid5.
 func TestDeriveID(t *testing.T) {
-	if got := uuid.NewSHA1(uuid.NameSpaceDNS, []byte("www.example.com")).String(); got != "2ed6657d-e927-568b-95e1-2665a8aea6a2" {
+	if got := uuid.NewSHA1(uuid.NameSpaceDNS, []byte("www.example.com")).
+		String(); got != "2ed6657d-e927-568b-95e1-2665a8aea6a2" {
 		t.Errorf("RFC 9562 A.4: %s", got)
 	}
 	if got := shot.DeriveID(session, athlete, 12).String(); got != "0e7d8bde-1cf2-5fe1-86fc-19bbf7aa51aa" {

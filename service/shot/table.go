@@ -8,12 +8,14 @@ import (
 	"github.com/google/uuid"
 )
 
-// AppendTable appends shots as one JSON object of columns: the same values as rows of [Shot.AppendJSON], turned on their side. Packed, it is half
-// the size of the rows, for like stands beside like. revs are the shots' revisions.
+// AppendTable appends shots as one JSON object of columns: the same values as rows of
+// [Shot.AppendJSON], turned on their side. Packed, it is half the size of the rows, for like stands
+// beside like. revs are the shots' revisions.
 //
-// Every column is an array with a value a shot, null where it was not measured, and left out when that is so throughout. Three columns are
-// written otherwise: id is the bytes of all ids one after the other in base64 (RFC 4648, with padding), and rev and order are the first value
-// and then the difference to the one before.
+// Every column is an array with a value a shot, null where it was not measured, and left out when
+// that is so throughout. Three columns are written otherwise: id is the bytes of all ids one after
+// the other in base64 (RFC 4648, with padding), and rev and order are the first value and then the
+// difference to the one before.
 func AppendTable(b []byte, shots []*Shot, revs []int64) []byte {
 	b = strconv.AppendInt(append(b, `{"count":`...), int64(len(shots)), 10)
 	ids := make([]byte, 0, 16*len(shots))
@@ -37,7 +39,12 @@ func AppendTable(b []byte, shots []*Shot, revs []int64) []byte {
 		})
 	}
 	for _, column := range numberColumns {
-		b = appendColumn(b, column.name, shots, func(b []byte, s *Shot) []byte { return appendNumber(b, "", column.number(s)) })
+		b = appendColumn(
+			b,
+			column.name,
+			shots,
+			func(b []byte, s *Shot) []byte { return appendNumber(b, "", column.number(s)) },
+		)
 	}
 	b = appendColumn(b, "track", shots, func(b []byte, s *Shot) []byte { return s.appendTrack(b, "") })
 	b = appendColumn(b, "standing", shots, func(b []byte, s *Shot) []byte { return s.appendStanding(b, "") })

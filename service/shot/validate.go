@@ -15,13 +15,14 @@ import (
 
 // Fault is one thing that is wrong with a shot or with a row of a log.
 type Fault struct {
-	// Field is where: the JSON name, with the way inside an array or object after slashes, such as "speed_mph", "errors/board" or
-	// "track/2/ft" (a slash before it makes it a JSON pointer into the shot). In a row of a CSV log it is the name of the column.
-	// Empty: the row as a whole.
+	// Field is where: the JSON name, with the way inside an array or object after slashes, such as
+	// "speed_mph", "errors/board" or "track/2/ft" (a slash before it makes it a JSON pointer into
+	// the shot). In a row of a CSV log it is the name of the column. Empty: the row as a whole.
 	Field string `json:"field"`
 	// Code is one of the Code constants.
 	Code Code `json:"code"`
-	// Detail is a sentence that says what is wrong and how to mend it. It does not repeat the field.
+	// Detail is a sentence that says what is wrong and how to mend it. It does not repeat the
+	// field.
 	Detail string `json:"detail"`
 }
 
@@ -54,14 +55,16 @@ const (
 	MaxTrackPoints = 200     // more than three a foot
 	MaxSource      = 100     // characters
 	MaxNote        = 4_000   // characters
-	// The years a device's clock may state. A clock that lost its time mostly falls back to 1970; the shot is kept.
+	// The years a device's clock may state. A clock that lost its time mostly falls back to 1970;
+	// the shot is kept.
 	minYear, maxYear = 1970, 2199
 )
 
-// Validate returns every fault of the shot, in the order of its fields; none means that it may be stored.
-// Limits: boards 0 to 40, outside 0.5 to 39.5 being the gutter; distances 0 to 60 ft; launch and entry angle -20 to 20 deg;
-// speed 5 to 30 mph; rev rate 0 to 800 rpm; rotation -180 to 180 deg; tilt 0 to 90 deg; standard errors above 0. [Columns] has
-// them as text. Whether session, athlete and ball exist is not looked at.
+// Validate returns every fault of the shot, in the order of its fields; none means that it may be
+// stored. Limits: boards 0 to 40, outside 0.5 to 39.5 being the gutter; distances 0 to 60 ft;
+// launch and entry angle -20 to 20 deg; speed 5 to 30 mph; rev rate 0 to 800 rpm; rotation -180 to
+// 180 deg; tilt 0 to 90 deg; standard errors above 0. [Columns] has them as text. Whether session,
+// athlete and ball exist is not looked at.
 func Validate(s Shot) []Fault { return validate(&s) }
 
 func validate(s *Shot) []Fault {
@@ -88,13 +91,30 @@ func validate(s *Shot) []Fault {
 	case s.Order == 0:
 		add("order", CodeRequired, "the shot has no place in the session: number the athlete's shots 1, 2, 3 and so on")
 	case s.Order < 0 || s.Order > MaxOrder:
-		add("order", CodeRange, fmt.Sprintf("%d is outside the limits, 1 to %d: number the athlete's shots 1, 2, 3 and so on", s.Order, MaxOrder))
+		add(
+			"order",
+			CodeRange,
+			fmt.Sprintf(
+				"%d is outside the limits, 1 to %d: number the athlete's shots 1, 2, 3 and so on",
+				s.Order,
+				MaxOrder,
+			),
+		)
 	}
 	switch year := s.Time.UTC().Year(); {
 	case s.Time.IsZero():
 		add("time", CodeRequired, "the shot has no time: write when it was bowled, such as "+timeExample)
 	case year < minYear || year > maxYear:
-		add("time", CodeRange, fmt.Sprintf("the year %d is outside the limits, %d to %d: check the clock of the device", year, minYear, maxYear))
+		add(
+			"time",
+			CodeRange,
+			fmt.Sprintf(
+				"the year %d is outside the limits, %d to %d: check the clock of the device",
+				year,
+				minYear,
+				maxYear,
+			),
+		)
 	}
 	for i := range measures {
 		m := &measures[i]
@@ -130,27 +150,56 @@ func (m *measure) check(v float64) string {
 
 func validateTrack(track []TrackPoint, add func(field string, code Code, detail string)) {
 	if len(track) > MaxTrackPoints {
-		add("track", CodeLength, fmt.Sprintf("%d points are more than %d: keep fewer points of the path", len(track), MaxTrackPoints))
+		add(
+			"track",
+			CodeLength,
+			fmt.Sprintf("%d points are more than %d: keep fewer points of the path", len(track), MaxTrackPoints),
+		)
 		return
 	}
 	for i, p := range track {
 		field := "track/" + strconv.Itoa(i)
 		if !(p.Ft >= 0 && p.Ft <= lane.LengthFt) {
-			add(field+"/ft", CodeRange, fmt.Sprintf("point %d: %s is outside the limits, 0 to 60 ft: the head pin stands 60 ft from the foul line",
-				i+1, number(p.Ft)))
+			add(
+				field+"/ft",
+				CodeRange,
+				fmt.Sprintf(
+					"point %d: %s is outside the limits, 0 to 60 ft: the head pin stands 60 ft from the foul line",
+					i+1,
+					number(p.Ft),
+				),
+			)
 		}
 		if !(p.Board >= 0 && p.Board <= maxBoard) {
-			add(field+"/board", CodeRange, fmt.Sprintf("point %d: %s is outside the limits, 0 to %d boards: %s", i+1, number(p.Board), maxBoard, boardHint))
+			add(
+				field+"/board",
+				CodeRange,
+				fmt.Sprintf(
+					"point %d: %s is outside the limits, 0 to %d boards: %s",
+					i+1,
+					number(p.Board),
+					maxBoard,
+					boardHint,
+				),
+			)
 		}
 		if i > 0 && p.Ft <= track[i-1].Ft {
-			add(field+"/ft", CodeNotRising, fmt.Sprintf("point %d: %s ft does not lie beyond the %s ft before it: list the points by rising distance",
-				i+1, number(p.Ft), number(track[i-1].Ft)))
+			add(
+				field+"/ft",
+				CodeNotRising,
+				fmt.Sprintf(
+					"point %d: %s ft does not lie beyond the %s ft before it: list the points by rising distance",
+					i+1,
+					number(p.Ft),
+					number(track[i-1].Ft),
+				),
+			)
 		}
 	}
 }
 
-// checkText returns what is wrong with a text, or nothing. A text of several lines may also hold line feeds and tabs, and may begin
-// and end with blanks.
+// checkText returns what is wrong with a text, or nothing. A text of several lines may also hold
+// line feeds and tabs, and may begin and end with blanks.
 func checkText(text string, maxCharacters int, lines bool) (Code, string) {
 	if !utf8.ValidString(text) {
 		return CodeFormat, "the text is not UTF-8: save it as UTF-8"

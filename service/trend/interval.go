@@ -1,5 +1,5 @@
-// Package trend holds the statistics of small samples that the other computations lean on: intervals for shares of shots and
-// for the difference of two shares.
+// Package trend holds the statistics of small samples that the other computations lean on:
+// intervals for shares of shots and for the difference of two shares.
 package trend
 
 import (
@@ -19,10 +19,12 @@ type Interval struct {
 // Contains reports whether value lies in the interval, ends included.
 func (i Interval) Contains(value float64) bool { return value >= i.Low && value <= i.High }
 
-// Wilson returns the score interval, without continuity correction, for the share count/of at normal quantile z ([Z95] for 95 %).
-// With of = 0 nothing is known and the interval is 0 to 1. It panics unless 0 <= count <= of and z > 0.
+// Wilson returns the score interval, without continuity correction, for the share count/of at
+// normal quantile z ([Z95] for 95 %). With of = 0 nothing is known and the interval is 0 to 1. It
+// panics unless 0 <= count <= of and z > 0.
 //
-// Source: E. B. Wilson 1927, J. Am. Stat. Assoc. 22:209-212; method 3 of R. G. Newcombe 1998, Stat. Med. 17:857-872.
+// Source: E. B. Wilson 1927, J. Am. Stat. Assoc. 22:209-212; method 3 of R. G. Newcombe 1998, Stat.
+// Med. 17:857-872.
 func Wilson(count, of int, z float64) Interval {
 	checkCounts(count, of, z)
 	if of == 0 {
@@ -43,11 +45,12 @@ func Wilson(count, of int, z float64) Interval {
 	return interval
 }
 
-// Newcombe returns the hybrid score interval for the difference countA/ofA - countB/ofB of two independent shares at normal
-// quantile z. When either sample is empty nothing is known and the interval is -1 to 1. It panics as [Wilson] does.
+// Newcombe returns the hybrid score interval for the difference countA/ofA - countB/ofB of two
+// independent shares at normal quantile z. When either sample is empty nothing is known and the
+// interval is -1 to 1. It panics as [Wilson] does.
 //
-// Source: method 10 of R. G. Newcombe 1998, "Interval estimation for the difference between independent proportions",
-// Stat. Med. 17:873-890.
+// Source: method 10 of R. G. Newcombe 1998, "Interval estimation for the difference between
+// independent proportions", Stat. Med. 17:873-890.
 func Newcombe(countA, ofA, countB, ofB int, z float64) Interval {
 	a, b := Wilson(countA, ofA, z), Wilson(countB, ofB, z)
 	if ofA == 0 || ofB == 0 {
@@ -63,6 +66,13 @@ func Newcombe(countA, ofA, countB, ofB int, z float64) Interval {
 
 func checkCounts(count, of int, z float64) {
 	if count < 0 || count > of || !(z > 0) {
-		panic(fmt.Sprintf("trend: there is no interval for %d of %d at z = %v: count lies between 0 and of, z above 0", count, of, z))
+		panic(
+			fmt.Sprintf(
+				"trend: there is no interval for %d of %d at z = %v: count lies between 0 and of, z above 0",
+				count,
+				of,
+				z,
+			),
+		)
 	}
 }

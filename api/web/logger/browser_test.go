@@ -29,7 +29,8 @@ type device struct {
 	expected []string // parts of console messages that a test provokes
 }
 
-// startBrowser starts Chromium, which reaches the loopback only. Without one the test fails: what nobody looked at is not tested.
+// startBrowser starts Chromium, which reaches the loopback only. Without one the test fails: what
+// nobody looked at is not tested.
 func startBrowser(t *testing.T) context.Context {
 	t.Helper()
 	path, err := exec.LookPath("chromium")
@@ -44,7 +45,10 @@ func startBrowser(t *testing.T) context.Context {
 	if os.Geteuid() == 0 {
 		options = append(options, chromedp.NoSandbox)
 	}
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(t.Context()), 20*time.Minute) // the test's own ends before its clean-up
+	ctx, cancel := context.WithTimeout(
+		context.WithoutCancel(t.Context()),
+		20*time.Minute,
+	) // the test's own ends before its clean-up
 	t.Cleanup(cancel)
 	ctx, stop := chromedp.NewExecAllocator(ctx, options...)
 	t.Cleanup(stop)
@@ -90,8 +94,8 @@ func screenshots(t *testing.T) string {
 	return dir
 }
 
-// watch fails the test on anything the page complains about that the test did not provoke: a script's error, a missing file, a breach of the
-// content security policy.
+// watch fails the test on anything the page complains about that the test did not provoke: a
+// script's error, a missing file, a breach of the content security policy.
 func (d *device) watch(ctx context.Context) (done chan struct{}) {
 	messages := chromedp.Console(ctx)
 	done = make(chan struct{})
@@ -146,10 +150,18 @@ func (d *device) screen(width int64, dark bool) {
 		scheme = "dark"
 	}
 	features := []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}
-	d.do(chromedp.EmulateViewport(width, height), chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
-		_, err := cdp.Call(ctx, target, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: features})
-		return err
-	}))
+	d.do(
+		chromedp.EmulateViewport(width, height),
+		chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
+			_, err := cdp.Call(
+				ctx,
+				target,
+				emulation.SetEmulatedMedia,
+				emulation.SetEmulatedMediaParams{Features: features},
+			)
+			return err
+		}),
+	)
 }
 
 // offline takes the network away from the page and its service worker, or gives it back.
@@ -161,9 +173,14 @@ func (d *device) offline(off bool) {
 	d.do(chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
 		worker := true
 		rules := []*cdpnetwork.Conditions{{Offline: off, DownloadThroughput: -1, UploadThroughput: -1}}
-		if _, err := cdp.Call(ctx, target, cdpnetwork.EmulateNetworkConditionsByRule, cdpnetwork.EmulateNetworkConditionsByRuleParams{
-			EmulateOfflineServiceWorker: &worker, MatchedNetworkConditions: rules,
-		}); err != nil {
+		if _, err := cdp.Call(
+			ctx,
+			target,
+			cdpnetwork.EmulateNetworkConditionsByRule,
+			cdpnetwork.EmulateNetworkConditionsByRuleParams{
+				EmulateOfflineServiceWorker: &worker, MatchedNetworkConditions: rules,
+			},
+		); err != nil {
 			return err
 		}
 		_, err := cdp.Call(ctx, target, cdpnetwork.OverrideNetworkState, cdpnetwork.OverrideNetworkStateParams{
@@ -173,7 +190,8 @@ func (d *device) offline(off bool) {
 	}))
 }
 
-// reopen closes the page and opens it again in the same profile, as one does a day later. The network is as it is set for the new page: off or on.
+// reopen closes the page and opens it again in the same profile, as one does a day later. The
+// network is as it is set for the new page: off or on.
 func (d *device) reopen(off bool) {
 	d.t.Helper()
 	old := d.ctx
@@ -211,12 +229,21 @@ func (d *device) wait(what, expression string) {
 	d.t.Helper()
 	deadline := time.Now().Add(patience)
 	for {
-		if ok, err := chromedp.Run(d.ctx, chromedp.Evaluate[bool]("(async () => Boolean(await ("+expression+")))()", chromedp.EvalAwaitPromise)); err == nil && ok {
+		if ok, err := chromedp.Run(
+			d.ctx,
+			chromedp.Evaluate[bool]("(async () => Boolean(await ("+expression+")))()", chromedp.EvalAwaitPromise),
+		); err == nil &&
+			ok {
 			return
 		}
 		if time.Now().After(deadline) {
 			d.picture("failed")
-			d.t.Fatalf("waited %s for: %s\nthe page reads:\n%s", patience, what, eval[string](d, "document.body.innerText"))
+			d.t.Fatalf(
+				"waited %s for: %s\nthe page reads:\n%s",
+				patience,
+				what,
+				eval[string](d, "document.body.innerText"),
+			)
 		}
 		time.Sleep(25 * time.Millisecond)
 	}
@@ -249,7 +276,12 @@ func (d *device) click(selector string) {
 // clickText presses on the first button, link, label or summary with exactly this text.
 func (d *device) clickText(text string) {
 	d.t.Helper()
-	d.clickOn(fmt.Sprintf("[...document.querySelectorAll('button, a, label, summary')].find(e => e.textContent.trim() === %q && e.checkVisibility())", text))
+	d.clickOn(
+		fmt.Sprintf(
+			"[...document.querySelectorAll('button, a, label, summary')].find(e => e.textContent.trim() === %q && e.checkVisibility())",
+			text,
+		),
+	)
 }
 
 func (d *device) clickOn(element string) {
@@ -271,7 +303,8 @@ func (d *device) tapLane(board, ft float64) {
 	})()`, board, ft))
 }
 
-// press brings an element e into view, waits until it keeps still there, and presses at a place in its frame: [across, down] in pixels.
+// press brings an element e into view, waits until it keeps still there, and presses at a place in
+// its frame: [across, down] in pixels.
 func (d *device) press(element, place string) {
 	d.t.Helper()
 	at := eval[[]float64](d, fmt.Sprintf(`(async () => {
@@ -307,13 +340,19 @@ func (d *device) signIn(email string) {
 	d.clickText("Sign in")
 }
 
-// begin signs in, waits for the first copy, and chooses the first session and drill that are offered.
+// begin signs in, waits for the first copy, and chooses the first session and drill that are
+// offered.
 func (d *device) begin(email, session string) {
 	d.t.Helper()
 	d.open("")
 	d.signIn(email)
 	d.waitText(session)
-	d.clickOn(fmt.Sprintf("[...document.querySelectorAll('input[name=session]')].find(e => e.closest('label').innerText.includes(%q))", session))
+	d.clickOn(
+		fmt.Sprintf(
+			"[...document.querySelectorAll('input[name=session]')].find(e => e.closest('label').innerText.includes(%q))",
+			session,
+		),
+	)
 	d.clickOn("document.querySelector('input[name=drill]')")
 	d.clickText("Start logging")
 	d.wait("the lane", "document.querySelector('.lane .wood')")
@@ -323,8 +362,11 @@ func (d *device) begin(email, session string) {
 func (d *device) look(name string, width int64) {
 	d.t.Helper()
 	if over := eval[int64](d, "document.documentElement.scrollWidth"); over > width {
-		wide := eval[string](d, `[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > innerWidth + 1).slice(0, 5)
-			.map(e => e.tagName + "." + (e.getAttribute("class") || "")).join(", ")`)
+		wide := eval[string](
+			d,
+			`[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > innerWidth + 1).slice(0, 5)
+			.map(e => e.tagName + "." + (e.getAttribute("class") || "")).join(", ")`,
+		)
 		d.t.Errorf("%s scrolls sideways at %d px: it is %d px wide; look at %s", name, width, over, wide)
 	}
 	d.picture(fmt.Sprintf("%s-%d", name, width))
@@ -339,7 +381,8 @@ func (d *device) picture(name string) {
 	must(d.t, os.WriteFile(filepath.Join(d.dir, name+".png"), shot, 0o600))
 }
 
-// changes counts the changes of a state that the device keeps: unsent, waiting, refused, conflict, landed.
+// changes counts the changes of a state that the device keeps: unsent, waiting, refused, conflict,
+// landed.
 const changesNow = `(async () => { const names = (await indexedDB.databases()).map(d => d.name).filter(n => n.startsWith("laneward "));
 	let all = []; for (const name of names) { const db = await new Promise((ok, no) => { const r = indexedDB.open(name); r.onsuccess = () => ok(r.result); r.onerror = no; });
 	all = all.concat(await new Promise((ok) => { const r = db.transaction("changes").objectStore("changes").getAll(); r.onsuccess = () => ok(r.result); })); db.close(); }
@@ -347,7 +390,10 @@ const changesNow = `(async () => { const names = (await indexedDB.databases()).m
 
 func (d *device) changes(state string) int {
 	d.t.Helper()
-	return eval[int](d, fmt.Sprintf("%s.then(all => all.filter(c => !%q || c.state === %q).length)", changesNow, state, state))
+	return eval[int](
+		d,
+		fmt.Sprintf("%s.then(all => all.filter(c => !%q || c.state === %q).length)", changesNow, state, state),
+	)
 }
 
 // waitSent waits until the device keeps no change any more.

@@ -14,7 +14,8 @@ import (
 	"laneward/service"
 )
 
-// deviceTools are the page's own modules, over a connection of their own to the device's store; what a person would do by hand is done by them.
+// deviceTools are the page's own modules, over a connection of their own to the device's store;
+// what a person would do by hand is done by them.
 const deviceTools = `(async () => {
 	const [store, queue, ids] = await Promise.all(["store", "queue", "ids"].map((name) => import("/logger/" + name + ".js")));
 	const user = (await indexedDB.databases()).map((d) => d.name).find((name) => name.startsWith("laneward ")).slice("laneward ".length);
@@ -34,8 +35,9 @@ const deviceTools = `(async () => {
 	return true;
 })()`
 
-// A device that logs, edits and deletes while answers are lost, and a coach who edits and deletes the same shots meanwhile: in the end both hold the
-// same, and no shot is missing that nobody deleted. LANEWARD_LOGGER_HISTORIES asks for more histories than the few of every run.
+// A device that logs, edits and deletes while answers are lost, and a coach who edits and deletes
+// the same shots meanwhile: in the end both hold the same, and no shot is missing that nobody
+// deleted. LANEWARD_LOGGER_HISTORIES asks for more histories than the few of every run.
 func TestDeviceAndServerConverge(t *testing.T) {
 	browser := startBrowser(t)
 	histories := 4
@@ -51,7 +53,13 @@ func TestDeviceAndServerConverge(t *testing.T) {
 			d.expect("net::ERR")
 			d.begin(athleteEmail, w.session.Name)
 			eval[bool](d, fmt.Sprintf(deviceTools, w.squad, w.session.ID, w.athlete.ID))
-			h := &history{w: w, d: d, draw: rand.New(rand.NewPCG(seed, 7)), added: map[string]bool{}, deleted: map[string]bool{}}
+			h := &history{
+				w:       w,
+				d:       d,
+				draw:    rand.New(rand.NewPCG(seed, 7)),
+				added:   map[string]bool{},
+				deleted: map[string]bool{},
+			}
 			for range 80 {
 				h.step()
 			}
@@ -84,7 +92,9 @@ func (h *history) step() {
 	case 7:
 		if shots := h.w.shots(); len(shots) > 0 {
 			s := shots[h.draw.IntN(len(shots))]
-			h.w.push(service.PushItem{Kind: service.KindShot, ID: s.ID, Rev: s.Rev, Deleted: true}) // or not, when it has changed since
+			h.w.push(
+				service.PushItem{Kind: service.KindShot, ID: s.ID, Rev: s.Rev, Deleted: true},
+			) // or not, when it has changed since
 			h.deleted[s.ID.String()] = true
 		}
 	case 8:

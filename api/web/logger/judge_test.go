@@ -27,7 +27,8 @@ var update = flag.Bool("update", false, "write the golden files anew")
 
 const judgeGolden = "testdata/judge.ndjson"
 
-// judgeCase is a drill, a log of shots, and what service/drill says of them: what the page has to say too.
+// judgeCase is a drill, a log of shots, and what service/drill says of them: what the page has to
+// say too.
 type judgeCase struct {
 	Drill judgeDrill           `json:"drill"`
 	Names map[uuid.UUID]string `json:"names,omitempty"`
@@ -114,20 +115,48 @@ func (c *judgeCase) ask() {
 		w := wantedShot{Verdict: j.Verdict, Probability: written(j.ProbabilityKept)}
 		for _, r := range j.Rules {
 			w.Rules = append(w.Rules, wantedJudgement{
-				r.Verdict, r.Basis, unlessZero(r.Value), unlessZero(r.StandardError), unlessZero(r.Margin), unlessZero(r.ProbabilityKept), r.Miss, r.Reason,
+				r.Verdict,
+				r.Basis,
+				unlessZero(r.Value),
+				unlessZero(r.StandardError),
+				unlessZero(r.Margin),
+				unlessZero(r.ProbabilityKept),
+				r.Miss,
+				r.Reason,
 			})
 		}
 		c.Want.Judged = append(c.Want.Judged, w)
 	}
 	a := d.Score(c.Shots, judged)
 	c.Want.Score = wantedScore{
-		a.Kept, a.Broken, a.Unknown, a.LongestRun, a.OutsideMisses, a.InsideMisses, a.RepsLeft, written(a.Coverage),
-		written(a.KeptShare.Interval.Low), written(a.KeptShare.Interval.High), writtenOrNil(a.KeptShare.Share), writtenOrNil(a.ExpectedShare),
-		writtenOrNil(a.MeanMargin), a.MarginUnit, a.Verdict, written(a.Evidence.Progress), a.Evidence.KeptToMet, a.Evidence.BrokenToNotMet, a.Evidence.DecidedAt,
+		a.Kept,
+		a.Broken,
+		a.Unknown,
+		a.LongestRun,
+		a.OutsideMisses,
+		a.InsideMisses,
+		a.RepsLeft,
+		written(a.Coverage),
+		written(
+			a.KeptShare.Interval.Low,
+		),
+		written(a.KeptShare.Interval.High),
+		writtenOrNil(a.KeptShare.Share),
+		writtenOrNil(a.ExpectedShare),
+		writtenOrNil(
+			a.MeanMargin,
+		),
+		a.MarginUnit,
+		a.Verdict,
+		written(a.Evidence.Progress),
+		a.Evidence.KeptToMet,
+		a.Evidence.BrokenToNotMet,
+		a.Evidence.DecidedAt,
 	}
 }
 
-// judgeCases draws drills and logs at random, many of their numbers on whole and half boards, where edges lie.
+// judgeCases draws drills and logs at random, many of their numbers on whole and half boards, where
+// edges lie.
 func judgeCases() []judgeCase {
 	draw := drawer{rand.New(rand.NewPCG(2026, 11))}
 	var cases []judgeCase
@@ -158,7 +187,12 @@ type drawer struct{ *rand.Rand }
 
 var (
 	ballIDs   = []uuid.UUID{{1, 15: 1}, {2, 15: 2}, {3, 15: 3}, {4, 15: 4}, {5, 15: 5}}
-	ballNames = map[uuid.UUID]string{ballIDs[0]: "Grey pearl", ballIDs[1]: "Two  tone", ballIDs[2]: "two tone", ballIDs[3]: `A "quoted" one`}
+	ballNames = map[uuid.UUID]string{
+		ballIDs[0]: "Grey pearl",
+		ballIDs[1]: "Two  tone",
+		ballIDs[2]: "two tone",
+		ballIDs[3]: `A "quoted" one`,
+	}
 )
 
 func (d drawer) id() (id uuid.UUID) {
@@ -193,7 +227,17 @@ func (d drawer) drill() judgeDrill {
 }
 
 func (d drawer) rule() drill.Rule {
-	numbers := []drill.Measure{drill.Board, drill.Board, drill.Board, drill.LaunchAngle, drill.EntryAngle, drill.Speed, drill.RevRate, drill.Rotation, drill.Tilt}
+	numbers := []drill.Measure{
+		drill.Board,
+		drill.Board,
+		drill.Board,
+		drill.LaunchAngle,
+		drill.EntryAngle,
+		drill.Speed,
+		drill.RevRate,
+		drill.Rotation,
+		drill.Tilt,
+	}
 	r := drill.Rule{Measure: numbers[d.IntN(len(numbers))]}
 	subject := r.Measure
 	switch d.IntN(12) {
@@ -250,14 +294,37 @@ func (d drawer) bounds(subject drill.Measure, move bool) (low, high float64) {
 
 func (d drawer) shot() shot.Shot {
 	s := shot.Shot{
-		Time: time.Date(2026, 3, 14, 18, 0, 0, 0, time.UTC), Source: []string{"", "eye", "video", "Sensor"}[d.IntN(4)],
-		LaydownBoard: d.maybe(0.6, d.near(18, 3, 1)), ArrowsBoard: d.maybe(0.6, d.near(14, 3, 1)),
-		BreakpointBoard: d.maybe(0.6, d.near(11, 2, 0.5)), BreakpointFt: d.maybe(0.6, d.near(42, 2, 1)), EntryBoard: d.maybe(0.6, d.near(17.5, 1, 0.5)),
-		EntryAngleDeg: d.maybe(0.5, d.near(5, 1, 0.5)), LaunchAngleDeg: d.maybe(0.5, d.near(1.5, 1, 0.5)), SpeedMPH: d.maybe(0.6, d.near(17, 1, 0.5)),
-		RevRateRPM: d.maybe(0.6, d.near(320, 30, 10)), RotationDeg: d.maybe(0.6, d.near(50, 10, 5)), TiltDeg: d.maybe(0.6, d.near(14, 2, 1)),
+		Time:         time.Date(2026, 3, 14, 18, 0, 0, 0, time.UTC),
+		Source:       []string{"", "eye", "video", "Sensor"}[d.IntN(4)],
+		LaydownBoard: d.maybe(0.6, d.near(18, 3, 1)),
+		ArrowsBoard:  d.maybe(0.6, d.near(14, 3, 1)),
+		BreakpointBoard: d.maybe(
+			0.6,
+			d.near(11, 2, 0.5),
+		),
+		BreakpointFt: d.maybe(0.6, d.near(42, 2, 1)),
+		EntryBoard:   d.maybe(0.6, d.near(17.5, 1, 0.5)),
+		EntryAngleDeg: d.maybe(
+			0.5,
+			d.near(5, 1, 0.5),
+		),
+		LaunchAngleDeg: d.maybe(0.5, d.near(1.5, 1, 0.5)),
+		SpeedMPH:       d.maybe(0.6, d.near(17, 1, 0.5)),
+		RevRateRPM: d.maybe(
+			0.6,
+			d.near(320, 30, 10),
+		),
+		RotationDeg: d.maybe(0.6, d.near(50, 10, 5)),
+		TiltDeg:     d.maybe(0.6, d.near(14, 2, 1)),
 	}
 	if d.IntN(4) == 0 {
-		s.Errors = shot.StandardErrors{Board: d.maybe(0.7, 0.25), AngleDeg: d.maybe(0.5, 0.4), SpeedMPH: d.maybe(0.5, 0.3), RevRateRPM: d.maybe(0.5, 5), AxisDeg: d.maybe(0.5, 2)}
+		s.Errors = shot.StandardErrors{
+			Board:      d.maybe(0.7, 0.25),
+			AngleDeg:   d.maybe(0.5, 0.4),
+			SpeedMPH:   d.maybe(0.5, 0.3),
+			RevRateRPM: d.maybe(0.5, 5),
+			AxisDeg:    d.maybe(0.5, 2),
+		}
 	}
 	if d.IntN(3) == 0 {
 		s.Track = d.track()
@@ -297,7 +364,9 @@ func TestJudgeGolden(t *testing.T) {
 	golden, err := os.ReadFile(judgeGolden)
 	must(t, err)
 	if !bytes.Equal(golden, lines.Bytes()) {
-		t.Fatal("service/drill says otherwise than the golden file: look at why, then run the test with -update and let the page follow")
+		t.Fatal(
+			"service/drill says otherwise than the golden file: look at why, then run the test with -update and let the page follow",
+		)
 	}
 	counts := map[string]int{}
 	for _, c := range judgeCases() {
@@ -318,8 +387,8 @@ func TestJudgeGolden(t *testing.T) {
 	}
 }
 
-// compareJudging runs the page's own modules over the cases and lists where they say otherwise. Words have to be the same, numbers to within
-// 1e-9 of the larger of themselves and 1.
+// compareJudging runs the page's own modules over the cases and lists where they say otherwise.
+// Words have to be the same, numbers to within 1e-9 of the larger of themselves and 1.
 const compareJudging = `(async () => {
 	const [{ judgeAll }, { score }, { sentence }] = await Promise.all(["judge", "score", "sentence"].map((name) => import("/logger/" + name + ".js")));
 	const cases = (await (await fetch("/cases")).text()).trim().split("\n").map((line) => JSON.parse(line));

@@ -1,5 +1,6 @@
-// Package logger serves the offline logger: a page an athlete installs on a phone or a laptop, that logs shots without a network and sends
-// them when there is one. It is a folder of static files that speaks the contract like any other client; there is no build step.
+// Package logger serves the offline logger: a page an athlete installs on a phone or a laptop, that
+// logs shots without a network and sends them when there is one. It is a folder of static files
+// that speaks the contract like any other client; there is no build step.
 package logger
 
 import (
@@ -27,7 +28,8 @@ const (
 	homePage = "index.html"
 )
 
-// mediaTypes are those of the page's files. The machine's own table is not asked, so that the answer is the same everywhere.
+// mediaTypes are those of the page's files. The machine's own table is not asked, so that the
+// answer is the same everywhere.
 var mediaTypes = map[string]string{
 	".css":         "text/css; charset=utf-8",
 	".html":        "text/html; charset=utf-8",
@@ -44,7 +46,8 @@ type file struct {
 	etag  string
 }
 
-// Handler serves the page under [Root]. It looks at no cookie and asks no database: who may read what is the contract's business.
+// Handler serves the page under [Root]. It looks at no cookie and asks no database: who may read
+// what is the contract's business.
 func Handler() http.Handler {
 	files := load()
 	mux := http.NewServeMux()
@@ -64,7 +67,8 @@ func Handler() http.Handler {
 	return mux
 }
 
-// serve sends a file, or tells that the browser has it. It is asked for every time, so that a new version is seen at once.
+// serve sends a file, or tells that the browser has it. It is asked for every time, so that a new
+// version is seen at once.
 func (f file) serve(w http.ResponseWriter, r *http.Request) {
 	header := w.Header()
 	header.Set("Content-Type", f.media)
@@ -74,7 +78,8 @@ func (f file) serve(w http.ResponseWriter, r *http.Request) {
 	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(f.body))
 }
 
-// load reads the embedded files and tells the service worker of them. Files that cannot be read are a fault of the build.
+// load reads the embedded files and tells the service worker of them. Files that cannot be read are
+// a fault of the build.
 func load() map[string]file {
 	files := make(map[string]file)
 	entries, err := fs.ReadDir(embedded, "page")
@@ -97,7 +102,8 @@ func load() map[string]file {
 	return files
 }
 
-// tellWorker writes the names of all files and a version that changes with any of them into the service worker: a new version is fetched whole.
+// tellWorker writes the names of all files and a version that changes with any of them into the
+// service worker: a new version is fetched whole.
 func tellWorker(files map[string]file) []byte {
 	names := []string{}
 	for name := range files {
@@ -121,7 +127,12 @@ func tellWorker(files map[string]file) []byte {
 	if err != nil {
 		panic(fmt.Sprintf("logger: %v", err))
 	}
-	told := bytes.Replace(files[worker].body, []byte("{{version}}"), []byte(hex.EncodeToString(version.Sum(nil)[:8])), 1)
+	told := bytes.Replace(
+		files[worker].body,
+		[]byte("{{version}}"),
+		[]byte(hex.EncodeToString(version.Sum(nil)[:8])),
+		1,
+	)
 	return bytes.Replace(told, []byte("{{files}}"), list, 1)
 }
 

@@ -47,7 +47,11 @@ func TestFiftyShotsOffline(t *testing.T) {
 			t.Errorf("shot %d: source %q, drill %v, id version %d", i+1, s.Source, s.DrillID, s.ID.Version())
 		}
 		if *s.BreakpointBoard != float64(8+i%7) || *s.BreakpointFt != 41 || s.EntryBoard != nil || s.SpeedMPH != nil {
-			t.Errorf("shot %d was not stored as tapped: %s", i+1, fmt.Sprintf("%v %v %v %v", *s.BreakpointBoard, *s.BreakpointFt, s.EntryBoard, s.SpeedMPH))
+			t.Errorf(
+				"shot %d was not stored as tapped: %s",
+				i+1,
+				fmt.Sprintf("%v %v %v %v", *s.BreakpointBoard, *s.BreakpointFt, s.EntryBoard, s.SpeedMPH),
+			)
 		}
 		if s.Standing.Strike() != (i%3 == 0) {
 			t.Errorf("shot %d left %s", i+1, s.Standing)

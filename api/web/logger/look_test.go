@@ -2,7 +2,8 @@ package logger_test
 
 import "testing"
 
-// Every view is looked at on a phone and on a laptop, in the light and in the dark; the pictures are for a person to see.
+// Every view is looked at on a phone and on a laptop, in the light and in the dark; the pictures
+// are for a person to see.
 func TestLook(t *testing.T) {
 	w := newWorld(t)
 	d := newDevice(t, startBrowser(t), w.server.URL)

@@ -28,7 +28,10 @@ func TestKeyboardOnly(t *testing.T) {
 	w, d := begun(t)
 	d.tabTo("the lane", ".lane")
 	d.keys("3", kb.ArrowRight, kb.ArrowRight, kb.ArrowUp) // to the breakpoint, two boards outside, a foot on
-	d.wait("where the cursor is", "document.getElementById('say').innerText.startsWith('board 18, 43 feet, breakpoint')")
+	d.wait(
+		"where the cursor is",
+		"document.getElementById('say').innerText.startsWith('board 18, 43 feet, breakpoint')",
+	)
 	d.keys(kb.Enter)
 	d.wait("what the mark says", "document.getElementById('say').innerText.includes('Kept by 8.5 boards')")
 	d.keys("1", kb.Enter, "4", kb.ArrowLeft, kb.Enter, "1", kb.Delete) // a laydown that is taken away again
@@ -38,14 +41,25 @@ func TestKeyboardOnly(t *testing.T) {
 	d.wait("what was left", "document.getElementById('say').innerText.trim() === 'left 6-10'")
 	d.tabTo("saving", "#save")
 	d.keys(kb.Enter)
-	d.wait("the shot", "document.getElementById('say').innerText.startsWith('Shot 1 saved. Kept by 8.5 boards. 1 of 1 kept')")
+	d.wait(
+		"the shot",
+		"document.getElementById('say').innerText.startsWith('Shot 1 saved. Kept by 8.5 boards. 1 of 1 kept')",
+	)
 	if on := eval[string](d, "document.activeElement.className"); on != "lane" {
 		t.Errorf("after saving the focus is on %q, want the lane, for the next shot", on)
 	}
 	d.waitSent()
 	s := w.shots()[0]
-	if *s.BreakpointBoard != 18 || *s.BreakpointFt != 43 || *s.EntryBoard != 19 || s.LaydownBoard != nil || s.Standing.String() != "6-10" {
-		t.Errorf("the server has breakpoint %v at %v, entry %v, laydown %v, left %s", *s.BreakpointBoard, *s.BreakpointFt, *s.EntryBoard, s.LaydownBoard, s.Standing)
+	if *s.BreakpointBoard != 18 || *s.BreakpointFt != 43 || *s.EntryBoard != 19 || s.LaydownBoard != nil ||
+		s.Standing.String() != "6-10" {
+		t.Errorf(
+			"the server has breakpoint %v at %v, entry %v, laydown %v, left %s",
+			*s.BreakpointBoard,
+			*s.BreakpointFt,
+			*s.EntryBoard,
+			s.LaydownBoard,
+			s.Standing,
+		)
 	}
 }
 
@@ -71,7 +85,8 @@ func (d *device) keys(keys ...string) {
 	}
 }
 
-// A left-hander's lane is mirrored: the boards count from the left gutter, and the pins stay where they stand.
+// A left-hander's lane is mirrored: the boards count from the left gutter, and the pins stay where
+// they stand.
 func TestLeftHander(t *testing.T) {
 	w := newWorld(t)
 	d := newDevice(t, startBrowser(t), w.server.URL)
@@ -89,7 +104,8 @@ func TestLeftHander(t *testing.T) {
 	}
 }
 
-// Nothing is invented: what was not tapped is not there, and the last pin put down again is no strike.
+// Nothing is invented: what was not tapped is not there, and the last pin put down again is no
+// strike.
 func TestNothingIsInvented(t *testing.T) {
 	w, d := begun(t)
 	d.pin(10)
@@ -113,7 +129,10 @@ func TestNothingIsInvented(t *testing.T) {
 		t.Fatalf("the server has %d shots, want 3", len(shots))
 	}
 	for i, s := range shots {
-		if s.LaydownBoard != nil || s.BreakpointBoard != nil || s.BreakpointFt != nil || s.EntryBoard != nil || s.SpeedMPH != nil || s.BallID != nil || s.Note != "" {
+		if s.LaydownBoard != nil || s.BreakpointBoard != nil || s.BreakpointFt != nil || s.EntryBoard != nil ||
+			s.SpeedMPH != nil ||
+			s.BallID != nil ||
+			s.Note != "" {
 			t.Errorf("shot %d says more than was tapped: %+v", i+1, s)
 		}
 	}
@@ -128,7 +147,8 @@ func TestNothingIsInvented(t *testing.T) {
 	}
 }
 
-// Boards, speed, ball and note can be typed, nudged and chosen, and what makes no sense is not taken.
+// Boards, speed, ball and note can be typed, nudged and chosen, and what makes no sense is not
+// taken.
 func TestTyping(t *testing.T) {
 	w, d := begun(t)
 	d.click("#board")
@@ -148,14 +168,22 @@ func TestTyping(t *testing.T) {
 	d.clearField("speed")
 	d.click("#speed")
 	d.typeText("17" + kb.Tab)
-	eval[bool](d, fmt.Sprintf(`(() => { const ball = document.getElementById("ball"); ball.value = %q; ball.dispatchEvent(new Event("change")); return true; })()`, w.ball.ID))
+	eval[bool](
+		d,
+		fmt.Sprintf(
+			`(() => { const ball = document.getElementById("ball"); ball.value = %q; ball.dispatchEvent(new Event("change")); return true; })()`,
+			w.ball.ID,
+		),
+	)
 	d.click("#note")
 	d.typeText("slid long")
 	d.look("typing", 390)
 	d.save()
 	d.waitSent()
 	s := w.shots()[0]
-	if *s.BreakpointBoard != 10.5 || s.BreakpointFt != nil || *s.SpeedMPH != 17 || s.Note != "slid long" || s.BallID == nil || *s.BallID != w.ball.ID {
+	if *s.BreakpointBoard != 10.5 || s.BreakpointFt != nil || *s.SpeedMPH != 17 || s.Note != "slid long" ||
+		s.BallID == nil ||
+		*s.BallID != w.ball.ID {
 		t.Errorf("the server has %+v", s)
 	}
 }
@@ -170,7 +198,10 @@ func TestDraftAndUndo(t *testing.T) {
 	d.save()
 	d.waitSent()
 	d.click("#undo")
-	d.wait("the shot open again", "document.querySelector('#save').innerText === 'Save shot 1' && document.querySelector('.pins-words').innerText === 'Left 4'")
+	d.wait(
+		"the shot open again",
+		"document.querySelector('#save').innerText === 'Save shot 1' && document.querySelector('.pins-words').innerText === 'Left 4'",
+	)
 	d.waitSent()
 	wantBoards(t, w, "")
 	d.tapLane(14, 42)
@@ -179,7 +210,8 @@ func TestDraftAndUndo(t *testing.T) {
 	wantBoards(t, w, "14")
 }
 
-// Two pages of one device share the queue: whichever works sends what the other logs, once, and numbers go on.
+// Two pages of one device share the queue: whichever works sends what the other logs, once, and
+// numbers go on.
 func TestTwoPagesOfOneDevice(t *testing.T) {
 	w, first := begun(t)
 	second := &device{t: t, base: first.base, dir: first.dir}
@@ -191,7 +223,11 @@ func TestTwoPagesOfOneDevice(t *testing.T) {
 	first.logShot(10)
 	second.wait("the shot of the other page", "document.querySelectorAll('.last li').length === 2")
 	first.waitSent()
-	if _, err := chromedp.Call(first.ctx, closePage, struct{}{}); err != nil { // the one that worked; the other takes over
+	if _, err := chromedp.Call(
+		first.ctx,
+		closePage,
+		struct{}{},
+	); err != nil { // the one that worked; the other takes over
 		t.Fatal(err)
 	}
 	second.logShot(11)
@@ -212,7 +248,13 @@ func TestCoachLogsForAnAthlete(t *testing.T) {
 	d.signIn(coachEmail)
 	d.wait("the athletes", "document.querySelectorAll('#athlete option').length === 3")
 	d.look("coach", 390)
-	eval[bool](d, fmt.Sprintf(`(() => { const who = document.getElementById("athlete"); who.value = %q; who.dispatchEvent(new Event("change")); return true; })()`, w.athlete.ID))
+	eval[bool](
+		d,
+		fmt.Sprintf(
+			`(() => { const who = document.getElementById("athlete"); who.value = %q; who.dispatchEvent(new Event("change")); return true; })()`,
+			w.athlete.ID,
+		),
+	)
 	d.waitText(w.session.Name)
 	d.click("input[name=session]")
 	d.clickText("Start logging")
@@ -238,10 +280,14 @@ func TestTargetsAndNames(t *testing.T) {
 		if view == "#/start" {
 			d.clickText("New session")
 		}
-		// A radio button's target is its label. The signs of the last shots are 36 px wide at least; each shot is in the list as well.
-		small := eval[string](d, `[...document.querySelectorAll("button, a, input, select, textarea, summary, .lane")].filter(e => e.checkVisibility()).map(e => e.type === "radio" ? e.closest("label") : e)
+		// A radio button's target is its label. The signs of the last shots are 36 px wide at
+		// least; each shot is in the list as well.
+		small := eval[string](
+			d,
+			`[...document.querySelectorAll("button, a, input, select, textarea, summary, .lane")].filter(e => e.checkVisibility()).map(e => e.type === "radio" ? e.closest("label") : e)
 			.filter(e => { const r = e.getBoundingClientRect(); return r.height < 43.9 || r.width < (e.closest(".last") ? 35.9 : 39.9); })
-			.filter(e => !e.matches(".skip") && !e.closest("p")).map(e => e.outerHTML.slice(0, 90) + " " + JSON.stringify(e.getBoundingClientRect())).join("\n")`)
+			.filter(e => !e.matches(".skip") && !e.closest("p")).map(e => e.outerHTML.slice(0, 90) + " " + JSON.stringify(e.getBoundingClientRect())).join("\n")`,
+		)
 		if small != "" {
 			t.Errorf("%s has small targets:\n%s", view, small)
 		}
@@ -260,7 +306,16 @@ func (d *device) nameless() (found []string) {
 		if err != nil {
 			return err
 		}
-		operable := map[string]bool{"button": true, "link": true, "textbox": true, "combobox": true, "radio": true, "spinbutton": true, "application": true, "radiogroup": true}
+		operable := map[string]bool{
+			"button":      true,
+			"link":        true,
+			"textbox":     true,
+			"combobox":    true,
+			"radio":       true,
+			"spinbutton":  true,
+			"application": true,
+			"radiogroup":  true,
+		}
 		seen := 0
 		for _, node := range tree.Nodes {
 			if node.Ignored || node.Role == nil || !operable[strings.Trim(string(node.Role.Value), `"`)] {
@@ -279,7 +334,8 @@ func (d *device) nameless() (found []string) {
 	return found
 }
 
-// Text stands 4.5 to 1 from its ground and signs 3 to 1, in the light and in the dark (WCAG 2.2, 1.4.3 and 1.4.11).
+// Text stands 4.5 to 1 from its ground and signs 3 to 1, in the light and in the dark (WCAG 2.2,
+// 1.4.3 and 1.4.11).
 func TestContrast(t *testing.T) {
 	css, err := os.ReadFile("page/style.css")
 	must(t, err)
@@ -288,10 +344,30 @@ func TestContrast(t *testing.T) {
 		t.Fatalf("the style has %d schemes, want a light and a dark one", len(schemes))
 	}
 	pairs := map[string]float64{
-		"ink ground": 4.5, "ink card": 4.5, "soft ground": 4.5, "soft card": 4.5, "blue card": 4.5, "blue ground": 4.5, "blue blue-ground": 4.5,
-		"soft blue-ground": 4.5, "ink blue-ground": 4.5, "on-blue blue": 4.5, "vermilion card": 4.5, "vermilion vermilion-ground": 4.5, "ink vermilion-ground": 4.5,
-		"blue vermilion-ground": 4.5, "maple-ink maple": 4.5, "ink maple": 4.5, "card ink": 4.5,
-		"frame card": 3, "blue maple": 3, "vermilion maple": 3, "soft halo": 3, "focus ground": 3, "focus card": 3, "blue track": 3,
+		"ink ground":                 4.5,
+		"ink card":                   4.5,
+		"soft ground":                4.5,
+		"soft card":                  4.5,
+		"blue card":                  4.5,
+		"blue ground":                4.5,
+		"blue blue-ground":           4.5,
+		"soft blue-ground":           4.5,
+		"ink blue-ground":            4.5,
+		"on-blue blue":               4.5,
+		"vermilion card":             4.5,
+		"vermilion vermilion-ground": 4.5,
+		"ink vermilion-ground":       4.5,
+		"blue vermilion-ground":      4.5,
+		"maple-ink maple":            4.5,
+		"ink maple":                  4.5,
+		"card ink":                   4.5,
+		"frame card":                 3,
+		"blue maple":                 3,
+		"vermilion maple":            3,
+		"soft halo":                  3,
+		"focus ground":               3,
+		"focus card":                 3,
+		"blue track":                 3,
 	}
 	for i, name := range []string{"light", "dark"} {
 		colours := map[string]picture.Colour{}
@@ -354,7 +430,10 @@ func TestInstallable(t *testing.T) {
 // clickLaneAt taps at a share of the lane's width from the left.
 func (d *device) clickLaneAt(share, ft float64) {
 	d.t.Helper()
-	d.press(`document.querySelector(".lane .wood")`, fmt.Sprintf(`[frame.width * %g, frame.height * (1 - %g / 60)]`, share, ft))
+	d.press(
+		`document.querySelector(".lane .wood")`,
+		fmt.Sprintf(`[frame.width * %g, frame.height * (1 - %g / 60)]`, share, ft),
+	)
 }
 
 // Ids made on the device are UUIDs of version 7, different, and rise as they are made.
@@ -384,7 +463,10 @@ func TestDigestOfThePage(t *testing.T) {
 	if !bytes.Contains(openapi.Contract, []byte(want)) {
 		t.Fatal("the contract has no such example")
 	}
-	if got := eval[string](d, `import("/logger/digest.js").then(({ digestOf }) => digestOf([{ id: "01890a5d-ac96-774b-bcce-b302099a8057", rev: 7 }]).sum)`); got != want {
+	if got := eval[string](
+		d,
+		`import("/logger/digest.js").then(({ digestOf }) => digestOf([{ id: "01890a5d-ac96-774b-bcce-b302099a8057", rev: 7 }]).sum)`,
+	); got != want {
 		t.Errorf("the sum is %s, want %s", got, want)
 	}
 }
@@ -416,22 +498,32 @@ func TestHandler(t *testing.T) {
 		"/logger/none.js":              {404, "text/plain; charset=utf-8"},
 	} {
 		response := get(path, "")
-		if media := response.Header.Get("Content-Type"); response.StatusCode != want.status || want.media != "" && media != want.media {
+		if media := response.Header.Get(
+			"Content-Type",
+		); response.StatusCode != want.status ||
+			want.media != "" && media != want.media {
 			t.Errorf("%s is %d %s, want %d %s", path, response.StatusCode, media, want.status, want.media)
 		}
-		if etag := response.Header.Get("ETag"); response.StatusCode == 200 && (etag == "" || get(path, etag).StatusCode != http.StatusNotModified) {
+		if etag := response.Header.Get(
+			"ETag",
+		); response.StatusCode == 200 &&
+			(etag == "" || get(path, etag).StatusCode != http.StatusNotModified) {
 			t.Errorf("%s with the ETag %s is sent again", path, etag)
 		}
 	}
 }
 
-// A finger that slides along the lane sets the mark where it lifts, and reads the board while it slides; one that scrolls the page sets none.
+// A finger that slides along the lane sets the mark where it lifts, and reads the board while it
+// slides; one that scrolls the page sets none.
 func TestTouch(t *testing.T) {
 	w, d := begun(t)
 	d.do(chromedp.EmulateViewport(390, 844, chromedp.EmulateMobile, chromedp.EmulateTouch))
 	at := func(board, ft float64) (x, y float64) {
-		point := eval[[]float64](d, fmt.Sprintf(`(() => { const r = document.querySelector(".lane .wood").getBoundingClientRect();
-			return [r.right - r.width * (%g - 0.5) / 39, r.bottom - r.height * %g / 60]; })()`, board, ft))
+		point := eval[[]float64](
+			d,
+			fmt.Sprintf(`(() => { const r = document.querySelector(".lane .wood").getBoundingClientRect();
+			return [r.right - r.width * (%g - 0.5) / 39, r.bottom - r.height * %g / 60]; })()`, board, ft),
+		)
 		return point[0], point[1]
 	}
 	one, finger := 1.0, 0.0
@@ -444,7 +536,12 @@ func TestTouch(t *testing.T) {
 			points = []*input.TouchPoint{}
 		}
 		d.do(chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
-			_, err := cdp.Call(ctx, target, input.DispatchTouchEvent, input.DispatchTouchEventParams{Type: kind, TouchPoints: points})
+			_, err := cdp.Call(
+				ctx,
+				target,
+				input.DispatchTouchEvent,
+				input.DispatchTouchEventParams{Type: kind, TouchPoints: points},
+			)
 			return err
 		}))
 	}
@@ -454,7 +551,10 @@ func TestTouch(t *testing.T) {
 		x, y = at(board, 42)
 		touch(input.DispatchTouchEventTypeTouchMove, &input.TouchPoint{X: x, Y: y})
 	}
-	d.wait("the board under the finger", "document.querySelector('.loupe text')?.textContent === 'Board 12 · Breakpoint 42 ft'")
+	d.wait(
+		"the board under the finger",
+		"document.querySelector('.loupe text')?.textContent === 'Board 12 · Breakpoint 42 ft'",
+	)
 	d.look("sliding", 390)
 	touch(input.DispatchTouchEventTypeTouchEnd)
 	d.wait("the mark", "document.querySelector('.place[aria-pressed=true] .place-value').innerText === '12 at 42'")
@@ -466,18 +566,25 @@ func TestTouch(t *testing.T) {
 		touch(input.DispatchTouchEventTypeTouchMove, &input.TouchPoint{X: x, Y: y})
 	}
 	touch(input.DispatchTouchEventTypeTouchEnd)
-	d.wait("no mark from scrolling", "document.querySelector('.place[aria-pressed=true] .place-value').innerText === '12 at 42'")
+	d.wait(
+		"no mark from scrolling",
+		"document.querySelector('.place[aria-pressed=true] .place-value').innerText === '12 at 42'",
+	)
 	d.save()
 	d.waitSent()
 	wantBoards(t, w, "12")
 }
 
-// Devices that failed come back at any time up to a bound that doubles to a minute, and not together.
+// Devices that failed come back at any time up to a bound that doubles to a minute, and not
+// together.
 func TestBackoff(t *testing.T) {
 	w := newWorld(t)
 	d := newDevice(t, startBrowser(t), w.server.URL)
 	d.open("")
-	waits := eval[[][]float64](d, `import("/logger/sync.js").then(({ backoff }) => [1, 2, 3, 6, 30, 2000].map((n) => [backoff(n, () => 0), backoff(n, () => 0.5), backoff(n, () => 1)]))`)
+	waits := eval[[][]float64](
+		d,
+		`import("/logger/sync.js").then(({ backoff }) => [1, 2, 3, 6, 30, 2000].map((n) => [backoff(n, () => 0), backoff(n, () => 0.5), backoff(n, () => 1)]))`,
+	)
 	want := [][]float64{{0, 1e3, 2e3}, {0, 2e3, 4e3}, {0, 4e3, 8e3}, {0, 30e3, 60e3}, {0, 30e3, 60e3}, {0, 30e3, 60e3}}
 	if diff := cmp.Diff(want, waits); diff != "" {
 		t.Errorf("waits in ms after 1, 2, 3, 6, 30 and 2000 failures (-want +got):\n%s", diff)

@@ -69,7 +69,8 @@ func TestLostAnswersStoreOnce(t *testing.T) {
 	}
 }
 
-// A shot that is edited or deleted while the answer to its push is lost stays one shot, and no conflict.
+// A shot that is edited or deleted while the answer to its push is lost stays one shot, and no
+// conflict.
 func TestEditWhileTheAnswerIsLost(t *testing.T) {
 	w, d := begun(t)
 	d.expect("net::ERR_EMPTY_RESPONSE", "net::ERR_CONNECTION")
@@ -107,8 +108,8 @@ func TestLostRefreshAnswer(t *testing.T) {
 	}
 }
 
-// A sign-in that has ended keeps the queue: the same person signs in again and it is sent. Somebody else who signs in meanwhile neither sees
-// nor sends it.
+// A sign-in that has ended keeps the queue: the same person signs in again and it is sent. Somebody
+// else who signs in meanwhile neither sees nor sends it.
 func TestSignInEnds(t *testing.T) {
 	w, d := begun(t)
 	d.expect("401")
@@ -139,7 +140,8 @@ func TestSignInEnds(t *testing.T) {
 	wantBoards(t, w, "9 10")
 }
 
-// Two devices change the same field of a shot: both versions are shown, and the choice is what everybody has.
+// Two devices change the same field of a shot: both versions are shown, and the choice is what
+// everybody has.
 func TestTwoDevicesEditOneShot(t *testing.T) {
 	w := newWorld(t)
 	browser := startBrowser(t)
@@ -175,8 +177,14 @@ func TestTwoDevicesEditOneShot(t *testing.T) {
 	phone.clickText("Keep what is chosen")
 	phone.waitSent()
 	stored := w.shots()[0]
-	if *stored.BreakpointBoard != 12 || *stored.BreakpointFt != 40 || stored.EntryBoard == nil || *stored.EntryBoard != 17 {
-		t.Errorf("the server has breakpoint %v at %v, entry %v; want 12 at 40, entry 17", *stored.BreakpointBoard, *stored.BreakpointFt, stored.EntryBoard)
+	if *stored.BreakpointBoard != 12 || *stored.BreakpointFt != 40 || stored.EntryBoard == nil ||
+		*stored.EntryBoard != 17 {
+		t.Errorf(
+			"the server has breakpoint %v at %v, entry %v; want 12 at 40, entry 17",
+			*stored.BreakpointBoard,
+			*stored.BreakpointFt,
+			stored.EntryBoard,
+		)
 	}
 	// The laptop learns of it by the live tail.
 	laptop.open("#/shots")
@@ -219,7 +227,9 @@ func TestDeleteAgainstEdit(t *testing.T) {
 	d.save()
 	stored := w.shots()
 	w.edit(stored[0], map[string]any{"note": "worth keeping"})
-	if outcome := w.push(service.PushItem{Kind: service.KindShot, ID: stored[1].ID, Rev: stored[1].Rev, Deleted: true}); outcome[0].Status != service.StatusStored {
+	if outcome := w.push(
+		service.PushItem{Kind: service.KindShot, ID: stored[1].ID, Rev: stored[1].Rev, Deleted: true},
+	); outcome[0].Status != service.StatusStored {
 		t.Fatalf("the coach's deletion is %s", outcome[0].Status)
 	}
 	d.offline(false)
@@ -238,12 +248,16 @@ func TestDeleteAgainstEdit(t *testing.T) {
 	}
 }
 
-// What the server refuses is set aside with its reason, the rest is stored, and once mended it is sent again.
+// What the server refuses is set aside with its reason, the rest is stored, and once mended it is
+// sent again.
 func TestRefusedIsSetAsideAndMended(t *testing.T) {
 	w, d := begun(t)
 	d.offline(true)
 	d.logShot(9)
-	eval[bool](d, `(() => { globalThis.RealDate = Date; globalThis.Date = class extends RealDate { toISOString() { return "1921-01-01T00:00:00.000Z"; } }; return true; })()`)
+	eval[bool](
+		d,
+		`(() => { globalThis.RealDate = Date; globalThis.Date = class extends RealDate { toISOString() { return "1921-01-01T00:00:00.000Z"; } }; return true; })()`,
+	)
 	d.logShot(10)
 	eval[bool](d, `(() => { globalThis.Date = RealDate; return true; })()`)
 	d.logShot(11)
@@ -290,7 +304,8 @@ func TestNewSessionOffline(t *testing.T) {
 	wantBoards(t, w, "9")
 }
 
-// What refers to a drill that was taken away waits with its reason, and goes once the drill is changed here.
+// What refers to a drill that was taken away waits with its reason, and goes once the drill is
+// changed here.
 func TestWaitsForWhatIsGone(t *testing.T) {
 	w, d := begun(t)
 	d.offline(true)
@@ -372,7 +387,8 @@ func TestTooOld(t *testing.T) {
 	wantBoards(t, w, "9")
 }
 
-// A cursor that leads nowhere any more is answered by a new copy; the queue stays, and what is gone from the server goes from the device.
+// A cursor that leads nowhere any more is answered by a new copy; the queue stays, and what is gone
+// from the server goes from the device.
 func TestCopyAnew(t *testing.T) {
 	w, d := begun(t)
 	d.expect("410")
@@ -384,7 +400,8 @@ func TestCopyAnew(t *testing.T) {
 	first := w.shots()[0]
 	w.push(service.PushItem{Kind: service.KindShot, ID: first.ID, Rev: first.Rev, Deleted: true})
 	w.network.answerInstead(func(r *http.Request) int { // the deletion is never told: only the new copy shows it
-		if strings.HasSuffix(r.URL.Path, "/feed") && !strings.Contains(r.URL.RawQuery, "after=&") && w.copied.Load() == 0 {
+		if strings.HasSuffix(r.URL.Path, "/feed") && !strings.Contains(r.URL.RawQuery, "after=&") &&
+			w.copied.Load() == 0 {
 			return http.StatusGone
 		}
 		if strings.HasSuffix(r.URL.Path, "/snapshot") {
@@ -407,8 +424,14 @@ func (w *world) pushShots(n int) {
 	for i := range n {
 		id := uuid.Must(uuid.NewV7())
 		body, err := json.Marshal(map[string]any{
-			"id": id, "session_id": w.session.ID, "athlete_id": w.athlete.ID, "order": i + 1, "time": "2026-03-14T17:00:00Z", "drill_id": w.drill.ID,
-			"breakpoint_board": 8 + i%5, "breakpoint_ft": 42,
+			"id":               id,
+			"session_id":       w.session.ID,
+			"athlete_id":       w.athlete.ID,
+			"order":            i + 1,
+			"time":             "2026-03-14T17:00:00Z",
+			"drill_id":         w.drill.ID,
+			"breakpoint_board": 8 + i%5,
+			"breakpoint_ft":    42,
 		})
 		must(w.t, err)
 		items = append(items, service.PushItem{Kind: service.KindShot, ID: id, Record: body})
@@ -425,7 +448,8 @@ func TestLargeFirstCopy(t *testing.T) {
 	d := newDevice(t, startBrowser(t), w.server.URL)
 	d.expect("503")
 	w.network.answerInstead(func(r *http.Request) int { // the second page fails once
-		if strings.HasSuffix(r.URL.Path, "/snapshot") && strings.Contains(r.URL.RawQuery, "page=") && w.copied.Add(1) == 1 {
+		if strings.HasSuffix(r.URL.Path, "/snapshot") && strings.Contains(r.URL.RawQuery, "page=") &&
+			w.copied.Add(1) == 1 {
 			return http.StatusServiceUnavailable
 		}
 		return 0
@@ -439,7 +463,8 @@ func TestLargeFirstCopy(t *testing.T) {
 	d.waitSent()
 }
 
-// Somebody else signs in in another page of the device: the page of the first person sends nothing under their name.
+// Somebody else signs in in another page of the device: the page of the first person sends nothing
+// under their name.
 func TestSomebodyElseInAnotherPage(t *testing.T) {
 	w, first := begun(t)
 	w.network.answerInstead(func(r *http.Request) int { // so that nothing is sent yet
@@ -466,7 +491,8 @@ func TestSomebodyElseInAnotherPage(t *testing.T) {
 	wantBoards(t, w, "")
 }
 
-// Nothing goes wrong in a page whose person signs out, whatever happens before the server has answered.
+// Nothing goes wrong in a page whose person signs out, whatever happens before the server has
+// answered.
 func TestNewsWhileSigningOut(t *testing.T) {
 	w, d := begun(t)
 	d.open("#/sync")
@@ -502,7 +528,10 @@ func TestUpdate(t *testing.T) {
 	d.tapLane(10, 42)
 	d.clickText("Update now")
 	d.wait("the newer version alone", "caches.keys().then(names => names.length === 1 && names[0].includes('newer'))")
-	d.wait("the shot that was begun", "document.querySelector('.place[aria-pressed=true] .place-value')?.innerText === '10 at 42'")
+	d.wait(
+		"the shot that was begun",
+		"document.querySelector('.place[aria-pressed=true] .place-value')?.innerText === '10 at 42'",
+	)
 	d.save()
 	d.waitSent()
 	wantBoards(t, w, "9 10")
@@ -534,7 +563,9 @@ func TestSeveralRules(t *testing.T) {
 	d := newDevice(t, startBrowser(t), w.server.URL)
 	d.begin(athleteEmail, w.session.Name)
 	d.open("#/start")
-	d.clickOn("[...document.querySelectorAll('input[name=drill]')].find(e => e.closest('label').innerText.includes('Two things'))")
+	d.clickOn(
+		"[...document.querySelectorAll('input[name=drill]')].find(e => e.closest('label').innerText.includes('Two things'))",
+	)
 	d.clickText("Start logging")
 	d.wait("the drill", "document.querySelector('.asked')?.innerText.includes('38 ft')")
 	d.tapLane(14, 15)
@@ -546,7 +577,8 @@ func TestSeveralRules(t *testing.T) {
 	d.waitSent()
 }
 
-// What the device holds is proved by a digest; where it is not what the server has, all is read again.
+// What the device holds is proved by a digest; where it is not what the server has, all is read
+// again.
 func TestCompare(t *testing.T) {
 	w, d := begun(t)
 	d.logShot(9)

@@ -26,7 +26,8 @@ import (
 	"laneward/service/lane"
 )
 
-// world is the whole server over a real database, with an invented squad in it and what a test does to the network.
+// world is the whole server over a real database, with an invented squad in it and what a test does
+// to the network.
 type world struct {
 	t        testing.TB
 	svc      *service.Service
@@ -77,7 +78,9 @@ func newWorld(t testing.TB) *world {
 			rw.Header().Set("Content-Type", "text/javascript")
 			newer := httptest.NewRecorder()
 			page.ServeHTTP(newer, httptest.NewRequest(http.MethodGet, r.URL.Path, nil))
-			_, _ = rw.Write(bytes.Replace(newer.Body.Bytes(), []byte("const version = \""), []byte("const version = \"newer "), 1))
+			_, _ = rw.Write(
+				bytes.Replace(newer.Body.Bytes(), []byte("const version = \""), []byte("const version = \"newer "), 1),
+			)
 			return
 		}
 		page.ServeHTTP(rw, r)
@@ -105,10 +108,15 @@ func (w *world) later(by time.Duration) {
 	w.clockOff += by
 }
 
-// people makes an invented squad: a coach, an athlete of each side, a drill for both, and a session of the first.
+// people makes an invented squad: a coach, an athlete of each side, a drill for both, and a session
+// of the first.
 func (w *world) people() {
 	w.coach = w.signUp(coachEmail, "Odalys Brackwater")
-	squad, _, err := w.svc.CreateSquad(w.t.Context(), w.coach, &service.SquadRecord{Name: "Thistle Row Lanes", Invented: true})
+	squad, _, err := w.svc.CreateSquad(
+		w.t.Context(),
+		w.coach,
+		&service.SquadRecord{Name: "Thistle Row Lanes", Invented: true},
+	)
 	must(w.t, err)
 	w.squad = squad.ID
 	w.athlete = create(w, &service.AthleteRecord{Name: "Ansel Quorrie", Side: lane.Right})
@@ -118,19 +126,42 @@ func (w *world) people() {
 	w.ball = create(w, &service.BallRecord{AthleteID: w.athlete.ID, Name: "Grey pearl", WeightLB: 15})
 	minimum := 10.0
 	w.drill = create(w, &service.DrillRecord{
-		Name: "Play inside", Reps: 30, PassShare: 0.8, Rules: []drill.Rule{{Measure: drill.Board, At: drill.Breakpoint, Min: &minimum}},
+		Name:      "Play inside",
+		Reps:      30,
+		PassShare: 0.8,
+		Rules:     []drill.Rule{{Measure: drill.Board, At: drill.Breakpoint, Min: &minimum}},
 	})
 	today := service.Day{Time: w.now().UTC()}
 	for _, one := range []*service.AthleteRecord{w.athlete, w.lefty} {
-		create(w, &service.AssignmentRecord{DrillID: w.drill.ID, AthleteID: one.ID, AssignedOn: service.Day{Time: today.AddDate(0, 0, -7)}})
+		create(
+			w,
+			&service.AssignmentRecord{
+				DrillID:    w.drill.ID,
+				AthleteID:  one.ID,
+				AssignedOn: service.Day{Time: today.AddDate(0, 0, -7)},
+			},
+		)
 	}
-	w.session = create(w, &service.SessionRecord{Form: "practice", Name: "Tuesday practice", Date: today, Centre: "Thistle Row", Lanes: []int32{11, 12}, AthleteID: &w.athlete.ID})
+	w.session = create(
+		w,
+		&service.SessionRecord{
+			Form:      "practice",
+			Name:      "Tuesday practice",
+			Date:      today,
+			Centre:    "Thistle Row",
+			Lanes:     []int32{11, 12},
+			AthleteID: &w.athlete.ID,
+		},
+	)
 	create(w, &service.SessionRecord{Form: "practice", Name: "Left-hand practice", Date: today, AthleteID: &w.lefty.ID})
 }
 
 func (w *world) signUp(email, name string) uuid.UUID {
 	w.t.Helper()
-	tokens, err := w.svc.SignUp(w.t.Context(), service.NewUser{Email: email, Name: name, Password: password, Device: "test"})
+	tokens, err := w.svc.SignUp(
+		w.t.Context(),
+		service.NewUser{Email: email, Name: name, Password: password, Device: "test"},
+	)
 	must(w.t, err)
 	return tokens.User
 }
@@ -172,7 +203,9 @@ func (w *world) edit(shot *service.ShotRecord, fields map[string]any) {
 	}
 	body, err = json.Marshal(record)
 	must(w.t, err)
-	if outcome := w.push(service.PushItem{Kind: service.KindShot, ID: shot.ID, Record: body}); outcome[0].Status != service.StatusStored {
+	if outcome := w.push(
+		service.PushItem{Kind: service.KindShot, ID: shot.ID, Record: body},
+	); outcome[0].Status != service.StatusStored {
 		w.t.Fatalf("the other device's edit is %s: %v", outcome[0].Status, outcome[0].Faults)
 	}
 }
@@ -202,14 +235,16 @@ type network struct {
 	spoil     func(path, body string) string     // what is done to an answer on its way; nil leaves all as they are
 }
 
-// cutAnswers loses the next n answers to requests whose path ends so, after the server has done its work.
+// cutAnswers loses the next n answers to requests whose path ends so, after the server has done its
+// work.
 func (n *network) cutAnswers(suffix string, count int) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	n.cut = map[string]int{suffix: count}
 }
 
-// answerInstead has requests answered with a status and a problem, as long as the function gives one.
+// answerInstead has requests answered with a status and a problem, as long as the function gives
+// one.
 func (n *network) answerInstead(answer func(r *http.Request) int) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
@@ -251,7 +286,8 @@ func (n *network) over(server http.Handler) http.Handler {
 		if status != 0 {
 			w.Header().Set("Content-Type", "application/problem+json")
 			w.WriteHeader(status)
-			_ = json.NewEncoder(w).Encode(map[string]any{"type": "/problems#test", "status": status, "detail": "answered by the test"})
+			_ = json.NewEncoder(w).
+				Encode(map[string]any{"type": "/problems#test", "status": status, "detail": "answered by the test"})
 			return
 		}
 		if spoil := n.spoiling(); spoil != nil && !cut && !strings.HasSuffix(r.URL.Path, "/live") {

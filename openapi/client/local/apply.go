@@ -20,7 +20,8 @@ type place struct {
 
 // place returns where the reading of a squad stands.
 func (s *Store) place(ctx context.Context, squad uuid.UUID) (p place, err error) {
-	err = s.db.QueryRowContext(ctx, `SELECT cursor, page, copy FROM squads WHERE id = ?`, squad.String()).Scan(&p.cursor, &p.page, &p.copied)
+	err = s.db.QueryRowContext(ctx, `SELECT cursor, page, copy FROM squads WHERE id = ?`, squad.String()).
+		Scan(&p.cursor, &p.page, &p.copied)
 	if isNone(err) {
 		return p, &client.Error{Code: client.NotFound, Detail: "this device does not know the squad " + squad.String()}
 	}
@@ -30,13 +31,29 @@ func (s *Store) place(ctx context.Context, squad uuid.UUID) (p place, err error)
 // errMoved tells that another process has read on meanwhile.
 var errMoved = errors.New("another process reads the same squad")
 
-// advance takes in items that were read at one place and moves to the next, all or nothing. It fails with errMoved, and takes in nothing, when
-// the reading stands elsewhere by now. received is how many items brought something new.
-func (s *Store) advance(ctx context.Context, squad uuid.UUID, from, to place, items []client.Item, then func(*sql.Tx) error) (received int, err error) {
+// advance takes in items that were read at one place and moves to the next, all or nothing. It
+// fails with errMoved, and takes in nothing, when the reading stands elsewhere by now. received is
+// how many items brought something new.
+func (s *Store) advance(
+	ctx context.Context,
+	squad uuid.UUID,
+	from, to place,
+	items []client.Item,
+	then func(*sql.Tx) error,
+) (received int, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		received = 0
-		moved, err := tx.ExecContext(ctx, `UPDATE squads SET cursor = ?, page = ?, copy = ? WHERE id = ? AND cursor = ? AND page = ? AND copy = ?`,
-			to.cursor, to.page, to.copied, squad.String(), from.cursor, from.page, from.copied)
+		moved, err := tx.ExecContext(
+			ctx,
+			`UPDATE squads SET cursor = ?, page = ?, copy = ? WHERE id = ? AND cursor = ? AND page = ? AND copy = ?`,
+			to.cursor,
+			to.page,
+			to.copied,
+			squad.String(),
+			from.cursor,
+			from.page,
+			from.copied,
+		)
 		if err != nil {
 			return err
 		}
@@ -57,7 +74,13 @@ func (s *Store) advance(ctx context.Context, squad uuid.UUID, from, to place, it
 	return received, err
 }
 
-func applyItem(ctx context.Context, tx *sql.Tx, squad uuid.UUID, copied int64, item client.Item) (changed bool, err error) {
+func applyItem(
+	ctx context.Context,
+	tx *sql.Tx,
+	squad uuid.UUID,
+	copied int64,
+	item client.Item,
+) (changed bool, err error) {
 	k := key{squad, item.Kind, item.ID}
 	if item.Scope == "removed" { // it stands, and is out of sight: its revision says nothing
 		result, err := tx.ExecContext(ctx, `DELETE FROM records WHERE `+isKey, k.values()...)
@@ -70,7 +93,10 @@ func applyItem(ctx context.Context, tx *sql.Tx, squad uuid.UUID, copied int64, i
 	v := version{rev: item.Rev, body: item.Record}
 	if item.Deleted {
 		v.body = nil
-		if _, err := tx.ExecContext(ctx, `UPDATE changes SET theirs_rev = ? WHERE `+isKey+` AND state = 'conflict'`, append([]any{item.Rev}, k.values()...)...); err != nil {
+		if _, err := tx.ExecContext(
+			ctx,
+			`UPDATE changes SET theirs_rev = ? WHERE `+isKey+` AND state = 'conflict'`,
+			append([]any{item.Rev}, k.values()...)...); err != nil {
 			return false, err
 		}
 	} else if len(item.Record) == 0 {
@@ -82,7 +108,13 @@ func applyItem(ctx context.Context, tx *sql.Tx, squad uuid.UUID, copied int64, i
 // reached writes down that the copy is whole as of a revision.
 func reached(ctx context.Context, squad uuid.UUID, rev, nowMS int64) func(*sql.Tx) error {
 	return func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `UPDATE squads SET rev = ?, synced_ms = ? WHERE id = ?`, rev, nowMS, squad.String())
+		_, err := tx.ExecContext(
+			ctx,
+			`UPDATE squads SET rev = ?, synced_ms = ? WHERE id = ?`,
+			rev,
+			nowMS,
+			squad.String(),
+		)
 		return err
 	}
 }
@@ -90,7 +122,13 @@ func reached(ctx context.Context, squad uuid.UUID, rev, nowMS int64) func(*sql.T
 // atLeast writes down that the copy holds what came up to a revision.
 func atLeast(ctx context.Context, squad uuid.UUID, rev, nowMS int64) func(*sql.Tx) error {
 	return func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `UPDATE squads SET rev = max(rev, ?), synced_ms = ? WHERE id = ?`, rev, nowMS, squad.String())
+		_, err := tx.ExecContext(
+			ctx,
+			`UPDATE squads SET rev = max(rev, ?), synced_ms = ? WHERE id = ?`,
+			rev,
+			nowMS,
+			squad.String(),
+		)
 		return err
 	}
 }

@@ -43,16 +43,20 @@ func (c *change) into() []any { return []any{&c.seq, &c.follows, &c.base, &c.bod
 
 // changesOf returns the changes of a record in their order: none, one, or one and what follows it.
 func changesOf(ctx context.Context, tx *sql.Tx, k key) ([]change, error) {
-	rows, err := tx.QueryContext(ctx, `SELECT `+changeColumns+` FROM changes WHERE `+isKey+` ORDER BY follows`, k.values()...)
+	rows, err := tx.QueryContext(
+		ctx,
+		`SELECT `+changeColumns+` FROM changes WHERE `+isKey+` ORDER BY follows`,
+		k.values()...)
 	if err != nil {
 		return nil, err
 	}
 	return collect(rows, func(c *change) error { return rows.Scan(c.into()...) })
 }
 
-// Put keeps a record as the person made or changed it, to be sent at the next sync. Its Rev is the revision the change is based on, as
-// [Store.Records] gave it, 0 for a new record. When Put returns nil the change is on the disk. It fails with [client.Conflict] while two
-// versions of the record wait for the person's choice ([Store.Resolve]).
+// Put keeps a record as the person made or changed it, to be sent at the next sync. Its Rev is the
+// revision the change is based on, as [Store.Records] gave it, 0 for a new record. When Put returns
+// nil the change is on the disk. It fails with [client.Conflict] while two versions of the record
+// wait for the person's choice ([Store.Resolve]).
 func (s *Store) Put(ctx context.Context, squad uuid.UUID, r client.Record) error {
 	body, err := plain(r.JSON, r.ID)
 	if err != nil {
@@ -64,7 +68,8 @@ func (s *Store) Put(ctx context.Context, squad uuid.UUID, r client.Record) error
 	return s.change(ctx, key{squad, r.Kind, r.ID}, r.Rev, body)
 }
 
-// Delete deletes a record as the person saw it, on the server at the next sync; one that was never sent is gone at once. It fails as Put does.
+// Delete deletes a record as the person saw it, on the server at the next sync; one that was never
+// sent is gone at once. It fails as Put does.
 func (s *Store) Delete(ctx context.Context, squad uuid.UUID, r client.Record) error {
 	return s.change(ctx, key{squad, r.Kind, r.ID}, r.Rev, nil)
 }
@@ -83,7 +88,10 @@ func (s *Store) change(ctx context.Context, k key, base int64, body []byte) erro
 		}
 		switch last := made[len(made)-1]; {
 		case last.state == Conflict:
-			return &client.Error{Code: client.Conflict, Detail: fmt.Sprintf("two versions of this %s wait for your choice: settle that first", k.kind)}
+			return &client.Error{
+				Code:   client.Conflict,
+				Detail: fmt.Sprintf("two versions of this %s wait for your choice: settle that first", k.kind),
+			}
 		case last.sent:
 			return insert(ctx, tx, k, last.base, body, true, s.now())
 		case last.follows:
@@ -98,15 +106,22 @@ func (s *Store) change(ctx context.Context, k key, base int64, body []byte) erro
 }
 
 func insert(ctx context.Context, tx *sql.Tx, k key, base int64, body []byte, follows bool, made time.Time) error {
-	_, err := tx.ExecContext(ctx, `INSERT INTO changes (squad, kind, id, follows, base, body, made_ms) VALUES (?, ?, ?, ?, ?, ?, ?)`,
+	_, err := tx.ExecContext(
+		ctx,
+		`INSERT INTO changes (squad, kind, id, follows, base, body, made_ms) VALUES (?, ?, ?, ?, ?, ?, ?)`,
 		append(k.values(), follows, base, text(body), made.UnixMilli())...)
 	return err
 }
 
 // requeue puts a change that is not on its way into the queue, as it is now.
 func requeue(ctx context.Context, tx *sql.Tx, seq, base int64, body []byte) error {
-	_, err := tx.ExecContext(ctx, `UPDATE changes SET base = ?, body = ?, follows = 0, sent = 0, state = 'queued', reasons = '[]', theirs_rev = 0 WHERE seq = ?`,
-		base, text(body), seq)
+	_, err := tx.ExecContext(
+		ctx,
+		`UPDATE changes SET base = ?, body = ?, follows = 0, sent = 0, state = 'queued', reasons = '[]', theirs_rev = 0 WHERE seq = ?`,
+		base,
+		text(body),
+		seq,
+	)
 	return err
 }
 
@@ -134,7 +149,8 @@ type outgoing struct {
 // maxPush is how many bytes of JSON one push has, about.
 const maxPush = 1 << 20
 
-// take picks the changes to send next, after a place in the queue, and marks that they may have reached the server from now on.
+// take picks the changes to send next, after a place in the queue, and marks that they may have
+// reached the server from now on.
 func (s *Store) take(ctx context.Context, squad uuid.UUID, after int64) (batch []outgoing, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
 		rows, err := tx.QueryContext(ctx, `SELECT seq, kind, id, base, body FROM changes
@@ -189,7 +205,8 @@ func (o outgoing) change() (client.Change, error) {
 
 // queued tells whether there is a change to be sent after a place in the queue.
 func (s *Store) queued(ctx context.Context, squad uuid.UUID) (n int, err error) {
-	err = s.db.QueryRowContext(ctx, `SELECT count(*) FROM changes WHERE squad = ? AND state = 'queued' AND follows = 0`, squad.String()).Scan(&n)
+	err = s.db.QueryRowContext(ctx, `SELECT count(*) FROM changes WHERE squad = ? AND state = 'queued' AND follows = 0`, squad.String()).
+		Scan(&n)
 	return n, err
 }
 

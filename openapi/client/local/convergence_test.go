@@ -60,8 +60,8 @@ type history struct {
 	context context.Context //nolint:containedctx // the test's
 }
 
-// TestConvergence lets devices work over a bad network in random histories. In the end each holds exactly what the server does, and every shot
-// that was logged and that nobody deleted is there.
+// TestConvergence lets devices work over a bad network in random histories. In the end each holds
+// exactly what the server does, and every shot that was logged and that nobody deleted is there.
 func TestConvergence(t *testing.T) {
 	t.Parallel()
 	histories := 12
@@ -115,20 +115,35 @@ func (h *history) copyOf(who *device, squad uuid.UUID) *copy {
 		return rapid.SampledFrom([]string{"", "", "request lost", "answer lost"}).Draw(h.T, "fate")
 	}}
 	var err error
-	d.client, err = client.New(client.Config{Server: h.world.address, Store: d.signIn, Agent: "test", Sleep: noWait, HTTP: &http.Client{Transport: transport}})
+	d.client, err = client.New(
+		client.Config{
+			Server: h.world.address,
+			Store:  d.signIn,
+			Agent:  "test",
+			Sleep:  noWait,
+			HTTP:   &http.Client{Transport: transport},
+		},
+	)
 	d.must(err)
 	return d.open(squad)
 }
 
 func (h *history) step() {
 	c := rapid.SampledFrom(h.copies).Draw(h.T, "device")
-	switch rapid.SampledFrom([]string{"log", "log", "edit", "edit", "delete", "sync", "sync", "sync", "decide", "reopen", "restore"}).Draw(h.T, "step") {
+	switch rapid.SampledFrom([]string{"log", "log", "edit", "edit", "delete", "sync", "sync", "sync", "decide", "reopen", "restore"}).
+		Draw(h.T, "step") {
 	case "log":
 		h.logged[c.log(h.base, len(h.logged)+1)] = true
 	case "edit":
 		h.withShot(c, func(shot local.Record) {
-			fields := []map[string]any{{"note": rapid.StringMatching(`[a-zäöü]{1,5}`).Draw(h.T, "note")}, {"speed_mph": rapid.IntRange(15, 20).Draw(h.T, "speed")}, {"note": nil}}
-			h.ignoreConflict(c.store.Put(h.context, c.squad, edited(shot, rapid.SampledFrom(fields).Draw(h.T, "fields"))))
+			fields := []map[string]any{
+				{"note": rapid.StringMatching(`[a-zäöü]{1,5}`).Draw(h.T, "note")},
+				{"speed_mph": rapid.IntRange(15, 20).Draw(h.T, "speed")},
+				{"note": nil},
+			}
+			h.ignoreConflict(
+				c.store.Put(h.context, c.squad, edited(shot, rapid.SampledFrom(fields).Draw(h.T, "fields"))),
+			)
 		})
 	case "delete":
 		h.withShot(c, func(shot local.Record) {
@@ -236,7 +251,8 @@ func edited(shot local.Record, change map[string]any) client.Record {
 	return client.Record{Kind: shot.Kind, ID: shot.ID, Rev: shot.Rev, JSON: text}
 }
 
-// Connections that are cut at any byte, in either direction, while two computers log and edit: what is logged is there, once, in the end.
+// Connections that are cut at any byte, in either direction, while two computers log and edit: what
+// is logged is there, once, in the end.
 func TestCuts(t *testing.T) {
 	t.Parallel()
 	const seed = 20260314
@@ -261,7 +277,11 @@ func TestCuts(t *testing.T) {
 			}
 			if all, err := c.store.Records(t.Context(), c.squad, client.Shot); err == nil && round > 0 {
 				shot := all[random.IntN(len(all))]
-				_ = c.store.Put(t.Context(), c.squad, edited(shot, map[string]any{"note": fmt.Sprint("by ", i, " in round ", round)})) // over a conflict it is not kept
+				_ = c.store.Put(
+					t.Context(),
+					c.squad,
+					edited(shot, map[string]any{"note": fmt.Sprint("by ", i, " in round ", round)}),
+				) // over a conflict it is not kept
 			}
 			if _, err := c.sync().Once(t.Context()); err != nil {
 				if client.CodeOf(err) != client.Unreachable {
@@ -304,7 +324,8 @@ func TestCuts(t *testing.T) {
 	}
 }
 
-// A watch hears of what others do, sends what is put into the queue, and comes back when its tail is cut.
+// A watch hears of what others do, sends what is put into the queue, and comes back when its tail
+// is cut.
 func TestWatch(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
@@ -361,7 +382,10 @@ func TestWatchEnds(t *testing.T) {
 	if _, err := coach.client.SignOut(t.Context(), false); err != nil {
 		t.Fatal(err)
 	}
-	if err := coach.sync().Watch(t.Context(), func(local.Result, error, time.Duration) {}); client.CodeOf(err) != client.SignedOut {
+	if err := coach.sync().
+		Watch(t.Context(), func(local.Result, error, time.Duration) {}); client.CodeOf(
+		err,
+	) != client.SignedOut {
 		t.Errorf("ends with %v", err)
 	}
 }

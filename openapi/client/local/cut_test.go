@@ -35,7 +35,12 @@ func newCutter(t testing.TB, target string, seed uint64, within int64) *cutter {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := &cutter{listener: listener, target: target, random: rand.New(rand.NewPCG(seed, 1)), within: within} //nolint:gosec // to come out the same
+	c := &cutter{
+		listener: listener,
+		target:   target,
+		random:   rand.New(rand.NewPCG(seed, 1)),
+		within:   within,
+	} //nolint:gosec // to come out the same
 	t.Cleanup(func() { _ = listener.Close() })
 	go func() {
 		for {

@@ -38,7 +38,8 @@ func same(a, b json.RawMessage) bool {
 	return json.Unmarshal(a, &left) == nil && json.Unmarshal(b, &right) == nil && reflect.DeepEqual(left, right)
 }
 
-// Differing lists the fields in which two versions of a record differ, by name. A nil version has none.
+// Differing lists the fields in which two versions of a record differ, by name. A nil version has
+// none.
 func Differing(mine, theirs json.RawMessage) ([]string, error) {
 	var sides [2]fields
 	for i, body := range []json.RawMessage{mine, theirs} {
@@ -70,8 +71,8 @@ func union(all ...fields) map[string]bool {
 	return names
 }
 
-// merge lays an edit on top of what stands, given what the edit was made of, field by field. ok is false when both changed a field, and not to
-// the same.
+// merge lays an edit on top of what stands, given what the edit was made of, field by field. ok is
+// false when both changed a field, and not to the same.
 func merge(base, mine, stands []byte) (merged []byte, ok bool, err error) {
 	var was, my, their fields
 	for _, one := range []struct {

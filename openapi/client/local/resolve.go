@@ -33,16 +33,31 @@ func (s *Store) Pending(ctx context.Context, states ...State) ([]Pending, error)
 	if err != nil {
 		return nil, err
 	}
-	rows, err := s.db.QueryContext(ctx, `SELECT l.seq, l.squad, l.kind, l.id, l.state, l.base, l.body, r.body, l.reasons, l.made_ms
+	rows, err := s.db.QueryContext(
+		ctx,
+		`SELECT l.seq, l.squad, l.kind, l.id, l.state, l.base, l.body, r.body, l.reasons, l.made_ms
 		FROM latest l LEFT JOIN records r ON r.squad = l.squad AND r.kind = l.kind AND r.id = l.id
-		WHERE l.state IN (SELECT value FROM json_each(?)) ORDER BY l.seq`, string(wanted))
+		WHERE l.state IN (SELECT value FROM json_each(?)) ORDER BY l.seq`,
+		string(wanted),
+	)
 	if err != nil {
 		return nil, err
 	}
 	return collect(rows, func(p *Pending) error {
 		var reasons []byte
 		var made int64
-		if err := rows.Scan(&p.Number, &p.Squad, &p.Kind, &p.ID, &p.State, &p.Base, (*[]byte)(&p.Mine), (*[]byte)(&p.Theirs), &reasons, &made); err != nil {
+		if err := rows.Scan(
+			&p.Number,
+			&p.Squad,
+			&p.Kind,
+			&p.ID,
+			&p.State,
+			&p.Base,
+			(*[]byte)(&p.Mine),
+			(*[]byte)(&p.Theirs),
+			&reasons,
+			&made,
+		); err != nil {
 			return err
 		}
 		p.MadeAt = time.UnixMilli(made)
@@ -50,8 +65,9 @@ func (s *Store) Pending(ctx context.Context, states ...State) ([]Pending, error)
 	})
 }
 
-// Resolve puts a change that was set aside back into the queue, as body says now; nil deletes the record. One that conflicts is from now on
-// based on what the server has, so that it takes the place of that. It fails with [client.NotFound] when there is no such change set aside.
+// Resolve puts a change that was set aside back into the queue, as body says now; nil deletes the
+// record. One that conflicts is from now on based on what the server has, so that it takes the
+// place of that. It fails with [client.NotFound] when there is no such change set aside.
 func (s *Store) Resolve(ctx context.Context, number int64, body json.RawMessage) error {
 	return s.setAsideChange(ctx, number, func(tx *sql.Tx, k key, c change, theirsRev int64) error {
 		if body != nil {
@@ -80,7 +96,11 @@ func (s *Store) Resolve(ctx context.Context, number int64, body json.RawMessage)
 
 // Drop gives up a change that was set aside: what the server has stands.
 func (s *Store) Drop(ctx context.Context, number int64) error {
-	return s.setAsideChange(ctx, number, func(tx *sql.Tx, _ key, _ change, _ int64) error { return remove(ctx, tx, number) })
+	return s.setAsideChange(
+		ctx,
+		number,
+		func(tx *sql.Tx, _ key, _ change, _ int64) error { return remove(ctx, tx, number) },
+	)
 }
 
 func (s *Store) setAsideChange(ctx context.Context, number int64, do func(*sql.Tx, key, change, int64) error) error {
@@ -90,7 +110,10 @@ func (s *Store) setAsideChange(ctx context.Context, number int64, do func(*sql.T
 			return err
 		}
 		if err != nil || c.state != Refused && c.state != Conflict {
-			return &client.Error{Code: client.NotFound, Detail: fmt.Sprintf("there is no change %d that was refused or conflicts", number)}
+			return &client.Error{
+				Code:   client.NotFound,
+				Detail: fmt.Sprintf("there is no change %d that was refused or conflicts", number),
+			}
 		}
 		return do(tx, k, c, theirsRev)
 	})

@@ -24,8 +24,9 @@ func copyOf(ctx context.Context, tx *sql.Tx, squad uuid.UUID) (n int64, err erro
 	return n, err
 }
 
-// hold writes what the server has into the copy, unless a newer version is known already. What an older snapshot left says nothing: the
-// server's data may have been restored since. changed is false when the copy had it already.
+// hold writes what the server has into the copy, unless a newer version is known already. What an
+// older snapshot left says nothing: the server's data may have been restored since. changed is
+// false when the copy had it already.
 func hold(ctx context.Context, tx *sql.Tx, k key, copied int64, v version) (changed bool, err error) {
 	var rev, of int64
 	err = tx.QueryRowContext(ctx, `SELECT rev, copy FROM records WHERE `+isKey, k.values()...).Scan(&rev, &of)
@@ -46,7 +47,8 @@ func hold(ctx context.Context, tx *sql.Tx, k key, copied int64, v version) (chan
 	return !held || rev != v.rev, err
 }
 
-// settle writes down what became of changes that were sent. One that another process has settled meanwhile is passed over.
+// settle writes down what became of changes that were sent. One that another process has settled
+// meanwhile is passed over.
 func (s *Store) settle(ctx context.Context, squad uuid.UUID, sent []outgoing, outcomes []client.Outcome) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
 		copied, err := copyOf(ctx, tx, squad)
@@ -101,7 +103,15 @@ func settleOne(ctx context.Context, tx *sql.Tx, copied int64, sent outgoing, o c
 }
 
 // setAside leaves one change of a record, as the person has it now, in a state.
-func setAside(ctx context.Context, tx *sql.Tx, made []change, body []byte, state State, theirsRev int64, reasons []openapi.Fault) error {
+func setAside(
+	ctx context.Context,
+	tx *sql.Tx,
+	made []change,
+	body []byte,
+	state State,
+	theirsRev int64,
+	reasons []openapi.Fault,
+) error {
 	if reasons == nil {
 		reasons = []openapi.Fault{}
 	}
@@ -114,12 +124,20 @@ func setAside(ctx context.Context, tx *sql.Tx, made []change, body []byte, state
 			return err
 		}
 	}
-	_, err = tx.ExecContext(ctx, `UPDATE changes SET follows = 0, sent = 0, body = ?, state = ?, theirs_rev = ?, reasons = ? WHERE seq = ?`,
-		text(body), string(state), theirsRev, string(words), made[0].seq)
+	_, err = tx.ExecContext(
+		ctx,
+		`UPDATE changes SET follows = 0, sent = 0, body = ?, state = ?, theirs_rev = ?, reasons = ? WHERE seq = ?`,
+		text(body),
+		string(state),
+		theirsRev,
+		string(words),
+		made[0].seq,
+	)
 	return err
 }
 
-// goOn lays the change that waited for another on top of what has become of that, and puts it in the queue.
+// goOn lays the change that waited for another on top of what has become of that, and puts it in
+// the queue.
 func goOn(ctx context.Context, tx *sql.Tx, sent outgoing, next change, stands version) error {
 	switch {
 	case next.body == nil && stands.body == nil:

@@ -1,9 +1,12 @@
-// Package local keeps on a device a copy of what a person may see of their squads, and the changes they made without a network, and makes the
-// copy and the server alike ([Sync]). It knows the contract and nothing else of the program.
+// Package local keeps on a device a copy of what a person may see of their squads, and the changes
+// they made without a network, and makes the copy and the server alike ([Sync]). It knows the
+// contract and nothing else of the program.
 //
-// A store belongs to one person on one server: what somebody has not sent stays theirs, whoever else signs in on the device, and is there again
-// when they come back. What a person sees ([Store.Records]) is the server's records with their own changes on top. A change is one row, so
-// there is no moment at which a record is kept and its place in the queue is not, and a write is on the disk when its call returns.
+// A store belongs to one person on one server: what somebody has not sent stays theirs, whoever
+// else signs in on the device, and is there again when they come back. What a person sees
+// ([Store.Records]) is the server's records with their own changes on top. A change is one row, so
+// there is no moment at which a record is kept and its place in the queue is not, and a write is on
+// the disk when its call returns.
 package local
 
 import (
@@ -51,7 +54,8 @@ func Path(dir, server string, user uuid.UUID) string {
 // busyLimit is how long one process waits for another that writes.
 const busyLimit = 15 * time.Second
 
-// Open opens a person's store below a directory, and makes it when there is none. server is the address as the client has it.
+// Open opens a person's store below a directory, and makes it when there is none. server is the
+// address as the client has it.
 func Open(ctx context.Context, dir, server string, user uuid.UUID, now func() time.Time) (*Store, error) {
 	path := Path(dir, server, user)
 	if err := makeFile(path); err != nil {
@@ -78,7 +82,8 @@ func Open(ctx context.Context, dir, server string, user uuid.UUID, now func() ti
 	return s, nil
 }
 
-// makeFile makes the file such that nobody else can read it; the database gives its own files beside it the same mode.
+// makeFile makes the file such that nobody else can read it; the database gives its own files
+// beside it the same mode.
 func makeFile(path string) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return fmt.Errorf("make a place for the copy on this device: %w", err)
@@ -114,7 +119,11 @@ func (s *Store) prepare(ctx context.Context) error {
 			return err
 		}
 		if version > len(migrations) {
-			return fmt.Errorf("it was written by a newer program (schema %d, this one knows %d): update this one; nothing in it is lost", version, len(migrations))
+			return fmt.Errorf(
+				"it was written by a newer program (schema %d, this one knows %d): update this one; nothing in it is lost",
+				version,
+				len(migrations),
+			)
 		}
 		for _, step := range migrations[version:] {
 			if _, err := tx.ExecContext(ctx, step); err != nil {
@@ -179,7 +188,8 @@ type Squad struct {
 	Name    string
 	Role    openapi.Role
 	Athlete *uuid.UUID // whom the person is in the squad, if one of its athletes
-	// Member is false when the person is no member any more: the copy is gone then, and what they had not sent is still there.
+	// Member is false when the person is no member any more: the copy is gone then, and what they
+	// had not sent is still there.
 	Member   bool
 	Rev      int64     // the squad's revision that the copy has reached
 	SyncedAt time.Time // when it did last; zero when there is no whole copy yet
@@ -187,13 +197,24 @@ type Squad struct {
 
 // Squads lists the person's squads, by name, also those they left with something unsent.
 func (s *Store) Squads(ctx context.Context) ([]Squad, error) {
-	rows, err := s.db.QueryContext(ctx, `SELECT id, name, role, athlete, member, rev, synced_ms FROM squads ORDER BY name, id`)
+	rows, err := s.db.QueryContext(
+		ctx,
+		`SELECT id, name, role, athlete, member, rev, synced_ms FROM squads ORDER BY name, id`,
+	)
 	if err != nil {
 		return nil, err
 	}
 	return collect(rows, func(squad *Squad) error {
 		var milliseconds int64
-		if err := rows.Scan(&squad.ID, &squad.Name, &squad.Role, &squad.Athlete, &squad.Member, &squad.Rev, &milliseconds); err != nil {
+		if err := rows.Scan(
+			&squad.ID,
+			&squad.Name,
+			&squad.Role,
+			&squad.Athlete,
+			&squad.Member,
+			&squad.Rev,
+			&milliseconds,
+		); err != nil {
 			return err
 		}
 		if milliseconds > 0 {
@@ -216,7 +237,8 @@ func collect[T any](rows *sql.Rows, read func(*T) error) (all []T, err error) {
 	return all, rows.Err()
 }
 
-// SetSquads takes over in which squads the server says the person is. Of one they left the copy is dropped, and the queue kept.
+// SetSquads takes over in which squads the server says the person is. Of one they left the copy is
+// dropped, and the queue kept.
 func (s *Store) SetSquads(ctx context.Context, squads []openapi.MySquad) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
 		if _, err := tx.ExecContext(ctx, `UPDATE squads SET member = 0`); err != nil {
@@ -234,7 +256,8 @@ func (s *Store) SetSquads(ctx context.Context, squads []openapi.MySquad) error {
 	})
 }
 
-// Leave takes over that the person is no member of a squad any more: the copy is dropped, and the queue kept.
+// Leave takes over that the person is no member of a squad any more: the copy is dropped, and the
+// queue kept.
 func (s *Store) Leave(ctx context.Context, squad uuid.UUID) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
 		if _, err := tx.ExecContext(ctx, `UPDATE squads SET member = 0 WHERE id = ?`, squad.String()); err != nil {

@@ -46,7 +46,8 @@ func TestPathsAreApart(t *testing.T) {
 		"https://" + strings.Repeat("long.", 50) + "example.org", "https://" + strings.Repeat("long.", 51) + "example.org", "https://[::1]:8080",
 	} {
 		path := local.Path("dir", server, user)
-		if other, taken := seen[path]; taken || filepath.Base(filepath.Dir(filepath.Dir(path))) != "dir" || len(filepath.Base(filepath.Dir(path))) > 80 {
+		if other, taken := seen[path]; taken || filepath.Base(filepath.Dir(filepath.Dir(path))) != "dir" ||
+			len(filepath.Base(filepath.Dir(path))) > 80 {
 			t.Errorf("%s is kept in %s, as is %q", server, path, other)
 		}
 		seen[path] = server
@@ -140,19 +141,28 @@ func record(kind client.Kind, id uuid.UUID, body string) client.Record {
 	return client.Record{Kind: kind, ID: id, JSON: []byte(body)}
 }
 
-// What is kept is there when the store is opened again, by another process or while it is open still.
+// What is kept is there when the store is opened again, by another process or while it is open
+// still.
 func TestKeeps(t *testing.T) {
 	t.Parallel()
 	dir, user, squad := t.TempDir(), newID(), newID()
 	first := mustOpen(t, dir, somewhere, user)
 	ids := []uuid.UUID{newID(), newID(), newID()}
 	for i, id := range ids {
-		if err := first.Put(t.Context(), squad, record(client.Shot, id, `{"order":`+string(rune('1'+i))+`,"athlete_id":"a"}`)); err != nil {
+		if err := first.Put(
+			t.Context(),
+			squad,
+			record(client.Shot, id, `{"order":`+string(rune('1'+i))+`,"athlete_id":"a"}`),
+		); err != nil {
 			t.Fatal(err)
 		}
 	}
 	second := mustOpen(t, dir, somewhere, user)
-	if err := second.Put(t.Context(), squad, record(client.Shot, ids[1], `{"order":7,"athlete_id":"a","rev":3,"sentences":["x"]}`)); err != nil {
+	if err := second.Put(
+		t.Context(),
+		squad,
+		record(client.Shot, ids[1], `{"order":7,"athlete_id":"a","rev":3,"sentences":["x"]}`),
+	); err != nil {
 		t.Fatal(err)
 	}
 	if err := second.Delete(t.Context(), squad, record(client.Shot, ids[2], "")); err != nil {

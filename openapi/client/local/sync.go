@@ -39,14 +39,16 @@ func (y *Sync) told(p Progress) {
 	}
 }
 
-// Once sends everything that can be sent and fetches everything that is new. Whatever it fails with, nothing is lost and it is safe to run again.
-// It fails with [client.NotFound] when the person is no member any more, and with [client.TooOld] when this program is too old for the server;
-// the queue is kept.
+// Once sends everything that can be sent and fetches everything that is new. Whatever it fails
+// with, nothing is lost and it is safe to run again. It fails with [client.NotFound] when the
+// person is no member any more, and with [client.TooOld] when this program is too old for the
+// server; the queue is kept.
 func (y *Sync) Once(ctx context.Context) (Result, error) {
 	var result Result
 	err := y.pass(ctx, &result)
 	var told *client.Error
-	if errors.As(err, &told) && told.Code == client.NotFound && told.Title != "" { // a Laneward server said so, not something on the way
+	if errors.As(err, &told) && told.Code == client.NotFound &&
+		told.Title != "" { // a Laneward server said so, not something on the way
 		err = errors.Join(err, y.Store.Leave(context.WithoutCancel(ctx), y.Squad))
 	}
 	return result, err
@@ -63,7 +65,8 @@ func (y *Sync) pass(ctx context.Context, result *Result) error {
 	return y.push(ctx, result)
 }
 
-// push sends the queue, round after round while that gets anything off the ground: what waits is sent again after what it waits for.
+// push sends the queue, round after round while that gets anything off the ground: what waits is
+// sent again after what it waits for.
 func (y *Sync) push(ctx context.Context, result *Result) error {
 	for progress := true; progress; {
 		progress = false
@@ -93,7 +96,8 @@ func (y *Sync) push(ctx context.Context, result *Result) error {
 	return nil
 }
 
-// send sends a batch and writes down what became of it. settled tells that something else than waiting did.
+// send sends a batch and writes down what became of it. settled tells that something else than
+// waiting did.
 func (y *Sync) send(ctx context.Context, batch []outgoing, result *Result) (settled bool, err error) {
 	changes := make([]client.Change, len(batch))
 	for i, one := range batch {
@@ -121,7 +125,8 @@ func (y *Sync) send(ctx context.Context, batch []outgoing, result *Result) (sett
 // restarts bounds how often a copy is begun anew in one pass.
 const restarts = 3
 
-// pull reads the feed to its end. Where there is no going on from the place it stands at, it reads a snapshot first.
+// pull reads the feed to its end. Where there is no going on from the place it stands at, it reads
+// a snapshot first.
 func (y *Sync) pull(ctx context.Context, result *Result) error {
 	for again := 0; ; again++ {
 		err := y.read(ctx, result)
@@ -138,7 +143,8 @@ func (y *Sync) pull(ctx context.Context, result *Result) error {
 	}
 }
 
-// beginCopy leaves the place in the feed or in a snapshot, for a new snapshot to be read. The old copy stays until the new one is whole.
+// beginCopy leaves the place in the feed or in a snapshot, for a new snapshot to be read. The old
+// copy stays until the new one is whole.
 func (y *Sync) beginCopy(ctx context.Context) error {
 	at, err := y.Store.place(ctx, y.Squad)
 	if err != nil {
@@ -205,8 +211,8 @@ type Difference struct {
 	Here, There client.Digest
 }
 
-// Verify proves that the copy holds what the server does, record by record and version by version, and returns where it does not. It syncs first,
-// and again while the squad is changing under it.
+// Verify proves that the copy holds what the server does, record by record and version by version,
+// and returns where it does not. It syncs first, and again while the squad is changing under it.
 func (y *Sync) Verify(ctx context.Context) (differing []Difference, rev int64, err error) {
 	for range 10 {
 		if _, err := y.Once(ctx); err != nil {

@@ -33,7 +33,12 @@ func TestCopiesAndSends(t *testing.T) {
 	}
 	other.alike()
 	other.edit(client.Shot, shot, map[string]any{"note": "a high flush hit", "speed_mph": nil})
-	if got := other.field(client.Shot, shot, "note"); got != `"a high flush hit"` || other.see(client.Shot, shot).State != local.Queued {
+	if got := other.field(
+		client.Shot,
+		shot,
+		"note",
+	); got != `"a high flush hit"` ||
+		other.see(client.Shot, shot).State != local.Queued {
 		t.Errorf("the edit is seen as %s", got)
 	}
 	other.once()
@@ -53,7 +58,8 @@ func TestCopiesAndSends(t *testing.T) {
 	other.alike()
 }
 
-// Two edits of one record in different fields are merged by the server, and the device takes the merged record over.
+// Two edits of one record in different fields are merged by the server, and the device takes the
+// merged record over.
 func TestMerges(t *testing.T) {
 	t.Parallel()
 	coach := newWorld(t).newSquad()
@@ -90,7 +96,10 @@ func TestWaits(t *testing.T) {
 	shot := coach.log(elsewhere, 1)
 	coach.once()
 	coach.wantPending(0, 1, 0, 0)
-	if reason := coach.pending(local.Waiting).Reasons; len(reason) == 0 || reason[0].Pointer != "/session_id" || !strings.Contains(reason[0].Detail, elsewhere.session.String()) {
+	if reason := coach.pending(
+		local.Waiting,
+	).Reasons; len(reason) == 0 || reason[0].Pointer != "/session_id" ||
+		!strings.Contains(reason[0].Detail, elsewhere.session.String()) {
 		t.Errorf("it waits because of %+v", reason)
 	}
 	coach.edit(client.Shot, shot, map[string]any{"note": "edited while it waits"})
@@ -130,18 +139,28 @@ func TestRefused(t *testing.T) {
 		t.Error("the good one is not there")
 	}
 	all, err := coach.store.Pending(t.Context(), local.Refused)
-	if err != nil || len(all) != 2 || all[0].ID != first || len(all[0].Reasons) == 0 || all[0].Reasons[0].Pointer != "/record/speed_mph" {
+	if err != nil || len(all) != 2 || all[0].ID != first || len(all[0].Reasons) == 0 ||
+		all[0].Reasons[0].Pointer != "/record/speed_mph" {
 		t.Fatalf("%+v, %v", all, err)
 	}
 	if coach.see(client.Shot, first).State != local.Refused {
 		t.Error("a refused shot is not seen any more")
 	}
-	coach.must(coach.store.Resolve(t.Context(), all[0].Number, []byte(`{"session_id":"`+b.session.String()+`","athlete_id":"`+b.athlete.String()+`","order":1,"time":"2026-03-14T17:00:00Z","speed_mph":16}`)))
+	coach.must(
+		coach.store.Resolve(
+			t.Context(),
+			all[0].Number,
+			[]byte(
+				`{"session_id":"`+b.session.String()+`","athlete_id":"`+b.athlete.String()+`","order":1,"time":"2026-03-14T17:00:00Z","speed_mph":16}`,
+			),
+		),
+	)
 	coach.must(coach.store.Drop(t.Context(), all[1].Number))
 	coach.wantPending(1, 0, 0, 0)
 	coach.once()
 	coach.wantPending(0, 0, 0, 0)
-	if coach.onServer(client.Shot, first, "speed_mph") != "16" || coach.onServer(client.Shot, second, "order") != "gone" {
+	if coach.onServer(client.Shot, first, "speed_mph") != "16" ||
+		coach.onServer(client.Shot, second, "order") != "gone" {
 		t.Error("the server does not have what was decided")
 	}
 	if err := coach.store.Drop(t.Context(), all[0].Number); client.CodeOf(err) != client.NotFound {
@@ -191,12 +210,19 @@ func TestConflicts(t *testing.T) {
 		if (p.Mine == nil) != (one.mine == nil) || (p.Theirs == nil) != (one.theirs == nil) || len(p.Reasons) == 0 {
 			t.Fatalf("%s: %+v", one.name, p)
 		}
-		if one.theirs != nil && fieldOf(t, p.Theirs, "note") != `"theirs"` || one.mine != nil && fieldOf(t, p.Mine, "note") != `"mine"` {
+		if one.theirs != nil && fieldOf(t, p.Theirs, "note") != `"theirs"` ||
+			one.mine != nil && fieldOf(t, p.Mine, "note") != `"mine"` {
 			t.Errorf("%s: shows %s and %s", one.name, p.Mine, p.Theirs)
 		}
 		coach.once() // which lets the conflict be
 		coach.wantPending(0, 0, 0, 1)
-		if err := coach.store.Put(t.Context(), coach.squad, client.Record{Kind: client.Shot, ID: shot, JSON: []byte(`{}`)}); client.CodeOf(err) != client.Conflict {
+		if err := coach.store.Put(
+			t.Context(),
+			coach.squad,
+			client.Record{Kind: client.Shot, ID: shot, JSON: []byte(`{}`)},
+		); client.CodeOf(
+			err,
+		) != client.Conflict {
 			t.Errorf("%s: an edit over the conflict: %v", one.name, err)
 		}
 		coach.must(one.settle(p.Number, p))
@@ -211,7 +237,8 @@ func TestConflicts(t *testing.T) {
 	}
 }
 
-// While two versions wait for the person's choice, theirs goes on changing. The choice is made of what stands then.
+// While two versions wait for the person's choice, theirs goes on changing. The choice is made of
+// what stands then.
 func TestConflictFollowsTheirs(t *testing.T) {
 	t.Parallel()
 	coach := newWorld(t).newSquad()
@@ -248,7 +275,8 @@ func TestConflictFollowsTheirs(t *testing.T) {
 	}
 }
 
-// A change whose answer was lost is sent again as it was, and what was edited meanwhile goes after it.
+// A change whose answer was lost is sent again as it was, and what was edited meanwhile goes after
+// it.
 func TestEditsOnTheWay(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
@@ -306,7 +334,8 @@ func TestEditsOnTheWay(t *testing.T) {
 	}
 }
 
-// A change that was sent, edited on, and changed by somebody else before its answer came: a merge, or a conflict.
+// A change that was sent, edited on, and changed by somebody else before its answer came: a merge,
+// or a conflict.
 func TestEditsOnTheWayMeetOthers(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
@@ -357,7 +386,8 @@ func TestEditsOnTheWayMeetOthers(t *testing.T) {
 	}
 }
 
-// The queue is its person's: nobody else sees or sends it, and it is there again when they come back.
+// The queue is its person's: nobody else sees or sends it, and it is there again when they come
+// back.
 func TestQueueBelongsToItsPerson(t *testing.T) {
 	t.Parallel()
 	coach := newWorld(t).newSquad()
@@ -436,7 +466,12 @@ func TestSnapshotGoesOn(t *testing.T) {
 		t.Fatalf("broken off: %v", err)
 	}
 	brokenAt := *pages.last.Load()
-	if all, err := other.store.Records(t.Context(), other.squad, client.Shot); err != nil || len(all) == 0 || len(all) >= 1000 {
+	if all, err := other.store.Records(
+		t.Context(),
+		other.squad,
+		client.Shot,
+	); err != nil || len(all) == 0 ||
+		len(all) >= 1000 {
 		t.Errorf("%d shots are seen after the first page, %v", len(all), err)
 	}
 	extra := coach.log(b, shots+1) // meanwhile
@@ -479,7 +514,11 @@ func TestCursorIsGone(t *testing.T) {
 			kept, gone := coach.log(b, 1), coach.log(b, 2)
 			coach.once()
 			owner := openOwner(t, w.db.OwnerURL)
-			if _, err := owner.ExecContext(t.Context(), `DELETE FROM shots WHERE id = $1`, gone.String()); err != nil { // the restore did not have it
+			if _, err := owner.ExecContext(
+				t.Context(),
+				`DELETE FROM shots WHERE id = $1`,
+				gone.String(),
+			); err != nil { // the restore did not have it
 				t.Fatal(err)
 			}
 			one.change(t, w, coach)
@@ -493,7 +532,14 @@ func TestCursorIsGone(t *testing.T) {
 			coach.see(client.Shot, kept)
 			coach.see(client.Shot, unsent)
 			coach.see(client.Shot, waits)
-			if _, err := coach.store.Get(t.Context(), coach.squad, client.Shot, gone); client.CodeOf(err) != client.NotFound {
+			if _, err := coach.store.Get(
+				t.Context(),
+				coach.squad,
+				client.Shot,
+				gone,
+			); client.CodeOf(
+				err,
+			) != client.NotFound {
 				t.Errorf("what the server has no more is still seen: %v", err)
 			}
 			coach.alike()
@@ -581,7 +627,17 @@ func TestScope(t *testing.T) {
 	coach := newWorld(t).newSquad()
 	b := coach.newBase()
 	drill, assignment := newID(), newID()
-	coach.put(client.Drill, drill, 0, map[string]any{"name": "Inside", "reps": 30, "pass_share": 0.8, "rules": []any{map[string]any{"measure": "board", "at": "breakpoint", "min": 10}}})
+	coach.put(
+		client.Drill,
+		drill,
+		0,
+		map[string]any{
+			"name":       "Inside",
+			"reps":       30,
+			"pass_share": 0.8,
+			"rules":      []any{map[string]any{"measure": "board", "at": "breakpoint", "min": 10}},
+		},
+	)
 	coach.once()
 	athlete := coach.joins(openapi.RoleAthlete, &b.athlete)
 	athlete.once()
@@ -592,7 +648,12 @@ func TestScope(t *testing.T) {
 	if has() {
 		t.Error("the drill is there before it is assigned")
 	}
-	coach.put(client.Assignment, assignment, 0, map[string]any{"drill_id": drill, "athlete_id": b.athlete, "assigned_on": "2026-03-01"})
+	coach.put(
+		client.Assignment,
+		assignment,
+		0,
+		map[string]any{"drill_id": drill, "athlete_id": b.athlete, "assigned_on": "2026-03-01"},
+	)
 	coach.once()
 	athlete.once()
 	if !has() {

@@ -11,8 +11,9 @@ import (
 // State is how a record stands with the server.
 type State string
 
-// The states of a record. A queued change is sent at the next sync. A waiting one was sent, and is sent again when what it refers to has been
-// stored. Refused and conflicting ones are set aside: they are for the person to decide.
+// The states of a record. A queued change is sent at the next sync. A waiting one was sent, and is
+// sent again when what it refers to has been stored. Refused and conflicting ones are set aside:
+// they are for the person to decide.
 const (
 	Synced   State = ""
 	Queued   State = "queued"
@@ -29,13 +30,25 @@ type Record struct {
 
 // Records lists the records of a kind, by id: the server's, with the person's own changes on top.
 func (s *Store) Records(ctx context.Context, squad uuid.UUID, kind client.Kind) ([]Record, error) {
-	return s.query(ctx, kind, `SELECT id, rev, body, state FROM seen WHERE squad = ? AND kind = ? ORDER BY id`, squad.String(), string(kind))
+	return s.query(
+		ctx,
+		kind,
+		`SELECT id, rev, body, state FROM seen WHERE squad = ? AND kind = ? ORDER BY id`,
+		squad.String(),
+		string(kind),
+	)
 }
 
 // OfAthlete lists the records of a kind that name an athlete, such as their shots.
 func (s *Store) OfAthlete(ctx context.Context, squad uuid.UUID, kind client.Kind, athlete uuid.UUID) ([]Record, error) {
-	return s.query(ctx, kind, `SELECT id, rev, body, state FROM seen WHERE squad = ? AND kind = ? AND athlete = ? ORDER BY id`,
-		squad.String(), string(kind), athlete.String())
+	return s.query(
+		ctx,
+		kind,
+		`SELECT id, rev, body, state FROM seen WHERE squad = ? AND kind = ? AND athlete = ? ORDER BY id`,
+		squad.String(),
+		string(kind),
+		athlete.String(),
+	)
 }
 
 func (s *Store) query(ctx context.Context, kind client.Kind, query string, values ...any) ([]Record, error) {
@@ -51,12 +64,22 @@ func (s *Store) query(ctx context.Context, kind client.Kind, query string, value
 
 // Get returns one record as the person sees it. It fails with [client.NotFound].
 func (s *Store) Get(ctx context.Context, squad uuid.UUID, kind client.Kind, id uuid.UUID) (Record, error) {
-	found, err := s.query(ctx, kind, `SELECT id, rev, body, state FROM seen WHERE squad = ? AND kind = ? AND id = ?`, squad.String(), string(kind), id.String())
+	found, err := s.query(
+		ctx,
+		kind,
+		`SELECT id, rev, body, state FROM seen WHERE squad = ? AND kind = ? AND id = ?`,
+		squad.String(),
+		string(kind),
+		id.String(),
+	)
 	if err != nil {
 		return Record{}, err
 	}
 	if len(found) == 0 {
-		return Record{}, &client.Error{Code: client.NotFound, Detail: "there is no " + string(kind) + " " + id.String() + " on this device"}
+		return Record{}, &client.Error{
+			Code:   client.NotFound,
+			Detail: "there is no " + string(kind) + " " + id.String() + " on this device",
+		}
 	}
 	return found[0], nil
 }
@@ -91,10 +114,15 @@ func (s *Store) Status(ctx context.Context) ([]Status, error) {
 
 func (s *Store) status(ctx context.Context, squad Squad) (Status, error) {
 	status := Status{Squad: squad}
-	if err := s.db.QueryRowContext(ctx, `SELECT count(*) FROM records WHERE squad = ?`, squad.ID.String()).Scan(&status.Records); err != nil {
+	if err := s.db.QueryRowContext(ctx, `SELECT count(*) FROM records WHERE squad = ?`, squad.ID.String()).
+		Scan(&status.Records); err != nil {
 		return status, err
 	}
-	rows, err := s.db.QueryContext(ctx, `SELECT state, count(*) FROM latest WHERE squad = ? GROUP BY state`, squad.ID.String())
+	rows, err := s.db.QueryContext(
+		ctx,
+		`SELECT state, count(*) FROM latest WHERE squad = ? GROUP BY state`,
+		squad.ID.String(),
+	)
 	if err != nil {
 		return status, err
 	}
@@ -118,9 +146,17 @@ func (s *Store) status(ctx context.Context, squad Squad) (Status, error) {
 	return status, err
 }
 
-// digestsAt counts what the device has of the server's records, kind by kind, as the server counts its own, and the revision they are as of.
-func (s *Store) digestsAt(ctx context.Context, squad uuid.UUID) (sums map[client.Kind]client.Digest, rev int64, err error) {
-	rows, err := s.db.QueryContext(ctx, `SELECT s.rev, r.kind, r.id, r.rev FROM squads s JOIN records r ON r.squad = s.id WHERE s.id = ?`, squad.String())
+// digestsAt counts what the device has of the server's records, kind by kind, as the server counts
+// its own, and the revision they are as of.
+func (s *Store) digestsAt(
+	ctx context.Context,
+	squad uuid.UUID,
+) (sums map[client.Kind]client.Digest, rev int64, err error) {
+	rows, err := s.db.QueryContext(
+		ctx,
+		`SELECT s.rev, r.kind, r.id, r.rev FROM squads s JOIN records r ON r.squad = s.id WHERE s.id = ?`,
+		squad.String(),
+	)
 	if err != nil {
 		return nil, 0, err
 	}

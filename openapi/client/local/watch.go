@@ -10,7 +10,8 @@ import (
 	"laneward/openapi/client"
 )
 
-// How a watch waits: after failures any time up to a bound that doubles ("full jitter"), and never a shorter time than the server asks for.
+// How a watch waits: after failures any time up to a bound that doubles ("full jitter"), and never
+// a shorter time than the server asks for.
 const (
 	firstWait   = time.Second
 	longestWait = time.Minute
@@ -23,9 +24,10 @@ func backoff(failures int) time.Duration {
 	return rand.N(min(longestWait, firstWait<<min(failures, 10))) + time.Millisecond //nolint:gosec // no secret
 }
 
-// Watch keeps the copy and the server alike until ctx ends, which is no failure: it sends what is queued, by whichever process, and follows the
-// feed's live tail. report hears what each pass did and of each failure, with how long it will wait. Watch ends with a failure that waiting
-// does not mend, such as a sign-in that has ended.
+// Watch keeps the copy and the server alike until ctx ends, which is no failure: it sends what is
+// queued, by whichever process, and follows the feed's live tail. report hears what each pass did
+// and of each failure, with how long it will wait. Watch ends with a failure that waiting does not
+// mend, such as a sign-in that has ended.
 func (y *Sync) Watch(ctx context.Context, report func(Result, error, time.Duration)) error {
 	for failures := 0; ; {
 		var retry time.Duration
@@ -69,7 +71,8 @@ func Lasting(err error) bool {
 	return false
 }
 
-// follow opens the live tail and takes it in until it ends. The pass that follows finds out why. retry is how long the server asks to wait then.
+// follow opens the live tail and takes it in until it ends. The pass that follows finds out why.
+// retry is how long the server asks to wait then.
 func (y *Sync) follow(ctx context.Context, report func(Result, error, time.Duration)) (retry time.Duration, err error) {
 	at, err := y.Store.place(ctx, y.Squad)
 	if err != nil {
@@ -87,7 +90,12 @@ func (y *Sync) follow(ctx context.Context, report func(Result, error, time.Durat
 }
 
 // followTail takes in what the tail brings, and sends what is queued.
-func (y *Sync) followTail(ctx context.Context, at place, tail *client.Tail, report func(Result, error, time.Duration)) error {
+func (y *Sync) followTail(
+	ctx context.Context,
+	at place,
+	tail *client.Tail,
+	report func(Result, error, time.Duration),
+) error {
 	from := make(chan heard, gather)
 	go readTail(tail, from)
 	defer func() {
@@ -130,7 +138,8 @@ func (y *Sync) followTail(ctx context.Context, at place, tail *client.Tail, repo
 	}
 }
 
-// movedOn makes another process's reading on no failure: the tail is taken up where that has got to.
+// movedOn makes another process's reading on no failure: the tail is taken up where that has got
+// to.
 func movedOn(err error) error {
 	if errors.Is(err, errMoved) {
 		return nil
@@ -173,7 +182,8 @@ func gathered(first heard, from <-chan heard) (events []client.Event, ended erro
 	}
 }
 
-// takeIn writes events and moves to the last one's place. What waits is sent again: its parent may have come.
+// takeIn writes events and moves to the last one's place. What waits is sent again: its parent may
+// have come.
 func (y *Sync) takeIn(ctx context.Context, at place, events []client.Event, result *Result) (place, error) {
 	if len(events) == 0 {
 		return at, nil
@@ -187,7 +197,14 @@ func (y *Sync) takeIn(ctx context.Context, at place, events []client.Event, resu
 			rev = max(rev, event.Item.Rev)
 		}
 	}
-	received, err := y.Store.advance(ctx, y.Squad, at, next, items, atLeast(ctx, y.Squad, rev, y.Store.now().UnixMilli()))
+	received, err := y.Store.advance(
+		ctx,
+		y.Squad,
+		at,
+		next,
+		items,
+		atLeast(ctx, y.Squad, rev, y.Store.now().UnixMilli()),
+	)
 	if err != nil {
 		return at, err
 	}

@@ -46,7 +46,9 @@ func newWorld(t testing.TB) *world {
 	}
 	t.Cleanup(w.opened.Close)
 	w.restart()
-	server := httptest.NewServer(http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) { (*w.handler.Load()).ServeHTTP(rw, r) }))
+	server := httptest.NewServer(
+		http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) { (*w.handler.Load()).ServeHTTP(rw, r) }),
+	)
 	t.Cleanup(func() {
 		server.CloseClientConnections()
 		server.Close()
@@ -55,7 +57,8 @@ func newWorld(t testing.TB) *world {
 	return w
 }
 
-// restart puts another server in the place of the first, with keys of its own: nobody is signed in to it, and it knows no cursor.
+// restart puts another server in the place of the first, with keys of its own: nobody is signed in
+// to it, and it knows no cursor.
 func (w *world) restart() {
 	w.t.Helper()
 	keys, err := service.NewKeys()
@@ -105,7 +108,8 @@ func (w *world) newDevice(address string) *device {
 	return d
 }
 
-// reach lets the device reach the server at another address under the name of the first, as a proxy does.
+// reach lets the device reach the server at another address under the name of the first, as a proxy
+// does.
 func (d *device) reach(address string) {
 	d.t.Helper()
 	transport := &http.Transport{DisableKeepAlives: address != d.address}
@@ -115,7 +119,11 @@ func (d *device) reach(address string) {
 	}
 	d.t.Cleanup(transport.CloseIdleConnections)
 	made, err := client.New(client.Config{
-		Server: d.address, Store: d.signIn, Agent: "test", Sleep: noWait, HTTP: &http.Client{Transport: transport, Timeout: 30 * time.Second},
+		Server: d.address,
+		Store:  d.signIn,
+		Agent:  "test",
+		Sleep:  noWait,
+		HTTP:   &http.Client{Transport: transport, Timeout: 30 * time.Second},
 	})
 	if err != nil {
 		d.t.Fatal(err)
@@ -306,7 +314,12 @@ func (b base) sessionFields() map[string]any {
 
 func (b base) shotFields(order int) map[string]any {
 	return map[string]any{
-		"session_id": b.session, "athlete_id": b.athlete, "order": order, "time": "2026-03-14T17:00:00Z", "breakpoint_board": 9.0, "speed_mph": 16.5,
+		"session_id":       b.session,
+		"athlete_id":       b.athlete,
+		"order":            order,
+		"time":             "2026-03-14T17:00:00Z",
+		"breakpoint_board": 9.0,
+		"speed_mph":        16.5,
 	}
 }
 
