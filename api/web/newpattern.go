@@ -55,7 +55,7 @@ func patternForm(r *roster, loads int) *form {
 				Label: "Load table as CSV",
 				Type:  "area",
 				Max:   "100000",
-				Hint:  "The first line is: direction,from_board,to_board,count,ul_per_board,start_ft,end_ft. A board may name its side, such as 2R or 10L.",
+				Hint:  "The first line is: direction,from_board,to_board,count,ul_per_board,start_ft,end_ft. A board may name its side, such as 2L and 2R.",
 			},
 		},
 	}
@@ -83,8 +83,11 @@ func (f *form) withLoads(loads int) *form {
 					Type:  "number",
 					Step:  "any",
 				}
-				if column.name == "direction" {
+				switch column.name {
+				case "direction":
 					in.Type, in.Options = "", []option{{"out", "out"}, {"back", "back"}}
+				case "from_board", "to_board": // which may name their side
+					in.Type, in.Step, in.Max = "", "", "4"
 				}
 			}
 			laid.Inputs = append(laid.Inputs, in)
@@ -247,13 +250,16 @@ type loadTable struct {
 	pointers []string // pointer and input by turns
 }
 
-// loads reads the rows that are filled in; a row with nothing but its way is none.
+// loads reads the rows that are filled in, as a load table's file is read; a row with nothing but
+// its way is none.
 func (f *form) loads() loadTable {
 	table := loadTable{pointers: []string{"loads", ""}}
 	for row := range f.loadRows() {
+		cells := make(map[string]string, len(loadColumns))
 		blank := true
-		for _, column := range loadColumns[1:] {
-			blank = blank && f.value(loadInput(row, column.name)) == ""
+		for _, column := range loadColumns {
+			cells[column.name] = f.value(loadInput(row, column.name))
+			blank = blank && (cells[column.name] == "" || column.name == "direction")
 		}
 		if blank {
 			continue
@@ -263,26 +269,11 @@ func (f *form) loads() loadTable {
 			f.blameBlank(name)
 			table.pointers = append(table.pointers, fmt.Sprintf("loads/%d/%s", len(table.loads), column.name), name)
 		}
-		at := func(column string) string { return loadInput(row, column) }
-		decimal := func(column string) float64 {
-			if value := f.number(at(column)); value != nil {
-				return *value
-			}
-			return 0
+		load, faults := oil.ReadLoad(row+1, cells)
+		for _, fault := range faults {
+			f.blame(loadInput(row, fault.Column), fault.Reason)
 		}
-		table.loads = append(table.loads, oil.Load{
-			Direction: oil.Direction(
-				f.value(at("direction")),
-			),
-			FromBoard: int(f.whole(at("from_board"))),
-			ToBoard:   int(f.whole(at("to_board"))),
-			Count: int(
-				f.whole(at("count")),
-			),
-			ULPerBoard: decimal("ul_per_board"),
-			StartFt:    decimal("start_ft"),
-			EndFt:      decimal("end_ft"),
-		})
+		table.loads = append(table.loads, load)
 	}
 	return table
 }

@@ -3,6 +3,7 @@ package web_test
 import (
 	"net/http"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -115,6 +116,15 @@ func TestAddAPattern(t *testing.T) {
 	); diff != "" {
 		t.Errorf("the load table with a gap (-sent +stored):\n%s", diff)
 	}
+	sided := rowsOf(1, inventedLoads[0])
+	sided[slices.Index(sided, "load-1-from_board")+1] = "2L"
+	sided[slices.Index(sided, "load-1-to_board")+1] = "2r"
+	if diff := cmp.Diff(
+		inventedLoads[:1],
+		w.storedPattern(v.post(w.at("/patterns/new"), append(sided, "name", "Sides", "step", "store")...).location(t)).Loads,
+	); diff != "" {
+		t.Errorf("a load that names its sides (-sent +stored):\n%s", diff)
+	}
 	onlyLength := w.storedPattern(
 		v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Hearsay", "length_ft", "38.5", "step", "store").
 			location(t),
@@ -127,9 +137,9 @@ func TestAddAPattern(t *testing.T) {
 func TestAddAPatternByCSV(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
-	var text strings.Builder
-	must(t, oil.Table{Loads: inventedLoads}.WriteCSV(&text))
-	to := v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Pasted", "csv", text.String(), "step", "store").
+	const text = "direction;from_board;to_board;count;ul_per_board;start_ft;end_ft\n" +
+		"Out;2L;2R;3;42.5;0;30\nBack;9L;9R;2;50;41;6\n"
+	to := v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Pasted", "csv", text, "step", "store").
 		location(t)
 	if diff := cmp.Diff(inventedLoads, w.storedPattern(to).Loads); diff != "" {
 		t.Errorf("the load table (-sent +stored):\n%s", diff)
@@ -138,7 +148,7 @@ func TestAddAPatternByCSV(t *testing.T) {
 	v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Pasted", "csv", wrong, "step", "store").
 		wants(t, http.StatusBadRequest,
 			"row 1, to_board", "row 2, to_board: there is no board 44", "row 2, ul_per_board: negative oil")
-	v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "Both", "csv", text.String(), "step", "store")...).
+	v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "Both", "csv", text, "step", "store")...).
 		wants(t, http.StatusBadRequest, "give one of the two")
 	v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "x", "csv", "hello", "step", "store").
 		wants(t, http.StatusBadRequest, `column "hello" is unknown`)
@@ -179,7 +189,7 @@ func TestPatternFaultsStandAtTheirRows(t *testing.T) {
 		"step",
 		"store",
 	)
-	half.wants(t, http.StatusBadRequest, `"2.5" is no whole number`, "is needed")
+	half.wants(t, http.StatusBadRequest, `"2.5" is not a board: write 1 to 39, or a board and its side`, "is needed")
 	v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "Short", "length_ft", "30", "step", "store")...).
 		wants(t, http.StatusBadRequest,
 			"Length in feet", "the load table lays oil to 41 ft")

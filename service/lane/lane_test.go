@@ -3,6 +3,7 @@ package lane_test
 import (
 	"encoding/json"
 	"math"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -166,16 +167,35 @@ func TestEveryLeave(t *testing.T) {
 	}
 }
 
-func TestPinFaults(t *testing.T) {
-	for name, text := range map[string]string{
-		"no such pin": "7-11", "pin 0": "0", "twice": "7-7", "words": "seven", "empty": "", "half": "7-", "spaces are not hyphens": "7 10",
+func TestParsePins(t *testing.T) {
+	for text, want := range map[string]string{
+		"7-10": "7-10", "7 10": "7-10", " 7 - 10 ": "7-10", "10  7": "7-10", "10": "10",
+		" Strike ": "strike", "x": "strike", "X": "strike", "none": "strike", "ALL": lane.FullRack.String(),
 	} {
-		if set, err := lane.ParsePins(text); err == nil {
-			t.Errorf("%s: %q is read as %s", name, text, set)
+		if set, err := lane.ParsePins(text); err != nil || set.String() != want {
+			t.Errorf("%q is read as %s, %v; want %s", text, set, err, want)
 		}
 	}
-	if set, err := lane.ParsePins(" Strike "); err != nil || !set.Strike() {
-		t.Errorf("a strike: %s, %v", set, err)
+}
+
+func TestPinFaults(t *testing.T) {
+	for name, c := range map[string]struct{ text, want string }{
+		"no such pin":       {"7-11", "there is no pin 11"},
+		"pin 0":             {"0", "write strike when none does"},
+		"twice":             {"7-7", "pin 7 is named twice"},
+		"every fault":       {"7-7-11-12", "pin 7 is named twice; there is no pin 11: pins are numbered 1 to 10; there is no pin 12"},
+		"words":             {"seven", "is not a list of pins"},
+		"empty":             {"", "is not a list of pins"},
+		"half":              {"7-", "is not a list of pins"},
+		"not measured":      {"-", "is not a list of pins"},
+		"a day and a month": {"10-Jul", "a date that a spreadsheet made"},
+		"a month first":     {"Oct-7", "a date that a spreadsheet made"},
+		"a date":            {"7/10/2026", "a date that a spreadsheet made"},
+	} {
+		set, err := lane.ParsePins(c.text)
+		if err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: %q is read as %s, %v; want the error %q", name, c.text, set, err, c.want)
+		}
 	}
 	for _, data := range []string{`"7"`, `[11]`, `[7,7]`, `[1.5]`, `7`} {
 		var set lane.PinSet

@@ -2,9 +2,11 @@ package lane
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"math/bits"
+	"regexp"
 	"strconv"
 	"strings"
 )
@@ -15,18 +17,23 @@ type PinSet uint16
 // FullRack is all ten pins.
 const FullRack PinSet = 1<<10 - 1
 
-// Pins builds a set from pin numbers 1 to 10; a number outside them or named twice is an error.
+// Pins builds a set from pin numbers 1 to 10. The error names every number outside them or named
+// twice.
 func Pins(numbers ...int) (PinSet, error) {
 	var set PinSet
+	var wrong []string
 	for _, n := range numbers {
-		if n < 1 || n > 10 {
-			return 0, fmt.Errorf("there is no pin %d: pins are numbered 1 to 10", n)
+		switch {
+		case n < 1 || n > 10:
+			wrong = append(wrong, fmt.Sprintf("there is no pin %d: pins are numbered 1 to 10", n))
+		case set.Has(n):
+			wrong = append(wrong, fmt.Sprintf("pin %d is named twice", n))
+		default:
+			set |= 1 << (n - 1)
 		}
-		bit := PinSet(1) << (n - 1)
-		if set&bit != 0 {
-			return 0, fmt.Errorf("pin %d is named twice", n)
-		}
-		set |= bit
+	}
+	if wrong != nil {
+		return 0, errors.New(strings.Join(wrong, "; "))
 	}
 	return set, nil
 }
@@ -64,23 +71,50 @@ func (p PinSet) String() string {
 	return strings.Join(parts, "-")
 }
 
-// ParsePins reads what [PinSet.String] writes.
+// pinWords are the sets that have a word of their own, in any case.
+var pinWords = map[string]PinSet{"strike": 0, "x": 0, "none": 0, "all": FullRack}
+
+var (
+	// betweenPins is a hyphen with or without blanks, or blanks alone.
+	betweenPins = regexp.MustCompile(`\s*-\s*|\s+`)
+	// dateOfPins matches what spreadsheets make of 7-10: 10-Jul, 07.Okt, Oct-7, 7/10/2026.
+	dateOfPins = regexp.MustCompile(`^\d{1,4}[-. ]\pL{3,}|^\pL{3,}[-. ]\d|^\d{1,4}[./]\d`)
+)
+
+// ParsePins reads the pins that stand as a person writes them: numbers joined by hyphens or blanks
+// (7-10, 7 10), strike, x or none when no pin stands, all for a full rack. It reads what
+// [PinSet.String] writes. The error says everything that is wrong with the text.
 func ParsePins(text string) (PinSet, error) {
-	if strings.EqualFold(strings.TrimSpace(text), "strike") {
-		return 0, nil
+	text = strings.TrimSpace(text)
+	if set, known := pinWords[strings.ToLower(text)]; known {
+		return set, nil
+	}
+	switch {
+	case dateOfPins.MatchString(text):
+		return 0, fmt.Errorf("%s looks like a date that a spreadsheet made of the pins: write the pins with blanks, "+
+			"such as 7 10, or format the column as text", shown(text))
+	case text == "0":
+		return 0, errors.New(`"0" does not name the pins that stand: write strike when none does`)
 	}
 	var numbers []int
-	for part := range strings.SplitSeq(text, "-") {
-		n, err := strconv.Atoi(strings.TrimSpace(part))
+	for _, part := range betweenPins.Split(text, -1) {
+		n, err := strconv.Atoi(part)
 		if err != nil {
-			return 0, fmt.Errorf(
-				"%q is not a list of pins: join the standing pins with hyphens, such as 7-10, or write strike",
-				text,
-			)
+			return 0, fmt.Errorf("%s is not a list of pins: write the pins that stand, such as 7-10, or strike",
+				shown(text))
 		}
 		numbers = append(numbers, n)
 	}
 	return Pins(numbers...)
+}
+
+// shown is a text as a sentence quotes it, cut to what can be read at a glance.
+func shown(text string) string {
+	const most = 40
+	if runes := []rune(text); len(runes) > most {
+		text = string(runes[:most]) + "…"
+	}
+	return strconv.Quote(text)
 }
 
 // Mirror returns the leave as a player of the other side sees it: 7 and 10, 4 and 6, 2 and 3, 8 and

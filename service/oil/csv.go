@@ -1,6 +1,8 @@
 package oil
 
 import (
+	"bufio"
+	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -12,66 +14,66 @@ import (
 	"laneward/service/lane"
 )
 
-// loadColumns are the columns of a load table file, in the order in which they are written.
-var loadColumns = []string{"direction", "from_board", "to_board", "count", "ul_per_board", "start_ft", "end_ft"}
+// LoadColumns are the columns of a load table, in the usual order.
+var LoadColumns = []string{"direction", "from_board", "to_board", "count", "ul_per_board", "start_ft", "end_ft"}
 
 // maxCSVRecords bounds what is read of a file, before anything is believed.
 const maxCSVRecords = 1000
 
-// WriteCSV writes the loads as RFC 4180 text: a header, then one record a load, lines ending in
-// CRLF.
-func (t Table) WriteCSV(w io.Writer) error {
-	records := [][]string{loadColumns}
-	for _, l := range t.Loads {
-		records = append(records, []string{
-			string(l.Direction), strconv.Itoa(l.FromBoard), strconv.Itoa(l.ToBoard), strconv.Itoa(l.Count),
-			number(l.ULPerBoard), number(l.StartFt), number(l.EndFt),
-		})
-	}
-	return writeRecords(w, records)
-}
-
-// ReadTableCSV reads what [Table.WriteCSV] writes. The header is required; its columns may come in
-// any order. A board may also be written with its side, 2R or 10L, and counts from that gutter. The
-// error is [Faults] with every fault of every row (row 1 is the first load, the line after the
-// header), or says where the text is not RFC 4180.
+// ReadTableCSV reads a load table: a header with [LoadColumns] in any order, then one record a load,
+// commas or semicolons between the cells. A cell is written as [ReadLoad] takes it. The error is
+// [Faults] with every fault of every row (row 1 is the first load, the line after the header), or
+// says where the text is not RFC 4180.
 func ReadTableCSV(name string, r io.Reader) (Table, error) {
-	records, err := readRecords(r, loadColumns)
+	records, faults, err := readRecords(r, LoadColumns)
 	if err != nil {
 		return Table{}, fmt.Errorf("load table: %w", err)
 	}
 	table := Table{Name: name}
-	var faults Faults
 	for i, record := range records {
-		p := recordParser{row: i + 1, record: record}
-		load := Load{
-			Direction: Direction(
-				strings.ToLower(record["direction"]),
-			),
-			FromBoard: p.board("from_board"),
-			ToBoard:   p.board("to_board"),
-			Count: p.whole(
-				"count",
-			),
-			ULPerBoard: p.decimal("ul_per_board"),
-			StartFt:    p.decimal("start_ft"),
-			EndFt:      p.decimal("end_ft"),
+		if record == nil {
+			continue
 		}
-		faults = append(faults, p.faults...)
-		for _, fault := range load.faults(i + 1) {
-			if !slices.ContainsFunc(p.faults, func(unread Fault) bool { return unread.Column == fault.Column }) {
-				faults = append(faults, fault)
-			}
-		}
+		load, wrong := ReadLoad(i+1, record)
+		faults = append(faults, wrong...)
 		table.Loads = append(table.Loads, load)
 	}
 	if len(faults) > 0 {
+		slices.SortStableFunc(faults, func(a, b Fault) int { return a.Row - b.Row })
 		return Table{}, faults
 	}
 	if err := table.Validate(); err != nil {
 		return Table{}, err
 	}
 	return table, nil
+}
+
+// ReadLoad reads one load from its cells by [LoadColumns], blanks around them taken away; row is its
+// place in the table, for the faults. The direction is written in any case. A board may name its
+// side, 2R or 10L, and counts from that gutter; boards that name their side may come in the sheet's
+// order from left to right, 2L and 2R, and are put into ours. All faults are returned.
+func ReadLoad(row int, cells map[string]string) (Load, Faults) {
+	p := recordParser{row: row, record: cells}
+	from, to := p.board("from_board"), p.board("to_board")
+	if len(p.faults) == 0 && to < from && (namesSide(cells["from_board"]) || namesSide(cells["to_board"])) {
+		from, to = to, from
+	}
+	load := Load{
+		Direction:  Direction(strings.ToLower(cells["direction"])),
+		FromBoard:  from,
+		ToBoard:    to,
+		Count:      p.whole("count"),
+		ULPerBoard: p.decimal("ul_per_board"),
+		StartFt:    p.decimal("start_ft"),
+		EndFt:      p.decimal("end_ft"),
+	}
+	unread := p.faults
+	for _, fault := range load.faults(row) {
+		if !slices.ContainsFunc(unread, func(f Fault) bool { return f.Column == fault.Column }) {
+			p.faults = append(p.faults, fault)
+		}
+	}
+	return load, p.faults
 }
 
 // WriteCSV writes the film in microlitres as RFC 4180 text: a header board, ft_0 to ft_59, then one
@@ -92,14 +94,16 @@ func (f *Film) WriteCSV(w io.Writer) error {
 // length is where the film ends. The error is [Faults], or says where the text is not RFC 4180.
 func ReadFilmCSV(name string, r io.Reader) (*Film, error) {
 	columns := filmColumns()
-	records, err := readRecords(r, columns)
+	records, faults, err := readRecords(r, columns)
 	if err != nil {
 		return nil, fmt.Errorf("film table: %w", err)
 	}
 	film := &Film{Name: name}
-	var faults Faults
 	var seen [lane.Boards]bool
 	for i, record := range records {
+		if record == nil {
+			continue
+		}
 		p := recordParser{row: i + 1, record: record}
 		board := p.board("board")
 		switch {
@@ -154,57 +158,80 @@ func writeRecords(w io.Writer, records [][]string) error {
 }
 
 // readRecords reads a header that names exactly the columns, in any order, and the records below
-// it.
-func readRecords(r io.Reader, columns []string) ([]map[string]string, error) {
-	in := csv.NewReader(r)
-	in.TrimLeadingSpace = true
+// it. A record with too few or too many cells is nil, and a fault.
+func readRecords(r io.Reader, columns []string) ([]map[string]string, Faults, error) {
+	text := bufio.NewReader(r)
+	in := csv.NewReader(text)
+	in.TrimLeadingSpace, in.FieldsPerRecord = true, -1
+	line, err := text.Peek(maxHeaderBytes)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return nil, nil, err
+	}
+	line, _, _ = bytes.Cut(line, []byte("\n"))
+	if bytes.Count(line, []byte(";")) > bytes.Count(line, []byte(",")) {
+		in.Comma = ';'
+	}
 	header, err := in.Read()
 	if errors.Is(err, io.EOF) {
-		return nil, fmt.Errorf("the file is empty: begin with the header %s", strings.Join(columns, ","))
+		return nil, nil, fmt.Errorf("the file is empty: begin with the header %s", strings.Join(columns, ","))
 	} else if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	header[0] = strings.TrimPrefix(header[0], "\ufeff") // spreadsheets begin a file with a byte order mark
 	if err := checkHeader(header, columns); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	var records []map[string]string
+	var faults Faults
 	for {
-		fields, err := in.Read()
+		cells, err := in.Read()
 		if errors.Is(err, io.EOF) {
-			return records, nil
+			return records, faults, nil
 		} else if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		if len(records) == maxCSVRecords {
-			return nil, fmt.Errorf("more than %d rows", maxCSVRecords)
+			return nil, nil, fmt.Errorf("more than %d rows", maxCSVRecords)
+		}
+		if len(cells) != len(header) {
+			reason := fmt.Sprintf("the header names %d columns, but the row has %d", len(header), len(cells))
+			faults = append(faults, Fault{Row: len(records) + 1, Column: "cells", Reason: reason})
+			records = append(records, nil)
+			continue
 		}
 		record := make(map[string]string, len(header))
-		for i, field := range fields {
-			record[columnName(header[i])] = strings.TrimSpace(field)
+		for i, cell := range cells {
+			record[header[i]] = strings.TrimSpace(cell)
 		}
 		records = append(records, record)
 	}
 }
 
-func columnName(text string) string { return strings.ToLower(strings.TrimSpace(text)) }
+// maxHeaderBytes is more than the header of a film needs, the longest there is.
+const maxHeaderBytes = 4 << 10
 
+// checkHeader turns the names of a header into those of the columns. The error says everything that
+// is wrong with them.
 func checkHeader(header, columns []string) error {
+	header[0] = strings.TrimPrefix(header[0], "\ufeff") // spreadsheets begin a file with a byte order mark
+	var wrong []string
 	found := make(map[string]bool, len(header))
-	for _, field := range header {
-		name := columnName(field)
-		if !slices.Contains(columns, name) {
-			return fmt.Errorf("column %q is unknown: the header is %s", field, strings.Join(columns, ","))
+	for i, cell := range header {
+		name := strings.ToLower(strings.TrimSpace(cell))
+		switch {
+		case !slices.Contains(columns, name):
+			wrong = append(wrong, fmt.Sprintf("column %q is unknown", cell))
+		case found[name]:
+			wrong = append(wrong, fmt.Sprintf("column %q is given twice", cell))
 		}
-		if found[name] {
-			return fmt.Errorf("column %q is given twice", field)
-		}
-		found[name] = true
+		header[i], found[name] = name, true
 	}
 	for _, name := range columns {
 		if !found[name] {
-			return fmt.Errorf("column %q is missing: the header is %s", name, strings.Join(columns, ","))
+			wrong = append(wrong, fmt.Sprintf("column %q is missing", name))
 		}
+	}
+	if wrong != nil {
+		return fmt.Errorf("%s: the header is %s", strings.Join(wrong, "; "), strings.Join(columns, ","))
 	}
 	return nil
 }
@@ -236,6 +263,9 @@ func (p *recordParser) decimal(column string) float64 {
 	}
 	return v
 }
+
+// namesSide reports whether a board is written with the side it counts from.
+func namesSide(text string) bool { return strings.ContainsAny(text, "LRlr") }
 
 // board reads 12, 12R (from the right gutter) or 12L (from the left one).
 func (p *recordParser) board(column string) int {

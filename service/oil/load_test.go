@@ -1,6 +1,7 @@
 package oil_test
 
 import (
+	"fmt"
 	"math"
 	"os"
 	"strings"
@@ -147,8 +148,10 @@ func TestTableCSVSurvives(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		table := oil.Table{Name: "x", Loads: rapid.SliceOfN(anyLoad(), 1, 8).Draw(t, "loads")}
 		var text strings.Builder
-		if err := table.WriteCSV(&text); err != nil {
-			t.Fatal(err)
+		text.WriteString(strings.Join(oil.LoadColumns, ",") + "\n")
+		for _, l := range table.Loads {
+			fmt.Fprintf(&text, "%s,%d,%d,%d,%v,%v,%v\n", l.Direction, l.FromBoard, l.ToBoard, l.Count,
+				l.ULPerBoard, l.StartFt, l.EndFt)
 		}
 		back, err := oil.ReadTableCSV("x", strings.NewReader(text.String()))
 		if err != nil {
@@ -169,6 +172,9 @@ func TestReadTableCSV(t *testing.T) {
 		"plain":                header + "out,2,38,2,40.5,0,10\r\n",
 		"unix lines":           strings.ReplaceAll(header+"out,2,38,2,40.5,0,10", "\r\n", "\n"),
 		"sides":                header + "out,2R,2l,2,40.5,0,10\r\n",
+		"the sheet's order":    header + "Out,2L,2R,2,40.5,0,10\r\n",
+		"left side alone":      header + "Out,2L,2,2,40.5,0,10\r\n",
+		"semicolons":           strings.ReplaceAll(header+"out,2,38,2,40.5,0,10\r\n", ",", ";"),
 		"byte order mark":      "\ufeff" + header + "out,2,38,2,40.5,0,10\r\n",
 		"quoted, capitals":     "\"Direction\",from_board,to_board,count,ul_per_board,start_ft,end_ft\r\n\"OUT\",\"2\",38,2, 40.5 ,0,10\r\n",
 		"columns in own order": "count,direction,end_ft,start_ft,ul_per_board,to_board,from_board\r\n2,out,10,0,40.5,38,2\r\n",
@@ -182,7 +188,8 @@ func TestReadTableCSV(t *testing.T) {
 	}
 	_, err := oil.ReadTableCSV(
 		"p",
-		strings.NewReader(header+"out,x,38,2,40.5,0,10\r\nout,2,38,two,40.5,12,10\r\nback,2,1L2,1,nan,50,20\r\n"),
+		strings.NewReader(header+"out,x,38,2,40.5,0,10\r\nout,2,38,two,40.5,12,10\r\nback,2,1L2,1,nan,50,20\r\n"+
+			"out,2,38\r\nback,38,2,1,10,0,10\r\n"),
 	)
 	checkFaults(t, err, []oil.Fault{
 		{Row: 1, Column: "from_board"},
@@ -190,7 +197,14 @@ func TestReadTableCSV(t *testing.T) {
 		{Row: 2, Column: "end_ft"},
 		{Row: 3, Column: "to_board"},
 		{Row: 3, Column: "ul_per_board"},
+		{Row: 4, Column: "cells"},
+		{Row: 5, Column: "to_board"},
 	})
+	_, err = oil.ReadTableCSV("p", strings.NewReader("direction,boards,count,count\r\n"))
+	if err == nil || !strings.Contains(err.Error(), `column "boards" is unknown; column "count" is given twice; `+
+		`column "from_board" is missing; column "to_board" is missing`) {
+		t.Errorf("a header with several faults: %v", err)
+	}
 	for name, text := range map[string]string{
 		"empty":           "",
 		"missing column":  "direction,from_board,to_board,count,ul_per_board,start_ft\r\n",

@@ -9,8 +9,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-
-	"laneward/service/lane"
 )
 
 // The parsers of this file read one cell of a CSV log, blanks around it taken away and never empty.
@@ -177,32 +175,6 @@ func parseID(text string) (uuid.UUID, error) {
 		"%s is not an id: write a UUID, such as 01890a5d-ac96-774b-bcce-b302099a8057",
 		quoted(text),
 	)
-}
-
-// dateOfPins matches what spreadsheets make of 7-10: 10-Jul, 07.Okt, Oct-7, 7/10/2026.
-var dateOfPins = regexp.MustCompile(`^\d{1,4}[-. ]\pL{3,}|^\pL{3,}[-. ]\d|^\d{1,4}[./]\d`)
-
-// parseStanding reads the standing pins: strike, or pin numbers joined by hyphens or blanks.
-func parseStanding(text string) (lane.PinSet, error) {
-	joined := text
-	if strings.Contains(text, " ") {
-		joined = strings.Join(strings.Fields(text), "-")
-	}
-	set, err := lane.ParsePins(joined)
-	if err == nil {
-		return set, nil
-	}
-	if strings.EqualFold(text, "x") || strings.EqualFold(text, "none") || text == "0" {
-		return 0, fmt.Errorf("%s does not name the pins that stand: write strike when none does", quoted(text))
-	}
-	if dateOfPins.MatchString(text) {
-		return 0, fmt.Errorf(
-			"%s looks like a date that a spreadsheet made of the pins: write the pins with blanks, such as 7 10, "+
-				"or format the column as text",
-			quoted(text),
-		)
-	}
-	return 0, err
 }
 
 // parseTrack reads points "distance:board" parted by blanks, such as "15:10.2 30:8.1".

@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+
+	"laneward/service/lane"
 )
 
 // Column is one column of a CSV log.
@@ -215,11 +217,11 @@ func recordColumns() []column {
 			Column: Column{
 				Name:    "standing",
 				Field:   "standing",
-				Limits:  "7-10, 7 10 or strike",
+				Limits:  "7-10, 7 10, strike or x",
 				Meaning: "pins standing after the first ball, joined by hyphens or blanks (spreadsheets make a date of hyphens); strike when none stands",
 			},
 			read: func(in *intake, row *Row, text string) {
-				if set, err := parseStanding(text); in.accept(row, "standing", err) {
+				if set, err := lane.ParsePins(text); in.accept(row, "standing", err) {
 					row.Shot.Standing = &set
 				}
 			},

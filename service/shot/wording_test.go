@@ -77,7 +77,7 @@ func TestWording(t *testing.T) {
 		{"tilt_deg", "-1"},
 		{"board_se", "0|41"},
 		{"track", "15|15:10,2|15:10 x|x:10|15:41|61:10|30:9 15:10|" + strings.Repeat("1:1 ", 201)},
-		{"standing", "7-11|7-7|0|10-Jul|07.Okt|7/10|x|none|7;10|7-"},
+		{"standing", "7-11|7-7|0|10-Jul|07.Okt|7/10|7;10|7-"},
 		{"shot_id", "17"},
 		{"session", "17|01890a5d-ac96-7b7c-8d2e-0000000000ff"},
 		{"athlete", "Onna"},
