@@ -72,18 +72,6 @@ func DefaultPocket() Pocket {
 	}
 }
 
-// BestPocket is where most strikes fall: board 17 to 18, 4 to 6 degrees. Source: a governing-body
-// engineer's article (wiki.bowlingchat.net, Ridenour_3_pin_10_pin).
-func BestPocket() Pocket {
-	return Pocket{
-		Name:         "best pocket: board 17 to 18, 4 to 6 deg",
-		BoardLow:     17,
-		BoardHigh:    18,
-		AngleLowDeg:  4,
-		AngleHighDeg: 6,
-	}
-}
-
 func (p Pocket) holds(o motion.Outcome) bool {
 	return o.Reaches() && o.PinBoard >= p.BoardLow && o.PinBoard <= p.BoardHigh &&
 		o.EntryAngleDeg >= p.AngleLowDeg && o.EntryAngleDeg <= p.AngleHighDeg

@@ -87,20 +87,7 @@ func (f *Film) UnmarshalJSON(data []byte) error {
 	return nil
 }
 
-// FromUnits makes a film from a table units[board-1][row] in oil units. The error is [Faults]: a
-// table that is not 39 x 60, or cells that cannot be oil.
-func FromUnits(name string, lengthFt float64, units [][]float64) (*Film, error) {
-	film, faults := fromUnits(units)
-	if len(faults) > 0 {
-		return nil, faults
-	}
-	film.Name, film.LengthFt = name, lengthFt
-	if err := film.Validate(); err != nil {
-		return nil, err
-	}
-	return &film, nil
-}
-
+// fromUnits makes a film of a table units[board-1][row] in oil units.
 func fromUnits(units [][]float64) (Film, Faults) {
 	var film Film
 	var faults Faults

@@ -1,9 +1,6 @@
 package oil
 
 import (
-	"fmt"
-	"strings"
-
 	"laneward/service/lane"
 )
 
@@ -72,22 +69,6 @@ func fromEdge(board int) int { return min(board, lane.Boards+1-board) }
 
 // Definitions lists the known definitions of the ratio, the default first.
 func Definitions() []Definition { return append([]Definition(nil), definitions...) }
-
-// DefinitionByKey returns the definition with this key ("" is the default), or an error that lists
-// the keys.
-func DefinitionByKey(key string) (Definition, error) {
-	if key == "" {
-		key = DefaultDefinition
-	}
-	keys := make([]string, len(definitions))
-	for i, definition := range definitions {
-		if definition.Key == key {
-			return definition, nil
-		}
-		keys[i] = definition.Key
-	}
-	return Definition{}, fmt.Errorf("ratio definition %q is unknown: write one of %s", key, strings.Join(keys, ", "))
-}
 
 // Ratio is a ratio and what it was made of. Volumes are means per board over the rows it was taken
 // from, in microlitres.
@@ -224,22 +205,6 @@ var thresholdSets = []Thresholds{
 
 // ThresholdSets lists the known thresholds, the default first.
 func ThresholdSets() []Thresholds { return append([]Thresholds(nil), thresholdSets...) }
-
-// ThresholdsByKey returns the thresholds with this key ("" is the default), or an error that lists
-// the keys.
-func ThresholdsByKey(key string) (Thresholds, error) {
-	if key == "" {
-		key = DefaultThresholds
-	}
-	keys := make([]string, len(thresholdSets))
-	for i, set := range thresholdSets {
-		if set.Key == key {
-			return set, nil
-		}
-		keys[i] = set.Key
-	}
-	return Thresholds{}, fmt.Errorf("thresholds %q are unknown: write one of %s", key, strings.Join(keys, ", "))
-}
 
 // Class names the class of a ratio. A film with a dry outside exceeds every ratio; a lane without
 // oil is unclassed.

@@ -22,19 +22,37 @@ func stepFilm(inside, outside float64) *oil.Film {
 	return film
 }
 
+func definitionOf(t *testing.T, key string) oil.Definition {
+	t.Helper()
+	for _, definition := range oil.Definitions() {
+		if definition.Key == key {
+			return definition
+		}
+	}
+	t.Fatalf("there is no definition %q", key)
+	return oil.Definition{}
+}
+
+func thresholdsOf(t *testing.T, key string) oil.Thresholds {
+	t.Helper()
+	for _, set := range oil.ThresholdSets() {
+		if set.Key == key {
+			return set
+		}
+	}
+	t.Fatalf("there are no thresholds %q", key)
+	return oil.Thresholds{}
+}
+
 func TestRatioByHand(t *testing.T) {
 	film := stepFilm(8, 2)
 	for key, want := range map[string]float64{
-		"":                         4,
 		"inside-10":                4,
 		"board-20-over-10-and-out": 8 / ((9*2 + 8) / 10.0), // board 10 is oiled like the inside
 		"centre-over-outer-6":      4,
 		"zone-18-over-3-to-7":      4,
 	} {
-		definition, err := oil.DefinitionByKey(key)
-		if err != nil {
-			t.Fatal(err)
-		}
+		definition := definitionOf(t, key)
 		if definition.Text == "" || definition.Source == "" || definition.Date == "" {
 			t.Errorf("%s: a ratio needs its definition, source and date beside it: %+v", key, definition)
 		}
@@ -45,9 +63,6 @@ func TestRatioByHand(t *testing.T) {
 			}
 		}
 	}
-	if _, err := oil.DefinitionByKey("nonsense"); err == nil {
-		t.Error("an unknown definition is accepted")
-	}
 }
 
 func TestRatioOfOneSide(t *testing.T) {
@@ -57,10 +72,7 @@ func TestRatioOfOneSide(t *testing.T) {
 			film.UL[b][j] = 0
 		}
 	}
-	definition, err := oil.DefinitionByKey("")
-	if err != nil {
-		t.Fatal(err)
-	}
+	definition := definitionOf(t, oil.DefaultDefinition)
 	if ratio := film.Ratio(
 		definition,
 	); ratio.RightValue != 4 || ratio.LeftValue != 0 || ratio.Value != 8 ||
@@ -76,10 +88,7 @@ func TestRatioOfOneSide(t *testing.T) {
 }
 
 func TestTapeRatios(t *testing.T) {
-	definition, err := oil.DefinitionByKey("")
-	if err != nil {
-		t.Fatal(err)
-	}
+	definition := definitionOf(t, oil.DefaultDefinition)
 	film := stepFilm(8, 2)
 	for b := range film.UL {
 		film.UL[b][38] = 5 // 2 ft before the end the film is flat
@@ -104,37 +113,27 @@ func TestTapeRatios(t *testing.T) {
 }
 
 func TestClass(t *testing.T) {
-	definition, err := oil.DefinitionByKey("")
-	if err != nil {
-		t.Fatal(err)
-	}
+	definition := definitionOf(t, oil.DefaultDefinition)
 	for _, c := range []struct {
 		name            string
 		thresholds      string
 		inside, outside float64
 		want            oil.Class
 	}{
-		{"at the sport limit", "recent", 8, 2, oil.Sport},
-		{"just above it", "recent", 8.1, 2, oil.Challenge},
-		{"just below house", "recent", 15.9, 2, oil.Challenge},
-		{"house", "", 16, 2, oil.House},
-		{"reverse", "", 2, 8, oil.Sport},
-		{"dry outside", "", 8, 0, oil.House},
+		{"at the sport limit", oil.DefaultThresholds, 8, 2, oil.Sport},
+		{"just above it", oil.DefaultThresholds, 8.1, 2, oil.Challenge},
+		{"just below house", oil.DefaultThresholds, 15.9, 2, oil.Challenge},
+		{"house", oil.DefaultThresholds, 16, 2, oil.House},
+		{"reverse", oil.DefaultThresholds, 2, 8, oil.Sport},
+		{"dry outside", oil.DefaultThresholds, 8, 0, oil.House},
 		{"dry outside, no house named", "three-to-one", 8, 0, oil.Unclassed},
-		{"no oil", "", 0, 0, oil.Unclassed},
+		{"no oil", oil.DefaultThresholds, 0, 0, oil.Unclassed},
 		{"an older limit", "three-to-one", 8, 2, oil.Unclassed},
 		{"an older house", "policy-2004", 8, 2, oil.House},
 		{"oldest", "two-to-one", 4, 2, oil.Sport},
 	} {
-		thresholds, err := oil.ThresholdsByKey(c.thresholds)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if got := thresholds.Class(stepFilm(c.inside, c.outside).Ratio(definition)); got != c.want {
+		if got := thresholdsOf(t, c.thresholds).Class(stepFilm(c.inside, c.outside).Ratio(definition)); got != c.want {
 			t.Errorf("%s: %s, want %s", c.name, got, c.want)
 		}
-	}
-	if _, err := oil.ThresholdsByKey("nonsense"); err == nil {
-		t.Error("unknown thresholds are accepted")
 	}
 }

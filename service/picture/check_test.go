@@ -133,13 +133,6 @@ func TestFaultsAreNamedAndNothingIsDrawn(t *testing.T) {
 		},
 		{"contour NaN", missMap(func(m *MissMap) { m.Contours = []float64{nan} }), []string{"contour 1 is NaN"}},
 		{"empty miss map", MissMap{Side: lane.Right}, []string{"0 laydown boards are given"}},
-		{"nothing to scatter", Scatter{XTitle: "x", YTitle: "y"}, []string{"nothing to draw"}},
-		{"axis without title", Scatter{Dots: []Dot{{X: 1, Y: 1}}}, []string{"an axis has no title"}},
-		{
-			"dot at infinity",
-			Scatter{XTitle: "x", YTitle: "y", Dots: []Dot{{X: inf, Y: 1}}},
-			[]string{"dot 1: x is +Inf"},
-		},
 		{"no bars", Adherence{}, []string{"0 rows are given"}},
 		{
 			"more kept than judged",

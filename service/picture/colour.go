@@ -40,24 +40,6 @@ var (
 	mist      = rgb(0xeef1f5) // pin deck, empty part of a bar
 )
 
-// ContrastRatio returns the contrast of two opaque colours, 1 to 21. Source: WCAG 2.2, relative
-// luminance and contrast ratio; level AA asks 4.5 for text and 3 for graphics.
-func ContrastRatio(a, b Colour) float64 {
-	la, lb := luminance(a), luminance(b)
-	return (max(la, lb) + 0.05) / (min(la, lb) + 0.05)
-}
-
-func luminance(c Colour) float64 {
-	linear := func(channel uint8) float64 {
-		v := float64(channel) / 255
-		if v <= 0.04045 {
-			return v / 12.92
-		}
-		return math.Pow((v+0.055)/1.055, 2.4)
-	}
-	return 0.2126*linear(c.R) + 0.7152*linear(c.G) + 0.0722*linear(c.B)
-}
-
 // Cividis returns the colour of a share 0 to 1 (clamped; NaN counts as 0) on the cividis map, dark
 // blue to yellow, whose perceived lightness rises evenly for readers with and without colour-vision
 // deficiency. Source: Nuñez, Anderton and Renslow, PLoS ONE 13(7): e0199239 (2018); the 256

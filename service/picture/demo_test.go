@@ -153,21 +153,6 @@ func demoAdherence() Adherence {
 	}
 }
 
-func demoScatter() Scatter {
-	sc := Scatter{
-		Title:         "Breakpoints of 60 shots",
-		Caption:       "Invented.",
-		XTitle:        "breakpoint, board from the right gutter",
-		YTitle:        "breakpoint, feet from the foul line",
-		BoardAxisSide: lane.Right,
-		Spreads:       []Spread{demoSpread()},
-	}
-	for _, m := range demoShots(60) {
-		sc.Dots = append(sc.Dots, Dot{X: m.Board, Y: m.Ft, Verdict: m.Verdict})
-	}
-	return sc
-}
-
 // demo is one named picture of the invented scenario.
 type demo struct {
 	name    string
@@ -231,7 +216,6 @@ func demos(t testing.TB) []demo {
 		{"lane-gate-left-320", gate},
 		{"miss-map", demoMissMap(lane.Right)},
 		{"miss-map-left-1280", wideMissMap},
-		{"scatter", demoScatter()},
 		{"adherence", demoAdherence()},
 	}
 }

@@ -268,3 +268,7 @@ func TestTicks(t *testing.T) {
 		}
 	}
 }
+
+func (r Rect) grow(by float64) Rect {
+	return Rect{X: r.X - by, Y: r.Y - by, W: r.W + 2*by, H: r.H + 2*by}
+}

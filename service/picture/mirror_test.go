@@ -76,7 +76,7 @@ func reflect(s Scene, sum float64) Scene {
 	mirrored.Elements = nil
 	for _, e := range s.Elements {
 		if e.Layer.mirrored() {
-			e.Shape = e.Shape.mirror(sum)
+			e.Shape = e.Shape.(mirrorable).mirror(sum)
 		}
 		mirrored.Elements = append(mirrored.Elements, e)
 	}
@@ -218,4 +218,53 @@ func randomLane(t *rapid.T) Lane {
 		l.Standing = &standing
 	}
 	return l
+}
+
+// mirrored reports whether the layer is part of the lane and so changes hands with the athlete.
+func (l Layer) mirrored() bool { return l != LayerFrame && l != LayerLegend }
+
+// mirrorable is a shape that can be reflected in the vertical line x -> sum - x.
+type mirrorable interface{ mirror(sum float64) Shape }
+
+func (r Rect) mirror(sum float64) Shape {
+	r.X = sum - r.X - r.W
+	return r
+}
+
+func (r Rects) mirror(sum float64) Shape {
+	mirrored := make(Rects, len(r))
+	for i, rect := range r {
+		mirrored[i] = rect.mirror(sum).(Rect)
+	}
+	return mirrored
+}
+
+func (c Circle) mirror(sum float64) Shape {
+	c.X = sum - c.X
+	return c
+}
+
+func (p Poly) mirror(sum float64) Shape {
+	lines := make([][]XY, len(p.Lines))
+	for i, line := range p.Lines {
+		lines[i] = make([]XY, len(line))
+		for j, point := range line {
+			lines[i][j] = XY{sum - point.X, point.Y}
+		}
+	}
+	p.Lines = lines
+	return p
+}
+
+// mirror keeps a text upright: it moves, and start and end change places.
+func (t Text) mirror(sum float64) Shape {
+	t.X = sum - t.X
+	switch t.Anchor {
+	case Start:
+		t.Anchor = End
+	case End:
+		t.Anchor = Start
+	case Middle:
+	}
+	return t
 }

@@ -1,7 +1,7 @@
 // Package picture draws the lane: film map, ball paths, shots over a corridor, the miss map, the
 // spread of a release and the adherence bar.
 //
-// A picture is built in two steps. A plain description ([Lane], [MissMap], [Scatter], [Adherence])
+// A picture is built in two steps. A plain description ([Lane], [MissMap], [Adherence])
 // is checked and laid out into a [Scene]; the scene is then written as SVG text or as PNG. Both
 // writers draw the same elements, so the API, the pages and the command line show the same picture.
 // Output is deterministic: the same input gives the same bytes of SVG.
@@ -46,9 +46,6 @@ const (
 	LayerPins     Layer = "pins"
 )
 
-// mirrored reports whether the layer is part of the lane and so changes hands with the athlete.
-func (l Layer) mirrored() bool { return l != LayerFrame && l != LayerLegend }
-
 // Element is one drawn thing. A zero Fill or Stroke colour (alpha 0) is not drawn.
 type Element struct {
 	Layer       Layer
@@ -62,8 +59,6 @@ type Element struct {
 
 // Shape is the geometry of an element: [Rects], [Circle], [Poly] or [Text].
 type Shape interface {
-	// mirror reflects the shape in the vertical line x -> sum - x.
-	mirror(sum float64) Shape
 	// snapped rounds the shape's x coordinates by snap.
 	snapped() Shape
 }
@@ -108,80 +103,9 @@ type Text struct {
 	Value   string
 }
 
-func (r Rect) mirror(sum float64) Shape {
-	r.X = sum - r.X - r.W
-	return r
-}
-
-func (r Rects) mirror(sum float64) Shape {
-	mirrored := make(Rects, len(r))
-	for i, rect := range r {
-		mirrored[i] = rect.mirror(sum).(Rect)
-	}
-	return mirrored
-}
-
-func (c Circle) mirror(sum float64) Shape {
-	c.X = sum - c.X
-	return c
-}
-
-func (p Poly) mirror(sum float64) Shape {
-	lines := make([][]XY, len(p.Lines))
-	for i, line := range p.Lines {
-		lines[i] = make([]XY, len(line))
-		for j, point := range line {
-			lines[i][j] = XY{sum - point.X, point.Y}
-		}
-	}
-	p.Lines = lines
-	return p
-}
-
-// mirror keeps a text upright: it moves, and start and end change places.
-func (t Text) mirror(sum float64) Shape {
-	t.X = sum - t.X
-	switch t.Anchor {
-	case Start:
-		t.Anchor = End
-	case End:
-		t.Anchor = Start
-	case Middle:
-	}
-	return t
-}
-
-// box returns the rectangle a text covers, from the measured width of the embedded font.
-func (t Text) box() Rect {
-	width, ascent, descent := textWidth(t.Value, t.Size, t.Bold), 0.76*t.Size, 0.22*t.Size
-	left := t.X
-	switch t.Anchor {
-	case Middle:
-		left -= width / 2
-	case End:
-		left -= width
-	case Start:
-	}
-	if t.TurnDeg == 0 {
-		return Rect{X: left, Y: t.Y - ascent, W: width, H: ascent + descent}
-	}
-	minX, minY, maxX, maxY := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
-	sin, cos := math.Sincos(t.TurnDeg * math.Pi / 180)
-	for _, corner := range []XY{{left, t.Y - ascent}, {left + width, t.Y - ascent}, {left, t.Y + descent}, {left + width, t.Y + descent}} {
-		dx, dy := corner.X-t.X, corner.Y-t.Y
-		x, y := t.X+dx*cos-dy*sin, t.Y+dx*sin+dy*cos
-		minX, maxX, minY, maxY = min(minX, x), max(maxX, x), min(minY, y), max(maxY, y)
-	}
-	return Rect{X: minX, Y: minY, W: maxX - minX, H: maxY - minY}
-}
-
 // overlaps reports whether two rectangles share area.
 func (r Rect) overlaps(other Rect) bool {
 	return r.X < other.X+other.W && other.X < r.X+r.W && r.Y < other.Y+other.H && other.Y < r.Y+r.H
-}
-
-func (r Rect) grow(by float64) Rect {
-	return Rect{X: r.X - by, Y: r.Y - by, W: r.W + 2*by, H: r.H + 2*by}
 }
 
 // add appends an element, its x coordinates snapped.

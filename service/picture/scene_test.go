@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 	"testing"
 
@@ -24,9 +25,6 @@ func atEachWidth(t *testing.T, check func(t *testing.T, s Scene)) {
 				p.WidthPx = widthPx
 				scene, err = p.Scene()
 			case MissMap:
-				p.WidthPx = widthPx
-				scene, err = p.Scene()
-			case Scatter:
 				p.WidthPx = widthPx
 				scene, err = p.Scene()
 			case Adherence:
@@ -102,7 +100,7 @@ func TestTextContrast(t *testing.T) {
 			for y := int(2 * box.Y); y < int(2*(box.Y+box.H)); y++ {
 				for x := int(2 * box.X); x < int(2*(box.X+box.W)); x++ {
 					p := img.RGBAAt(x, y)
-					if ratio := ContrastRatio(e.Fill, Colour(p)); ratio < 4.5 {
+					if ratio := contrastRatio(e.Fill, Colour(p)); ratio < 4.5 {
 						t.Fatalf(
 							"%q stands at %.2f:1 against %s at (%d, %d)/2, under 4.5",
 							text.Value,
@@ -213,4 +211,28 @@ func TestFilmOfAnyRoughnessStaysSmall(t *testing.T) {
 	if size := len(scene.SVG()); size > 150_000 {
 		t.Errorf("svg takes %d bytes, over 150,000", size)
 	}
+}
+
+// box returns the rectangle a text covers, from the measured width of the embedded font.
+func (t Text) box() Rect {
+	width, ascent, descent := textWidth(t.Value, t.Size, t.Bold), 0.76*t.Size, 0.22*t.Size
+	left := t.X
+	switch t.Anchor {
+	case Middle:
+		left -= width / 2
+	case End:
+		left -= width
+	case Start:
+	}
+	if t.TurnDeg == 0 {
+		return Rect{X: left, Y: t.Y - ascent, W: width, H: ascent + descent}
+	}
+	minX, minY, maxX, maxY := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	sin, cos := math.Sincos(t.TurnDeg * math.Pi / 180)
+	for _, corner := range []XY{{left, t.Y - ascent}, {left + width, t.Y - ascent}, {left, t.Y + descent}, {left + width, t.Y + descent}} {
+		dx, dy := corner.X-t.X, corner.Y-t.Y
+		x, y := t.X+dx*cos-dy*sin, t.Y+dx*sin+dy*cos
+		minX, maxX, minY, maxY = min(minX, x), max(maxX, x), min(minY, y), max(maxY, y)
+	}
+	return Rect{X: minX, Y: minY, W: maxX - minX, H: maxY - minY}
 }
