@@ -12,7 +12,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
-	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/line"
 	"laneward/service/picture"
 )
@@ -62,14 +62,14 @@ type computedReply struct {
 func computed[R result](
 	ctx context.Context,
 	widthPx *int,
-	compute func(context.Context, service.LineProgress) (R, error),
+	compute func(context.Context, advice.Progress) (R, error),
 ) (computedReply, error) {
 	media := accepted(clientOf(ctx).accept, mediaJSON, mediaNDJSON, mediaSVG, mediaPNG)
 	if media == mediaNDJSON {
 		return computedReply{func(w http.ResponseWriter) error {
 			return (&progressWriter{w: w}).run(
 				ctx,
-				func(ctx context.Context, progress service.LineProgress) (any, error) { return compute(ctx, progress) },
+				func(ctx context.Context, progress advice.Progress) (any, error) { return compute(ctx, progress) },
 			)
 		}}, nil
 	}
@@ -130,7 +130,7 @@ const waiting = 64
 
 func (p *progressWriter) run(
 	asked context.Context,
-	compute func(context.Context, service.LineProgress) (any, error),
+	compute func(context.Context, advice.Progress) (any, error),
 ) error {
 	ctx, cancel := context.WithCancel(asked)
 	defer cancel()

@@ -16,6 +16,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"laneward/service"
+	"laneward/service/record"
 )
 
 // contract is the loaded contract: what each operation takes, by method and path.
@@ -210,7 +211,7 @@ func contractError(err error) error {
 	if errors.As(err, &tooLarge) {
 		return errTooLarge(tooLarge.Limit)
 	}
-	var faults []service.Fault
+	var faults []record.Fault
 	collect(err, &faults)
 	problem := &service.Error{Code: service.Invalid, Faults: faults, Detail: faults[0].Detail}
 	if faults[0].Pointer != "" {
@@ -222,14 +223,14 @@ func contractError(err error) error {
 	return problem
 }
 
-func collect(err error, faults *[]service.Fault) {
+func collect(err error, faults *[]record.Fault) {
 	var many openapi3.MultiError
 	var request *openapi3filter.RequestError
 	var schema *openapi3.SchemaError
 	switch {
 	case errors.As(err, &request) && request.Parameter != nil && !isMulti(err):
 		detail := fmt.Sprintf("%s %s: %s", request.Parameter.In, request.Parameter.Name, reason(request))
-		*faults = append(*faults, service.Fault{Code: "parameter", Detail: detail})
+		*faults = append(*faults, record.Fault{Code: "parameter", Detail: detail})
 	case isMulti(err) && errors.As(err, &many):
 		for _, one := range many {
 			collect(one, faults)
@@ -239,7 +240,7 @@ func collect(err error, faults *[]service.Fault) {
 	case errors.As(err, &schema):
 		*faults = append(*faults, schemaFault(schema))
 	default:
-		*faults = append(*faults, service.Fault{Code: "format", Detail: plainDetail(err)})
+		*faults = append(*faults, record.Fault{Code: "format", Detail: plainDetail(err)})
 	}
 }
 

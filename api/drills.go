@@ -12,6 +12,7 @@ import (
 	"laneward/openapi"
 	"laneward/service"
 	"laneward/service/drill"
+	"laneward/service/record"
 )
 
 func (h *handlers) ReadSentence(
@@ -52,7 +53,7 @@ func (h *handlers) GetAdherence(
 }
 
 type adherenceReply struct {
-	Drill    *service.DrillRecord       `json:"drill"`
+	Drill    *record.Drill              `json:"drill"`
 	Athletes []openapi.AthleteAdherence `json:"athletes"`
 }
 
@@ -117,7 +118,7 @@ func adherenceOf(score service.Score, sentences []string) openapi.AthleteAdheren
 	return answer
 }
 
-func dateOf(day *service.Day) *openapitypes.Date {
+func dateOf(day *record.Day) *openapitypes.Date {
 	if day == nil {
 		return nil
 	}
@@ -191,12 +192,12 @@ func athleteQuery(drillID, athlete uuid.UUID, session *uuid.UUID) service.DrillQ
 }
 
 type judgementsReply struct {
-	Drill *service.DrillRecord `json:"drill"`
-	Items []judgedShot         `json:"items"`
+	Drill *record.Drill `json:"drill"`
+	Items []judgedShot  `json:"items"`
 }
 
 type judgedShot struct {
-	Shot            *service.ShotRecord     `json:"shot"`
+	Shot            *record.Shot            `json:"shot"`
 	Verdict         drill.Verdict           `json:"verdict"`
 	ProbabilityKept float64                 `json:"probability_kept"`
 	Rules           []openapi.RuleJudgement `json:"rules"`

@@ -5,7 +5,7 @@ import (
 	"net/http"
 
 	"laneward/openapi"
-	"laneward/service"
+	"laneward/service/record"
 )
 
 // One set of operations a kind of record, alike on purpose: what they do is in records.go.
@@ -14,35 +14,35 @@ func (h *handlers) ListAthletes(
 	ctx context.Context,
 	r openapi.ListAthletesRequestObject,
 ) (openapi.ListAthletesResponseObject, error) {
-	return h.list(ctx, r.SquadID, service.KindAthlete, r.Params.Limit, r.Params.Cursor)
+	return h.list(ctx, r.SquadID, record.KindAthlete, r.Params.Limit, r.Params.Cursor)
 }
 
 func (h *handlers) CreateAthlete(
 	ctx context.Context,
 	r openapi.CreateAthleteRequestObject,
 ) (openapi.CreateAthleteResponseObject, error) {
-	return h.create(ctx, r.SquadID, service.KindAthlete, "athletes", r.Body)
+	return h.create(ctx, r.SquadID, record.KindAthlete, "athletes", r.Body)
 }
 
 func (h *handlers) GetAthlete(
 	ctx context.Context,
 	r openapi.GetAthleteRequestObject,
 ) (openapi.GetAthleteResponseObject, error) {
-	return h.get(ctx, r.SquadID, service.KindAthlete, r.AthleteID, r.Params.IfNoneMatch)
+	return h.get(ctx, r.SquadID, record.KindAthlete, r.AthleteID, r.Params.IfNoneMatch)
 }
 
 func (h *handlers) ReplaceAthlete(
 	ctx context.Context,
 	r openapi.ReplaceAthleteRequestObject,
 ) (openapi.ReplaceAthleteResponseObject, error) {
-	return h.replace(ctx, r.SquadID, service.KindAthlete, r.AthleteID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindAthlete, r.AthleteID, r.Params.IfMatch, r.Body)
 }
 
 func (h *handlers) DeleteAthlete(
 	ctx context.Context,
 	r openapi.DeleteAthleteRequestObject,
 ) (openapi.DeleteAthleteResponseObject, error) {
-	return h.remove(ctx, r.SquadID, service.KindAthlete, r.AthleteID, r.Params.IfMatch)
+	return h.remove(ctx, r.SquadID, record.KindAthlete, r.AthleteID, r.Params.IfMatch)
 }
 
 func (p pageReply) VisitListAthletesResponse(w http.ResponseWriter) error     { return p.write(w) }
@@ -55,32 +55,32 @@ func (h *handlers) ListBalls(
 	ctx context.Context,
 	r openapi.ListBallsRequestObject,
 ) (openapi.ListBallsResponseObject, error) {
-	return h.list(ctx, r.SquadID, service.KindBall, r.Params.Limit, r.Params.Cursor)
+	return h.list(ctx, r.SquadID, record.KindBall, r.Params.Limit, r.Params.Cursor)
 }
 
 func (h *handlers) CreateBall(
 	ctx context.Context,
 	r openapi.CreateBallRequestObject,
 ) (openapi.CreateBallResponseObject, error) {
-	return h.create(ctx, r.SquadID, service.KindBall, "balls", r.Body)
+	return h.create(ctx, r.SquadID, record.KindBall, "balls", r.Body)
 }
 
 func (h *handlers) GetBall(ctx context.Context, r openapi.GetBallRequestObject) (openapi.GetBallResponseObject, error) {
-	return h.get(ctx, r.SquadID, service.KindBall, r.BallID, r.Params.IfNoneMatch)
+	return h.get(ctx, r.SquadID, record.KindBall, r.BallID, r.Params.IfNoneMatch)
 }
 
 func (h *handlers) ReplaceBall(
 	ctx context.Context,
 	r openapi.ReplaceBallRequestObject,
 ) (openapi.ReplaceBallResponseObject, error) {
-	return h.replace(ctx, r.SquadID, service.KindBall, r.BallID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindBall, r.BallID, r.Params.IfMatch, r.Body)
 }
 
 func (h *handlers) DeleteBall(
 	ctx context.Context,
 	r openapi.DeleteBallRequestObject,
 ) (openapi.DeleteBallResponseObject, error) {
-	return h.remove(ctx, r.SquadID, service.KindBall, r.BallID, r.Params.IfMatch)
+	return h.remove(ctx, r.SquadID, record.KindBall, r.BallID, r.Params.IfMatch)
 }
 
 func (p pageReply) VisitListBallsResponse(w http.ResponseWriter) error     { return p.write(w) }
@@ -93,35 +93,35 @@ func (h *handlers) ListPatterns(
 	ctx context.Context,
 	r openapi.ListPatternsRequestObject,
 ) (openapi.ListPatternsResponseObject, error) {
-	return h.list(ctx, r.SquadID, service.KindPattern, r.Params.Limit, r.Params.Cursor)
+	return h.list(ctx, r.SquadID, record.KindPattern, r.Params.Limit, r.Params.Cursor)
 }
 
 func (h *handlers) CreatePattern(
 	ctx context.Context,
 	r openapi.CreatePatternRequestObject,
 ) (openapi.CreatePatternResponseObject, error) {
-	return h.create(ctx, r.SquadID, service.KindPattern, "patterns", r.Body)
+	return h.create(ctx, r.SquadID, record.KindPattern, "patterns", r.Body)
 }
 
 func (h *handlers) GetPattern(
 	ctx context.Context,
 	r openapi.GetPatternRequestObject,
 ) (openapi.GetPatternResponseObject, error) {
-	return h.get(ctx, r.SquadID, service.KindPattern, r.PatternID, r.Params.IfNoneMatch)
+	return h.get(ctx, r.SquadID, record.KindPattern, r.PatternID, r.Params.IfNoneMatch)
 }
 
 func (h *handlers) ReplacePattern(
 	ctx context.Context,
 	r openapi.ReplacePatternRequestObject,
 ) (openapi.ReplacePatternResponseObject, error) {
-	return h.replace(ctx, r.SquadID, service.KindPattern, r.PatternID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindPattern, r.PatternID, r.Params.IfMatch, r.Body)
 }
 
 func (h *handlers) DeletePattern(
 	ctx context.Context,
 	r openapi.DeletePatternRequestObject,
 ) (openapi.DeletePatternResponseObject, error) {
-	return h.remove(ctx, r.SquadID, service.KindPattern, r.PatternID, r.Params.IfMatch)
+	return h.remove(ctx, r.SquadID, record.KindPattern, r.PatternID, r.Params.IfMatch)
 }
 
 func (p pageReply) VisitListPatternsResponse(w http.ResponseWriter) error     { return p.write(w) }
@@ -134,35 +134,35 @@ func (h *handlers) ListSessions(
 	ctx context.Context,
 	r openapi.ListSessionsRequestObject,
 ) (openapi.ListSessionsResponseObject, error) {
-	return h.list(ctx, r.SquadID, service.KindSession, r.Params.Limit, r.Params.Cursor)
+	return h.list(ctx, r.SquadID, record.KindSession, r.Params.Limit, r.Params.Cursor)
 }
 
 func (h *handlers) CreateSession(
 	ctx context.Context,
 	r openapi.CreateSessionRequestObject,
 ) (openapi.CreateSessionResponseObject, error) {
-	return h.create(ctx, r.SquadID, service.KindSession, "sessions", r.Body)
+	return h.create(ctx, r.SquadID, record.KindSession, "sessions", r.Body)
 }
 
 func (h *handlers) GetSession(
 	ctx context.Context,
 	r openapi.GetSessionRequestObject,
 ) (openapi.GetSessionResponseObject, error) {
-	return h.get(ctx, r.SquadID, service.KindSession, r.SessionID, r.Params.IfNoneMatch)
+	return h.get(ctx, r.SquadID, record.KindSession, r.SessionID, r.Params.IfNoneMatch)
 }
 
 func (h *handlers) ReplaceSession(
 	ctx context.Context,
 	r openapi.ReplaceSessionRequestObject,
 ) (openapi.ReplaceSessionResponseObject, error) {
-	return h.replace(ctx, r.SquadID, service.KindSession, r.SessionID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindSession, r.SessionID, r.Params.IfMatch, r.Body)
 }
 
 func (h *handlers) DeleteSession(
 	ctx context.Context,
 	r openapi.DeleteSessionRequestObject,
 ) (openapi.DeleteSessionResponseObject, error) {
-	return h.remove(ctx, r.SquadID, service.KindSession, r.SessionID, r.Params.IfMatch)
+	return h.remove(ctx, r.SquadID, record.KindSession, r.SessionID, r.Params.IfMatch)
 }
 
 func (p pageReply) VisitListSessionsResponse(w http.ResponseWriter) error     { return p.write(w) }
@@ -175,35 +175,35 @@ func (h *handlers) ListDrills(
 	ctx context.Context,
 	r openapi.ListDrillsRequestObject,
 ) (openapi.ListDrillsResponseObject, error) {
-	return h.list(ctx, r.SquadID, service.KindDrill, r.Params.Limit, r.Params.Cursor)
+	return h.list(ctx, r.SquadID, record.KindDrill, r.Params.Limit, r.Params.Cursor)
 }
 
 func (h *handlers) CreateDrill(
 	ctx context.Context,
 	r openapi.CreateDrillRequestObject,
 ) (openapi.CreateDrillResponseObject, error) {
-	return h.create(ctx, r.SquadID, service.KindDrill, "drills", r.Body)
+	return h.create(ctx, r.SquadID, record.KindDrill, "drills", r.Body)
 }
 
 func (h *handlers) GetDrill(
 	ctx context.Context,
 	r openapi.GetDrillRequestObject,
 ) (openapi.GetDrillResponseObject, error) {
-	return h.get(ctx, r.SquadID, service.KindDrill, r.DrillID, r.Params.IfNoneMatch)
+	return h.get(ctx, r.SquadID, record.KindDrill, r.DrillID, r.Params.IfNoneMatch)
 }
 
 func (h *handlers) ReplaceDrill(
 	ctx context.Context,
 	r openapi.ReplaceDrillRequestObject,
 ) (openapi.ReplaceDrillResponseObject, error) {
-	return h.replace(ctx, r.SquadID, service.KindDrill, r.DrillID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindDrill, r.DrillID, r.Params.IfMatch, r.Body)
 }
 
 func (h *handlers) DeleteDrill(
 	ctx context.Context,
 	r openapi.DeleteDrillRequestObject,
 ) (openapi.DeleteDrillResponseObject, error) {
-	return h.remove(ctx, r.SquadID, service.KindDrill, r.DrillID, r.Params.IfMatch)
+	return h.remove(ctx, r.SquadID, record.KindDrill, r.DrillID, r.Params.IfMatch)
 }
 
 func (p pageReply) VisitListDrillsResponse(w http.ResponseWriter) error     { return p.write(w) }
@@ -216,35 +216,35 @@ func (h *handlers) ListAssignments(
 	ctx context.Context,
 	r openapi.ListAssignmentsRequestObject,
 ) (openapi.ListAssignmentsResponseObject, error) {
-	return h.list(ctx, r.SquadID, service.KindAssignment, r.Params.Limit, r.Params.Cursor)
+	return h.list(ctx, r.SquadID, record.KindAssignment, r.Params.Limit, r.Params.Cursor)
 }
 
 func (h *handlers) CreateAssignment(
 	ctx context.Context,
 	r openapi.CreateAssignmentRequestObject,
 ) (openapi.CreateAssignmentResponseObject, error) {
-	return h.create(ctx, r.SquadID, service.KindAssignment, "assignments", r.Body)
+	return h.create(ctx, r.SquadID, record.KindAssignment, "assignments", r.Body)
 }
 
 func (h *handlers) GetAssignment(
 	ctx context.Context,
 	r openapi.GetAssignmentRequestObject,
 ) (openapi.GetAssignmentResponseObject, error) {
-	return h.get(ctx, r.SquadID, service.KindAssignment, r.AssignmentID, r.Params.IfNoneMatch)
+	return h.get(ctx, r.SquadID, record.KindAssignment, r.AssignmentID, r.Params.IfNoneMatch)
 }
 
 func (h *handlers) ReplaceAssignment(
 	ctx context.Context,
 	r openapi.ReplaceAssignmentRequestObject,
 ) (openapi.ReplaceAssignmentResponseObject, error) {
-	return h.replace(ctx, r.SquadID, service.KindAssignment, r.AssignmentID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindAssignment, r.AssignmentID, r.Params.IfMatch, r.Body)
 }
 
 func (h *handlers) DeleteAssignment(
 	ctx context.Context,
 	r openapi.DeleteAssignmentRequestObject,
 ) (openapi.DeleteAssignmentResponseObject, error) {
-	return h.remove(ctx, r.SquadID, service.KindAssignment, r.AssignmentID, r.Params.IfMatch)
+	return h.remove(ctx, r.SquadID, record.KindAssignment, r.AssignmentID, r.Params.IfMatch)
 }
 
 func (p pageReply) VisitListAssignmentsResponse(w http.ResponseWriter) error { return p.write(w) }

@@ -8,22 +8,24 @@ import (
 
 	"laneward/openapi"
 	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/line"
 	"laneward/service/motion"
 	"laneward/service/oil"
+	"laneward/service/record"
 )
 
 // planRequest reads what all requests for lines have in common: their JSON is one.
-func planRequest(body any) (service.LineQuery, error) {
+func planRequest(body any) (advice.Query, error) {
 	data, err := json.Marshal(body)
 	if err != nil {
-		return service.LineQuery{}, fmt.Errorf("read a request for lines: %w", err)
+		return advice.Query{}, fmt.Errorf("read a request for lines: %w", err)
 	}
 	var asked openapi.PlanRequest
 	if err := json.Unmarshal(data, &asked); err != nil {
-		return service.LineQuery{}, fmt.Errorf("read a request for lines: %w", err)
+		return advice.Query{}, fmt.Errorf("read a request for lines: %w", err)
 	}
-	query := service.LineQuery{
+	query := advice.Query{
 		Athlete: asked.AthleteID,
 		Ball:    asked.BallID,
 		Pattern: asked.PatternID,
@@ -48,11 +50,11 @@ func planRequest(body any) (service.LineQuery, error) {
 	return query, nil
 }
 
-func wornOf(w *openapi.WornBy) *service.WornBy {
+func wornOf(w *openapi.WornBy) *advice.WornBy {
 	if w == nil {
 		return nil
 	}
-	return &service.WornBy{
+	return &advice.WornBy{
 		Session:        w.SessionID,
 		Athlete:        w.AthleteID,
 		Ball:           w.BallID,
@@ -70,7 +72,7 @@ func whole(value *int) int {
 }
 
 func (h *handlers) LayOil(_ context.Context, r openapi.LayOilRequestObject) (openapi.LayOilResponseObject, error) {
-	given := service.OilGiven{Name: text(r.Body.Name)}
+	given := advice.OilQuery{Name: text(r.Body.Name)}
 	if r.Body.LengthFt != nil {
 		given.LengthFt = *r.Body.LengthFt
 	}
@@ -92,12 +94,12 @@ func (h *handlers) LayOil(_ context.Context, r openapi.LayOilRequestObject) (ope
 			})
 		}
 	}
-	report, err := h.service.LayOil(given)
+	report, err := advice.LayOil(given)
 	return filmReply{report}, err
 }
 
 // filmReply answers with a film, whose JSON is the contract's.
-type filmReply struct{ report service.FilmReport }
+type filmReply struct{ report advice.FilmReport }
 
 func (r filmReply) VisitLayOilResponse(w http.ResponseWriter) error {
 	return writeJSON(w, http.StatusOK, r.report)
@@ -108,16 +110,19 @@ func (r filmReply) VisitGetFilmResponse(w http.ResponseWriter) error {
 }
 
 // wornQuery is how a film is worn by the query of an address; nil for not at all.
-func wornQuery(p openapi.GetFilmParams) *service.WornBy {
+func wornQuery(p openapi.GetFilmParams) *advice.WornBy {
 	if p == (openapi.GetFilmParams{}) {
 		return nil
 	}
-	return &service.WornBy{Session: p.SessionID, Athlete: p.AthleteID, Ball: p.BallID, Shots: whole(p.Shots)}
+	return &advice.WornBy{Session: p.SessionID, Athlete: p.AthleteID, Ball: p.BallID, Shots: whole(p.Shots)}
 }
 
 func (h *handlers) GetFilm(ctx context.Context, r openapi.GetFilmRequestObject) (openapi.GetFilmResponseObject, error) {
-	report, err := h.service.PatternFilm(ctx, userOf(ctx), r.SquadID, r.PatternID, wornQuery(r.Params))
-	return filmReply{report}, err
+	film, err := h.service.PatternFilm(ctx, userOf(ctx), r.SquadID, r.PatternID, wornQuery(r.Params))
+	if err != nil {
+		return nil, err
+	}
+	return filmReply{film.Report}, nil
 }
 
 func (h *handlers) GetFilmPicture(
@@ -128,7 +133,11 @@ func (h *handlers) GetFilmPicture(
 	worn := wornQuery(
 		openapi.GetFilmParams{SessionID: p.SessionID, AthleteID: p.AthleteID, BallID: p.BallID, Shots: p.Shots},
 	)
-	scene, err := h.service.PatternFilmPicture(ctx, userOf(ctx), r.SquadID, r.PatternID, worn, widthOf(p.WidthPx))
+	film, err := h.service.PatternFilm(ctx, userOf(ctx), r.SquadID, r.PatternID, worn)
+	if err != nil {
+		return nil, err
+	}
+	scene, err := film.Picture(widthOf(p.WidthPx))
 	return sceneReply{scene: scene, media: mediaSVG}, err
 }
 
@@ -143,7 +152,7 @@ func (h *handlers) PlanLines(
 	return computed(
 		ctx,
 		r.Params.WidthPx,
-		func(ctx context.Context, progress service.LineProgress) (*service.LinePlan, error) {
+		func(ctx context.Context, progress advice.Progress) (*advice.Plan, error) {
 			return h.service.PlanLines(ctx, userOf(ctx), r.SquadID, query, progress)
 		},
 	)
@@ -158,7 +167,7 @@ func (h *handlers) CompareLines(
 		return nil, err
 	}
 	a := r.Body.Against
-	against := service.LineAgainst{
+	against := advice.Against{
 		Athlete: a.AthleteID,
 		Ball:    a.BallID,
 		Pattern: a.PatternID,
@@ -168,7 +177,7 @@ func (h *handlers) CompareLines(
 	return computed(
 		ctx,
 		r.Params.WidthPx,
-		func(ctx context.Context, progress service.LineProgress) (*service.LineComparison, error) {
+		func(ctx context.Context, progress advice.Progress) (*advice.Comparison, error) {
 			return h.service.CompareLines(ctx, userOf(ctx), r.SquadID, query, against, progress)
 		},
 	)
@@ -182,9 +191,9 @@ func (h *handlers) MapMisses(
 	if err != nil {
 		return nil, err
 	}
-	var grid service.GridQuery
+	var grid advice.GridQuery
 	if g := r.Body.Grid; g != nil {
-		grid = service.GridQuery{
+		grid = advice.GridQuery{
 			LaydownFrom: g.LaydownFromBoard, LaydownTo: g.LaydownToBoard, LaydownStep: g.LaydownStepBoards,
 			AngleFrom: g.AngleFromDeg, AngleTo: g.AngleToDeg, AngleStep: g.AngleStepDeg,
 		}
@@ -192,7 +201,7 @@ func (h *handlers) MapMisses(
 	return computed(
 		ctx,
 		r.Params.WidthPx,
-		func(ctx context.Context, progress service.LineProgress) (*service.LineMissMap, error) {
+		func(ctx context.Context, progress advice.Progress) (*advice.MissMap, error) {
 			return h.service.MapMisses(ctx, userOf(ctx), r.SquadID, query, grid, progress)
 		},
 	)
@@ -210,7 +219,7 @@ func (h *handlers) StudyLine(
 	return computed(
 		ctx,
 		r.Params.WidthPx,
-		func(ctx context.Context, _ service.LineProgress) (*service.LineStudy, error) {
+		func(ctx context.Context, _ advice.Progress) (*advice.Study, error) {
 			return h.service.StudyLine(ctx, userOf(ctx), r.SquadID, query, aim)
 		},
 	)
@@ -234,18 +243,18 @@ func (h *handlers) AssignLine(
 		asked.PassShare = *r.Body.PassShare
 	}
 	if r.Body.AssignedOn != nil {
-		asked.AssignedOn = &service.Day{Time: r.Body.AssignedOn.Time}
+		asked.AssignedOn = &record.Day{Time: r.Body.AssignedOn.Time}
 	}
 	if r.Body.DueOn != nil {
-		asked.DueOn = &service.Day{Time: r.Body.DueOn.Time}
+		asked.DueOn = &record.Day{Time: r.Body.DueOn.Time}
 	}
 	d, a, created, err := h.service.AssignLine(ctx, userOf(ctx), r.SquadID, query, asked)
 	return lineDrillReply{Drill: d, Assignment: a, created: created}, err
 }
 
 type lineDrillReply struct {
-	Drill      *service.DrillRecord      `json:"drill"`
-	Assignment *service.AssignmentRecord `json:"assignment"`
+	Drill      *record.Drill      `json:"drill"`
+	Assignment *record.Assignment `json:"assignment"`
 	created    bool
 }
 

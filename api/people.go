@@ -10,6 +10,7 @@ import (
 
 	"laneward/openapi"
 	"laneward/service"
+	"laneward/service/record"
 )
 
 func (h *handlers) SignUp(ctx context.Context, r openapi.SignUpRequestObject) (openapi.SignUpResponseObject, error) {
@@ -80,11 +81,11 @@ func (h *handlers) CreateSquad(
 	ctx context.Context,
 	r openapi.CreateSquadRequestObject,
 ) (openapi.CreateSquadResponseObject, error) {
-	record, err := decode(service.KindSquad, r.Body)
+	rec, err := decode(record.KindSquad, r.Body)
 	if err != nil {
 		return nil, err
 	}
-	squad, created, err := h.service.CreateSquad(ctx, userOf(ctx), record.(*service.SquadRecord))
+	squad, created, err := h.service.CreateSquad(ctx, userOf(ctx), rec.(*record.Squad))
 	if err != nil {
 		return nil, err
 	}
@@ -99,14 +100,14 @@ func (h *handlers) GetSquad(
 	ctx context.Context,
 	r openapi.GetSquadRequestObject,
 ) (openapi.GetSquadResponseObject, error) {
-	return h.get(ctx, r.SquadID, service.KindSquad, r.SquadID, r.Params.IfNoneMatch)
+	return h.get(ctx, r.SquadID, record.KindSquad, r.SquadID, r.Params.IfNoneMatch)
 }
 
 func (h *handlers) ReplaceSquad(
 	ctx context.Context,
 	r openapi.ReplaceSquadRequestObject,
 ) (openapi.ReplaceSquadResponseObject, error) {
-	return h.replace(ctx, r.SquadID, service.KindSquad, r.SquadID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindSquad, r.SquadID, r.Params.IfMatch, r.Body)
 }
 
 func (r recordReply) VisitCreateSquadResponse(w http.ResponseWriter) error  { return r.write(w) }
@@ -117,14 +118,14 @@ func (h *handlers) ListMembers(
 	ctx context.Context,
 	r openapi.ListMembersRequestObject,
 ) (openapi.ListMembersResponseObject, error) {
-	return h.list(ctx, r.SquadID, service.KindMember, r.Params.Limit, r.Params.Cursor)
+	return h.list(ctx, r.SquadID, record.KindMember, r.Params.Limit, r.Params.Cursor)
 }
 
 func (h *handlers) ReplaceMember(
 	ctx context.Context,
 	r openapi.ReplaceMemberRequestObject,
 ) (openapi.ReplaceMemberResponseObject, error) {
-	base, err := h.baseOf(ctx, r.SquadID, service.KindMember, r.MemberID, r.Params.IfMatch)
+	base, err := h.baseOf(ctx, r.SquadID, record.KindMember, r.MemberID, r.Params.IfMatch)
 	if err != nil {
 		return nil, err
 	}
@@ -134,7 +135,7 @@ func (h *handlers) ReplaceMember(
 		r.SquadID,
 		r.MemberID,
 		base,
-		service.Role(r.Body.Role),
+		record.Role(r.Body.Role),
 		r.Body.AthleteID,
 	)
 	if err != nil {
@@ -147,7 +148,7 @@ func (h *handlers) DeleteMember(
 	ctx context.Context,
 	r openapi.DeleteMemberRequestObject,
 ) (openapi.DeleteMemberResponseObject, error) {
-	base, err := h.baseOf(ctx, r.SquadID, service.KindMember, r.MemberID, r.Params.IfMatch)
+	base, err := h.baseOf(ctx, r.SquadID, record.KindMember, r.MemberID, r.Params.IfMatch)
 	if err != nil {
 		return nil, err
 	}
@@ -161,7 +162,7 @@ func (h *handlers) CreateInvitation(
 	ctx context.Context,
 	r openapi.CreateInvitationRequestObject,
 ) (openapi.CreateInvitationResponseObject, error) {
-	made, err := h.service.Invite(ctx, userOf(ctx), r.SquadID, service.Role(r.Body.Role), r.Body.AthleteID)
+	made, err := h.service.Invite(ctx, userOf(ctx), r.SquadID, record.Role(r.Body.Role), r.Body.AthleteID)
 	if err != nil {
 		return nil, err
 	}

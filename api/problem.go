@@ -14,6 +14,7 @@ import (
 
 	"laneward/openapi"
 	"laneward/service"
+	"laneward/service/record"
 )
 
 // answers is the one table from kinds of failure to answers.
@@ -146,7 +147,7 @@ func describeHTTP(err *echo.HTTPError) (known *service.Error, status int, title 
 	return &service.Error{Code: code, Detail: detail}, answer.status, answer.title
 }
 
-func faultOf(fault service.Fault) openapi.Fault {
+func faultOf(fault record.Fault) openapi.Fault {
 	converted := openapi.Fault{Pointer: fault.Pointer, Detail: fault.Detail}
 	if fault.Code != "" {
 		converted.Code = &fault.Code

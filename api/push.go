@@ -15,18 +15,19 @@ import (
 
 	"laneward/openapi"
 	"laneward/service"
+	"laneward/service/record"
 )
 
 // pushOutcome is the contract's PushOutcome.
 type pushOutcome struct {
-	Index   int             `json:"index"`
-	Kind    service.Kind    `json:"kind,omitempty"`
-	ID      *uuid.UUID      `json:"id,omitempty"`
-	Outcome service.Status  `json:"outcome"`
-	Rev     int64           `json:"rev,omitempty"`
-	Record  service.Record  `json:"record,omitempty"`
-	Deleted bool            `json:"deleted,omitempty"`
-	Errors  []service.Fault `json:"errors,omitempty"`
+	Index   int            `json:"index"`
+	Kind    record.Kind    `json:"kind,omitempty"`
+	ID      *uuid.UUID     `json:"id,omitempty"`
+	Outcome service.Status `json:"outcome"`
+	Rev     int64          `json:"rev,omitempty"`
+	Record  record.Record  `json:"record,omitempty"`
+	Deleted bool           `json:"deleted,omitempty"`
+	Errors  []record.Fault `json:"errors,omitempty"`
 }
 
 // pushReply is the contract's PushResult.
@@ -203,10 +204,10 @@ func nextLine(reader *bufio.Reader) (line []byte, tooLong bool, err error) {
 // one that was too long to be read.
 func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
 	items := make([]service.PushItem, len(raw))
-	unread := make(map[int][]service.Fault)
+	unread := make(map[int][]record.Fault)
 	for i, data := range raw {
 		if data == nil {
-			unread[i] = []service.Fault{
+			unread[i] = []record.Fault{
 				{
 					Code: "length",
 					Detail: fmt.Sprintf(
@@ -220,7 +221,7 @@ func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
 		decoder := json.NewDecoder(bytes.NewReader(data))
 		decoder.DisallowUnknownFields()
 		if err := decoder.Decode(&items[i]); err != nil {
-			unread[i] = []service.Fault{
+			unread[i] = []record.Fault{
 				{
 					Code:   "format",
 					Detail: "cannot be read as an item with kind, id, rev, record or deleted: " + err.Error(),

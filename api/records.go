@@ -9,6 +9,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/service"
+	"laneward/service/record"
 )
 
 // handlers implements the generated strict interface: decode, one call of the service, convert.
@@ -33,12 +34,12 @@ func (h *handlers) untilDrained(ctx context.Context) (context.Context, context.C
 }
 
 // decode turns a body of the contract into a record of the service: their JSON is one.
-func decode(kind service.Kind, body any) (service.Record, error) {
+func decode(kind record.Kind, body any) (record.Record, error) {
 	data, err := json.Marshal(body)
 	if err != nil {
 		return nil, fmt.Errorf("read a %s: %w", kind, err)
 	}
-	record, faults := service.Decode(kind, data)
+	record, faults := record.Decode(kind, data)
 	if len(faults) > 0 {
 		return nil, service.InvalidError(faults)
 	}
@@ -48,7 +49,7 @@ func decode(kind service.Kind, body any) (service.Record, error) {
 func (h *handlers) get(
 	ctx context.Context,
 	squad uuid.UUID,
-	kind service.Kind,
+	kind record.Kind,
 	id uuid.UUID,
 	ifNoneMatch *string,
 ) (recordReply, error) {
@@ -65,7 +66,7 @@ func (h *handlers) get(
 func (h *handlers) list(
 	ctx context.Context,
 	squad uuid.UUID,
-	kind service.Kind,
+	kind record.Kind,
 	limit *int,
 	word *string,
 ) (pageReply, error) {
@@ -79,7 +80,7 @@ func (h *handlers) list(
 	}
 	reply := pageReply{Items: page.Records}
 	if page.Records == nil {
-		reply.Items = []service.Record{}
+		reply.Items = []record.Record{}
 	}
 	if page.Next > 0 {
 		reply.Next, err = cursor(page.Next)
@@ -90,7 +91,7 @@ func (h *handlers) list(
 func (h *handlers) create(
 	ctx context.Context,
 	squad uuid.UUID,
-	kind service.Kind,
+	kind record.Kind,
 	many string,
 	body any,
 ) (recordReply, error) {
@@ -113,7 +114,7 @@ func (h *handlers) create(
 func (h *handlers) replace(
 	ctx context.Context,
 	squad uuid.UUID,
-	kind service.Kind,
+	kind record.Kind,
 	id uuid.UUID,
 	ifMatch *string,
 	body any,
@@ -136,7 +137,7 @@ func (h *handlers) replace(
 func (h *handlers) remove(
 	ctx context.Context,
 	squad uuid.UUID,
-	kind service.Kind,
+	kind record.Kind,
 	id uuid.UUID,
 	ifMatch *string,
 ) (recordReply, error) {

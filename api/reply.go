@@ -13,6 +13,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/service"
+	"laneward/service/record"
 )
 
 // recordReply answers with one record, whose JSON is the contract's, or with 304 when record is
@@ -109,7 +110,7 @@ func notModified(header *string, rev int64) bool {
 func (h *handlers) baseOf(
 	ctx context.Context,
 	squad uuid.UUID,
-	kind service.Kind,
+	kind record.Kind,
 	id uuid.UUID,
 	header *string,
 ) (int64, error) {

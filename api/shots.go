@@ -8,6 +8,7 @@ import (
 
 	"laneward/openapi"
 	"laneward/service"
+	"laneward/service/record"
 )
 
 func (h *handlers) UploadShots(
@@ -44,11 +45,11 @@ type uploadReply struct {
 }
 
 type rowOutcome struct {
-	Row     int                 `json:"row"`
-	ID      *uuid.UUID          `json:"id,omitempty"`
-	Outcome service.Status      `json:"outcome"`
-	Errors  []service.Fault     `json:"errors,omitempty"`
-	Current *service.ShotRecord `json:"current,omitempty"`
+	Row     int            `json:"row"`
+	ID      *uuid.UUID     `json:"id,omitempty"`
+	Outcome service.Status `json:"outcome"`
+	Errors  []record.Fault `json:"errors,omitempty"`
+	Current *record.Shot   `json:"current,omitempty"`
 }
 
 func (r *uploadReply) add(i int, row service.RowOutcome) {
@@ -86,7 +87,7 @@ func (h *handlers) ListShots(
 	}
 	reply := pageReply{Items: shots}
 	if shots == nil {
-		reply.Items = []*service.ShotRecord{}
+		reply.Items = []*record.Shot{}
 	}
 	if next != nil {
 		reply.Next, err = cursor(next)
@@ -95,21 +96,21 @@ func (h *handlers) ListShots(
 }
 
 func (h *handlers) GetShot(ctx context.Context, r openapi.GetShotRequestObject) (openapi.GetShotResponseObject, error) {
-	return h.get(ctx, r.SquadID, service.KindShot, r.ShotID, r.Params.IfNoneMatch)
+	return h.get(ctx, r.SquadID, record.KindShot, r.ShotID, r.Params.IfNoneMatch)
 }
 
 func (h *handlers) ReplaceShot(
 	ctx context.Context,
 	r openapi.ReplaceShotRequestObject,
 ) (openapi.ReplaceShotResponseObject, error) {
-	return h.replace(ctx, r.SquadID, service.KindShot, r.ShotID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindShot, r.ShotID, r.Params.IfMatch, r.Body)
 }
 
 func (h *handlers) DeleteShot(
 	ctx context.Context,
 	r openapi.DeleteShotRequestObject,
 ) (openapi.DeleteShotResponseObject, error) {
-	return h.remove(ctx, r.SquadID, service.KindShot, r.ShotID, r.Params.IfMatch)
+	return h.remove(ctx, r.SquadID, record.KindShot, r.ShotID, r.Params.IfMatch)
 }
 
 func (p pageReply) VisitListShotsResponse(w http.ResponseWriter) error     { return p.write(w) }

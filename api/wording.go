@@ -4,15 +4,15 @@ import (
 	"fmt"
 	"strings"
 
-	"github.com/getkin/kin-openapi/openapi3"
+	"laneward/service/record"
 
-	"laneward/service"
+	"github.com/getkin/kin-openapi/openapi3"
 )
 
 // schemaFault says in a person's words what does not fit a schema, and how to mend it. The
 // validator's own words are of regular expressions and schema files.
-func schemaFault(err *openapi3.SchemaError) service.Fault {
-	fault := service.Fault{Pointer: pointer(err.JSONPointer()), Code: err.SchemaField, Detail: err.Reason}
+func schemaFault(err *openapi3.SchemaError) record.Fault {
+	fault := record.Fault{Pointer: pointer(err.JSONPointer()), Code: err.SchemaField, Detail: err.Reason}
 	schema := err.Schema
 	if schema == nil {
 		return fault

@@ -8,28 +8,24 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/advice"
 	"laneward/service/drill"
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
 // Score is how one athlete stands against a drill.
 type Score struct {
-	Athlete   *AthleteRecord
-	From, To  *Day // the days whose sessions count; nil open, and both nil when one session was asked for
+	Athlete   *record.Athlete
+	From, To  *record.Day // the days whose sessions count; nil open, and both nil when one session was asked for
 	Assigned  bool
 	Adherence drill.Adherence
 }
 
 // DrillScores is a drill and how its athletes stand against it.
 type DrillScores struct {
-	Drill  *DrillRecord
+	Drill  *record.Drill
 	Scores []Score
-}
-
-// JudgedShot is one shot of an athlete and what the drill says of it.
-type JudgedShot struct {
-	Shot      *ShotRecord
-	Judgement drill.ShotJudgement
 }
 
 // DrillQuery asks for scores: of one drill, and if set of one athlete or of one session only.
@@ -81,7 +77,7 @@ func (s *Service) Judgements(
 	ctx context.Context,
 	user, squad uuid.UUID,
 	query DrillQuery,
-) (scores DrillScores, judged []JudgedShot, err error) {
+) (scores DrillScores, judged []advice.JudgedShot, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		tasks, err := w.drillTasks(ctx, query)
 		if err != nil {
@@ -109,36 +105,36 @@ func (s *Service) Judgements(
 	return scores, judged, err
 }
 
-func together(shots []*ShotRecord, judgements []drill.ShotJudgement) []JudgedShot {
-	judged := make([]JudgedShot, len(shots))
+func together(shots []*record.Shot, judgements []drill.ShotJudgement) []advice.JudgedShot {
+	judged := make([]advice.JudgedShot, len(shots))
 	for i := range shots {
-		judged[i] = JudgedShot{Shot: shots[i], Judgement: judgements[i]}
+		judged[i] = advice.JudgedShot{Shot: shots[i], Judgement: judgements[i]}
 	}
 	return judged
 }
 
 // task is what one athlete was asked to do: the drill, between two days.
 type task struct {
-	athlete  *AthleteRecord
-	from, to *Day
+	athlete  *record.Athlete
+	from, to *record.Day
 	assigned bool
 }
 
 type drillTasks struct {
-	drill    *DrillRecord
+	drill    *record.Drill
 	athletes []task
 }
 
 // drillTasks finds the drill and whom it is assigned to. An athlete asked for by name is there even
 // when it is not assigned.
 func (w *work) drillTasks(ctx context.Context, query DrillQuery) (tasks drillTasks, err error) {
-	found, err := w.get(ctx, KindDrill, query.Drill)
+	found, err := w.get(ctx, record.KindDrill, query.Drill)
 	if err != nil {
 		return tasks, err
 	}
-	tasks.drill = found.(*DrillRecord)
+	tasks.drill = found.(*record.Drill)
 	if query.Session != nil {
-		if _, err := w.get(ctx, KindSession, *query.Session); err != nil {
+		if _, err := w.get(ctx, record.KindSession, *query.Session); err != nil {
 			return tasks, err
 		}
 	}
@@ -164,16 +160,16 @@ func (w *work) drillTasks(ctx context.Context, query DrillQuery) (tasks drillTas
 	if only != nil && len(ids) == 0 {
 		ids = append(ids, *only)
 	}
-	records, err := stores[KindAthlete].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
+	records, err := stores[record.KindAthlete].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
 	if err != nil {
 		return tasks, err
 	}
 	if only != nil && len(records) == 0 {
 		return tasks, fail(NotFound, "there is no athlete %s in the squad, or not for you", *only)
 	}
-	for _, record := range records {
-		one := task{athlete: record.Record.(*AthleteRecord)}
-		if span, ok := spans[record.Key()]; ok {
+	for _, rec := range records {
+		one := task{athlete: rec.Record.(*record.Athlete)}
+		if span, ok := spans[rec.Key()]; ok {
 			one.assigned = true
 			if query.Session == nil {
 				one.from, one.to = dayPointer(&span.from), dayPointer(span.to)
@@ -207,7 +203,7 @@ func spansOf(assignments []db.Assignment) map[uuid.UUID]span {
 	return spans
 }
 
-func compareNames(a, b *AthleteRecord) int {
+func compareNames(a, b *record.Athlete) int {
 	switch {
 	case a.Name < b.Name:
 		return -1
@@ -219,7 +215,7 @@ func compareNames(a, b *AthleteRecord) int {
 
 // shotsFor reads the shots that count for a task. Somebody the drill is not assigned to is judged
 // on the shots that name it only.
-func (w *work) shotsFor(ctx context.Context, query DrillQuery, task task) ([]*ShotRecord, error) {
+func (w *work) shotsFor(ctx context.Context, query DrillQuery, task task) ([]*record.Shot, error) {
 	params := db.ShotsForDrillParams{
 		SquadID:   w.squad,
 		AthleteID: task.athlete.ID,
@@ -237,18 +233,18 @@ func (w *work) shotsFor(ctx context.Context, query DrillQuery, task task) ([]*Sh
 	if len(found) > maxDrillShots {
 		return nil, fail(Invalid, "more than %d shots count for this drill: ask for one session", maxDrillShots)
 	}
-	shots := make([]*ShotRecord, len(found))
+	shots := make([]*record.Shot, len(found))
 	for i, row := range found {
-		record, _, err := shotOf(row)
+		rec, _, err := shotOf(row)
 		if err != nil {
 			return nil, err
 		}
-		shots[i] = record.(*ShotRecord)
+		shots[i] = rec.(*record.Shot)
 	}
 	return shots, nil
 }
 
-func plainShots(records []*ShotRecord) []shot.Shot {
+func plainShots(records []*record.Shot) []shot.Shot {
 	shots := make([]shot.Shot, len(records))
 	for i, record := range records {
 		shots[i] = record.Shot
@@ -265,8 +261,8 @@ func (s *Service) ReadSentence(
 ) (rule drill.Rule, written string, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		names := make(drill.BallNames)
-		err := w.each(ctx, KindBall, w.athlete, func(r Record) error {
-			names[r.Key()] = r.(*BallRecord).Name
+		err := w.each(ctx, record.KindBall, w.athlete, func(r record.Record) error {
+			names[r.Key()] = r.(*record.Ball).Name
 			return nil
 		})
 		if err != nil {
@@ -276,7 +272,7 @@ func (s *Service) ReadSentence(
 			return &Error{
 				Code:   Invalid,
 				Detail: err.Error(),
-				Faults: []Fault{{Pointer: "/sentence", Code: "sentence", Detail: err.Error()}},
+				Faults: []record.Fault{{Pointer: "/sentence", Code: "sentence", Detail: err.Error()}},
 			}
 		}
 		written = rule.Sentence(names)
@@ -291,9 +287,9 @@ func (s *Service) Shots(
 	user, squad, session uuid.UUID,
 	after ShotPlace,
 	limit int,
-) (list []*ShotRecord, next *ShotPlace, err error) {
+) (list []*record.Shot, next *ShotPlace, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
-		if _, err := w.get(ctx, KindSession, session); err != nil {
+		if _, err := w.get(ctx, record.KindSession, session); err != nil {
 			return err
 		}
 		found, err := w.ShotsOfSession(ctx, db.ShotsOfSessionParams{
@@ -315,11 +311,11 @@ func (s *Service) Shots(
 			next = &ShotPlace{last.AthleteID, int(last.ShotOrder), last.ID}
 		}
 		for _, row := range found {
-			record, _, err := shotOf(row)
+			rec, _, err := shotOf(row)
 			if err != nil {
 				return err
 			}
-			list = append(list, record.(*ShotRecord))
+			list = append(list, rec.(*record.Shot))
 		}
 		return nil
 	})

@@ -2,7 +2,6 @@ package service
 
 import (
 	"context"
-	"errors"
 	"time"
 )
 
@@ -26,8 +25,7 @@ func newSlots() *slots {
 }
 
 // run does a computation when its turn has come. The context given to do ends with the caller's and
-// with the limit. An error of do that is none of this package's says what is wrong with what was
-// asked.
+// with the limit. An error of do that says nothing else says what is wrong with what was asked.
 func (s *slots) run(ctx context.Context, do func(ctx context.Context) error) error {
 	turn := time.NewTimer(s.wait)
 	defer turn.Stop()
@@ -46,9 +44,8 @@ func (s *slots) run(ctx context.Context, do func(ctx context.Context) error) err
 	limited, cancel := context.WithTimeout(ctx, s.limit)
 	defer cancel()
 	err := do(limited)
-	var known *Error
 	switch {
-	case err == nil || errors.As(err, &known):
+	case err == nil || AsError(err).Code != Internal:
 		return err
 	case ctx.Err() != nil:
 		return stopped(ctx)

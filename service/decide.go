@@ -10,13 +10,14 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/record"
 )
 
 func (p *plan) refuse(code Code, pointer, detail string) {
 	*p.outcome = Outcome{
 		Status: StatusRefused,
 		Code:   code,
-		Faults: []Fault{{Pointer: pointer, Code: string(code), Detail: detail}},
+		Faults: []record.Fault{{Pointer: pointer, Code: string(code), Detail: detail}},
 	}
 }
 
@@ -24,7 +25,7 @@ func (p *plan) conflict(detail string) {
 	*p.outcome = Outcome{
 		Status: StatusConflict,
 		Code:   Conflict,
-		Faults: []Fault{{Code: string(Conflict), Detail: detail}},
+		Faults: []record.Fault{{Code: string(Conflict), Detail: detail}},
 	}
 	p.showExisting()
 }
@@ -55,15 +56,15 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 		w.decideDelete(p)
 		return nil
 	}
-	body, err := payload(p.change.Record)
+	body, err := record.Payload(p.change.Record)
 	if err != nil {
 		return err
 	}
 	base := p.change.Record.Revision()
-	p.hash = hashOf(body)
+	p.hash = record.Hash(body)
 	p.stores = p.hash
 	if base != 0 {
-		p.edit = hashOf(strconv.AppendInt(slices.Clip(body), base, 10))
+		p.edit = record.Hash(strconv.AppendInt(slices.Clip(body), base, 10))
 	}
 	stands, err := p.stands()
 	if err != nil {
@@ -117,23 +118,21 @@ func (p *plan) stands() (bool, error) {
 	if bytes.Equal(p.hash, p.existing.hash) {
 		return true, nil
 	}
-	body, err := payload(p.existing.Record)
-	return bytes.Equal(p.hash, hashOf(body)), err
+	body, err := record.Payload(p.existing.Record)
+	return bytes.Equal(p.hash, record.Hash(body)), err
 }
 
 // movesOwner tells that a change would give a record to another athlete, whose old device would
 // never hear that it is gone. A member may become another athlete: that changes what the device may
 // see, and its cursor with it.
 func (p *plan) movesOwner() bool {
-	if p.change.Record.Kind() == KindMember {
+	if p.change.Record.Kind() == record.KindMember {
 		return false
 	}
 	owner := p.change.Record.Owner()
-	return p.existing != nil && !sameID(p.existing.Owner(), owner) ||
-		p.existing == nil && p.tomb != nil && !sameID(p.tomb.AthleteID, owner)
+	return p.existing != nil && !record.SameID(p.existing.Owner(), owner) ||
+		p.existing == nil && p.tomb != nil && !record.SameID(p.tomb.AthleteID, owner)
 }
-
-func sameID(a, b *uuid.UUID) bool { return a == nil && b == nil || a != nil && b != nil && *a == *b }
 
 func (w *work) decideDelete(p *plan) {
 	base := p.change.Record.Revision()
@@ -176,11 +175,11 @@ func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
 		)
 		return nil
 	}
-	theirs, err := payload(p.existing.Record)
+	theirs, err := record.Payload(p.existing.Record)
 	if err != nil {
 		return err
 	}
-	merged, met, err := mergeFields(history[at].Body, mine, theirs)
+	merged, met, err := record.MergeFields(history[at].Body, mine, theirs)
 	if err != nil {
 		return err
 	}
@@ -191,7 +190,7 @@ func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
 		for _, field := range met {
 			p.outcome.Faults = append(
 				p.outcome.Faults,
-				Fault{Pointer: "/" + field, Code: string(Conflict), Detail: "was changed by both"},
+				record.Fault{Pointer: "/" + field, Code: string(Conflict), Detail: "was changed by both"},
 			)
 		}
 		return nil
@@ -201,12 +200,12 @@ func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
 
 // takeMerged makes the merged payload what is written, unless it says what stands already.
 func (p *plan) takeMerged(merged, theirs []byte) error {
-	record, found := Decode(p.change.Record.Kind(), merged)
-	if record == nil || len(found) > 0 {
+	rec, found := record.Decode(p.change.Record.Kind(), merged)
+	if rec == nil || len(found) > 0 {
 		p.conflict("it has changed since, and the two changes together are not valid: look at it again")
 		return nil
 	}
-	body, err := payload(record)
+	body, err := record.Payload(rec)
 	if err != nil {
 		return err
 	}
@@ -214,8 +213,8 @@ func (p *plan) takeMerged(merged, theirs []byte) error {
 		p.same(true)
 		return nil
 	}
-	p.write = record
-	if !bytes.Equal(hashOf(body), p.hash) {
+	p.write = rec
+	if !bytes.Equal(record.Hash(body), p.hash) {
 		p.stores = p.edit // else it says what was sent, and is known by that like any other
 	}
 	return nil
@@ -245,11 +244,11 @@ func (p *plan) storedSince(history []db.History) bool {
 func (w *work) mayNot(p *plan) string {
 	kind := p.change.Record.Kind()
 	switch {
-	case kind == KindSquad && p.change.Delete:
+	case kind == record.KindSquad && p.change.Delete:
 		return "a squad cannot be deleted"
-	case w.role == Coach:
+	case w.role == record.RoleCoach:
 		return ""
-	case w.role == Analyst:
+	case w.role == record.RoleAnalyst:
 		return "an analyst reads everything and changes nothing: ask a coach"
 	}
 	mine := func(owner *uuid.UUID) bool { return owner != nil && *owner == *w.athlete }
@@ -260,12 +259,12 @@ func (w *work) mayNot(p *plan) string {
 		return "it was not yours: ask a coach"
 	}
 	switch kind {
-	case KindShot, KindSession, KindBall:
+	case record.KindShot, record.KindSession, record.KindBall:
 		if !p.change.Delete && !mine(p.change.Record.Owner()) {
 			return "an athlete keeps the own records only: set athlete_id to yours, or ask a coach"
 		}
 		return ""
-	case KindAthlete:
+	case record.KindAthlete:
 		if p.existing != nil && !p.change.Delete {
 			return ""
 		}

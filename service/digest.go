@@ -4,6 +4,8 @@ import (
 	"context"
 	"encoding/binary"
 
+	"laneward/service/record"
+
 	"github.com/google/uuid"
 )
 
@@ -47,13 +49,13 @@ func digestOf(items []Item) Digest {
 }
 
 // DigestAll digests everything a member may see, kind by kind, at the squad's present revision.
-func (s *Service) DigestAll(ctx context.Context, user, squad uuid.UUID) (kinds map[Kind]Digest, rev int64, err error) {
+func (s *Service) DigestAll(ctx context.Context, user, squad uuid.UUID) (kinds map[record.Kind]Digest, rev int64, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
-		kinds = make(map[Kind]Digest, len(Kinds))
+		kinds = make(map[record.Kind]Digest, len(record.Kinds))
 		if rev, err = w.clock(ctx); err != nil {
 			return err
 		}
-		for _, kind := range Kinds {
+		for _, kind := range record.Kinds {
 			if kinds[kind], err = w.digest(ctx, kind); err != nil {
 				return err
 			}
@@ -63,8 +65,8 @@ func (s *Service) DigestAll(ctx context.Context, user, squad uuid.UUID) (kinds m
 	return kinds, rev, err
 }
 
-func (w *work) digest(ctx context.Context, kind Kind) (d Digest, err error) {
-	err = w.each(ctx, kind, w.athlete, func(r Record) error {
+func (w *work) digest(ctx context.Context, kind record.Kind) (d Digest, err error) {
+	err = w.each(ctx, kind, w.athlete, func(r record.Record) error {
 		d.add(r.Key(), r.Revision())
 		return nil
 	})

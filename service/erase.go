@@ -12,6 +12,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
@@ -48,13 +49,13 @@ func (s *Service) Erase(ctx context.Context, user, squad, athlete uuid.UUID, con
 		if err != nil {
 			return err
 		}
-		found, err := w.get(ctx, KindAthlete, athlete)
+		found, err := w.get(ctx, record.KindAthlete, athlete)
 		if err != nil {
 			return err
 		}
-		if name := found.(*AthleteRecord).Name; confirm != name {
+		if name := found.(*record.Athlete).Name; confirm != name {
 			return InvalidError(
-				[]Fault{
+				[]record.Fault{
 					{
 						Pointer: "/confirm",
 						Code:    "mismatch",
@@ -152,10 +153,10 @@ func (w *work) eraseSteps(ctx context.Context, athlete uuid.UUID) []func(after i
 // begin is called before the first byte, when it is sure that there is something to write.
 func (s *Service) Export(ctx context.Context, user, squad, athlete uuid.UUID, begin func() (io.Writer, error)) error {
 	return s.readSquad(ctx, user, squad, func(w *work) error {
-		if w.role == Analyst {
+		if w.role == record.RoleAnalyst {
 			return w.mustCoach()
 		}
-		record, err := w.get(ctx, KindAthlete, athlete)
+		rec, err := w.get(ctx, record.KindAthlete, athlete)
 		if err != nil {
 			return err
 		}
@@ -164,7 +165,7 @@ func (s *Service) Export(ctx context.Context, user, squad, athlete uuid.UUID, be
 			return err
 		}
 		archive := zip.NewWriter(out)
-		if err := w.export(ctx, archive, record.(*AthleteRecord)); err != nil {
+		if err := w.export(ctx, archive, rec.(*record.Athlete)); err != nil {
 			return err
 		}
 		return archive.Close()
@@ -175,12 +176,12 @@ func (s *Service) Export(ctx context.Context, user, squad, athlete uuid.UUID, be
 // memory.
 const eachPage = 2_000
 
-func (w *work) export(ctx context.Context, archive *zip.Writer, athlete *AthleteRecord) error {
+func (w *work) export(ctx context.Context, archive *zip.Writer, athlete *record.Athlete) error {
 	id := athlete.ID
 	if err := w.addJSON(archive, "athlete.json", athlete); err != nil {
 		return err
 	}
-	for _, kind := range []Kind{KindMember, KindBall, KindAssignment, KindDrill, KindShot} {
+	for _, kind := range []record.Kind{record.KindMember, record.KindBall, record.KindAssignment, record.KindDrill, record.KindShot} {
 		if err := w.exportKind(ctx, archive, kind, id); err != nil {
 			return err
 		}
@@ -229,7 +230,7 @@ func (w *work) addJSON(archive *zip.Writer, name string, value any) error {
 }
 
 // each visits the records of a kind, all or what an athlete may see, page by page.
-func (w *work) each(ctx context.Context, kind Kind, athlete *uuid.UUID, visit func(Record) error) error {
+func (w *work) each(ctx context.Context, kind record.Kind, athlete *uuid.UUID, visit func(record.Record) error) error {
 	rev, err := w.clock(ctx)
 	if err != nil {
 		return err
@@ -249,13 +250,13 @@ func (w *work) each(ctx context.Context, kind Kind, athlete *uuid.UUID, visit fu
 	return nil
 }
 
-func (w *work) exportKind(ctx context.Context, archive *zip.Writer, kind Kind, athlete uuid.UUID) error {
+func (w *work) exportKind(ctx context.Context, archive *zip.Writer, kind record.Kind, athlete uuid.UUID) error {
 	file, err := w.addFile(archive, string(kind)+"s.ndjson")
 	if err != nil {
 		return err
 	}
 	encoder := json.NewEncoder(file)
-	return w.each(ctx, kind, &athlete, func(r Record) error { return encoder.Encode(r) })
+	return w.each(ctx, kind, &athlete, func(r record.Record) error { return encoder.Encode(r) })
 }
 
 // exportSessions writes the athlete's own sessions and the shared ones they threw in.
@@ -269,7 +270,7 @@ func (w *work) exportSessions(ctx context.Context, archive *zip.Writer, athlete 
 		return err
 	}
 	encoder := json.NewEncoder(file)
-	return w.each(ctx, KindSession, &athlete, func(r Record) error {
+	return w.each(ctx, record.KindSession, &athlete, func(r record.Record) error {
 		if r.Owner() == nil && !slices.Contains(thrown, r.Key()) {
 			return nil
 		}
@@ -284,8 +285,8 @@ func (w *work) exportCSV(ctx context.Context, archive *zip.Writer, athlete uuid.
 	}
 	var failed error
 	err = shot.WriteCSV(file, func(yield func(shot.Shot) bool) {
-		failed = w.each(ctx, KindShot, &athlete, func(r Record) error {
-			if !yield(r.(*ShotRecord).Shot) {
+		failed = w.each(ctx, record.KindShot, &athlete, func(r record.Record) error {
+			if !yield(r.(*record.Shot).Shot) {
 				return fmt.Errorf("export: the writer stopped")
 			}
 			return nil

@@ -17,6 +17,7 @@ import (
 
 	"laneward/db"
 	"laneward/service/drill"
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
@@ -25,21 +26,21 @@ import (
 func (f *fixture) life(
 	t testing.TB,
 	squad, coach uuid.UUID,
-	athlete *AthleteRecord,
-) (session *SessionRecord, ball *BallRecord) {
+	athlete *record.Athlete,
+) (session *record.Session, ball *record.Ball) {
 	t.Helper()
 	session, ball = newSession(athlete.ID), newBall(athlete.ID)
-	asked := &DrillRecord{
-		Head: Head{ID: newID()}, Name: "Play inside", Reps: 30, PassShare: 0.7,
+	asked := &record.Drill{
+		Head: record.Head{ID: newID()}, Name: "Play inside", Reps: 30, PassShare: 0.7,
 		Rules: []drill.Rule{{Measure: drill.Board, At: drill.Breakpoint, Min: new(10.0)}},
 	}
-	given := &AssignmentRecord{
-		Head:       Head{ID: newID()},
+	given := &record.Assignment{
+		Head:       record.Head{ID: newID()},
 		DrillID:    asked.ID,
 		AthleteID:  athlete.ID,
-		AssignedOn: Day{time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)},
+		AssignedOn: record.Day{Time: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)},
 	}
-	thrown := &ShotRecord{
+	thrown := &record.Shot{
 		Shot: shot.Shot{
 			ID:        newID(),
 			SessionID: session.ID,
@@ -49,12 +50,12 @@ func (f *fixture) life(
 			Time:      f.clock.now(),
 		},
 	}
-	gone := &ShotRecord{
+	gone := &record.Shot{
 		Shot: shot.Shot{ID: newID(), SessionID: session.ID, AthleteID: athlete.ID, Order: 2, Time: f.clock.now()},
 	}
 	f.store(t, squad, coach, athlete, session, ball, asked, given, thrown, gone)
-	f.join(t, squad, coach, Athlete, &athlete.ID)
-	f.invite(t, squad, coach, Athlete, &athlete.ID)
+	f.join(t, squad, coach, record.RoleAthlete, &athlete.ID)
+	f.invite(t, squad, coach, record.RoleAthlete, &athlete.ID)
 	mark := "a word about " + athlete.Name
 	athlete.Note, session.Note, ball.Note, given.Note, thrown.Note = mark, mark, mark, mark, mark
 	f.store(t, squad, coach, athlete, session, ball, given, thrown)
@@ -184,7 +185,7 @@ func TestEraseWhatOthersUse(t *testing.T) {
 	erased, stays := newAthlete("Ansa Brightwater"), newAthlete("Bero Quill")
 	session, _ := f.life(t, squad, coach, erased)
 	f.life(t, squad, coach, stays)
-	guest := &ShotRecord{
+	guest := &record.Shot{
 		Shot: shot.Shot{ID: newID(), SessionID: session.ID, AthleteID: stays.ID, Order: 1, Time: f.clock.now()},
 	}
 	f.store(t, squad, coach, guest)
@@ -263,7 +264,7 @@ func TestForget(t *testing.T) {
 	squad, coach := f.squad(t)
 	old, recent := newPattern("old"), newPattern("recent")
 	f.store(t, squad, coach, old, recent)
-	remove := func(p *PatternRecord) int64 {
+	remove := func(p *record.Pattern) int64 {
 		t.Helper()
 		return f.apply(t, squad, coach, Change{Record: p, Delete: true})[0].Rev
 	}

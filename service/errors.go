@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"laneward/db"
+	"laneward/service/advice"
+	"laneward/service/record"
 )
 
 // Code is the kind of a failure. There are few, and the edge maps each to one answer.
@@ -30,20 +32,12 @@ const (
 	Internal        Code = "internal"
 )
 
-// Fault is one thing wrong with what was sent: where, as a JSON Pointer (RFC 6901), and what to do
-// about it.
-type Fault struct {
-	Pointer string `json:"pointer"`
-	Code    string `json:"code,omitempty"`
-	Detail  string `json:"detail"`
-}
-
 // Error is what every use case fails with. Detail is for the person and says how to mend it; the
 // wrapped cause is for the log.
 type Error struct {
 	Code       Code
 	Detail     string
-	Faults     []Fault
+	Faults     []record.Fault
 	RetryAfter time.Duration
 	cause      error
 }
@@ -62,12 +56,8 @@ func fail(code Code, format string, values ...any) *Error {
 }
 
 // InvalidError says everything that is wrong with what was sent; faults must not be empty.
-func InvalidError(faults []Fault) *Error {
-	detail := faults[0].Detail
-	if len(faults) > 1 {
-		detail = fmt.Sprintf("%d things need mending; the first: %s", len(faults), detail)
-	}
-	return &Error{Code: Invalid, Detail: detail, Faults: faults}
+func InvalidError(faults []record.Fault) *Error {
+	return &Error{Code: Invalid, Detail: record.Faults(faults).Error(), Faults: faults}
 }
 
 // AsError returns err as one of this package's. A failure nobody foresaw is Internal; its cause is
@@ -75,7 +65,15 @@ func InvalidError(faults []Fault) *Error {
 func AsError(err error) *Error {
 	var known *Error
 	var constraint *db.ConstraintError
+	var wrong record.Faults
+	var refused *advice.Error
 	switch {
+	case errors.As(err, &wrong):
+		return InvalidError(wrong)
+	case errors.As(err, &refused) && refused.Conflict:
+		return &Error{Code: Conflict, Detail: refused.Detail, cause: err}
+	case errors.As(err, &refused):
+		return &Error{Code: Invalid, Detail: refused.Detail, cause: err}
 	case errors.As(err, &known):
 		return known
 	case errors.Is(err, db.ErrNotFound):

@@ -11,15 +11,16 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/record"
 )
 
 // Item is one entry of a squad's feed: the latest state of a record, or that it is gone.
 type Item struct {
-	Kind    Kind      `json:"kind"`
-	ID      uuid.UUID `json:"id"`
-	Rev     int64     `json:"rev"`
-	Record  Record    `json:"record,omitempty"`
-	Deleted bool      `json:"deleted,omitempty"`
+	Kind    record.Kind   `json:"kind"`
+	ID      uuid.UUID     `json:"id"`
+	Rev     int64         `json:"rev"`
+	Record  record.Record `json:"record,omitempty"`
+	Deleted bool          `json:"deleted,omitempty"`
 	// Scope is "added" when the record came into sight by another change, such as a drill by its
 	// assignment, and "removed" when the device is to drop it although it stands.
 	Scope string `json:"scope,omitempty"`
@@ -27,7 +28,7 @@ type Item struct {
 
 // AppendJSON appends the item as encoding/json writes it, shots much faster.
 func (i *Item) AppendJSON(b []byte) ([]byte, error) {
-	s, ok := i.Record.(*ShotRecord)
+	s, ok := i.Record.(*record.Shot)
 	if !ok || i.Deleted || i.Scope != "" {
 		data, err := json.Marshal(i)
 		if err != nil {
@@ -38,7 +39,7 @@ func (i *Item) AppendJSON(b []byte) ([]byte, error) {
 	b = append(b, `{"kind":"shot","id":"`...)
 	b = append(b, i.ID.String()...)
 	b = strconv.AppendInt(append(b, `","rev":`...), i.Rev, 10)
-	b = s.appendJSON(append(b, `,"record":`...))
+	b = s.AppendRecord(append(b, `,"record":`...))
 	return append(b, '}'), nil
 }
 
@@ -229,7 +230,7 @@ func (w *work) itemsAfter(ctx context.Context, in window, limit int) (items []It
 
 // itemsIn reads the first items of a window, at most limit of each kind.
 func (w *work) itemsIn(ctx context.Context, in window, limit int) (items []Item, err error) {
-	for _, kind := range Kinds {
+	for _, kind := range record.Kinds {
 		found, err := stores[kind].after(
 			ctx,
 			w.Tx,
@@ -264,7 +265,7 @@ func (w *work) itemsIn(ctx context.Context, in window, limit int) (items []Item,
 		return nil, db.Translate(err)
 	}
 	for _, tomb := range tombs {
-		items = append(items, Item{Kind: Kind(tomb.Kind), ID: tomb.ID, Rev: tomb.Rev, Deleted: true})
+		items = append(items, Item{Kind: record.Kind(tomb.Kind), ID: tomb.ID, Rev: tomb.Rev, Deleted: true})
 	}
 	slices.SortFunc(items, func(a, b Item) int { return int(a.Rev - b.Rev) })
 	return items, nil
@@ -284,7 +285,7 @@ func (w *work) completeItems(ctx context.Context, items []Item, upto int64) ([]I
 	complete := make([]Item, 0, len(ordered))
 	for _, item := range ordered {
 		complete = append(complete, item)
-		if item.Kind == KindAssignment {
+		if item.Kind == record.KindAssignment {
 			dropped, err := w.droppedDrills(ctx, item)
 			if err != nil {
 				return nil, err
@@ -299,20 +300,20 @@ func (w *work) completeItems(ctx context.Context, items []Item, upto int64) ([]I
 // have: those that have changed after it, and for an athlete the drills, which come into sight by
 // an assignment, maybe after upto.
 func (w *work) missingParents(ctx context.Context, items []Item, upto int64) (missing []Item, err error) {
-	known := make(map[Ref]bool)
+	known := make(map[record.Ref]bool)
 	for _, item := range items {
-		if item.Kind != KindShot { // which is nobody's parent, and there are many
-			known[Ref{Kind: item.Kind, ID: item.ID}] = true
+		if item.Kind != record.KindShot { // which is nobody's parent, and there are many
+			known[record.Ref{Kind: item.Kind, ID: item.ID}] = true
 		}
 	}
 	for next := items; len(next) > 0; {
-		wanted := make(map[Kind][]uuid.UUID)
+		wanted := make(map[record.Kind][]uuid.UUID)
 		for _, item := range next {
 			if item.Record == nil {
 				continue
 			}
 			for _, ref := range item.Record.Parents() {
-				if key := (Ref{Kind: ref.Kind, ID: ref.ID}); !known[key] {
+				if key := (record.Ref{Kind: ref.Kind, ID: ref.ID}); !known[key] {
 					known[key] = true
 					wanted[ref.Kind] = append(wanted[ref.Kind], ref.ID)
 				}
@@ -327,7 +328,7 @@ func (w *work) missingParents(ctx context.Context, items []Item, upto int64) (mi
 			for _, one := range found {
 				item := Item{Kind: kind, ID: one.Key(), Rev: one.Revision(), Record: one.Record}
 				switch {
-				case kind == KindDrill && w.athlete != nil:
+				case kind == record.KindDrill && w.athlete != nil:
 					item.Scope = ScopeAdded
 				case one.Revision() <= upto:
 					continue
@@ -344,10 +345,10 @@ func (w *work) missingParents(ctx context.Context, items []Item, upto int64) (mi
 // ones: a parent that was changed after its child has the later revision.
 func parentsFirst(items, missing []Item) []Item {
 	all := slices.Concat(items, missing)
-	at := make(map[Ref]int)
+	at := make(map[record.Ref]int)
 	for i, item := range all {
-		if item.Kind != KindShot { // as above
-			at[Ref{Kind: item.Kind, ID: item.ID}] = i
+		if item.Kind != record.KindShot { // as above
+			at[record.Ref{Kind: item.Kind, ID: item.ID}] = i
 		}
 	}
 	ordered, placed := make([]Item, 0, len(all)), make([]bool, len(all))
@@ -359,7 +360,7 @@ func parentsFirst(items, missing []Item) []Item {
 		placed[i] = true
 		if all[i].Record != nil {
 			for _, ref := range all[i].Record.Parents() {
-				if parent, ok := at[Ref{Kind: ref.Kind, ID: ref.ID}]; ok {
+				if parent, ok := at[record.Ref{Kind: ref.Kind, ID: ref.ID}]; ok {
 					place(parent)
 				}
 			}
@@ -392,27 +393,27 @@ const maxMembers = 10_000
 // droppedMembers tells an athlete's device to drop the members that were this athlete before, as a
 // parent may have been, and are not any more.
 func (w *work) droppedMembers(ctx context.Context, in window) (dropped []Item, err error) {
-	members, err := stores[KindMember].after(ctx, w.Tx, w.squad, in, maxMembers, nil)
+	members, err := stores[record.KindMember].after(ctx, w.Tx, w.squad, in, maxMembers, nil)
 	if err != nil {
 		return nil, err
 	}
 	for _, one := range members {
-		if sameID(one.Owner(), w.athlete) {
+		if record.SameID(one.Owner(), w.athlete) {
 			continue
 		}
-		history, err := w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(KindMember), ID: one.Key()})
+		history, err := w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(record.KindMember), ID: one.Key()})
 		if err != nil {
 			return nil, db.Translate(err)
 		}
 		for _, version := range history {
-			var was MemberRecord
+			var was record.Member
 			if err := json.Unmarshal(version.Body, &was); err != nil {
 				return nil, fmt.Errorf("read the history of member %s: %w", one.Key(), err)
 			}
-			if sameID(was.AthleteID, w.athlete) {
+			if record.SameID(was.AthleteID, w.athlete) {
 				dropped = append(
 					dropped,
-					Item{Kind: KindMember, ID: one.Key(), Rev: one.Revision(), Scope: ScopeRemoved},
+					Item{Kind: record.KindMember, ID: one.Key(), Rev: one.Revision(), Scope: ScopeRemoved},
 				)
 				break
 			}
@@ -426,14 +427,14 @@ func (w *work) droppedMembers(ctx context.Context, in window) (dropped []Item, e
 func (w *work) droppedDrills(ctx context.Context, assignment Item) (dropped []Item, err error) {
 	history, err := w.HistoryOf(
 		ctx,
-		db.HistoryOfParams{SquadID: w.squad, Kind: string(KindAssignment), ID: assignment.ID},
+		db.HistoryOfParams{SquadID: w.squad, Kind: string(record.KindAssignment), ID: assignment.ID},
 	)
 	if err != nil {
 		return nil, db.Translate(err)
 	}
 	seen := make(map[uuid.UUID]bool)
 	for _, version := range history {
-		var was AssignmentRecord
+		var was record.Assignment
 		if err := json.Unmarshal(version.Body, &was); err != nil {
 			return nil, fmt.Errorf("read the history of assignment %s: %w", assignment.ID, err)
 		}
@@ -441,12 +442,12 @@ func (w *work) droppedDrills(ctx context.Context, assignment Item) (dropped []It
 			continue
 		}
 		seen[was.DrillID] = true
-		visible, err := stores[KindDrill].byIDs(ctx, w.Tx, w.squad, []uuid.UUID{was.DrillID}, w.athlete)
+		visible, err := stores[record.KindDrill].byIDs(ctx, w.Tx, w.squad, []uuid.UUID{was.DrillID}, w.athlete)
 		if err != nil {
 			return nil, err
 		}
 		if len(visible) == 0 {
-			dropped = append(dropped, Item{Kind: KindDrill, ID: was.DrillID, Rev: assignment.Rev, Scope: ScopeRemoved})
+			dropped = append(dropped, Item{Kind: record.KindDrill, ID: was.DrillID, Rev: assignment.Rev, Scope: ScopeRemoved})
 		}
 	}
 	return dropped, nil

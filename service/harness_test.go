@@ -2,7 +2,6 @@ package service
 
 import (
 	"context"
-	"errors"
 	"sync"
 	"testing"
 	"time"
@@ -13,6 +12,7 @@ import (
 	"laneward/db"
 	"laneward/db/dbtest"
 	"laneward/service/lane"
+	"laneward/service/record"
 )
 
 // fixture is a service over a database of its own, with a clock that only the test moves.
@@ -83,7 +83,7 @@ func (f *fixture) person(t testing.TB) uuid.UUID {
 func (f *fixture) squad(t testing.TB) (squad, coach uuid.UUID) {
 	t.Helper()
 	coach = f.person(t)
-	made, created, err := f.CreateSquad(t.Context(), coach, &SquadRecord{Name: "Quillfen"})
+	made, created, err := f.CreateSquad(t.Context(), coach, &record.Squad{Name: "Quillfen"})
 	if err != nil || !created {
 		t.Fatal(created, err)
 	}
@@ -91,7 +91,7 @@ func (f *fixture) squad(t testing.TB) (squad, coach uuid.UUID) {
 }
 
 // store stores new records as the coach and fails unless each is.
-func (f *fixture) store(t testing.TB, squad, coach uuid.UUID, records ...Record) {
+func (f *fixture) store(t testing.TB, squad, coach uuid.UUID, records ...record.Record) {
 	t.Helper()
 	changes := make([]Change, len(records))
 	for i, record := range records {
@@ -133,31 +133,31 @@ func (f *fixture) owner(t testing.TB) *pgx.Conn {
 
 func wantCode(t testing.TB, err error, code Code) *Error {
 	t.Helper()
-	var known *Error
-	if !errors.As(err, &known) || known.Code != code {
+	known := AsError(err)
+	if err == nil || known.Code != code {
 		t.Fatalf("error %v, want code %s", err, code)
 	}
 	return known
 }
 
-func newAthlete(name string) *AthleteRecord {
-	return &AthleteRecord{Head: Head{ID: newID()}, Name: name, Side: lane.Right}
+func newAthlete(name string) *record.Athlete {
+	return &record.Athlete{Head: record.Head{ID: newID()}, Name: name, Side: lane.Right}
 }
 
-func newSession(athlete uuid.UUID) *SessionRecord {
-	return &SessionRecord{
-		Head:      Head{ID: newID()},
+func newSession(athlete uuid.UUID) *record.Session {
+	return &record.Session{
+		Head:      record.Head{ID: newID()},
 		Form:      "practice",
 		Name:      "Practice",
-		Date:      Day{time.Date(2026, 3, 14, 0, 0, 0, 0, time.UTC)},
+		Date:      record.Day{Time: time.Date(2026, 3, 14, 0, 0, 0, 0, time.UTC)},
 		AthleteID: &athlete,
 	}
 }
 
-func newPattern(name string) *PatternRecord {
-	return &PatternRecord{Head: Head{ID: newID()}, Name: name, LengthFt: 41}
+func newPattern(name string) *record.Pattern {
+	return &record.Pattern{Head: record.Head{ID: newID()}, Name: name, LengthFt: 41}
 }
 
-func newBall(athlete uuid.UUID) *BallRecord {
-	return &BallRecord{Head: Head{ID: newID()}, AthleteID: athlete, Name: "Blue solid", WeightLB: 15}
+func newBall(athlete uuid.UUID) *record.Ball {
+	return &record.Ball{Head: record.Head{ID: newID()}, AthleteID: athlete, Name: "Blue solid", WeightLB: 15}
 }

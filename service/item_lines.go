@@ -1,6 +1,7 @@
 package service
 
 import (
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
@@ -31,7 +32,7 @@ func AppendItems(b []byte, items []Item, tables bool, end byte) ([]byte, error) 
 // shotRun is how many items from the first on are shots that stand.
 func shotRun(items []Item) int {
 	for i := range items {
-		if _, ok := items[i].Record.(*ShotRecord); !ok || items[i].Deleted || items[i].Scope != "" {
+		if _, ok := items[i].Record.(*record.Shot); !ok || items[i].Deleted || items[i].Scope != "" {
 			return i
 		}
 	}
@@ -41,7 +42,7 @@ func shotRun(items []Item) int {
 func appendShotTable(b []byte, items []Item) []byte {
 	shots, revs := make([]*shot.Shot, len(items)), make([]int64, len(items))
 	for i := range items {
-		shots[i], revs[i] = &items[i].Record.(*ShotRecord).Shot, items[i].Rev
+		shots[i], revs[i] = &items[i].Record.(*record.Shot).Shot, items[i].Rev
 	}
 	return append(shot.AppendTable(append(b, `{"kind":"shot","table":`...), shots, revs), '}')
 }

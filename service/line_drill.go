@@ -2,61 +2,13 @@ package service
 
 import (
 	"context"
-	"fmt"
 
 	"github.com/google/uuid"
 
-	"laneward/service/drill"
+	"laneward/service/advice"
 	"laneward/service/line"
+	"laneward/service/record"
 )
-
-// SuggestedDrill is a drill that keeps an athlete on a line, ready to be stored and assigned.
-type SuggestedDrill struct {
-	Name      string       `json:"name"`
-	Rules     []drill.Rule `json:"rules"`
-	Sentences []string     `json:"sentences"`
-	Reps      int32        `json:"reps"`
-	PassShare float64      `json:"pass_share"`
-	PatternID *uuid.UUID   `json:"pattern_id,omitempty"`
-	Note      string       `json:"note"`
-}
-
-// What a suggested drill asks for unless told otherwise (common practice, no source).
-const (
-	suggestedReps      = 30
-	suggestedPassShare = 0.8
-)
-
-// suggest makes the drill of a line's corridor; nil when there is nothing to keep inside of.
-func (s *subject) suggest(one line.Line) *SuggestedDrill {
-	corridor := one.Corridor
-	if !corridor.Found || corridor.EdgeOnly {
-		return nil
-	}
-	board := float64(corridor.Board)
-	rule := drill.Rule{Measure: drill.Board, At: drill.Place(corridor.At), Min: &board}
-	return &SuggestedDrill{
-		Name: fmt.Sprintf("%s: board %d or inside", s.pattern.Name, corridor.Board),
-		Rules: []drill.Rule{
-			rule,
-		},
-		Sentences: []string{rule.Sentence(nil)},
-		Reps:      suggestedReps,
-		PassShare: suggestedPassShare,
-		PatternID: &s.pattern.ID,
-		Note: fmt.Sprintf(
-			"Made from a planned line with %s: feet at %.1f, target %.1f at the arrows, launch %.2f degrees, breakpoint %.1f at %.0f ft. "+
-				"From outside board %.1f the ball no longer comes back, by the model.",
-			s.told.Ball.Name,
-			one.FeetBoard,
-			one.TargetBoard,
-			one.LaunchAngleDeg,
-			one.Path.BreakpointBoard,
-			one.Path.BreakpointFt,
-			corridor.LimitBoard,
-		),
-	}
-}
 
 // LineAssignment asks to store a line's drill and to assign it. ID is the drill's, so that sending
 // it again stores it once; empty values stand for the suggested drill's, and for today.
@@ -66,8 +18,8 @@ type LineAssignment struct {
 	Name       string
 	Reps       int32
 	PassShare  float64
-	AssignedOn *Day
-	DueOn      *Day
+	AssignedOn *record.Day
+	DueOn      *record.Day
 }
 
 // AssignLine works a line out, stores the drill that keeps its athlete on it, and assigns it to
@@ -75,25 +27,14 @@ type LineAssignment struct {
 func (s *Service) AssignLine(
 	ctx context.Context,
 	user, squad uuid.UUID,
-	query LineQuery,
+	query advice.Query,
 	asked LineAssignment,
-) (d *DrillRecord, a *AssignmentRecord, created bool, err error) {
-	var found *subject
-	err = s.readSquad(ctx, user, squad, func(w *work) error {
-		if err := w.mustCoach(); err != nil {
-			return err
-		}
-		found, err = w.subject(ctx, query)
-		return err
-	})
+) (d *record.Drill, a *record.Assignment, created bool, err error) {
+	err = s.readSquad(ctx, user, squad, func(w *work) error { return w.mustCoach() })
 	if err != nil {
 		return nil, nil, false, err
 	}
-	var study *LineStudy
-	err = s.slots.run(ctx, func(ctx context.Context) error {
-		study, err = found.study(ctx, asked.Aim)
-		return err
-	})
+	study, err := s.StudyLine(ctx, user, squad, query, asked.Aim)
 	if err != nil {
 		return nil, nil, false, err
 	}
@@ -104,7 +45,7 @@ func (s *Service) AssignLine(
 		}
 		return nil, nil, false, fail(Conflict, "this line has no drill to keep to: %s", reason)
 	}
-	d, a = study.records(query.Athlete, asked, Day{s.clock()})
+	d, a = asked.records(query.Athlete, study.Drill, record.Day{Time: s.clock()})
 	if wrong := append(d.Faults(), a.Faults()...); len(wrong) > 0 {
 		return nil, nil, false, InvalidError(wrong)
 	}
@@ -112,21 +53,21 @@ func (s *Service) AssignLine(
 }
 
 // records makes the drill and its assignment.
-func (l *LineStudy) records(athlete uuid.UUID, asked LineAssignment, today Day) (*DrillRecord, *AssignmentRecord) {
+func (asked LineAssignment) records(athlete uuid.UUID, suggested *advice.SuggestedDrill, today record.Day) (*record.Drill, *record.Assignment) {
 	id := newID()
 	if asked.ID != nil {
 		id = *asked.ID
 	}
-	d := &DrillRecord{
-		Head: Head{
+	d := &record.Drill{
+		Head: record.Head{
 			ID: id,
 		},
-		Name:      l.Drill.Name,
-		Rules:     l.Drill.Rules,
-		Reps:      l.Drill.Reps,
-		PassShare: l.Drill.PassShare,
-		PatternID: l.Drill.PatternID,
-		Note:      l.Drill.Note,
+		Name:      suggested.Name,
+		Rules:     suggested.Rules,
+		Reps:      suggested.Reps,
+		PassShare: suggested.PassShare,
+		PatternID: suggested.PatternID,
+		Note:      suggested.Note,
 	}
 	if asked.Name != "" {
 		d.Name = asked.Name
@@ -138,13 +79,13 @@ func (l *LineStudy) records(athlete uuid.UUID, asked LineAssignment, today Day) 
 		d.PassShare = asked.PassShare
 	}
 	// The assignment's id follows from the drill's, so that sending both again stores them once.
-	a := &AssignmentRecord{
-		Head:      Head{ID: uuid.NewSHA1(id, athlete[:])},
+	a := &record.Assignment{
+		Head:      record.Head{ID: uuid.NewSHA1(id, athlete[:])},
 		DrillID:   id,
 		AthleteID: athlete,
 		DueOn:     asked.DueOn,
 	}
-	if a.AssignedOn, _ = ParseDay(today.String()); asked.AssignedOn != nil {
+	if a.AssignedOn, _ = record.ParseDay(today.String()); asked.AssignedOn != nil {
 		a.AssignedOn = *asked.AssignedOn
 	}
 	return d, a
@@ -154,13 +95,13 @@ func (l *LineStudy) records(athlete uuid.UUID, asked LineAssignment, today Day) 
 func (s *Service) storeBoth(
 	ctx context.Context,
 	user, squad uuid.UUID,
-	d *DrillRecord,
-	a *AssignmentRecord,
-) (*DrillRecord, *AssignmentRecord, bool, error) {
+	d *record.Drill,
+	a *record.Assignment,
+) (*record.Drill, *record.Assignment, bool, error) {
 	created := false
 	err := s.inSquad(ctx, user, squad, func(w *work) error {
-		d.stamp(d.ID, 0) // the transaction may be run again
-		a.stamp(a.ID, 0)
+		d.Stamp(d.ID, 0) // the transaction may be run again
+		a.Stamp(a.ID, 0)
 		outcomes, _, err := w.apply(ctx, []Change{{Record: d, Exact: true}, {Record: a, Exact: true}})
 		if err != nil {
 			return err
@@ -173,7 +114,7 @@ func (s *Service) storeBoth(
 				return fail(Conflict, "the drill or its assignment was stored before and has been deleted")
 			}
 		}
-		d, a = outcomes[0].Record.(*DrillRecord), outcomes[1].Record.(*AssignmentRecord)
+		d, a = outcomes[0].Record.(*record.Drill), outcomes[1].Record.(*record.Assignment)
 		created = outcomes[0].Status == StatusStored || outcomes[1].Status == StatusStored
 		return w.decorate(ctx, d)
 	})

@@ -4,7 +4,6 @@ import (
 	"context"
 	"flag"
 	"fmt"
-	"math"
 	"os"
 	"slices"
 	"strings"
@@ -14,12 +13,14 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
 
+	"laneward/service/advice"
 	"laneward/service/drill"
 	"laneward/service/lane"
 	"laneward/service/line"
 	"laneward/service/motion"
 	"laneward/service/oil"
 	"laneward/service/picture"
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
@@ -30,10 +31,10 @@ var update = flag.Bool("update", false, "write golden files")
 type planning struct {
 	*fixture
 	squad, coach  uuid.UUID
-	known, other  *AthleteRecord
-	ball, foreign *BallRecord
-	pattern, bare *PatternRecord
-	session       *SessionRecord
+	known, other  *record.Athlete
+	ball, foreign *record.Ball
+	pattern, bare *record.Pattern
+	session       *record.Session
 }
 
 func newPlanning(t testing.TB) planning {
@@ -63,20 +64,20 @@ func newPlanning(t testing.TB) planning {
 	return p
 }
 
-func (p planning) query() LineQuery {
-	return LineQuery{Athlete: p.known.ID, Ball: &p.ball.ID, Pattern: p.pattern.ID}
+func (p planning) query() advice.Query {
+	return advice.Query{Athlete: p.known.ID, Ball: &p.ball.ID, Pattern: p.pattern.ID}
 }
 
 // throw stores shots of an athlete, each changed from a usual one.
 func (p planning) throw(
 	t testing.TB,
-	athlete *AthleteRecord,
+	athlete *record.Athlete,
 	ball *uuid.UUID,
 	n int,
 	change func(i int, s *shot.Shot),
 ) {
 	t.Helper()
-	records := make([]Record, n)
+	records := make([]record.Record, n)
 	for i := range records {
 		usual := shot.Shot{
 			ID:        newID(),
@@ -87,13 +88,13 @@ func (p planning) throw(
 			Time:      p.session.Date.Add(18 * time.Hour),
 		}
 		change(i, &usual)
-		records[i] = &ShotRecord{Shot: usual}
+		records[i] = &record.Shot{Shot: usual}
 	}
 	p.store(t, p.squad, p.coach, records...)
 }
 
 // member lets somebody into the squad.
-func (p planning) member(t testing.TB, role Role, athlete *uuid.UUID) uuid.UUID {
+func (p planning) member(t testing.TB, role record.Role, athlete *uuid.UUID) uuid.UUID {
 	t.Helper()
 	invitation, err := p.Invite(t.Context(), p.coach, p.squad, role, athlete)
 	if err != nil {
@@ -106,7 +107,7 @@ func (p planning) member(t testing.TB, role Role, athlete *uuid.UUID) uuid.UUID 
 	return user
 }
 
-func (p planning) plan(t testing.TB, query LineQuery) *LinePlan {
+func (p planning) plan(t testing.TB, query advice.Query) *advice.Plan {
 	t.Helper()
 	plan, err := p.PlanLines(t.Context(), p.coach, p.squad, query, nil)
 	if err != nil {
@@ -180,14 +181,14 @@ func TestPlanIsOfWhatIsStored(t *testing.T) {
 func TestPlanSaysWhatItAssumes(t *testing.T) {
 	t.Parallel()
 	p := newPlanning(t)
-	plan := p.plan(t, LineQuery{Athlete: p.other.ID, Pattern: p.pattern.ID})
+	plan := p.plan(t, advice.Query{Athlete: p.other.ID, Pattern: p.pattern.ID})
 	for _, words := range []string{
 		"The speed of Bettany is not known: 17 mph", "The rev rate of Bettany is not known: 300 rpm", "The axis rotation of Bettany is not known: 45",
 		"The axis tilt of Bettany is not known: 12", "The slide offset of Bettany is not known: 6 boards", "No ball is named",
 	} {
 		says(t, plan.Subject.Assumptions, words)
 	}
-	unknown := p.plan(t, LineQuery{Athlete: p.known.ID, Ball: &p.foreign.ID, Pattern: p.pattern.ID})
+	unknown := p.plan(t, advice.Query{Athlete: p.known.ID, Ball: &p.foreign.ID, Pattern: p.pattern.ID})
 	for _, words := range []string{"is another athlete's", `radius of gyration of "Blue solid" is not known`, `surface of "Blue solid" is not known`} {
 		says(t, unknown.Subject.Assumptions, words)
 	}
@@ -255,14 +256,14 @@ func TestScatterIsBounded(t *testing.T) {
 	p := newPlanning(t)
 	p.throw(t, p.known, nil, 900, func(_ int, s *shot.Shot) {})
 	p.session = newSession(p.known.ID) // a later session
-	p.session.Date = Day{p.session.Date.AddDate(0, 0, 1)}
+	p.session.Date = record.Day{Time: p.session.Date.AddDate(0, 0, 1)}
 	p.store(t, p.squad, p.coach, p.session)
-	p.throw(t, p.known, nil, maxScatterShots, func(i int, s *shot.Shot) {
+	p.throw(t, p.known, nil, advice.MaxScatterShots, func(i int, s *shot.Shot) {
 		arrows := 15 + float64(i%2)
 		s.ArrowsBoard = &arrows
 	})
 	scatter := p.plan(t, p.query()).Subject.Scatter
-	if scatter.Shots != maxScatterShots || scatter.Measures[0].Pairs != maxScatterShots-1 {
+	if scatter.Shots != advice.MaxScatterShots || scatter.Measures[0].Pairs != advice.MaxScatterShots-1 {
 		t.Errorf("%d shots, %d pairs", scatter.Shots, scatter.Measures[0].Pairs)
 	}
 }
@@ -280,7 +281,7 @@ func TestFilmOrNoFilm(t *testing.T) {
 		t.Error("a film of a pattern that has none")
 	}
 	// A film map given directly plays as the load table that lays it.
-	film, err := p.pattern.oilFilm()
+	film, err := advice.FilmOf(p.pattern)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -300,7 +301,7 @@ func TestFilmOrNoFilm(t *testing.T) {
 func TestWhoMayPlan(t *testing.T) {
 	t.Parallel()
 	p := newPlanning(t)
-	athlete, analyst := p.member(t, Athlete, &p.known.ID), p.member(t, Analyst, nil)
+	athlete, analyst := p.member(t, record.RoleAthlete, &p.known.ID), p.member(t, record.RoleAnalyst, nil)
 	foreign := p.query()
 	foreign.Ball = &p.foreign.ID
 	other := p.query()
@@ -309,7 +310,7 @@ func TestWhoMayPlan(t *testing.T) {
 	for _, c := range []struct {
 		name  string
 		user  uuid.UUID
-		query LineQuery
+		query advice.Query
 		code  Code
 	}{
 		{"athlete, own", athlete, p.query(), ""},
@@ -331,11 +332,11 @@ func TestWhoMayPlan(t *testing.T) {
 				c.user,
 				p.squad,
 				p.query(),
-				LineAgainst{
+				advice.Against{
 					Athlete: &c.query.Athlete,
 					Ball:    c.query.Ball,
 					Pattern: &p.pattern.ID,
-					Worn:    &WornBy{Shots: 4},
+					Worn:    &advice.WornBy{Shots: 4},
 				},
 				nil,
 			)
@@ -364,23 +365,23 @@ func TestCompareWhatDiffers(t *testing.T) {
 		p.coach,
 		p.squad,
 		p.query(),
-		LineAgainst{Athlete: &p.known.ID, Pattern: &p.pattern.ID, Fresh: true},
+		advice.Against{Athlete: &p.known.ID, Pattern: &p.pattern.ID, Fresh: true},
 		nil,
 	)
 	wantCode(t, err, Invalid)
 	worn := p.query()
-	worn.Worn = &WornBy{Shots: 40}
+	worn.Worn = &advice.WornBy{Shots: 40}
 	for _, c := range []struct {
 		name    string
-		query   LineQuery
-		against LineAgainst
+		query   advice.Query
+		against advice.Against
 		differs []string
 	}{
-		{"athlete", p.query(), LineAgainst{Athlete: &p.other.ID}, []string{"athlete"}},
-		{"ball", p.query(), LineAgainst{Ball: &p.foreign.ID}, []string{"ball"}},
-		{"both", p.query(), LineAgainst{Athlete: &p.other.ID, Ball: &p.foreign.ID}, []string{"athlete", "ball"}},
-		{"fresh against worn", worn, LineAgainst{Fresh: true}, []string{"wear"}},
-		{"worn against fresh", p.query(), LineAgainst{Worn: &WornBy{Shots: 40}}, []string{"wear"}},
+		{"athlete", p.query(), advice.Against{Athlete: &p.other.ID}, []string{"athlete"}},
+		{"ball", p.query(), advice.Against{Ball: &p.foreign.ID}, []string{"ball"}},
+		{"both", p.query(), advice.Against{Athlete: &p.other.ID, Ball: &p.foreign.ID}, []string{"athlete", "ball"}},
+		{"fresh against worn", worn, advice.Against{Fresh: true}, []string{"wear"}},
+		{"worn against fresh", p.query(), advice.Against{Worn: &advice.WornBy{Shots: 40}}, []string{"wear"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			both, err := p.CompareLines(t.Context(), p.coach, p.squad, c.query, c.against, nil)
@@ -409,14 +410,14 @@ func TestAssignLine(t *testing.T) {
 	plan := p.plan(t, p.query())
 	at := slices.IndexFunc(
 		plan.Lines,
-		func(l PlannedLine) bool { return l.Drill != nil && l.Corridor.At == line.AtBreakpoint },
+		func(l advice.PlannedLine) bool { return l.Drill != nil && l.Corridor.At == line.AtBreakpoint },
 	)
 	if at < 0 {
 		t.Fatal("no line of the test pattern has a drill at the breakpoint")
 	}
 	best := plan.Lines[at]
 	id := newID()
-	due := Day{time.Date(2026, 4, 1, 0, 0, 0, 0, time.UTC)}
+	due := record.Day{Time: time.Date(2026, 4, 1, 0, 0, 0, 0, time.UTC)}
 	asked := LineAssignment{ID: &id, Aim: best.Aim, DueOn: &due}
 	d, a, created, err := p.AssignLine(t.Context(), p.coach, p.squad, p.query(), asked)
 	if err != nil || !created {
@@ -458,7 +459,7 @@ func TestAssignLineIsBothOrNeither(t *testing.T) {
 	t.Parallel()
 	p := newPlanning(t)
 	counts := func() (drills, assignments int) {
-		for kind, n := range map[Kind]*int{KindDrill: &drills, KindAssignment: &assignments} {
+		for kind, n := range map[record.Kind]*int{record.KindDrill: &drills, record.KindAssignment: &assignments} {
 			page, err := p.List(t.Context(), p.coach, p.squad, kind, 0, 100)
 			if err != nil {
 				t.Fatal(err)
@@ -468,12 +469,12 @@ func TestAssignLineIsBothOrNeither(t *testing.T) {
 		return drills, assignments
 	}
 	good := line.Aim{LaydownBoard: 24, LaunchAngleDeg: 1.9}
-	yesterday := Day{time.Date(2026, 3, 13, 0, 0, 0, 0, time.UTC)}
+	yesterday := record.Day{Time: time.Date(2026, 3, 13, 0, 0, 0, 0, time.UTC)}
 	// An assignment stands already under the id that this drill's would have, as another record.
 	taken := newID()
-	standing := &DrillRecord{Head: Head{ID: newID()}, Name: "Standing", Rules: onBoard(8), Reps: 10, PassShare: 0.5}
-	p.store(t, p.squad, p.coach, standing, &AssignmentRecord{
-		Head: Head{
+	standing := &record.Drill{Head: record.Head{ID: newID()}, Name: "Standing", Rules: onBoard(8), Reps: 10, PassShare: 0.5}
+	p.store(t, p.squad, p.coach, standing, &record.Assignment{
+		Head: record.Head{
 			ID: uuid.NewSHA1(taken, p.known.ID[:]),
 		},
 		DrillID:    standing.ID,
@@ -526,58 +527,12 @@ func TestStudyLine(t *testing.T) {
 	wantCode(t, err, Invalid)
 }
 
-func TestMissMapGrid(t *testing.T) {
-	t.Parallel()
-	at := func(v float64) *float64 { return &v }
-	usual := line.DefaultGrid()
-	for _, c := range []struct {
-		name  string
-		query GridQuery
-		want  line.Grid
-		fault string
-	}{
-		{"usual", GridQuery{}, usual, ""},
-		{"laydowns", GridQuery{LaydownFrom: at(10), LaydownTo: at(12)}, line.Grid{LaydownBoards: []float64{10, 11, 12}, LaunchAnglesDeg: usual.LaunchAnglesDeg}, ""},
-		{
-			"half boards",
-			GridQuery{LaydownFrom: at(10), LaydownTo: at(11), LaydownStep: at(0.5), AngleFrom: at(0), AngleTo: at(0.3)},
-			line.Grid{LaydownBoards: []float64{10, 10.5, 11}, LaunchAnglesDeg: []float64{0, 0.1, 0.2, 0.3}},
-			"",
-		},
-		{
-			"the end is not reached",
-			GridQuery{LaydownFrom: at(10), LaydownTo: at(14.9), LaydownStep: at(2)},
-			line.Grid{LaydownBoards: []float64{10, 12, 14}, LaunchAnglesDeg: usual.LaunchAnglesDeg},
-			"",
-		},
-		{"falling", GridQuery{LaydownFrom: at(20), LaydownTo: at(10)}, line.Grid{}, "is no range"},
-		{"no step", GridQuery{AngleStep: at(0)}, line.Grid{}, "is no range"},
-		{"not a number", GridQuery{AngleStep: at(math.NaN())}, line.Grid{}, "is no range"},
-		{"too fine", GridQuery{AngleStep: at(0.001)}, line.Grid{}, "ask for 2 to 300"},
-		{"one value", GridQuery{AngleStep: at(30)}, line.Grid{}, "ask for 2 to 300"},
-		{"too many in all", GridQuery{LaydownStep: at(0.12), AngleStep: at(0.04)}, line.Grid{}, "take larger steps"},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			got, err := c.query.grid()
-			if c.fault != "" {
-				if known := wantCode(t, err, Invalid); !strings.Contains(known.Faults[0].Detail, c.fault) {
-					t.Errorf("%v, want %q", known.Faults, c.fault)
-				}
-				return
-			}
-			if diff := cmp.Diff(c.want, got); err != nil || diff != "" {
-				t.Errorf("%v (-want +got):\n%s", err, diff)
-			}
-		})
-	}
-}
-
 // A miss map says of each aim what the planner says of it alone.
 func TestMissMap(t *testing.T) {
 	t.Parallel()
 	p := newPlanning(t)
 	at := func(v float64) *float64 { return &v }
-	grid := GridQuery{
+	grid := advice.GridQuery{
 		LaydownFrom: at(20),
 		LaydownTo:   at(26),
 		LaydownStep: at(2),
@@ -617,7 +572,7 @@ func TestLinePictures(t *testing.T) {
 	t.Parallel()
 	p := newPlanning(t)
 	worn := p.query()
-	worn.Worn = &WornBy{Shots: 20}
+	worn.Worn = &advice.WornBy{Shots: 20}
 	straight := newAthlete("Straight")
 	none := 0.0
 	straight.RevRateRPM = &none
@@ -626,11 +581,11 @@ func TestLinePictures(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	both, err := p.CompareLines(t.Context(), p.coach, p.squad, p.query(), LineAgainst{Athlete: &p.other.ID}, nil)
+	both, err := p.CompareLines(t.Context(), p.coach, p.squad, p.query(), advice.Against{Athlete: &p.other.ID}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	mapped, err := p.MapMisses(t.Context(), p.coach, p.squad, p.query(), GridQuery{}, nil)
+	mapped, err := p.MapMisses(t.Context(), p.coach, p.squad, p.query(), advice.GridQuery{}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -643,7 +598,7 @@ func TestLinePictures(t *testing.T) {
 	}{
 		{"plan", p.plan(t, p.query())},
 		{"worn", p.plan(t, worn)},
-		{"no line", p.plan(t, LineQuery{Athlete: straight.ID, Pattern: p.pattern.ID})},
+		{"no line", p.plan(t, advice.Query{Athlete: straight.ID, Pattern: p.pattern.ID})},
 		{"one line", study},
 		{"comparison", both},
 		{"miss map", mapped},

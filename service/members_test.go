@@ -7,10 +7,12 @@ import (
 	"testing"
 	"time"
 
+	"laneward/service/record"
+
 	"github.com/google/uuid"
 )
 
-func (f *fixture) invite(t testing.TB, squad, coach uuid.UUID, role Role, athlete *uuid.UUID) Invitation {
+func (f *fixture) invite(t testing.TB, squad, coach uuid.UUID, role record.Role, athlete *uuid.UUID) Invitation {
 	t.Helper()
 	made, err := f.Invite(t.Context(), coach, squad, role, athlete)
 	if err != nil {
@@ -22,9 +24,9 @@ func (f *fixture) invite(t testing.TB, squad, coach uuid.UUID, role Role, athlet
 func (f *fixture) join(
 	t testing.TB,
 	squad, coach uuid.UUID,
-	role Role,
+	role record.Role,
 	athlete *uuid.UUID,
-) (who uuid.UUID, joined *MemberRecord) {
+) (who uuid.UUID, joined *record.Member) {
 	t.Helper()
 	who = f.person(t)
 	_, joined, err := f.Join(t.Context(), who, f.invite(t, squad, coach, role, athlete).Code)
@@ -48,11 +50,11 @@ func TestInvitations(t *testing.T) {
 		}
 	}
 	t.Run("as it is read out", func(t *testing.T) {
-		code := f.invite(t, squad, coach, Athlete, &athlete.ID).Code
+		code := f.invite(t, squad, coach, record.RoleAthlete, &athlete.ID).Code
 		spoken := " " + strings.ToLower(code[:8]) + "-" + code[8:20] + " " + code[20:] + " "
 		who := f.person(t)
 		got, joined, err := f.Join(t.Context(), who, spoken)
-		if err != nil || got != squad || joined.Role != Athlete || *joined.AthleteID != athlete.ID ||
+		if err != nil || got != squad || joined.Role != record.RoleAthlete || *joined.AthleteID != athlete.ID ||
 			joined.UserID != who {
 			t.Errorf("joined %+v, %v", joined, err)
 		}
@@ -62,12 +64,12 @@ func TestInvitations(t *testing.T) {
 		refused(t, f.person(t), code) // once
 	})
 	t.Run("too old", func(t *testing.T) {
-		code := f.invite(t, squad, coach, Analyst, nil).Code
+		code := f.invite(t, squad, coach, record.RoleAnalyst, nil).Code
 		f.clock.move(7*24*time.Hour + time.Second)
 		refused(t, f.person(t), code)
 	})
 	t.Run("withdrawn", func(t *testing.T) {
-		made := f.invite(t, squad, coach, Analyst, nil)
+		made := f.invite(t, squad, coach, record.RoleAnalyst, nil)
 		if err := f.Withdraw(t.Context(), coach, squad, made.ID); err != nil {
 			t.Fatal(err)
 		}
@@ -80,7 +82,7 @@ func TestInvitations(t *testing.T) {
 		}
 	})
 	t.Run("by a member, it is not used up", func(t *testing.T) {
-		code := f.invite(t, squad, coach, Analyst, nil).Code
+		code := f.invite(t, squad, coach, record.RoleAnalyst, nil).Code
 		_, _, err := f.Join(t.Context(), coach, code)
 		wantCode(t, err, Conflict)
 		if _, _, err := f.Join(t.Context(), f.person(t), code); err != nil {
@@ -88,7 +90,7 @@ func TestInvitations(t *testing.T) {
 		}
 	})
 	t.Run("by many at once", func(t *testing.T) {
-		code := f.invite(t, squad, coach, Coach, nil).Code
+		code := f.invite(t, squad, coach, record.RoleCoach, nil).Code
 		people := make([]uuid.UUID, 8)
 		for i := range people {
 			people[i] = f.person(t)
@@ -119,11 +121,11 @@ func TestInvitations(t *testing.T) {
 		elsewhere, other := f.squad(t)
 		stranger := newAthlete("Bero Quill")
 		f.store(t, elsewhere, other, stranger)
-		_, err := f.Invite(t.Context(), coach, squad, Athlete, &stranger.ID)
+		_, err := f.Invite(t.Context(), coach, squad, record.RoleAthlete, &stranger.ID)
 		wantCode(t, err, Invalid)
-		_, err = f.Invite(t.Context(), coach, squad, Athlete, nil)
+		_, err = f.Invite(t.Context(), coach, squad, record.RoleAthlete, nil)
 		wantCode(t, err, Invalid)
-		_, err = f.Invite(t.Context(), coach, squad, Analyst, &athlete.ID)
+		_, err = f.Invite(t.Context(), coach, squad, record.RoleAnalyst, &athlete.ID)
 		wantCode(t, err, Invalid)
 	})
 }
@@ -137,19 +139,19 @@ func TestLastCoach(t *testing.T) {
 			return f.RemoveMember(t.Context(), who, squad, member, rev)
 		},
 		"stepping down": func(squad, who, member uuid.UUID, rev int64) error {
-			_, err := f.SetRole(t.Context(), who, squad, member, rev, Analyst, nil)
+			_, err := f.SetRole(t.Context(), who, squad, member, rev, record.RoleAnalyst, nil)
 			return err
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			for range 8 {
 				squad, first := f.squad(t)
-				second, joined := f.join(t, squad, first, Coach, nil)
-				page, err := f.List(t.Context(), first, squad, KindMember, 0, 10)
+				second, joined := f.join(t, squad, first, record.RoleCoach, nil)
+				page, err := f.List(t.Context(), first, squad, record.KindMember, 0, 10)
 				if err != nil {
 					t.Fatal(err)
 				}
-				own := page.Records[0].(*MemberRecord)
+				own := page.Records[0].(*record.Member)
 				var wg sync.WaitGroup
 				var errs [2]error
 				wg.Go(func() { errs[0] = leave(squad, first, own.ID, own.Rev) })
@@ -170,17 +172,17 @@ func TestRoleTakesHoldAtOnce(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 4)
 	squad, coach := f.squad(t)
-	second, member := f.join(t, squad, coach, Coach, nil)
+	second, member := f.join(t, squad, coach, record.RoleCoach, nil)
 	if _, _, err := f.Create(t.Context(), second, squad, newPattern("as a coach")); err != nil {
 		t.Fatal(err)
 	}
-	changed, err := f.SetRole(t.Context(), coach, squad, member.ID, member.Rev, Analyst, nil)
+	changed, err := f.SetRole(t.Context(), coach, squad, member.ID, member.Rev, record.RoleAnalyst, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	_, _, err = f.Create(t.Context(), second, squad, newPattern("as an analyst"))
 	wantCode(t, err, Forbidden)
-	if _, err := f.List(t.Context(), second, squad, KindPattern, 0, 10); err != nil {
+	if _, err := f.List(t.Context(), second, squad, record.KindPattern, 0, 10); err != nil {
 		t.Error(err)
 	}
 	if err := f.RemoveMember(
@@ -192,7 +194,7 @@ func TestRoleTakesHoldAtOnce(t *testing.T) {
 	); err != nil { // leaving is everybody's right
 		t.Fatal(err)
 	}
-	_, err = f.List(t.Context(), second, squad, KindPattern, 0, 10)
+	_, err = f.List(t.Context(), second, squad, record.KindPattern, 0, 10)
 	wantCode(t, err, NotFound)
 }
 
@@ -203,15 +205,15 @@ func TestSquadOfATakenID(t *testing.T) {
 	f := newFixture(t, 4)
 	squad, coach := f.squad(t)
 	thief := f.person(t)
-	_, _, err := f.CreateSquad(t.Context(), thief, &SquadRecord{Head: Head{ID: squad}, Name: "Stolen"})
+	_, _, err := f.CreateSquad(t.Context(), thief, &record.Squad{Head: record.Head{ID: squad}, Name: "Stolen"})
 	wantCode(t, err, Conflict)
-	record, err := f.Get(t.Context(), coach, squad, KindSquad, squad)
-	if err != nil || record.(*SquadRecord).Name != "Quillfen" || record.Revision() != 1 {
-		t.Errorf("the squad is %+v, %v", record, err)
+	rec, err := f.Get(t.Context(), coach, squad, record.KindSquad, squad)
+	if err != nil || rec.(*record.Squad).Name != "Quillfen" || rec.Revision() != 1 {
+		t.Errorf("the squad is %+v, %v", rec, err)
 	}
-	_, err = f.Get(t.Context(), thief, squad, KindSquad, squad)
+	_, err = f.Get(t.Context(), thief, squad, record.KindSquad, squad)
 	wantCode(t, err, NotFound)
-	again, created, err := f.CreateSquad(t.Context(), coach, &SquadRecord{Head: Head{ID: squad}, Name: "Quillfen"})
+	again, created, err := f.CreateSquad(t.Context(), coach, &record.Squad{Head: record.Head{ID: squad}, Name: "Quillfen"})
 	if err != nil || created || again.Rev != 1 {
 		t.Errorf("made again by its coach: %+v, created %v, %v", again, created, err)
 	}

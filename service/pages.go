@@ -8,10 +8,11 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/db"
-	"laneward/service/drill"
+	"laneward/service/advice"
 	"laneward/service/lane"
 	"laneward/service/oil"
 	"laneward/service/picture"
+	"laneward/service/record"
 )
 
 // What the pages show and no single record holds: a drill with every athlete's lane, a session's
@@ -29,7 +30,7 @@ func (s *Service) DrillLanes(
 	ctx context.Context,
 	user, squad uuid.UUID,
 	query DrillQuery,
-) (record *DrillRecord, lanes []LaneScore, err error) {
+) (record *record.Drill, lanes []LaneScore, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		lanes = nil
 		tasks, err := w.drillTasks(ctx, query)
@@ -54,7 +55,7 @@ func (s *Service) DrillLanes(
 			}
 			lanes = append(
 				lanes,
-				LaneScore{Score: score, Lane: drillLane(record, task.athlete.Side, together(shots, judgements))},
+				LaneScore{Score: score, Lane: advice.DrawDrill(record, task.athlete.Side, together(shots, judgements))},
 			)
 		}
 		return nil
@@ -62,25 +63,15 @@ func (s *Service) DrillLanes(
 	return record, lanes, err
 }
 
-// SessionLane is what one athlete threw in a session: the lane with the breakpoint of each shot
-// that has one, over the session's pattern when it is known. Like [LaneScore]'s it has no words.
-type SessionLane struct {
-	Athlete           *AthleteRecord
-	Shots, Strikes    int
-	StrikesKnown      int // of the shots, those whose standing pins were recorded
-	WithoutBreakpoint int // of the shots, those without a measured breakpoint, which are not drawn
-	Lane              picture.Lane
-}
-
 // SessionLanes draws each athlete's shots of a session, athletes in order of their names.
-func (s *Service) SessionLanes(ctx context.Context, user, squad, session uuid.UUID) (lanes []SessionLane, err error) {
+func (s *Service) SessionLanes(ctx context.Context, user, squad, session uuid.UUID) (lanes []advice.SessionLane, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		lanes = nil
-		found, err := w.get(ctx, KindSession, session)
+		found, err := w.get(ctx, record.KindSession, session)
 		if err != nil {
 			return err
 		}
-		film, err := w.filmOf(ctx, found.(*SessionRecord).PatternID)
+		film, err := w.filmOf(ctx, found.(*record.Session).PatternID)
 		if err != nil {
 			return err
 		}
@@ -95,7 +86,7 @@ func (s *Service) SessionLanes(ctx context.Context, user, squad, session uuid.UU
 }
 
 // allShotsOf reads a session's shots by athlete and order.
-func (w *work) allShotsOf(ctx context.Context, session uuid.UUID) ([]*ShotRecord, error) {
+func (w *work) allShotsOf(ctx context.Context, session uuid.UUID) ([]*record.Shot, error) {
 	found, err := w.ShotsOfSession(
 		ctx,
 		db.ShotsOfSessionParams{SquadID: w.squad, SessionID: session, Athlete: w.athlete, MaxRows: maxDrillShots},
@@ -103,19 +94,19 @@ func (w *work) allShotsOf(ctx context.Context, session uuid.UUID) ([]*ShotRecord
 	if err != nil {
 		return nil, err
 	}
-	shots := make([]*ShotRecord, len(found))
+	shots := make([]*record.Shot, len(found))
 	for i, row := range found {
-		record, _, err := shotOf(row)
+		rec, _, err := shotOf(row)
 		if err != nil {
 			return nil, err
 		}
-		shots[i] = record.(*ShotRecord)
+		shots[i] = rec.(*record.Shot)
 	}
 	return shots, nil
 }
 
-func (w *work) sessionLanes(ctx context.Context, shots []*ShotRecord, film *picture.Film) ([]SessionLane, error) {
-	byAthlete := make(map[uuid.UUID][]*ShotRecord)
+func (w *work) sessionLanes(ctx context.Context, shots []*record.Shot, film *picture.Film) ([]advice.SessionLane, error) {
+	byAthlete := make(map[uuid.UUID][]*record.Shot)
 	var ids []uuid.UUID
 	for _, s := range shots {
 		if len(byAthlete[s.AthleteID]) == 0 {
@@ -123,36 +114,16 @@ func (w *work) sessionLanes(ctx context.Context, shots []*ShotRecord, film *pict
 		}
 		byAthlete[s.AthleteID] = append(byAthlete[s.AthleteID], s)
 	}
-	athletes, err := stores[KindAthlete].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
+	athletes, err := stores[record.KindAthlete].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
 	if err != nil {
 		return nil, err
 	}
-	lanes := make([]SessionLane, len(athletes))
+	lanes := make([]advice.SessionLane, len(athletes))
 	for i, one := range athletes {
-		lanes[i] = sessionLane(one.Record.(*AthleteRecord), byAthlete[one.Key()], film)
+		lanes[i] = advice.DrawSession(one.Record.(*record.Athlete), byAthlete[one.Key()], film)
 	}
-	slices.SortFunc(lanes, func(a, b SessionLane) int { return compareNames(a.Athlete, b.Athlete) })
+	slices.SortFunc(lanes, func(a, b advice.SessionLane) int { return compareNames(a.Athlete, b.Athlete) })
 	return lanes, nil
-}
-
-func sessionLane(athlete *AthleteRecord, shots []*ShotRecord, film *picture.Film) SessionLane {
-	one := SessionLane{Athlete: athlete, Shots: len(shots), Lane: picture.Lane{Side: athlete.Side, Film: film}}
-	for _, s := range shots {
-		if s.Standing != nil {
-			one.StrikesKnown++
-			if s.Standing.Strike() {
-				one.Strikes++
-			}
-		}
-		if s.BreakpointBoard == nil {
-			one.WithoutBreakpoint++
-			continue
-		}
-		mark := picture.Mark{Board: *s.BreakpointBoard, Ft: placeFt(drill.Rule{At: drill.Breakpoint}, &s.Shot)}
-		mark.Label = fmt.Sprintf("shot %d: breakpoint on board %.4g", s.Order, mark.Board)
-		one.Lane.Shots = append(one.Lane.Shots, mark)
-	}
-	return one
 }
 
 // Pattern returns a pattern with its film; the film is nil when neither a load table nor a film map
@@ -160,33 +131,14 @@ func sessionLane(athlete *AthleteRecord, shots []*ShotRecord, film *picture.Film
 func (s *Service) Pattern(
 	ctx context.Context,
 	user, squad, id uuid.UUID,
-) (record *PatternRecord, film *oil.Film, err error) {
-	found, err := s.Get(ctx, user, squad, KindPattern, id)
+) (rec *record.Pattern, film *oil.Film, err error) {
+	found, err := s.Get(ctx, user, squad, record.KindPattern, id)
 	if err != nil {
 		return nil, nil, err
 	}
-	record = found.(*PatternRecord)
-	film, err = record.oilFilm()
-	return record, film, err
-}
-
-// oilFilm is the film a pattern lays; nil when nothing is known of it but its length.
-func (p *PatternRecord) oilFilm() (*oil.Film, error) {
-	switch {
-	case len(p.Loads) > 0:
-		film, err := oil.Table{Name: p.Name, Loads: p.Loads}.Film()
-		if err != nil {
-			return nil, fmt.Errorf("lay pattern %s: %w", p.ID, err)
-		}
-		return film, nil
-	case len(p.Film) == lane.Boards:
-		film := &oil.Film{Name: p.Name, LengthFt: p.LengthFt}
-		for board := range p.Film {
-			copy(film.UL[board][:], p.Film[board])
-		}
-		return film, nil
-	}
-	return nil, nil //nolint:nilnil // a pattern may be known by its length only
+	rec = found.(*record.Pattern)
+	film, err = advice.FilmOf(rec)
+	return rec, film, err
 }
 
 // filmOf is what lies on the lane under a session's shots; nil when the session names no pattern,
@@ -195,13 +147,78 @@ func (w *work) filmOf(ctx context.Context, pattern *uuid.UUID) (*picture.Film, e
 	if pattern == nil {
 		return nil, nil //nolint:nilnil // nothing is known to lie there
 	}
-	found, err := w.get(ctx, KindPattern, *pattern)
+	found, err := w.get(ctx, record.KindPattern, *pattern)
 	if err != nil {
 		return nil, err
 	}
-	film, err := found.(*PatternRecord).oilFilm()
+	film, err := advice.FilmOf(found.(*record.Pattern))
 	if err != nil || film == nil {
 		return nil, err
 	}
 	return &picture.Film{UL: film.UL}, nil
+}
+
+// sessionShots reads the shots of a session that may wear a film, and looks up the athlete and the
+// ball they are narrowed to.
+func (w *work) sessionShots(ctx context.Context, by advice.WornBy) (*advice.SessionShots, error) {
+	found, err := w.get(ctx, record.KindSession, *by.Session)
+	if err != nil {
+		return nil, err
+	}
+	session := found.(*record.Session)
+	if by.Athlete != nil {
+		if _, err := w.get(ctx, record.KindAthlete, *by.Athlete); err != nil {
+			return nil, err
+		}
+	}
+	if by.Ball != nil {
+		if _, err := w.get(ctx, record.KindBall, *by.Ball); err != nil {
+			return nil, err
+		}
+	}
+	shots, err := w.allShotsOf(ctx, session.ID)
+	if err != nil {
+		return nil, err
+	}
+	sides, err := w.sidesOf(ctx, shots)
+	partial := w.athlete != nil && session.AthleteID == nil
+	return &advice.SessionShots{Session: session, Shots: shots, Sides: sides, Partial: partial}, err
+}
+
+func (w *work) sidesOf(ctx context.Context, shots []*record.Shot) (map[uuid.UUID]lane.Side, error) {
+	sides := make(map[uuid.UUID]lane.Side)
+	var ids []uuid.UUID
+	for _, s := range shots {
+		if _, known := sides[s.AthleteID]; !known {
+			sides[s.AthleteID] = lane.Right
+			ids = append(ids, s.AthleteID)
+		}
+	}
+	found, err := stores[record.KindAthlete].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
+	for _, one := range found {
+		sides[one.Key()] = one.Record.(*record.Athlete).Side
+	}
+	return sides, err
+}
+
+// DrillPicture draws the lane as one athlete sees it: what the drill's board rule allows, and the
+// judged shots over it. A drill without a board rule shows the shots at their breakpoint.
+func (s *Service) DrillPicture(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query DrillQuery,
+	widthPx int,
+) (picture.Scene, error) {
+	scores, judged, err := s.Judgements(ctx, user, squad, query)
+	if err != nil {
+		return picture.Scene{}, err
+	}
+	athlete, record := scores.Scores[0].Athlete, scores.Drill
+	drawn := advice.DrawDrill(record, athlete.Side, judged)
+	drawn.Title, drawn.Caption, drawn.WidthPx = athlete.Name+": "+record.Name, scores.Scores[0].Adherence.Reading, widthPx
+	scene, err := drawn.Scene()
+	if err != nil {
+		return scene, fmt.Errorf("draw drill %s for athlete %s: %w", record.ID, athlete.ID, err)
+	}
+	return scene, nil
 }

@@ -14,6 +14,7 @@ import (
 	"laneward/service/lane"
 	"laneward/service/oil"
 	"laneward/service/picture"
+	"laneward/service/record"
 )
 
 // practice is a squad with a pattern, a drill on the breakpoint, two athletes of either side and a
@@ -21,10 +22,10 @@ import (
 type practice struct {
 	*fixture
 	squad, coach uuid.UUID
-	right, left  *AthleteRecord
-	pattern      *PatternRecord
-	drill        *DrillRecord
-	session      *SessionRecord
+	right, left  *record.Athlete
+	pattern      *record.Pattern
+	drill        *record.Drill
+	session      *record.Session
 }
 
 func newPractice(t *testing.T) practice {
@@ -41,8 +42,8 @@ func newPractice(t *testing.T) practice {
 		{Direction: oil.Out, FromBoard: 3, ToBoard: 37, Count: 2, ULPerBoard: 40, StartFt: 0, EndFt: 41},
 	}
 	edge := 10.0
-	p.drill = &DrillRecord{
-		Head: Head{
+	p.drill = &record.Drill{
+		Head: record.Head{
 			ID: newID(),
 		},
 		Name:      "Play inside",
@@ -53,13 +54,13 @@ func newPractice(t *testing.T) practice {
 	p.session = newSession(p.right.ID)
 	p.session.AthleteID, p.session.PatternID = nil, &p.pattern.ID
 	p.store(t, p.squad, p.coach, p.right, p.left, p.pattern, p.drill, p.session)
-	for _, a := range []*AthleteRecord{p.right, p.left} {
+	for _, a := range []*record.Athlete{p.right, p.left} {
 		p.store(
 			t,
 			p.squad,
 			p.coach,
-			&AssignmentRecord{
-				Head:       Head{ID: newID()},
+			&record.Assignment{
+				Head:       record.Head{ID: newID()},
 				DrillID:    p.drill.ID,
 				AthleteID:  a.ID,
 				AssignedOn: p.session.Date,
@@ -72,7 +73,7 @@ func newPractice(t *testing.T) practice {
 }
 
 // upload stores shots, each the cells breakpoint_board, breakpoint_ft and standing.
-func (p practice) upload(t *testing.T, athlete *AthleteRecord, shots ...string) {
+func (p practice) upload(t *testing.T, athlete *record.Athlete, shots ...string) {
 	t.Helper()
 	var log strings.Builder
 	log.WriteString("order,time,breakpoint_board,breakpoint_ft,standing\n")
@@ -173,7 +174,7 @@ func TestPagesShowAnAthleteTheirOwn(t *testing.T) {
 		t,
 		p.squad,
 		p.coach,
-		&MemberRecord{Head: Head{ID: newID()}, UserID: athlete, Name: "Bettany", Role: Athlete, AthleteID: &p.left.ID},
+		&record.Member{Head: record.Head{ID: newID()}, UserID: athlete, Name: "Bettany", Role: record.RoleAthlete, AthleteID: &p.left.ID},
 	)
 	_, lanes, err := p.DrillLanes(t.Context(), athlete, p.squad, DrillQuery{Drill: p.drill.ID})
 	if err != nil || len(lanes) != 1 || lanes[0].Athlete.ID != p.left.ID {

@@ -15,6 +15,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/record"
 )
 
 // How long a sign-in lasts, and how long a spent refresh token may be sent again because its answer
@@ -42,7 +43,7 @@ type NewUser struct {
 func (s *Service) SignUp(ctx context.Context, person NewUser) (tokens Tokens, err error) {
 	email := strings.ToLower(strings.TrimSpace(person.Email))
 	if detail := passwordFault(person.Password, email); detail != "" {
-		return tokens, InvalidError([]Fault{{Pointer: "/password", Code: "guessable", Detail: detail}})
+		return tokens, InvalidError([]record.Fault{{Pointer: "/password", Code: "guessable", Detail: detail}})
 	}
 	now := s.clock()
 	if person.From.IsValid() {
@@ -366,7 +367,7 @@ type Person struct {
 type OwnSquad struct {
 	ID      uuid.UUID
 	Name    string
-	Role    Role
+	Role    record.Role
 	Athlete *uuid.UUID
 }
 
@@ -383,7 +384,7 @@ func (s *Service) Me(ctx context.Context, user uuid.UUID) (me Person, err error)
 		}
 		me = Person{ID: row.ID, Email: row.Email, Name: row.Name, Squads: make([]OwnSquad, len(squads))}
 		for i, squad := range squads {
-			me.Squads[i] = OwnSquad{ID: squad.SquadID, Name: squad.Name, Role: Role(squad.Role)}
+			me.Squads[i] = OwnSquad{ID: squad.SquadID, Name: squad.Name, Role: record.Role(squad.Role)}
 			if squad.AthleteID != uuid.Nil {
 				me.Squads[i].Athlete = &squad.AthleteID
 			}

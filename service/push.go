@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"laneward/service/record"
+
 	"github.com/google/uuid"
 )
 
@@ -17,7 +19,7 @@ const (
 // PushItem is one change a device made. Record is the contract's JSON of its kind, with rev the
 // revision the change is based on. Deleted asks to delete the record named by ID and Rev.
 type PushItem struct {
-	Kind    Kind            `json:"kind"`
+	Kind    record.Kind     `json:"kind"`
 	ID      uuid.UUID       `json:"id"`
 	Rev     int64           `json:"rev,omitempty"`
 	Record  json.RawMessage `json:"record,omitempty"`
@@ -27,13 +29,13 @@ type PushItem struct {
 // PushOutcome is what became of an item. Record is set where the device does not hold what stands
 // now: on a conflict, and when two edits were merged.
 type PushOutcome struct {
-	Kind    Kind
+	Kind    record.Kind
 	ID      uuid.UUID
 	Status  Status
 	Rev     int64
-	Record  Record
+	Record  record.Record
 	Deleted bool
-	Faults  []Fault
+	Faults  []record.Fault
 }
 
 // Push stores a piece of a device's changes, at most [PushPiece], in one transaction, and returns
@@ -60,7 +62,7 @@ func (s *Service) Push(
 	}
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
 		for n, change := range changes {
-			change.Record.stamp(
+			change.Record.Stamp(
 				change.Record.Key(),
 				bases[n],
 			) // the transaction may be run again, and stamps what it stores
@@ -100,7 +102,7 @@ func holdBack(outcomes []PushOutcome) []PushOutcome {
 	for i := range outcomes {
 		if outcomes[i].Status == StatusStored {
 			outcomes[i].Status, outcomes[i].Rev, outcomes[i].Record, outcomes[i].Deleted = StatusRefused, 0, nil, false
-			outcomes[i].Faults = []Fault{
+			outcomes[i].Faults = []record.Fault{
 				{
 					Code:   "held-back",
 					Detail: "is in order, but the push was to be stored whole or not at all: mend the others and send it again",
@@ -112,15 +114,15 @@ func holdBack(outcomes []PushOutcome) []PushOutcome {
 }
 
 // decode reads an item into a change.
-func (i PushItem) decode() (Change, []Fault) {
-	found, ok := stores[i.Kind]
+func (i PushItem) decode() (Change, []record.Fault) {
+	empty := record.New(i.Kind)
 	switch {
-	case !ok:
-		return Change{}, []Fault{
+	case empty == nil:
+		return Change{}, []record.Fault{
 			{Pointer: "/kind", Code: "unknown", Detail: fmt.Sprintf("%q is no kind of record", i.Kind)},
 		}
-	case i.Kind == KindSquad || i.Kind == KindMember:
-		return Change{}, []Fault{
+	case i.Kind == record.KindSquad || i.Kind == record.KindMember:
+		return Change{}, []record.Fault{
 			{
 				Pointer: "/kind",
 				Code:    "kind",
@@ -128,29 +130,28 @@ func (i PushItem) decode() (Change, []Fault) {
 			},
 		}
 	case i.Deleted && len(i.Record) > 0:
-		return Change{}, []Fault{
+		return Change{}, []record.Fault{
 			{Pointer: "/record", Code: "mismatch", Detail: "a deletion has no record: leave it out"},
 		}
 	case i.Deleted:
-		record := found.fresh()
-		record.stamp(i.ID, i.Rev)
-		return Change{Record: record, Delete: true}, nil
+		empty.Stamp(i.ID, i.Rev)
+		return Change{Record: empty, Delete: true}, nil
 	}
-	record, wrong := Decode(i.Kind, i.Record)
+	rec, wrong := record.Decode(i.Kind, i.Record)
 	for n := range wrong {
 		wrong[n].Pointer = "/record" + wrong[n].Pointer
 	}
 	if len(wrong) > 0 {
 		return Change{}, wrong
 	}
-	switch id := record.Key(); {
+	switch id := rec.Key(); {
 	case id == uuid.Nil:
-		record.stamp(i.ID, record.Revision())
+		rec.Stamp(i.ID, rec.Revision())
 	case i.ID != uuid.Nil && i.ID != id:
-		return Change{}, []Fault{{Pointer: "/record/id", Code: "mismatch", Detail: "is not the item's id"}}
+		return Change{}, []record.Fault{{Pointer: "/record/id", Code: "mismatch", Detail: "is not the item's id"}}
 	}
-	if record.Key() == uuid.Nil {
-		return Change{}, []Fault{
+	if rec.Key() == uuid.Nil {
+		return Change{}, []record.Fault{
 			{
 				Pointer: "/id",
 				Code:    "required",
@@ -158,10 +159,10 @@ func (i PushItem) decode() (Change, []Fault) {
 			},
 		}
 	}
-	return Change{Record: record}, nil
+	return Change{Record: rec}, nil
 }
 
-func (o *PushOutcome) settle(applied Outcome, sent Record) {
+func (o *PushOutcome) settle(applied Outcome, sent record.Record) {
 	o.Status, o.Rev, o.Deleted, o.Faults = applied.Status, applied.Rev, applied.Deleted, applied.Faults
 	o.ID, o.Record = sent.Key(), nil
 	merged := applied.Status == StatusStored && applied.Record != nil && applied.Record != sent

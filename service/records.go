@@ -4,18 +4,20 @@ import (
 	"context"
 	"slices"
 
+	"laneward/service/record"
+
 	"github.com/google/uuid"
 )
 
 // Page is some records in revision order. Next is the revision to go on after; 0 when there are no
 // more.
 type Page struct {
-	Records []Record
+	Records []record.Record
 	Next    int64
 }
 
 // Get returns one record that the user may see.
-func (s *Service) Get(ctx context.Context, user, squad uuid.UUID, kind Kind, id uuid.UUID) (record Record, err error) {
+func (s *Service) Get(ctx context.Context, user, squad uuid.UUID, kind record.Kind, id uuid.UUID) (record record.Record, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		record, err = w.get(ctx, kind, id)
 		return err
@@ -23,7 +25,7 @@ func (s *Service) Get(ctx context.Context, user, squad uuid.UUID, kind Kind, id 
 	return record, err
 }
 
-func (w *work) get(ctx context.Context, kind Kind, id uuid.UUID) (Record, error) {
+func (w *work) get(ctx context.Context, kind record.Kind, id uuid.UUID) (record.Record, error) {
 	found, err := stores[kind].byIDs(ctx, w.Tx, w.squad, []uuid.UUID{id}, w.athlete)
 	if err != nil {
 		return nil, err
@@ -35,10 +37,10 @@ func (w *work) get(ctx context.Context, kind Kind, id uuid.UUID) (Record, error)
 }
 
 // decorate adds what is told with a record but is no part of it.
-func (w *work) decorate(ctx context.Context, records ...Record) error {
-	var drills []*DrillRecord
-	for _, record := range records {
-		if d, ok := record.(*DrillRecord); ok {
+func (w *work) decorate(ctx context.Context, records ...record.Record) error {
+	var drills []*record.Drill
+	for _, rec := range records {
+		if d, ok := rec.(*record.Drill); ok {
 			drills = append(drills, d)
 		}
 	}
@@ -53,7 +55,7 @@ func (w *work) decorate(ctx context.Context, records ...Record) error {
 func (s *Service) List(
 	ctx context.Context,
 	user, squad uuid.UUID,
-	kind Kind,
+	kind record.Kind,
 	after int64,
 	limit int,
 ) (page Page, err error) {
@@ -84,8 +86,8 @@ func (s *Service) List(
 func (s *Service) Create(
 	ctx context.Context,
 	user, squad uuid.UUID,
-	record Record,
-) (result Record, created bool, err error) {
+	record record.Record,
+) (result record.Record, created bool, err error) {
 	if found := record.Faults(); len(found) > 0 {
 		return nil, false, InvalidError(found)
 	}
@@ -93,7 +95,7 @@ func (s *Service) Create(
 	if id == uuid.Nil {
 		id = newID()
 	}
-	record.stamp(id, 0)
+	record.Stamp(id, 0)
 	outcome, err := s.applyOne(ctx, user, squad, Change{Record: record, Exact: true})
 	if err != nil {
 		return nil, false, err
@@ -110,27 +112,27 @@ func (s *Service) Replace(
 	user, squad uuid.UUID,
 	id uuid.UUID,
 	base int64,
-	record Record,
-) (Record, error) {
-	if record.Key() != uuid.Nil && record.Key() != id {
+	rec record.Record,
+) (record.Record, error) {
+	if rec.Key() != uuid.Nil && rec.Key() != id {
 		return nil, InvalidError(
-			[]Fault{
+			[]record.Fault{
 				{Pointer: "/id", Code: "mismatch", Detail: "is not the id of the address: leave it out or correct it"},
 			},
 		)
 	}
-	record.stamp(id, base)
-	if found := record.Faults(); len(found) > 0 {
+	rec.Stamp(id, base)
+	if found := rec.Faults(); len(found) > 0 {
 		return nil, InvalidError(found)
 	}
-	outcome, err := s.applyOne(ctx, user, squad, Change{Record: record, Exact: true})
+	outcome, err := s.applyOne(ctx, user, squad, Change{Record: rec, Exact: true})
 	return outcome.Record, err
 }
 
 // Delete removes a record that stands at revision `base`; Stale when it stands at another by now.
-func (s *Service) Delete(ctx context.Context, user, squad uuid.UUID, kind Kind, id uuid.UUID, base int64) error {
-	record := stores[kind].fresh()
-	record.stamp(id, base)
+func (s *Service) Delete(ctx context.Context, user, squad uuid.UUID, kind record.Kind, id uuid.UUID, base int64) error {
+	record := record.New(kind)
+	record.Stamp(id, base)
 	_, err := s.applyOne(ctx, user, squad, Change{Record: record, Delete: true, Exact: true})
 	return err
 }
@@ -139,7 +141,7 @@ func (s *Service) Delete(ctx context.Context, user, squad uuid.UUID, kind Kind, 
 func (s *Service) applyOne(ctx context.Context, user, squad uuid.UUID, change Change) (outcome Outcome, err error) {
 	base := change.Record.Revision()
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
-		change.Record.stamp(change.Record.Key(), base) // the transaction may be run again
+		change.Record.Stamp(change.Record.Key(), base) // the transaction may be run again
 		if err := w.mustSee(ctx, change); err != nil {
 			return err
 		}

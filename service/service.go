@@ -11,6 +11,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/record"
 )
 
 // Service is the use cases over one database. It is safe for use by many goroutines.
@@ -108,26 +109,16 @@ func (s *Service) clock() time.Time { return s.now().UTC().Truncate(time.Microse
 
 func newID() uuid.UUID { return uuid.Must(uuid.NewV7()) }
 
-// Role is what a member may do in a squad.
-type Role string
-
-// The roles: a coach runs the squad, an athlete keeps the own records, an analyst reads everything.
-const (
-	Coach   Role = "coach"
-	Athlete Role = "athlete"
-	Analyst Role = "analyst"
-)
-
 // member is who acts in a squad.
 type member struct {
 	user    uuid.UUID
 	squad   uuid.UUID
-	role    Role
+	role    record.Role
 	athlete *uuid.UUID // set for the role athlete, and for no other: what they may see is that athlete's
 }
 
 func (m member) mustCoach() error {
-	if m.role != Coach {
+	if m.role != record.RoleCoach {
 		return fail(Forbidden, "only a coach of the squad may do this: ask one")
 	}
 	return nil
@@ -188,7 +179,7 @@ func (s *Service) asMember(ctx context.Context, tx *db.Tx, user, squad uuid.UUID
 	if err != nil {
 		return nil, notFoundAs(err, "there is no such squad, or you are not in it")
 	}
-	who := member{user: user, squad: squad, role: Role(row.Role), athlete: row.AthleteID}
+	who := member{user: user, squad: squad, role: record.Role(row.Role), athlete: row.AthleteID}
 	return &work{Tx: tx, member: who, now: s.clock()}, nil
 }
 

@@ -9,6 +9,8 @@ import (
 	"testing"
 	"time"
 
+	"laneward/service/record"
+
 	"github.com/google/go-cmp/cmp"
 )
 
@@ -180,11 +182,11 @@ func TestTokensAreStoredAsHashes(t *testing.T) {
 	f := newFixture(t, 2)
 	tokens := f.signUp(t, "ansa@invented.example")
 	next := f.refresh(t, tokens.Refresh, phone)
-	squad, _, err := f.CreateSquad(t.Context(), tokens.User, &SquadRecord{Name: "Quillfen"})
+	squad, _, err := f.CreateSquad(t.Context(), tokens.User, &record.Squad{Name: "Quillfen"})
 	if err != nil {
 		t.Fatal(err)
 	}
-	invitation, err := f.Invite(t.Context(), tokens.User, squad.ID, Analyst, nil)
+	invitation, err := f.Invite(t.Context(), tokens.User, squad.ID, record.RoleAnalyst, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

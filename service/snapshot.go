@@ -6,6 +6,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/record"
 )
 
 // SnapshotQuery asks for a page of a first copy. Page is the place the page before gave, "" to
@@ -72,7 +73,7 @@ func (s *Service) snapshotPlace(ctx context.Context, w *work, query SnapshotQuer
 	if err != nil {
 		return place, err
 	}
-	if place.kind == 0 || int(place.kind) > len(Kinds) {
+	if place.kind == 0 || int(place.kind) > len(record.Kinds) {
 		return place, fail(Invalid, "this is a cursor of the feed: ask for the snapshot without a page to begin it")
 	}
 	return place, w.mayFollow(ctx, place, here)
@@ -101,8 +102,8 @@ func (s *Service) snapshotPage(ctx context.Context, w *work, place cursor, limit
 // snapshotItems reads on from a place and moves it; at the end of all it becomes a place in the
 // feed.
 func (w *work) snapshotItems(ctx context.Context, place *cursor, limit int) (items []Item, err error) {
-	for ; int(place.kind) <= len(Kinds); place.kind, place.within = place.kind+1, 0 {
-		kind := Kinds[place.kind-1]
+	for ; int(place.kind) <= len(record.Kinds); place.kind, place.within = place.kind+1, 0 {
+		kind := record.Kinds[place.kind-1]
 		room := limit - len(items)
 		// What has changed since the snapshot began is beyond its revision: the feed brings it.
 		found, _, err := w.after(ctx, kind, window{place.within, place.rev}, room+1, w.athlete)

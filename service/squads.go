@@ -12,6 +12,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/record"
 )
 
 // CreateSquad makes a squad with the user as its coach. created is false when the same user made
@@ -19,8 +20,8 @@ import (
 func (s *Service) CreateSquad(
 	ctx context.Context,
 	user uuid.UUID,
-	squad *SquadRecord,
-) (result *SquadRecord, created bool, err error) {
+	squad *record.Squad,
+) (result *record.Squad, created bool, err error) {
 	if found := squad.Faults(); len(found) > 0 {
 		return nil, false, InvalidError(found)
 	}
@@ -38,7 +39,7 @@ func (s *Service) CreateSquad(
 		if err = db.Translate(err); !errors.Is(err, db.ErrNotFound) {
 			return nil, err
 		}
-		w := &work{Tx: tx, member: member{user: user, squad: id, role: Coach}, now: now}
+		w := &work{Tx: tx, member: member{user: user, squad: id, role: record.RoleCoach}, now: now}
 		result, created = squad, true
 		return w, w.found(ctx, squad)
 	})
@@ -46,7 +47,7 @@ func (s *Service) CreateSquad(
 }
 
 // found stores a new squad with the user as its first member.
-func (w *work) found(ctx context.Context, squad *SquadRecord) error {
+func (w *work) found(ctx context.Context, squad *record.Squad) error {
 	person, err := w.UserByID(ctx, db.UserByIDParams{ID: w.user})
 	if err != nil {
 		return err
@@ -64,18 +65,18 @@ func (w *work) found(ctx context.Context, squad *SquadRecord) error {
 	if err := w.StartClock(ctx, db.StartClockParams{SquadID: w.squad}); err != nil {
 		return idTaken(err)
 	}
-	squad.stamp(w.squad, 0)
-	coach := &MemberRecord{Head: Head{ID: newID()}, UserID: w.user, Name: person.Name, Role: Coach}
+	squad.Stamp(w.squad, 0)
+	coach := &record.Member{Head: record.Head{ID: newID()}, UserID: w.user, Name: person.Name, Role: record.RoleCoach}
 	_, _, err = w.apply(ctx, []Change{{Record: squad}, {Record: coach}})
 	return err
 }
 
-func sameSquad(ctx context.Context, tx *db.Tx, squad *SquadRecord) (*SquadRecord, error) {
+func sameSquad(ctx context.Context, tx *db.Tx, squad *record.Squad) (*record.Squad, error) {
 	found, err := oneSquad(ctx, tx, squad.ID)
 	if err != nil {
 		return nil, err
 	}
-	stands := found[0].Record.(*SquadRecord)
+	stands := found[0].Record.(*record.Squad)
 	if stands.Name != squad.Name {
 		return nil, fail(Conflict, "you have a squad of this id with another name: to rename it, replace it")
 	}
@@ -100,7 +101,7 @@ const invitationTTL = 7 * 24 * time.Hour
 type Invitation struct {
 	ID        uuid.UUID
 	Code      string
-	Role      Role
+	Role      record.Role
 	AthleteID *uuid.UUID
 	ExpiresAt time.Time
 	UsedAt    *time.Time
@@ -114,7 +115,7 @@ var codeEncoding = base32.NewEncoding("ABCDEFGHJKLMNPQRSTUVWXYZ23456789").WithPa
 func (s *Service) Invite(
 	ctx context.Context,
 	user, squad uuid.UUID,
-	role Role,
+	role record.Role,
 	athlete *uuid.UUID,
 ) (made Invitation, err error) {
 	raw := make([]byte, 20)
@@ -122,7 +123,7 @@ func (s *Service) Invite(
 		return made, fmt.Errorf("make a code: %w", err)
 	}
 	code := codeEncoding.EncodeToString(raw)
-	as := MemberRecord{Name: "invited", Role: role, AthleteID: athlete}
+	as := record.Member{Name: "invited", Role: role, AthleteID: athlete}
 	if found := as.Faults(); len(found) > 0 {
 		return made, InvalidError(found)
 	}
@@ -131,9 +132,9 @@ func (s *Service) Invite(
 			return err
 		}
 		if athlete != nil {
-			if _, err := w.get(ctx, KindAthlete, *athlete); err != nil {
+			if _, err := w.get(ctx, record.KindAthlete, *athlete); err != nil {
 				return InvalidError(
-					[]Fault{
+					[]record.Fault{
 						{
 							Pointer: "/athlete_id",
 							Code:    string(NotFound),
@@ -187,7 +188,7 @@ func (s *Service) Invitations(
 				list,
 				Invitation{
 					ID:        row.ID,
-					Role:      Role(row.Role),
+					Role:      record.Role(row.Role),
 					AthleteID: row.AthleteID,
 					ExpiresAt: row.ExpiresAt,
 					UsedAt:    row.UsedAt,
@@ -221,7 +222,7 @@ func (s *Service) Join(
 	ctx context.Context,
 	user uuid.UUID,
 	code string,
-) (squad uuid.UUID, joined *MemberRecord, err error) {
+) (squad uuid.UUID, joined *record.Member, err error) {
 	hash := tokenHash([]byte(strings.ToUpper(strings.NewReplacer("-", "", " ", "").Replace(code))))
 	var person db.User
 	err = s.db.Global(ctx, func(tx *db.Tx) error {
@@ -252,12 +253,12 @@ func (s *Service) Join(
 			return nil, err
 		}
 		// The coach who invited vouches for the new member.
-		w := &work{Tx: tx, member: member{user: row.InvitedBy, squad: squad, role: Coach}, now: now}
-		joined = &MemberRecord{
-			Head:      Head{ID: newID()},
+		w := &work{Tx: tx, member: member{user: row.InvitedBy, squad: squad, role: record.RoleCoach}, now: now}
+		joined = &record.Member{
+			Head:      record.Head{ID: newID()},
 			UserID:    user,
 			Name:      person.Name,
-			Role:      Role(row.Role),
+			Role:      record.Role(row.Role),
 			AthleteID: row.AthleteID,
 		}
 		_, _, err = w.apply(ctx, []Change{{Record: joined}})
@@ -271,29 +272,29 @@ func (s *Service) SetRole(
 	ctx context.Context,
 	user, squad, id uuid.UUID,
 	base int64,
-	role Role,
+	role record.Role,
 	athlete *uuid.UUID,
-) (result *MemberRecord, err error) {
+) (result *record.Member, err error) {
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
-		record, err := w.memberToChange(ctx, id, role != Coach, base)
+		rec, err := w.memberToChange(ctx, id, role != record.RoleCoach, base)
 		if err != nil {
 			return err
 		}
 		if err := w.mustCoach(); err != nil {
 			return err
 		}
-		record.Role, record.AthleteID = role, athlete
-		if found := record.Faults(); len(found) > 0 {
+		rec.Role, rec.AthleteID = role, athlete
+		if found := rec.Faults(); len(found) > 0 {
 			return InvalidError(found)
 		}
-		outcomes, _, err := w.apply(ctx, []Change{{Record: record, Exact: true}})
+		outcomes, _, err := w.apply(ctx, []Change{{Record: rec, Exact: true}})
 		if err != nil {
 			return err
 		}
 		if err := outcomes[0].err(base); err != nil {
 			return err
 		}
-		result = outcomes[0].Record.(*MemberRecord)
+		result = outcomes[0].Record.(*record.Member)
 		return nil
 	})
 	return result, err
@@ -303,15 +304,15 @@ func (s *Service) SetRole(
 // cannot leave.
 func (s *Service) RemoveMember(ctx context.Context, user, squad, id uuid.UUID, base int64) error {
 	return s.inSquad(ctx, user, squad, func(w *work) error {
-		record, err := w.memberToChange(ctx, id, true, base)
+		rec, err := w.memberToChange(ctx, id, true, base)
 		if err != nil {
 			return err
 		}
-		if w.role != Coach && record.UserID != user {
+		if w.role != record.RoleCoach && rec.UserID != user {
 			return fail(Forbidden, "only a coach may remove somebody else: ask one")
 		}
-		w.role = Coach // leaving is everybody's right
-		outcomes, _, err := w.apply(ctx, []Change{{Record: record, Delete: true, Exact: true}})
+		w.role = record.RoleCoach // leaving is everybody's right
+		outcomes, _, err := w.apply(ctx, []Change{{Record: rec, Delete: true, Exact: true}})
 		if err != nil {
 			return err
 		}
@@ -320,18 +321,18 @@ func (s *Service) RemoveMember(ctx context.Context, user, squad, id uuid.UUID, b
 }
 
 // memberToChange reads a member under the squad's lock, and holds the last coach.
-func (w *work) memberToChange(ctx context.Context, id uuid.UUID, losesCoach bool, base int64) (*MemberRecord, error) {
+func (w *work) memberToChange(ctx context.Context, id uuid.UUID, losesCoach bool, base int64) (*record.Member, error) {
 	if _, err := w.LockClock(ctx, db.LockClockParams{SquadID: w.squad}); err != nil {
 		return nil, err
 	}
-	found, err := w.get(ctx, KindMember, id)
+	found, err := w.get(ctx, record.KindMember, id)
 	if err != nil {
 		return nil, err
 	}
-	record := found.(*MemberRecord)
-	record.Rev = base
-	if record.Role != Coach || !losesCoach {
-		return record, nil
+	rec := found.(*record.Member)
+	rec.Rev = base
+	if rec.Role != record.RoleCoach || !losesCoach {
+		return rec, nil
 	}
 	coaches, err := w.CountCoaches(ctx, db.CountCoachesParams{SquadID: w.squad})
 	if err != nil {
@@ -340,5 +341,5 @@ func (w *work) memberToChange(ctx context.Context, id uuid.UUID, losesCoach bool
 	if coaches < 2 {
 		return nil, fail(Conflict, "a squad needs a coach: make somebody else one first")
 	}
-	return record, nil
+	return rec, nil
 }

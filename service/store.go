@@ -4,16 +4,18 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"time"
 
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/record"
 )
 
 // stored is a record as it stands in the database: its revision is the record's own, hash that of
 // the payload it was written from.
 type stored struct {
-	Record
+	record.Record
 	hash []byte
 }
 
@@ -24,8 +26,6 @@ type store struct {
 	after  func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error)
 	put    func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error
 	remove func(ctx context.Context, tx *db.Tx, squad uuid.UUID, ids []uuid.UUID) error
-	// fresh returns an empty record to read JSON into.
-	fresh func() Record
 }
 
 // window is a stretch of revisions: after one, up to and with another.
@@ -36,7 +36,7 @@ type window struct{ after, upto int64 }
 // window's end. It reads in steps that widen while they find little.
 func (w *work) after(
 	ctx context.Context,
-	kind Kind,
+	kind record.Kind,
 	in window,
 	limit int,
 	athlete *uuid.UUID,
@@ -70,20 +70,20 @@ func (w *work) clock(ctx context.Context) (int64, error) {
 }
 
 // stores is the table of all kinds.
-var stores = map[Kind]store{
-	KindSquad:      squadStore,
-	KindAthlete:    athleteStore,
-	KindMember:     memberStore,
-	KindPattern:    patternStore,
-	KindBall:       ballStore,
-	KindSession:    sessionStore,
-	KindDrill:      drillStore,
-	KindAssignment: assignmentStore,
-	KindShot:       shotStore,
+var stores = map[record.Kind]store{
+	record.KindSquad:      squadStore,
+	record.KindAthlete:    athleteStore,
+	record.KindMember:     memberStore,
+	record.KindPattern:    patternStore,
+	record.KindBall:       ballStore,
+	record.KindSession:    sessionStore,
+	record.KindDrill:      drillStore,
+	record.KindAssignment: assignmentStore,
+	record.KindShot:       shotStore,
 }
 
 // rows turns database rows into records, or passes on the error of reading them.
-func rows[Row any](found []Row, err error, record func(Row) (Record, []byte, error)) ([]stored, error) {
+func rows[Row any](found []Row, err error, record func(Row) (record.Record, []byte, error)) ([]stored, error) {
 	if err != nil {
 		return nil, db.Translate(err)
 	}
@@ -99,7 +99,7 @@ func rows[Row any](found []Row, err error, record func(Row) (Record, []byte, err
 }
 
 // params turns records into the parameters of their statement.
-func params[R Record, P any](squad uuid.UUID, records []stored, param func(uuid.UUID, R, []byte) P) []P {
+func params[R record.Record, P any](squad uuid.UUID, records []stored, param func(uuid.UUID, R, []byte) P) []P {
 	list := make([]P, len(records))
 	for i, s := range records {
 		list[i] = param(squad, s.Record.(R), s.hash)
@@ -137,4 +137,18 @@ func jsonColumn(value any) json.RawMessage {
 		panic(fmt.Sprintf("service: a checked value cannot be written: %v", err))
 	}
 	return raw
+}
+
+func dayPointer(t *time.Time) *record.Day {
+	if t == nil {
+		return nil
+	}
+	return &record.Day{Time: *t}
+}
+
+func timePointer(d *record.Day) *time.Time {
+	if d == nil {
+		return nil
+	}
+	return &d.Time
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/record"
 )
 
 // TailEvent is one item of a live tail. Cursor is where a reader that has this item goes on.
@@ -347,7 +348,7 @@ func (s *Service) batchOf(page FeedPage, place cursor) (batch tailBatch, err err
 	for i, reached := range resumptions(page.Items, end.rev) {
 		place.rev = reached
 		batch.events[i].Cursor = s.writeCursor(place)
-		batch.members = batch.members || page.Items[i].Kind == KindMember
+		batch.members = batch.members || page.Items[i].Kind == record.KindMember
 	}
 	return batch, nil
 }

@@ -10,6 +10,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
@@ -45,8 +46,8 @@ type RowOutcome struct {
 	Row     int
 	ID      uuid.UUID
 	Status  Status
-	Faults  []Fault
-	Current *ShotRecord
+	Faults  []record.Fault
+	Current *record.Shot
 }
 
 // UploadResult is what became of a log: an outcome for each row in their order, and the squad's
@@ -78,7 +79,7 @@ func (s *Service) Upload(ctx context.Context, user, squad uuid.UUID, log Log) (r
 	}
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
 		for _, change := range changes {
-			change.Record.stamp(change.Record.Key(), 0)
+			change.Record.Stamp(change.Record.Key(), 0)
 		}
 		outcomes, rev, err := w.apply(ctx, changes)
 		if err != nil {
@@ -100,8 +101,8 @@ func (r *RowOutcome) settle(outcome Outcome) {
 	case StatusWaiting:
 		r.Status = StatusRefused // a log names what is there already, so nothing is to be waited for
 	case StatusConflict:
-		r.Current, _ = outcome.Record.(*ShotRecord)
-		r.Faults = []Fault{
+		r.Current, _ = outcome.Record.(*record.Shot)
+		r.Faults = []record.Fault{
 			{
 				Code:   string(Conflict),
 				Detail: "another shot is stored in this place: nothing was changed. To correct a stored shot, edit that one",
@@ -141,9 +142,9 @@ func readLog(log Log, names *logNames) ([]RowOutcome, error) {
 		}
 		outcome := RowOutcome{Row: row.Number, ID: row.Shot.ID}
 		if len(row.Faults) > 0 {
-			outcome.Status, outcome.Faults = StatusRefused, shotFaults(row.Faults)
+			outcome.Status, outcome.Faults = StatusRefused, record.ShotFaults(row.Faults)
 		} else {
-			outcome.Current = &ShotRecord{Shot: row.Shot}
+			outcome.Current = &record.Shot{Shot: row.Shot}
 		}
 		outcomes = append(outcomes, outcome)
 	}
@@ -186,11 +187,11 @@ func newLogNames(session uuid.UUID) *logNames {
 // load reads the names the user may see, and lets the session and the user say whose log it is when
 // the request does not.
 func (n *logNames) load(ctx context.Context, w *work, log *Log) error {
-	found, err := w.get(ctx, KindSession, log.Session)
+	found, err := w.get(ctx, record.KindSession, log.Session)
 	if err != nil {
 		return err
 	}
-	if w.role == Analyst {
+	if w.role == record.RoleAnalyst {
 		return fail(Forbidden, "an analyst reads everything and changes nothing: ask a coach to upload the log")
 	}
 	if log.Athlete == uuid.Nil {
@@ -200,8 +201,8 @@ func (n *logNames) load(ctx context.Context, w *work, log *Log) error {
 			log.Athlete = *w.athlete
 		}
 	}
-	for _, kind := range []Kind{KindAthlete, KindBall, KindDrill} {
-		err := w.each(ctx, kind, w.athlete, func(r Record) error {
+	for _, kind := range []record.Kind{record.KindAthlete, record.KindBall, record.KindDrill} {
+		err := w.each(ctx, kind, w.athlete, func(r record.Record) error {
 			n.add(r)
 			return nil
 		})
@@ -212,13 +213,13 @@ func (n *logNames) load(ctx context.Context, w *work, log *Log) error {
 	return nil
 }
 
-func (n *logNames) add(record Record) {
-	switch r := record.(type) {
-	case *AthleteRecord:
+func (n *logNames) add(rec record.Record) {
+	switch r := rec.(type) {
+	case *record.Athlete:
 		n.athletes[fold(r.Name)] = append(n.athletes[fold(r.Name)], r.ID)
-	case *DrillRecord:
+	case *record.Drill:
 		n.drills[fold(r.Name)] = append(n.drills[fold(r.Name)], r.ID)
-	case *BallRecord:
+	case *record.Ball:
 		own := n.balls[r.AthleteID]
 		if own == nil {
 			own = map[string][]uuid.UUID{}

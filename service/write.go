@@ -8,6 +8,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/record"
 )
 
 // Status is what became of one change.
@@ -26,7 +27,7 @@ const (
 // Change asks to store a record or to delete one. The record's own revision is the one the change
 // is based on, 0 for a new record.
 type Change struct {
-	Record Record
+	Record record.Record
 	Delete bool
 	// Exact refuses to merge: anything but the current revision is a conflict.
 	Exact bool
@@ -36,14 +37,14 @@ type Change struct {
 // a conflict the server's copy; nil with Deleted when there is none any more.
 type Outcome struct {
 	Status  Status
-	Record  Record
+	Record  record.Record
 	Deleted bool
 	Rev     int64 // of Record, or of the deletion
 	// Replaced tells of what is the same that it was stored and has been replaced since: Record
 	// says something else.
 	Replaced bool
 	Code     Code // why it was refused or conflicts
-	Faults   []Fault
+	Faults   []record.Fault
 }
 
 // plan is a change on its way: what stands in the database under its id, and what is to be written.
@@ -55,10 +56,10 @@ type plan struct {
 	// forgotten tells that there was such a record once, so long ago that its deletion is not
 	// remembered.
 	forgotten bool
-	write     Record // to put; nil for nothing, or for a deletion
-	hash      []byte // of the payload that was sent
-	edit      []byte // of the payload with the revision it is based on: what was merged is known by it, for it says something else
-	stores    []byte // the hash that is kept with what is written
+	write     record.Record // to put; nil for nothing, or for a deletion
+	hash      []byte        // of the payload that was sent
+	edit      []byte        // of the payload with the revision it is based on: what was merged is known by it, for it says something else
+	stores    []byte        // the hash that is kept with what is written
 }
 
 // apply is the one way anything of a squad is written. It locks the squad's counter, decides each
@@ -89,9 +90,9 @@ func (w *work) apply(ctx context.Context, changes []Change) ([]Outcome, int64, e
 // record.
 func distinct(changes []Change) [][]int {
 	var rounds [][]int
-	seen := make(map[Ref]int, len(changes))
+	seen := make(map[record.Ref]int, len(changes))
 	for i, change := range changes {
-		key := Ref{Kind: change.Record.Kind(), ID: change.Record.Key()}
+		key := record.Ref{Kind: change.Record.Kind(), ID: change.Record.Key()}
 		round := seen[key]
 		seen[key] = round + 1
 		if round == len(rounds) {
@@ -129,8 +130,8 @@ func (w *work) applyRound(ctx context.Context, plans []*plan, rev int64, forgets
 }
 
 // byKind lists the plans of each kind, keeping their order.
-func byKind(plans []*plan, want func(*plan) bool) map[Kind][]*plan {
-	groups := make(map[Kind][]*plan)
+func byKind(plans []*plan, want func(*plan) bool) map[record.Kind][]*plan {
+	groups := make(map[record.Kind][]*plan)
 	for _, p := range plans {
 		if want(p) {
 			kind := p.change.Record.Kind()
@@ -193,20 +194,20 @@ func (w *work) findExisting(ctx context.Context, plans []*plan, forgets bool) er
 // checkParents turns away what refers to a record that is not there, or not for this member. A
 // parent written in the same round counts.
 func (w *work) checkParents(ctx context.Context, plans []*plan) error {
-	known := make(map[Ref]bool)
+	known := make(map[record.Ref]bool)
 	for _, p := range plans {
 		if p.write != nil {
-			known[Ref{Kind: p.write.Kind(), ID: p.write.Key()}] = true
+			known[record.Ref{Kind: p.write.Kind(), ID: p.write.Key()}] = true
 		}
 	}
-	missing := make(map[Kind][]uuid.UUID)
-	asked := make(map[Ref]bool)
+	missing := make(map[record.Kind][]uuid.UUID)
+	asked := make(map[record.Ref]bool)
 	for _, p := range plans {
 		if p.write == nil {
 			continue
 		}
 		for _, ref := range p.write.Parents() {
-			key := Ref{Kind: ref.Kind, ID: ref.ID}
+			key := record.Ref{Kind: ref.Kind, ID: ref.ID}
 			if !known[key] && !asked[key] {
 				asked[key] = true
 				missing[ref.Kind] = append(missing[ref.Kind], ref.ID)
@@ -218,8 +219,8 @@ func (w *work) checkParents(ctx context.Context, plans []*plan) error {
 		if err != nil {
 			return err
 		}
-		for _, record := range found {
-			known[Ref{Kind: kind, ID: record.Key()}] = true
+		for _, rec := range found {
+			known[record.Ref{Kind: kind, ID: rec.Key()}] = true
 		}
 	}
 	dropOrphans(plans, known)
@@ -227,7 +228,7 @@ func (w *work) checkParents(ctx context.Context, plans []*plan) error {
 }
 
 // dropOrphans lets what lacks a parent wait, and then what lacks that, and so on down.
-func dropOrphans(plans []*plan, known map[Ref]bool) {
+func dropOrphans(plans []*plan, known map[record.Ref]bool) {
 	for dropped := true; dropped; {
 		dropped = false
 		for _, p := range plans {
@@ -235,17 +236,17 @@ func dropOrphans(plans []*plan, known map[Ref]bool) {
 				continue
 			}
 			for _, ref := range p.write.Parents() {
-				if known[Ref{Kind: ref.Kind, ID: ref.ID}] {
+				if known[record.Ref{Kind: ref.Kind, ID: ref.ID}] {
 					continue
 				}
 				detail := fmt.Sprintf("there is no %s %s in the squad, or not for you", ref.Kind, ref.ID)
 				*p.outcome = Outcome{
 					Status: StatusWaiting,
 					Code:   NotFound,
-					Faults: []Fault{{Pointer: ref.Pointer, Code: string(NotFound), Detail: detail}},
+					Faults: []record.Fault{{Pointer: ref.Pointer, Code: string(NotFound), Detail: detail}},
 				}
 				if p.existing == nil {
-					delete(known, Ref{Kind: p.write.Kind(), ID: p.write.Key()})
+					delete(known, record.Ref{Kind: p.write.Kind(), ID: p.write.Key()})
 				}
 				p.write, dropped = nil, true
 				break
@@ -258,10 +259,10 @@ func dropOrphans(plans []*plan, known map[Ref]bool) {
 // revisions after rev.
 func (w *work) remove(ctx context.Context, plans []*plan, rev int64) (int64, error) {
 	groups := byKind(plans, func(p *plan) bool { return p.change.Delete && p.outcome.Status == "" })
-	for i := len(Kinds) - 1; i >= 0; i-- {
-		for _, p := range groups[Kinds[i]] {
+	for i := len(record.Kinds) - 1; i >= 0; i-- {
+		for _, p := range groups[record.Kinds[i]] {
 			err := w.Savepoint(ctx, func() error {
-				return stores[Kinds[i]].remove(ctx, w.Tx, w.squad, []uuid.UUID{p.change.Record.Key()})
+				return stores[record.Kinds[i]].remove(ctx, w.Tx, w.squad, []uuid.UUID{p.change.Record.Key()})
 			})
 			var constraint *db.ConstraintError
 			if errors.As(err, &constraint) && constraint.InUse {
@@ -295,7 +296,7 @@ func (w *work) bury(ctx context.Context, p *plan, rev int64) error {
 		DeletedBy: w.user,
 		DeletedAt: w.now,
 	}
-	if kind == KindMember {
+	if kind == record.KindMember {
 		tomb.AthleteID = nil // the devices of whoever it was before hold it too
 	}
 	*p.outcome = Outcome{Status: StatusStored, Deleted: true, Rev: rev}
@@ -305,7 +306,7 @@ func (w *work) bury(ctx context.Context, p *plan, rev int64) error {
 // put writes what is to be written, parents before children, with the revisions after rev.
 func (w *work) put(ctx context.Context, plans []*plan, rev int64) (int64, error) {
 	groups := byKind(plans, func(p *plan) bool { return p.write != nil })
-	for _, kind := range Kinds {
+	for _, kind := range record.Kinds {
 		group := groups[kind]
 		if len(group) == 0 {
 			continue
@@ -317,7 +318,7 @@ func (w *work) put(ctx context.Context, plans []*plan, rev int64) (int64, error)
 		var risen []uuid.UUID
 		for i, p := range group {
 			rev++
-			p.write.stamp(p.write.Key(), rev)
+			p.write.Stamp(p.write.Key(), rev)
 			records[i] = stored{p.write, p.stores}
 			*p.outcome = Outcome{Status: StatusStored, Record: p.write, Rev: rev}
 			if p.tomb != nil {
@@ -346,7 +347,7 @@ func (w *work) keepHistory(ctx context.Context, plans []*plan) error {
 		if p.existing == nil {
 			continue
 		}
-		body, err := payload(p.existing.Record)
+		body, err := record.Payload(p.existing.Record)
 		if err != nil {
 			return err
 		}

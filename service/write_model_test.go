@@ -8,6 +8,8 @@ import (
 	"slices"
 	"testing"
 
+	"laneward/service/record"
+
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -20,8 +22,8 @@ type content struct {
 	LengthFt   float64
 }
 
-func (c content) record(id uuid.UUID, rev int64) *PatternRecord {
-	return &PatternRecord{Head: Head{ID: id, Rev: rev}, Name: c.Name, Note: c.Note, LengthFt: c.LengthFt}
+func (c content) record(id uuid.UUID, rev int64) *record.Pattern {
+	return &record.Pattern{Head: record.Head{ID: id, Rev: rev}, Name: c.Name, Note: c.Note, LengthFt: c.LengthFt}
 }
 
 // modelVersion is a record at a revision, and the change that made it: what was sent, and the
@@ -201,7 +203,7 @@ func (r *modelRun) batch(t *testing.T) {
 	got := make([]verdict, size)
 	for i, o := range outcomes {
 		got[i] = verdict{Status: o.Status, Deleted: o.Deleted, Rev: o.Rev}
-		if p, ok := o.Record.(*PatternRecord); ok {
+		if p, ok := o.Record.(*record.Pattern); ok {
 			got[i].Content = content{p.Name, p.Note, p.LengthFt}
 			if p.Rev != o.Rev || p.ID != sent[i].id {
 				r.Errorf("outcome %d shows record %s at %d", i, p.ID, p.Rev)
@@ -339,7 +341,7 @@ func (r *modelRun) compareStored(t *testing.T, owner *pgx.Conn) {
 
 func contentOf(t *testing.T, body []byte) content {
 	t.Helper()
-	var p PatternRecord
+	var p record.Pattern
 	if err := json.Unmarshal(body, &p); err != nil {
 		t.Fatal(err)
 	}

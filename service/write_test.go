@@ -13,6 +13,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"laneward/service/lane"
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
@@ -38,7 +39,7 @@ func TestResentEditUndoesNothing(t *testing.T) {
 		t.Fatal(back)
 	}
 	again := f.apply(t, squad, coach, edit(base, "flattened"))[0]
-	if again.Status != StatusSame || again.Rev != back.Rev || again.Record.(*PatternRecord).Note != "" {
+	if again.Status != StatusSame || again.Rev != back.Rev || again.Record.(*record.Pattern).Note != "" {
 		t.Errorf("sent again: %+v", again)
 	}
 }
@@ -53,7 +54,7 @@ func TestEverythingOfARecordIsKept(t *testing.T) {
 	id, rev := first.ID, first.Rev
 	step := func(base int64, name string, remove bool) Outcome {
 		f.clock.move(time.Minute)
-		got := f.apply(t, squad, coach, Change{Record: &PatternRecord{Head: Head{ID: id, Rev: base}, Name: name, LengthFt: 41}, Delete: remove})[0]
+		got := f.apply(t, squad, coach, Change{Record: &record.Pattern{Head: record.Head{ID: id, Rev: base}, Name: name, LengthFt: 41}, Delete: remove})[0]
 		if got.Status != StatusStored {
 			t.Fatal(got)
 		}
@@ -173,7 +174,7 @@ func TestReadersSeeWholeCommits(t *testing.T) {
 	for range 2 {
 		readers.Go(func() {
 			for {
-				page, err := f.List(t.Context(), coach, squad, KindPattern, 0, 1000)
+				page, err := f.List(t.Context(), coach, squad, record.KindPattern, 0, 1000)
 				if err != nil {
 					t.Error(err)
 					return
@@ -205,8 +206,8 @@ func TestParentsAndChildren(t *testing.T) {
 	athlete := newAthlete("Ansa Brightwater")
 	ball := newBall(athlete.ID)
 	session := newSession(athlete.ID)
-	thrown := func(order int) *ShotRecord {
-		return &ShotRecord{Shot: shot.Shot{
+	thrown := func(order int) *record.Shot {
+		return &record.Shot{Shot: shot.Shot{
 			ID:        newID(),
 			SessionID: session.ID,
 			AthleteID: athlete.ID,
@@ -236,7 +237,7 @@ func TestParentsAndChildren(t *testing.T) {
 	if shotRev, parent := all[0].Record.Revision(), max(session.Rev, ball.Rev, athlete.Rev); shotRev <= parent {
 		t.Errorf("a shot at revision %d comes before its parent at %d", shotRev, parent)
 	}
-	removal := func(record Record) Change { return Change{Record: record, Delete: true} }
+	removal := func(record record.Record) Change { return Change{Record: record, Delete: true} }
 	outcome = f.apply(t, squad, coach, removal(ball), removal(athlete), removal(session))
 	for i, o := range outcome {
 		if o.Status != StatusConflict || !strings.Contains(o.Faults[0].Detail, "still refer to it") {
@@ -265,18 +266,18 @@ func TestDeleteInUse(t *testing.T) {
 	athlete := newAthlete("Ansa Brightwater")
 	f.store(t, squad, coach, athlete, newBall(athlete.ID))
 	before := athlete.Rev
-	known := wantCode(t, f.Delete(t.Context(), coach, squad, KindAthlete, athlete.ID, before), Conflict)
+	known := wantCode(t, f.Delete(t.Context(), coach, squad, record.KindAthlete, athlete.ID, before), Conflict)
 	if !strings.Contains(known.Detail, "balls") {
 		t.Errorf("%q does not say what refers to it", known.Detail)
 	}
-	record, err := f.Get(t.Context(), coach, squad, KindAthlete, athlete.ID)
+	record, err := f.Get(t.Context(), coach, squad, record.KindAthlete, athlete.ID)
 	if err != nil || record.Revision() != before {
 		t.Errorf("the athlete is at %v, want %d (%v)", record, before, err)
 	}
 }
 
 // uploadText uploads a CSV log as the coach.
-func (f *fixture) uploadText(t *testing.T, squad, coach uuid.UUID, session *SessionRecord, csv string) UploadResult {
+func (f *fixture) uploadText(t *testing.T, squad, coach uuid.UUID, session *record.Session, csv string) UploadResult {
 	t.Helper()
 	result, err := f.Upload(
 		t.Context(),
@@ -336,7 +337,7 @@ func TestUploadAgain(t *testing.T) {
 		len(conflict.Faults) != 1 {
 		t.Errorf("the conflict does not show the stored shot: %+v", conflict)
 	}
-	if err := f.Delete(t.Context(), coach, squad, KindShot, conflict.ID, first.Rev); err != nil {
+	if err := f.Delete(t.Context(), coach, squad, record.KindShot, conflict.ID, first.Rev); err != nil {
 		t.Fatal(err)
 	}
 	deleted := f.uploadText(t, squad, coach, session, log)
@@ -433,12 +434,12 @@ func TestStoredShotsReadBackAlike(t *testing.T) {
 	bare := shot.Shot{ID: newID(), SessionID: session.ID, AthleteID: athlete.ID, Order: 8, Time: full.Time}
 	for name, want := range map[string]shot.Shot{"everything measured": full, "nothing measured": bare} {
 		t.Run(name, func(t *testing.T) {
-			f.store(t, squad, coach, &ShotRecord{Shot: want})
-			got, err := f.Get(t.Context(), coach, squad, KindShot, want.ID)
+			f.store(t, squad, coach, &record.Shot{Shot: want})
+			got, err := f.Get(t.Context(), coach, squad, record.KindShot, want.ID)
 			if err != nil {
 				t.Fatal(err)
 			}
-			if diff := cmp.Diff(want, got.(*ShotRecord).Shot); diff != "" {
+			if diff := cmp.Diff(want, got.(*record.Shot).Shot); diff != "" {
 				t.Errorf("(-stored +read):\n%s", diff)
 			}
 		})
@@ -456,7 +457,7 @@ func TestMergedToWhatWasSent(t *testing.T) {
 	base := first.Rev
 	send := func(base int64, name, note string, want Status) Outcome {
 		t.Helper()
-		got := f.apply(t, squad, coach, Change{Record: &PatternRecord{Head: Head{ID: first.ID, Rev: base}, Name: name, LengthFt: 41, Note: note}})[0]
+		got := f.apply(t, squad, coach, Change{Record: &record.Pattern{Head: record.Head{ID: first.ID, Rev: base}, Name: name, LengthFt: 41, Note: note}})[0]
 		if got.Status != want {
 			t.Fatalf("%+v, want %s", got, want)
 		}

@@ -5,16 +5,16 @@ import (
 
 	"github.com/google/uuid"
 
-	"laneward/service"
 	"laneward/service/lane"
+	"laneward/service/record"
 )
 
 // athleteView is what an athlete's page looks at.
 type athleteView struct {
 	*roster
-	Subject  *service.AthleteRecord
-	Balls    []*service.BallRecord
-	Sessions []*service.SessionRecord
+	Subject  *record.Athlete
+	Balls    []*record.Ball
+	Sessions []*record.Session
 	Add      *form // a ball; nil for who may not
 	Erase    *form // likewise
 }
@@ -35,7 +35,7 @@ func (v *visit) showAthlete(status int, sent athleteForms) error {
 	if err != nil {
 		return err
 	}
-	found, err := v.site.svc.Get(v.Context(), v.me.ID, own.ID, service.KindAthlete, id)
+	found, err := v.site.svc.Get(v.Context(), v.me.ID, own.ID, record.KindAthlete, id)
 	if err != nil {
 		return err
 	}
@@ -43,8 +43,8 @@ func (v *visit) showAthlete(status int, sent athleteForms) error {
 	if err != nil {
 		return err
 	}
-	view := athleteView{roster: r, Subject: found.(*service.AthleteRecord), Add: sent.ball, Erase: sent.erase}
-	balls, err := all[*service.BallRecord](v.Context(), v, own.ID, service.KindBall)
+	view := athleteView{roster: r, Subject: found.(*record.Athlete), Add: sent.ball, Erase: sent.erase}
+	balls, err := all[*record.Ball](v.Context(), v, own.ID, record.KindBall)
 	if err != nil {
 		return err
 	}
@@ -110,7 +110,7 @@ func ballForm(r *roster, athlete uuid.UUID) *form {
 }
 
 // takeBall reads a ball's form into the record.
-func (f *form) takeBall(b *service.BallRecord) {
+func (f *form) takeBall(b *record.Ball) {
 	b.Name, b.RGIn, b.DifferentialIn = f.value("name"), f.number("rg_in"), f.number("differential_in")
 	if weight := f.number("weight_lb"); weight != nil {
 		b.WeightLB = *weight
@@ -138,7 +138,7 @@ func addBall(v *visit) error {
 	}
 	f := ballForm(r, athlete)
 	f.read(v.PostForm)
-	record := &service.BallRecord{AthleteID: athlete}
+	record := &record.Ball{AthleteID: athlete}
 	f.takeBall(record)
 	if id, err := uuid.Parse(v.PostFormValue("id")); err == nil {
 		f.Hidden["id"], record.ID = id.String(), id
@@ -168,8 +168,8 @@ func known(value *float64) string {
 	return plain(*value)
 }
 
-func openAthlete(_ *visit, r *roster, record service.Record) (*editor, error) {
-	was := *record.(*service.AthleteRecord)
+func openAthlete(_ *visit, r *roster, rec record.Record) (*editor, error) {
+	was := *rec.(*record.Athlete)
 	f := athleteForm(r)
 	if was.GuardianName != nil {
 		f.fill("guardian_name", *was.GuardianName)
@@ -203,7 +203,7 @@ func openAthlete(_ *visit, r *roster, record service.Record) (*editor, error) {
 }
 
 // takeAthlete reads an athlete's form into the record.
-func (f *form) takeAthlete(a *service.AthleteRecord) {
+func (f *form) takeAthlete(a *record.Athlete) {
 	a.Name, a.Side, a.SpeedMPH, a.RevRateRPM = f.value(
 		"name",
 	), lane.Side(
@@ -227,15 +227,15 @@ func (f *form) takeAthlete(a *service.AthleteRecord) {
 }
 
 // dayText writes a day that may not be known, as an input takes it.
-func dayText(day *service.Day) string {
+func dayText(day *record.Day) string {
 	if day == nil {
 		return ""
 	}
 	return day.String()
 }
 
-func openBall(_ *visit, r *roster, record service.Record) (*editor, error) {
-	was := *record.(*service.BallRecord)
+func openBall(_ *visit, r *roster, rec record.Record) (*editor, error) {
+	was := *rec.(*record.Ball)
 	f := ballForm(r, was.AthleteID)
 	f.Inputs = append(
 		f.Inputs,

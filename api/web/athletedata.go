@@ -4,7 +4,7 @@ import (
 	"io"
 	"net/http"
 
-	"laneward/service"
+	"laneward/service/record"
 )
 
 // exportAthlete sends everything the squad holds of an athlete.
@@ -27,7 +27,7 @@ func exportAthlete(v *visit) error {
 }
 
 // eraseForm asks for an athlete's name, to be sure that all of theirs is to go.
-func eraseForm(r *roster, subject *service.AthleteRecord) *form {
+func eraseForm(r *roster, subject *record.Athlete) *form {
 	return &form{
 		Action: athleteAddress(r, subject.ID) + "/erase",
 		Submit: "Erase for good",
@@ -49,7 +49,7 @@ func eraseAthlete(v *visit) error {
 	if err := v.form(); err != nil {
 		return err
 	}
-	f := eraseForm(r, &service.AthleteRecord{Head: service.Head{ID: id}})
+	f := eraseForm(r, &record.Athlete{Head: record.Head{ID: id}})
 	f.read(v.PostForm)
 	show := func(status int, f *form) error { return v.showAthlete(status, athleteForms{erase: f}) }
 	if f.faulty() {

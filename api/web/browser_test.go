@@ -12,13 +12,13 @@ import (
 	"testing"
 	"time"
 
+	"laneward/service/record"
+
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/google/go-cmp/cmp"
-
-	"laneward/service"
 )
 
 // emptyRows is how many rows of a load table a new pattern begins with.
@@ -220,7 +220,7 @@ func TestPagesInABrowser(t *testing.T) {
 	w := newWorld(t)
 	b := newBrowser(t, w.server.URL)
 	squad := "/squads/" + w.squad.String()
-	for _, role := range []service.Role{service.Coach, service.Analyst} {
+	for _, role := range []record.Role{record.RoleCoach, record.RoleAnalyst} {
 		_, err := w.svc.Invite(t.Context(), w.coach, w.squad, role, nil)
 		must(t, err)
 	}

@@ -11,7 +11,7 @@ import (
 
 	"github.com/google/uuid"
 
-	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/picture"
 )
 
@@ -56,7 +56,7 @@ func compareForm(r *roster, balls []ballChoice) *form {
 			Type:   "number",
 			Step:   "1",
 			Min:    "1",
-			Max:    strconv.Itoa(service.MaxWornShots),
+			Max:    strconv.Itoa(advice.MaxWornShots),
 			Hint:   "Without a session: so many of the athlete’s own along the best line.",
 			Folded: true,
 		},
@@ -65,8 +65,8 @@ func compareForm(r *roster, balls []ballChoice) *form {
 }
 
 // lineAgainst is in what the form's second side differs.
-func (f *form) lineAgainst() service.LineAgainst {
-	against := service.LineAgainst{
+func (f *form) lineAgainst() advice.Against {
+	against := advice.Against{
 		Athlete: f.id(
 			againstPrefix + "athlete",
 		),
@@ -82,7 +82,7 @@ func (f *form) lineAgainst() service.LineAgainst {
 		return against
 	}
 	if session := f.id(againstPrefix + "session"); session != nil || shots != 0 {
-		against.Worn = &service.WornBy{Session: session, Shots: shots}
+		against.Worn = &advice.WornBy{Session: session, Shots: shots}
 	}
 	return against
 }
@@ -105,8 +105,8 @@ type compareView struct {
 	question
 	Form         *form
 	More         bool
-	Comparison   *service.LineComparison // nil before anything was asked
-	Narrow, Wide template.HTML           // the same two lanes, below and beside each other
+	Comparison   *advice.Comparison // nil before anything was asked
+	Narrow, Wide template.HTML      // the same two lanes, below and beside each other
 	Rows         []compareRow
 	Notes        compareNotes
 	Plans        []crumb // each side's own plan
@@ -190,7 +190,7 @@ func plansOf(r *roster, sent url.Values) []crumb {
 	}
 }
 
-func drawComparison(c *service.LineComparison, widthPx int) (template.HTML, error) {
+func drawComparison(c *advice.Comparison, widthPx int) (template.HTML, error) {
 	scene, err := c.Picture(widthPx)
 	return svg(scene), err
 }
@@ -223,8 +223,8 @@ func comparePicture(v *visit) (picture.Scene, error) {
 	return comparison.Picture(2 * lanePx)
 }
 
-func compareRows(c *service.LineComparison) []compareRow {
-	none := service.PlannedLine{}
+func compareRows(c *advice.Comparison) []compareRow {
+	none := advice.PlannedLine{}
 	a, b := none, none
 	hasA, hasB := len(c.A.Lines) > 0, len(c.B.Lines) > 0
 	if hasA {
@@ -233,7 +233,7 @@ func compareRows(c *service.LineComparison) []compareRow {
 	if hasB {
 		b = c.B.Lines[0]
 	}
-	row := func(name string, move string, write func(l service.PlannedLine) string) compareRow {
+	row := func(name string, move string, write func(l advice.PlannedLine) string) compareRow {
 		row := compareRow{Name: name}
 		if hasA {
 			row.A = write(a)
@@ -253,26 +253,26 @@ func compareRows(c *service.LineComparison) []compareRow {
 		move.angle, move.share = turned(m.LaunchAngleDeg), points(m.PocketShare)+" points"
 	}
 	return []compareRow{
-		row("Feet", move.feet, func(l service.PlannedLine) string { return one(l.FeetBoard) }),
-		row("Target", move.target, func(l service.PlannedLine) string { return one(l.TargetBoard) }),
-		row("Launch angle", move.angle, func(l service.PlannedLine) string { return launch(l.LaunchAngleDeg) }),
+		row("Feet", move.feet, func(l advice.PlannedLine) string { return one(l.FeetBoard) }),
+		row("Target", move.target, func(l advice.PlannedLine) string { return one(l.TargetBoard) }),
+		row("Launch angle", move.angle, func(l advice.PlannedLine) string { return launch(l.LaunchAngleDeg) }),
 		row(
 			"Breakpoint",
 			moved(b.Path.BreakpointBoard-a.Path.BreakpointBoard, "board"),
-			func(l service.PlannedLine) string {
+			func(l advice.PlannedLine) string {
 				return fmt.Sprintf("%.1f at %.0f ft", l.Path.BreakpointBoard, l.Path.BreakpointFt)
 			},
 		),
-		row("Entry", "", func(l service.PlannedLine) string {
+		row("Entry", "", func(l advice.PlannedLine) string {
 			return fmt.Sprintf("%.1f at %.1f°", l.Path.PinBoard, l.Path.EntryAngleDeg)
 		}),
 		row(
 			"Own shots in the pocket",
 			move.share,
-			func(l service.PlannedLine) string { return percent(l.PocketShare) },
+			func(l advice.PlannedLine) string { return percent(l.PocketShare) },
 		),
-		row("Room outside, boards", "", func(l service.PlannedLine) string { return plain(l.RoomOutsideBoards) }),
-		row("Room inside, boards", "", func(l service.PlannedLine) string { return plain(l.RoomInsideBoards) }),
+		row("Room outside, boards", "", func(l advice.PlannedLine) string { return plain(l.RoomOutsideBoards) }),
+		row("Room inside, boards", "", func(l advice.PlannedLine) string { return plain(l.RoomInsideBoards) }),
 	}
 }
 
@@ -320,7 +320,7 @@ func compareNotesOf(a, b []string) compareNotes {
 }
 
 // side names one side of a comparison by all it is about.
-func side(s service.LineSubject) string {
+func side(s advice.Subject) string {
 	name := s.Athlete.Name + " on " + s.Pattern.Name
 	if s.Wear != nil {
 		name += " after " + count(s.Wear.Passes, "shot")

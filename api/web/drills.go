@@ -11,12 +11,13 @@ import (
 	"laneward/service"
 	"laneward/service/drill"
 	"laneward/service/picture"
+	"laneward/service/record"
 )
 
 // drillPageView is what the drill's page looks at.
 type drillPageView struct {
 	*roster
-	Drill       *service.DrillRecord
+	Drill       *record.Drill
 	Scores      []scoreView
 	Assign      *form                // nil for who may not, or when there is nobody left to assign it to
 	Assignments map[uuid.UUID]string // ids by athlete
@@ -35,12 +36,12 @@ func (v *visit) showDrill(status int, assigning *form) error {
 	if err != nil {
 		return err
 	}
-	record, found, err := v.site.svc.DrillLanes(v.Context(), v.me.ID, own.ID, service.DrillQuery{Drill: id})
+	rec, found, err := v.site.svc.DrillLanes(v.Context(), v.me.ID, own.ID, service.DrillQuery{Drill: id})
 	if err != nil {
 		return err
 	}
-	view := drillPageView{roster: r, Drill: record, Assign: assigning, Assignments: make(map[uuid.UUID]string)}
-	assignments, err := all[*service.AssignmentRecord](v.Context(), v, own.ID, service.KindAssignment)
+	view := drillPageView{roster: r, Drill: rec, Assign: assigning, Assignments: make(map[uuid.UUID]string)}
+	assignments, err := all[*record.Assignment](v.Context(), v, own.ID, record.KindAssignment)
 	if err != nil {
 		return err
 	}
@@ -55,20 +56,20 @@ func (v *visit) showDrill(status int, assigning *form) error {
 		}
 		score := scoreView{Score: one.Score}
 		one.Lane.WidthPx = lanePx
-		if score.Lane, err = laneOf(one, record.Name); err != nil {
+		if score.Lane, err = laneOf(one, rec.Name); err != nil {
 			return err
 		}
 		score.Address = drillAddress(r, id) + "/athletes/" + one.Athlete.ID.String()
 		view.Scores = append(view.Scores, score)
 	}
 	if view.Assign == nil && r.Coach() {
-		view.Assign = assignForm(r, record, found)
+		view.Assign = assignForm(r, rec, found)
 	}
-	return v.show(status, "drill", frame{Title: record.Name, Squad: r.Squad, Crumbs: v.crumbs(r), Page: view})
+	return v.show(status, "drill", frame{Title: rec.Name, Squad: r.Squad, Crumbs: v.crumbs(r), Page: view})
 }
 
 // assignForm gives a drill to one more athlete; nil when everybody has it.
-func assignForm(r *roster, record *service.DrillRecord, found []service.LaneScore) *form {
+func assignForm(r *roster, record *record.Drill, found []service.LaneScore) *form {
 	var free []option
 	for _, a := range r.Athletes {
 		has := slices.ContainsFunc(
@@ -118,11 +119,11 @@ func assignDrill(v *visit) error {
 	if err := v.form(); err != nil {
 		return err
 	}
-	record, found, err := v.site.svc.DrillLanes(v.Context(), v.me.ID, r.Own.ID, service.DrillQuery{Drill: id})
+	rec, found, err := v.site.svc.DrillLanes(v.Context(), v.me.ID, r.Own.ID, service.DrillQuery{Drill: id})
 	if err != nil {
 		return err
 	}
-	f := assignForm(r, record, found)
+	f := assignForm(r, rec, found)
 	if f == nil { // sent twice, or somebody else was faster
 		return v.goTo(drillAddress(r, id))
 	}
@@ -131,7 +132,7 @@ func assignDrill(v *visit) error {
 	if f.faulty() {
 		return v.showDrill(http.StatusBadRequest, f)
 	}
-	assignment := &service.AssignmentRecord{DrillID: id, AthleteID: *athlete, AssignedOn: *from, DueOn: due}
+	assignment := &record.Assignment{DrillID: id, AthleteID: *athlete, AssignedOn: *from, DueOn: due}
 	assignment.ID = assignmentID(id, *athlete)
 	if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, r.Own.ID, assignment); err != nil {
 		return v.retry(f, err, v.showDrill)
@@ -171,7 +172,7 @@ type newDrillView struct {
 }
 
 type athleteChoice struct {
-	*service.AthleteRecord
+	*record.Athlete
 	Chosen bool
 }
 
@@ -365,9 +366,9 @@ func newDrill(v *visit) error {
 	return v.goTo(drillAddress(r, record.ID))
 }
 
-func drillOf(f *form, rules []drill.Rule) *service.DrillRecord {
-	record := &service.DrillRecord{
-		Head: service.Head{
+func drillOf(f *form, rules []drill.Rule) *record.Drill {
+	record := &record.Drill{
+		Head: record.Head{
 			ID: uuid.MustParse(f.Hidden["id"]),
 		},
 		Name:      f.value("name"),
@@ -382,12 +383,12 @@ func drillOf(f *form, rules []drill.Rule) *service.DrillRecord {
 	return record
 }
 
-func assignmentsOf(f *form, chosen []string, drill uuid.UUID) []*service.AssignmentRecord {
+func assignmentsOf(f *form, chosen []string, drill uuid.UUID) []*record.Assignment {
 	if len(chosen) == 0 {
 		f.blame("athletes", "Choose at least one athlete.")
 	}
 	from, due := f.day("assigned_on"), f.day("due_on")
-	var list []*service.AssignmentRecord
+	var list []*record.Assignment
 	for _, text := range chosen {
 		athlete, err := uuid.Parse(text)
 		if err != nil {
@@ -397,8 +398,8 @@ func assignmentsOf(f *form, chosen []string, drill uuid.UUID) []*service.Assignm
 		if from == nil {
 			continue
 		}
-		one := &service.AssignmentRecord{
-			Head:       service.Head{ID: assignmentID(drill, athlete)},
+		one := &record.Assignment{
+			Head:       record.Head{ID: assignmentID(drill, athlete)},
 			DrillID:    drill,
 			AthleteID:  athlete,
 			AssignedOn: *from,

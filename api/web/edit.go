@@ -8,26 +8,27 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/service"
+	"laneward/service/record"
 )
 
 // editable is a kind of record with a page to change and delete it.
 type editable struct {
-	kind  service.Kind
+	kind  record.Kind
 	param string // of the address
 	own   bool   // an athlete may change the own ones
-	open  func(v *visit, r *roster, record service.Record) (*editor, error)
+	open  func(v *visit, r *roster, record record.Record) (*editor, error)
 }
 
 // editables are the kinds by where their records are, below the squad's address.
 func editables() map[string]editable {
 	return map[string]editable{
-		"athletes/{athlete}":       {service.KindAthlete, "athlete", true, openAthlete},
-		"assignments/{assignment}": {service.KindAssignment, "assignment", false, openAssignment},
-		"balls/{ball}":             {service.KindBall, "ball", true, openBall},
-		"drills/{drill}":           {service.KindDrill, "drill", false, openDrill},
-		"members/{member}":         {service.KindMember, "member", false, openMember},
-		"patterns/{pattern}":       {service.KindPattern, "pattern", false, openPattern},
-		"sessions/{session}":       {service.KindSession, "session", true, openSession},
+		"athletes/{athlete}":       {record.KindAthlete, "athlete", true, openAthlete},
+		"assignments/{assignment}": {record.KindAssignment, "assignment", false, openAssignment},
+		"balls/{ball}":             {record.KindBall, "ball", true, openBall},
+		"drills/{drill}":           {record.KindDrill, "drill", false, openDrill},
+		"members/{member}":         {record.KindMember, "member", false, openMember},
+		"patterns/{pattern}":       {record.KindPattern, "pattern", false, openPattern},
+		"sessions/{session}":       {record.KindSession, "session", true, openSession},
 	}
 }
 
@@ -42,14 +43,14 @@ type editor struct {
 	// mean.
 	take func(f *form) taken
 	// store and remove do as their names say at the revision that the form was opened with.
-	store  func(f *form, rev int64, record service.Record) error
+	store  func(f *form, rev int64, record record.Record) error
 	remove func(rev int64) error // nil when it cannot be deleted here
 }
 
 // taken is what a form was read as. The form may have been laid out anew on the way.
 type taken struct {
 	form     *form
-	record   service.Record
+	record   record.Record
 	pointers []string // pointer and input by turns, where they differ
 }
 
@@ -67,7 +68,7 @@ func (view editView) Loads() [][]*input { return view.Form.loadRows() }
 // edited reads the record of the address and opens it, for who may change it.
 func (e editable) edited(v *visit) (*roster, *editor, error) {
 	r, err := v.as(func(own service.OwnSquad) bool {
-		return own.Role == service.Coach || e.own && own.Role == service.Athlete
+		return own.Role == record.RoleCoach || e.own && own.Role == record.RoleAthlete
 	}, "only a coach of the squad may do this: ask one")
 	if err != nil {
 		return nil, nil, err
@@ -76,19 +77,19 @@ func (e editable) edited(v *visit) (*roster, *editor, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	record, err := v.site.svc.Get(v.Context(), v.me.ID, r.Own.ID, e.kind, id)
+	rec, err := v.site.svc.Get(v.Context(), v.me.ID, r.Own.ID, e.kind, id)
 	if err != nil {
 		return nil, nil, err
 	}
-	opened, err := e.open(v, r, record)
+	opened, err := e.open(v, r, rec)
 	if err != nil {
 		return nil, nil, err
 	}
 	opened.form.Submit = "Save"
 	opened.form.Action = v.addressOf(e, r, id) + "/edit"
-	opened.form.Hidden = map[string]string{"rev": strconv.FormatInt(record.Revision(), 10)}
+	opened.form.Hidden = map[string]string{"rev": strconv.FormatInt(rec.Revision(), 10)}
 	if opened.store == nil {
-		opened.store = func(_ *form, rev int64, record service.Record) error {
+		opened.store = func(_ *form, rev int64, record record.Record) error {
 			_, err := v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, id, rev, record)
 			return err
 		}

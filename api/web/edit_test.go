@@ -9,9 +9,9 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/google/uuid"
+	"laneward/service/record"
 
-	"laneward/service"
+	"github.com/google/uuid"
 )
 
 var (
@@ -81,7 +81,7 @@ func (r reply) sends(t *testing.T, action string, changes ...string) []string {
 	return fields
 }
 
-func (w *world) stored(kind service.Kind, id uuid.UUID) service.Record {
+func (w *world) stored(kind record.Kind, id uuid.UUID) record.Record {
 	w.t.Helper()
 	found, err := w.svc.Get(w.t.Context(), w.coach, w.squad, kind, id)
 	must(w.t, err)
@@ -92,13 +92,13 @@ func (w *world) stored(kind service.Kind, id uuid.UUID) service.Record {
 func TestSavingUntouchedChangesNothing(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
-	bare := create(w, &service.PatternRecord{Name: "Hearsay 40", LengthFt: 40.5, Note: "heard of"})
+	bare := create(w, &record.Pattern{Name: "Hearsay 40", LengthFt: 40.5, Note: "heard of"})
 	for name, c := range map[string]struct {
-		kind service.Kind
+		kind record.Kind
 		id   uuid.UUID
 	}{
-		"athlete": {service.KindAthlete, w.people[1].ID}, "ball": {service.KindBall, w.balls[0].ID}, "assignment": {service.KindAssignment, w.assignmentOf(w.people[0].ID)}, "drill": {service.KindDrill, w.drill.ID},
-		"pattern": {service.KindPattern, w.pattern.ID}, "pattern without loads": {service.KindPattern, bare.ID}, "session": {service.KindSession, w.session.ID},
+		"athlete": {record.KindAthlete, w.people[1].ID}, "ball": {record.KindBall, w.balls[0].ID}, "assignment": {record.KindAssignment, w.assignmentOf(w.people[0].ID)}, "drill": {record.KindDrill, w.drill.ID},
+		"pattern": {record.KindPattern, w.pattern.ID}, "pattern without loads": {record.KindPattern, bare.ID}, "session": {record.KindSession, w.session.ID},
 	} {
 		t.Run(name, func(t *testing.T) {
 			before := w.stored(c.kind, c.id)
@@ -141,7 +141,7 @@ func TestChangeRecords(t *testing.T) {
 		) {
 			t.Errorf("saving leads to %q", to)
 		}
-		got := w.stored(service.KindAthlete, w.people[0].ID).(*service.AthleteRecord)
+		got := w.stored(record.KindAthlete, w.people[0].ID).(*record.Athlete)
 		if got.Name != "Ansel Quorrie-Vane" || got.SlideOffset == nil || *got.SlideOffset != 5.5 ||
 			got.SpeedMPH != nil ||
 			*got.RevRateRPM != 330 {
@@ -158,7 +158,7 @@ func TestChangeRecords(t *testing.T) {
 	})
 	t.Run("ball", func(t *testing.T) {
 		change(t, "/balls/"+w.balls[1].ID.String(), "retired", "yes", "surface_grit", "500").location(t)
-		got := w.stored(service.KindBall, w.balls[1].ID).(*service.BallRecord)
+		got := w.stored(record.KindBall, w.balls[1].ID).(*record.Ball)
 		if !got.Retired || *got.SurfaceGrit != 500 || *got.RGIn != 2.62 {
 			t.Errorf("stored is %+v", got)
 		}
@@ -183,7 +183,7 @@ func TestChangeRecords(t *testing.T) {
 	t.Run("pattern", func(t *testing.T) {
 		where := "/patterns/" + w.pattern.ID.String()
 		change(t, where, "load-1-ul_per_board", "50", "note", "Heavier").location(t)
-		got := w.stored(service.KindPattern, w.pattern.ID).(*service.PatternRecord)
+		got := w.stored(record.KindPattern, w.pattern.ID).(*record.Pattern)
 		if len(got.Loads) != 3 || got.Loads[0].ULPerBoard != 50 || got.Loads[2] != w.pattern.Loads[2] ||
 			got.Note != "Heavier" ||
 			got.LengthFt != 44 {
@@ -194,7 +194,7 @@ func TestChangeRecords(t *testing.T) {
 	t.Run("assignment", func(t *testing.T) {
 		id := w.assignmentOf(w.people[1].ID)
 		change(t, "/assignments/"+id.String(), "assigned_on", "2026-03-04", "due_on", "2026-04-01").location(t)
-		got := w.stored(service.KindAssignment, id).(*service.AssignmentRecord)
+		got := w.stored(record.KindAssignment, id).(*record.Assignment)
 		if got.AssignedOn.String() != "2026-03-04" || got.DueOn == nil || got.DueOn.String() != "2026-04-01" {
 			t.Errorf("stored is %+v", got)
 		}
@@ -202,7 +202,7 @@ func TestChangeRecords(t *testing.T) {
 	})
 	t.Run("session", func(t *testing.T) {
 		change(t, "/sessions/"+w.session.ID.String(), "lanes", "3 4", "date", "2026-03-04").location(t)
-		got := w.stored(service.KindSession, w.session.ID).(*service.SessionRecord)
+		got := w.stored(record.KindSession, w.session.ID).(*record.Session)
 		if got.Lanes[0] != 3 || got.Date.String() != "2026-03-04" || *got.AthleteID != w.people[0].ID {
 			t.Errorf("stored is %+v", got)
 		}
@@ -227,11 +227,11 @@ func TestStaleFormsAreExplained(t *testing.T) {
 		"is stored as “the left hand” now",
 		"is stored as “330” now",
 	)
-	if got := w.stored(service.KindAthlete, w.people[0].ID).(*service.AthleteRecord); *got.RevRateRPM != 330 {
+	if got := w.stored(record.KindAthlete, w.people[0].ID).(*record.Athlete); *got.RevRateRPM != 330 {
 		t.Error("a stale form was stored")
 	}
 	v.post(edit, late.sends(t, "/edit", "speed_mph", "18.25")...).location(t)
-	got := w.stored(service.KindAthlete, w.people[0].ID).(*service.AthleteRecord)
+	got := w.stored(record.KindAthlete, w.people[0].ID).(*record.Athlete)
 	if *got.RevRateRPM != 410 || *got.SpeedMPH != 18.25 || got.Side != "right" {
 		t.Errorf("after choosing, stored is %+v", got)
 	}
@@ -276,10 +276,10 @@ func TestDeleteRecords(t *testing.T) {
 // assignmentOf is what gives the drill to an athlete.
 func (w *world) assignmentOf(athlete uuid.UUID) uuid.UUID {
 	w.t.Helper()
-	list, err := w.svc.List(w.t.Context(), w.coach, w.squad, service.KindAssignment, 0, 1000)
+	list, err := w.svc.List(w.t.Context(), w.coach, w.squad, record.KindAssignment, 0, 1000)
 	must(w.t, err)
 	for _, one := range list.Records {
-		if a := one.(*service.AssignmentRecord); a.AthleteID == athlete && a.DrillID == w.drill.ID {
+		if a := one.(*record.Assignment); a.AthleteID == athlete && a.DrillID == w.drill.ID {
 			return a.ID
 		}
 	}
@@ -289,15 +289,15 @@ func (w *world) assignmentOf(athlete uuid.UUID) uuid.UUID {
 
 func TestMembers(t *testing.T) {
 	w := newWorld(t)
-	w.member("ansel@example.org", service.Athlete, &w.people[0].ID)
+	w.member("ansel@example.org", record.RoleAthlete, &w.people[0].ID)
 	v := w.signedIn(coachEmail)
 	people := v.get(w.at("/people"))
 	people.wants(t, http.StatusOK, "Members", "Member ansel@example.org", "athlete: Ansel Quorrie")
 	var member, me string
-	list, err := w.svc.List(t.Context(), w.coach, w.squad, service.KindMember, 0, 100)
+	list, err := w.svc.List(t.Context(), w.coach, w.squad, record.KindMember, 0, 100)
 	must(t, err)
 	for _, one := range list.Records {
-		if one.(*service.MemberRecord).Role == service.Coach {
+		if one.(*record.Member).Role == record.RoleCoach {
 			me = "/members/" + one.Key().String()
 		} else {
 			member = "/members/" + one.Key().String()
@@ -320,8 +320,8 @@ func TestMembers(t *testing.T) {
 
 func TestAddABall(t *testing.T) {
 	w := newWorld(t)
-	w.member("bettany@example.org", service.Athlete, &w.people[1].ID)
-	w.member("analyst@example.org", service.Analyst, nil)
+	w.member("bettany@example.org", record.RoleAthlete, &w.people[1].ID)
+	w.member("analyst@example.org", record.RoleAnalyst, nil)
 	own, other := w.at("/athletes/", w.people[1].ID.String()), w.at("/athletes/", w.people[0].ID.String())
 	v := w.signedIn("bettany@example.org")
 	page := v.get(own)
@@ -352,9 +352,9 @@ func TestAthletesData(t *testing.T) {
 		sends(t, "/edit", "born_on", "2012-05-06", "guardian_name", "Oda Quorrie", "guardian_consent", "2026-01-02", "note", "learns fast")
 	v.post(where+"/edit", edit...).location(t)
 	v.get(where).wants(t, http.StatusOK, "6 May 2012", "Oda Quorrie", "2 January 2026", "learns fast")
-	before := w.stored(service.KindAthlete, minor.ID)
+	before := w.stored(record.KindAthlete, minor.ID)
 	v.post(where+"/edit", v.get(where+"/edit").sends(t, "/edit")...).location(t)
-	if after := w.stored(service.KindAthlete, minor.ID); after.Revision() != before.Revision() {
+	if after := w.stored(record.KindAthlete, minor.ID); after.Revision() != before.Revision() {
 		t.Errorf("saved untouched it says %+v instead of %+v", after, before)
 	}
 
@@ -372,7 +372,7 @@ func TestAthletesData(t *testing.T) {
 
 	v.post(where+"/erase", "confirm", "Ansel").wants(t, http.StatusBadRequest, "confirm with the athlete's name")
 	v.post(where+"/erase", "confirm", "").wants(t, http.StatusBadRequest, "needs mending")
-	if w.stored(service.KindAthlete, minor.ID).(*service.AthleteRecord).Name != minor.Name {
+	if w.stored(record.KindAthlete, minor.ID).(*record.Athlete).Name != minor.Name {
 		t.Fatal("the athlete is not what they were")
 	}
 	if to := v.post(where+"/erase", v.get(where).sends(t, "/erase", "confirm", minor.Name)...).

@@ -9,6 +9,7 @@ import (
 
 	"laneward/service"
 	"laneward/service/oil"
+	"laneward/service/record"
 )
 
 func idOf(id *uuid.UUID) string {
@@ -18,8 +19,8 @@ func idOf(id *uuid.UUID) string {
 	return id.String()
 }
 
-func openSession(v *visit, r *roster, record service.Record) (*editor, error) {
-	was := *record.(*service.SessionRecord)
+func openSession(v *visit, r *roster, rec record.Record) (*editor, error) {
+	was := *rec.(*record.Session)
 	f := sessionForm(r)
 	f.drop("athlete_id") // whose session it is stays: devices hold it
 	numbers := make([]string, len(was.Lanes))
@@ -54,7 +55,7 @@ func openSession(v *visit, r *roster, record service.Record) (*editor, error) {
 					return err
 				}
 			}
-			return v.site.svc.Delete(v.Context(), v.me.ID, r.Own.ID, service.KindSession, was.ID, rev)
+			return v.site.svc.Delete(v.Context(), v.me.ID, r.Own.ID, record.KindSession, was.ID, rev)
 		},
 	}, nil
 }
@@ -69,7 +70,7 @@ func (v *visit) removeShots(squad, session uuid.UUID) error {
 		}
 		items := make([]service.PushItem, len(shots))
 		for i, shot := range shots {
-			items[i] = service.PushItem{Kind: service.KindShot, ID: shot.ID, Rev: shot.Rev, Deleted: true}
+			items[i] = service.PushItem{Kind: record.KindShot, ID: shot.ID, Rev: shot.Rev, Deleted: true}
 		}
 		outcomes, _, err := v.site.svc.Push(v.Context(), v.me.ID, squad, items, false)
 		if err != nil {
@@ -88,9 +89,9 @@ func (v *visit) removeShots(squad, session uuid.UUID) error {
 }
 
 // openAssignment changes the days of an assignment, and takes a drill back from an athlete.
-func openAssignment(v *visit, r *roster, record service.Record) (*editor, error) {
-	was := *record.(*service.AssignmentRecord)
-	found, err := v.site.svc.Get(v.Context(), v.me.ID, r.Own.ID, service.KindDrill, was.DrillID)
+func openAssignment(v *visit, r *roster, rec record.Record) (*editor, error) {
+	was := *rec.(*record.Assignment)
+	found, err := v.site.svc.Get(v.Context(), v.me.ID, r.Own.ID, record.KindDrill, was.DrillID)
 	if err != nil {
 		return nil, err
 	}
@@ -101,7 +102,7 @@ func openAssignment(v *visit, r *roster, record service.Record) (*editor, error)
 	f := &form{Inputs: dayInputs(was.AssignedOn.String(), due)}
 	page := drillAddress(r, was.DrillID)
 	return &editor{
-		Name: found.(*service.DrillRecord).Name + " for " + r.Athlete(&was.AthleteID), page: page, up: page, form: f,
+		Name: found.(*record.Drill).Name + " for " + r.Athlete(&was.AthleteID), page: page, up: page, form: f,
 		Loses: "The drill is taken back from the athlete. The shots stay.",
 		take: func(f *form) taken {
 			is := was
@@ -124,8 +125,8 @@ func (f *form) drop(name string) {
 	}
 }
 
-func openDrill(v *visit, r *roster, record service.Record) (*editor, error) {
-	was := *record.(*service.DrillRecord)
+func openDrill(v *visit, r *roster, rec record.Record) (*editor, error) {
+	was := *rec.(*record.Drill)
 	f := newDrillForm(r)
 	f.drop("assigned_on")
 	f.drop("due_on")
@@ -171,7 +172,7 @@ func openDrill(v *visit, r *roster, record service.Record) (*editor, error) {
 }
 
 // takeSentences reads a drill's sentences into its rules.
-func (f *form) takeSentences(v *visit, r *roster, d *service.DrillRecord) {
+func (f *form) takeSentences(v *visit, r *roster, d *record.Drill) {
 	rules, read, err := v.read(r.Own.ID, f.value("sentences"))
 	if err != nil {
 		f.blame("sentences", service.AsError(err).Detail)
@@ -189,8 +190,8 @@ func (f *form) blameUnread(line lineRead) {
 	}
 }
 
-func openPattern(_ *visit, r *roster, record service.Record) (*editor, error) {
-	was := *record.(*service.PatternRecord)
+func openPattern(_ *visit, r *roster, rec record.Record) (*editor, error) {
+	was := *rec.(*record.Pattern)
 	f := patternForm(r, len(was.Loads)+1)
 	f.fill("name", was.Name, "note", was.Note)
 	if was.LengthFt != (oil.Table{Loads: was.Loads}).LengthFt() { // else it goes with the table
@@ -214,8 +215,8 @@ func openPattern(_ *visit, r *roster, record service.Record) (*editor, error) {
 
 // openMember changes a member's role, and takes the member out of the squad instead of deleting
 // anything.
-func openMember(v *visit, r *roster, record service.Record) (*editor, error) {
-	was := *record.(*service.MemberRecord)
+func openMember(v *visit, r *roster, rec record.Record) (*editor, error) {
+	was := *rec.(*record.Member)
 	f := &form{
 		Inputs: []*input{
 			{
@@ -238,7 +239,7 @@ func openMember(v *visit, r *roster, record service.Record) (*editor, error) {
 		Name: was.Name, page: after, up: after, form: f,
 		Loses: "Their sign-in stays; they no longer see this squad. What they logged stays too.",
 		take:  func(f *form) taken { return taken{form: f} },
-		store: func(f *form, rev int64, _ service.Record) error {
+		store: func(f *form, rev int64, _ record.Record) error {
 			role, athlete := f.whom()
 			_, err := v.site.svc.SetRole(v.Context(), v.me.ID, r.Own.ID, was.ID, rev, role, athlete)
 			return err
@@ -248,16 +249,16 @@ func openMember(v *visit, r *roster, record service.Record) (*editor, error) {
 }
 
 // whom is the role that was chosen, and the athlete who goes with it.
-func (f *form) whom() (service.Role, *uuid.UUID) {
-	if role := service.Role(f.value("whom")); role == service.Analyst || role == service.Coach {
+func (f *form) whom() (record.Role, *uuid.UUID) {
+	if role := record.Role(f.value("whom")); role == record.RoleAnalyst || role == record.RoleCoach {
 		return role, nil
 	}
-	return service.Athlete, f.id("whom")
+	return record.RoleAthlete, f.id("whom")
 }
 
 // takePattern reads a pattern's form into the record, and returns which inputs the service's
 // pointers mean.
-func (f *form) takePattern(p *service.PatternRecord) (pointers []string) {
+func (f *form) takePattern(p *record.Pattern) (pointers []string) {
 	table := f.loads()
 	p.Name, p.Note, p.Loads = f.value("name"), f.value("note"), table.loads
 	p.LengthFt = oil.Table{Loads: table.loads}.LengthFt()

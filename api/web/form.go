@@ -12,6 +12,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/service"
+	"laneward/service/record"
 )
 
 // form is a form as it is shown: empty, or with what was sent and what is wrong with it.
@@ -198,12 +199,12 @@ func (f *form) whole(name string) int32 {
 }
 
 // day reads a day; a blank one is nil.
-func (f *form) day(name string) *service.Day {
+func (f *form) day(name string) *record.Day {
 	text := f.value(name)
 	if text == "" {
 		return nil
 	}
-	day, err := service.ParseDay(text)
+	day, err := record.ParseDay(text)
 	if err != nil {
 		f.blame(name, err.Error())
 		return nil

@@ -11,8 +11,9 @@ import (
 
 	"github.com/google/uuid"
 
-	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/oil"
+	"laneward/service/record"
 )
 
 // loadColumns are the fields of a load, as the service's faults name them, with the words of the
@@ -168,7 +169,7 @@ func newPattern(v *visit) error {
 		return show(http.StatusOK, f.longer())
 	}
 	f = f.takeCSV()
-	record := &service.PatternRecord{Head: service.Head{ID: uuid.MustParse(f.Hidden["id"])}}
+	record := &record.Pattern{Head: record.Head{ID: uuid.MustParse(f.Hidden["id"])}}
 	pointers := f.takePattern(record)
 	looks := v.PostFormValue("step") == "look"
 	if name := f.input("name"); looks && name.Value == "" {
@@ -178,8 +179,8 @@ func newPattern(v *visit) error {
 		return show(http.StatusBadRequest, f)
 	}
 	if looks {
-		report, err := v.site.svc.LayOil(
-			service.OilGiven{Name: record.Name, LengthFt: record.LengthFt, Loads: record.Loads},
+		report, err := advice.LayOil(
+			advice.OilQuery{Name: record.Name, LengthFt: record.LengthFt, Loads: record.Loads},
 		)
 		if err != nil {
 			return v.retry(f, err, show, pointers...)

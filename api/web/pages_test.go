@@ -18,6 +18,7 @@ import (
 
 	"laneward/api/web"
 	"laneward/service"
+	"laneward/service/record"
 )
 
 func TestSignUpMakeASquadSignOut(t *testing.T) {
@@ -210,8 +211,8 @@ func TestLanePictures(t *testing.T) {
 // Whoever has no business in a squad finds nothing there, and whoever has another role is told so.
 func TestWhatIsForWhom(t *testing.T) {
 	w := newWorld(t)
-	w.member("analyst@example.org", service.Analyst, nil)
-	w.member("ansel@example.org", service.Athlete, &w.people[0].ID)
+	w.member("analyst@example.org", record.RoleAnalyst, nil)
+	w.member("ansel@example.org", record.RoleAthlete, &w.people[0].ID)
 	w.signUp("stranger@example.org", "Stranger")
 	drill, session := w.at("/drills/", w.drill.ID.String()), w.at("/sessions/", w.session.ID.String())
 	other := w.at("/drills/", w.drill.ID.String(), "/athletes/", w.people[1].ID.String(), "/lane.svg")

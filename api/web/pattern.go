@@ -8,16 +8,17 @@ import (
 
 	"github.com/google/uuid"
 
-	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/lane"
 	"laneward/service/oil"
 	"laneward/service/picture"
+	"laneward/service/record"
 )
 
 // patternView is what a pattern's page looks at.
 type patternView struct {
 	*roster
-	Pattern *service.PatternRecord
+	Pattern *record.Pattern
 	Film    *filmView // nil when only the length is known
 	Wear    *form     // asks which shots wear the film
 	Laid    bool
@@ -25,12 +26,12 @@ type patternView struct {
 
 // filmView is a film as the pages show it.
 type filmView struct {
-	service.FilmReport
+	advice.FilmReport
 	Picture         template.HTML
 	ByBoard, ByFoot barChart
 }
 
-func filmViewOf(report service.FilmReport, title string) (*filmView, error) {
+func filmViewOf(report advice.FilmReport, title string) (*filmView, error) {
 	view := &filmView{FilmReport: report}
 	drawn := picture.Lane{Side: lane.Right, WidthPx: lanePx, Film: &picture.Film{Unit: picture.Microlitres}}
 	for board, cells := range report.FilmUL {
@@ -57,7 +58,7 @@ func wearForm(r *roster, pattern uuid.UUID) *form {
 				Type:  "number",
 				Step:  "1",
 				Min:   "1",
-				Max:   strconv.Itoa(service.MaxWornShots),
+				Max:   strconv.Itoa(advice.MaxWornShots),
 				Hint:  "The first so many; all when blank.",
 			},
 		},
@@ -71,7 +72,7 @@ func patternPage(v *visit) error {
 	if err != nil {
 		return err
 	}
-	found, err := v.site.svc.Get(v.Context(), v.me.ID, own.ID, service.KindPattern, id)
+	found, err := v.site.svc.Get(v.Context(), v.me.ID, own.ID, record.KindPattern, id)
 	if err != nil {
 		return err
 	}
@@ -79,7 +80,7 @@ func patternPage(v *visit) error {
 	if err != nil {
 		return err
 	}
-	view := patternView{roster: r, Pattern: found.(*service.PatternRecord), Wear: wearForm(r, id)}
+	view := patternView{roster: r, Pattern: found.(*record.Pattern), Wear: wearForm(r, id)}
 	show := func(status int, f *form) error {
 		view.Wear = f
 		return v.show(
@@ -92,18 +93,18 @@ func patternPage(v *visit) error {
 		return show(http.StatusOK, view.Wear)
 	}
 	view.Wear.read(v.URL.Query())
-	var worn *service.WornBy
+	var worn *advice.WornBy
 	if session := view.Wear.id("session"); session != nil {
-		worn = &service.WornBy{Session: session, Shots: int(view.Wear.whole("shots"))}
+		worn = &advice.WornBy{Session: session, Shots: int(view.Wear.whole("shots"))}
 	}
 	if view.Wear.faulty() {
 		return show(http.StatusBadRequest, view.Wear)
 	}
-	report, err := v.site.svc.PatternFilm(v.Context(), v.me.ID, own.ID, id, worn)
+	film, err := v.site.svc.PatternFilm(v.Context(), v.me.ID, own.ID, id, worn)
 	if err != nil {
 		return v.retry(view.Wear, err, show)
 	}
-	if view.Film, err = filmViewOf(report, view.Pattern.Name+": the film on the lane"); err != nil {
+	if view.Film, err = filmViewOf(film.Report, view.Pattern.Name+": the film on the lane"); err != nil {
 		return err
 	}
 	return show(http.StatusOK, view.Wear)

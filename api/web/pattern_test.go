@@ -11,8 +11,9 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
 
-	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/oil"
+	"laneward/service/record"
 )
 
 // rowsOf writes loads as the form's rows, beginning with row first.
@@ -40,27 +41,28 @@ var inventedLoads = []oil.Load{
 	{Direction: oil.Back, FromBoard: 9, ToBoard: 31, Count: 2, ULPerBoard: 50, StartFt: 41, EndFt: 6},
 }
 
-func (w *world) storedPattern(address string) *service.PatternRecord {
+func (w *world) storedPattern(address string) *record.Pattern {
 	w.t.Helper()
 	id, err := uuid.Parse(address[strings.LastIndex(address, "/")+1:])
 	must(w.t, err)
-	found, err := w.svc.Get(w.t.Context(), w.coach, w.squad, service.KindPattern, id)
+	found, err := w.svc.Get(w.t.Context(), w.coach, w.squad, record.KindPattern, id)
 	must(w.t, err)
-	return found.(*service.PatternRecord)
+	return found.(*record.Pattern)
 }
 
 func TestPatternPage(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
-	report, err := w.svc.PatternFilm(t.Context(), w.coach, w.squad, w.pattern.ID, nil)
+	film, err := w.svc.PatternFilm(t.Context(), w.coach, w.squad, w.pattern.ID, nil)
 	must(t, err)
+	report := film.Report
 	page := v.get(w.at("/patterns/", w.pattern.ID.String()))
 	page.wants(
 		t,
 		http.StatusOK,
 		"44 ft",
 		"8.96 mL",
-		service.RatioText(report.Ratios[0]),
+		advice.RatioText(report.Ratios[0]),
 		string(report.Class),
 		"sport up to 4 to 1, challenge up to 8 to 1, house above",
 		"11 to 29",
@@ -88,7 +90,7 @@ func TestPatternPage(t *testing.T) {
 	)
 	v.get(w.at("/patterns/", w.pattern.ID.String(), "?session=", w.squad.String())).
 		wants(t, http.StatusBadRequest, "is none of the choices")
-	bare := create(w, &service.PatternRecord{Name: "Hearsay 40", LengthFt: 40})
+	bare := create(w, &record.Pattern{Name: "Hearsay 40", LengthFt: 40})
 	v.get(w.at("/patterns/", bare.ID.String())).wants(t, http.StatusOK, "40 ft", "Only its length is known")
 }
 
@@ -219,15 +221,15 @@ func TestLookAtAFilmBeforeItIsStored(t *testing.T) {
 
 func patterns(w *world) int {
 	w.t.Helper()
-	page, err := w.svc.List(w.t.Context(), w.coach, w.squad, service.KindPattern, 0, 1000)
+	page, err := w.svc.List(w.t.Context(), w.coach, w.squad, record.KindPattern, 0, 1000)
 	must(w.t, err)
 	return len(page.Records)
 }
 
 func TestWhoMayAddPatterns(t *testing.T) {
 	w := newWorld(t)
-	w.member("ansel@example.org", service.Athlete, &w.people[0].ID)
-	w.member("analyst@example.org", service.Analyst, nil)
+	w.member("ansel@example.org", record.RoleAthlete, &w.people[0].ID)
+	w.member("analyst@example.org", record.RoleAnalyst, nil)
 	for _, email := range []string{"ansel@example.org", "analyst@example.org"} {
 		v := w.signedIn(email)
 		v.get(w.at("/patterns/new")).wants(t, http.StatusForbidden, "Only a coach")

@@ -9,6 +9,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/service"
+	"laneward/service/record"
 )
 
 // peopleView is what the page of the squad's people looks at.
@@ -17,7 +18,7 @@ type peopleView struct {
 	Add, Invite, Rename *form
 	Invitation          *service.Invitation // made just now; its code is shown once
 	Waiting             []service.Invitation
-	Members             []*service.MemberRecord
+	Members             []*record.Member
 }
 
 func athleteForm(r *roster) *form {
@@ -74,8 +75,8 @@ func inviteForm(r *roster) *form {
 	}
 	whom = append(
 		whom,
-		option{string(service.Analyst), "an analyst, who reads everything"},
-		option{string(service.Coach), "a coach, who runs the squad"},
+		option{string(record.RoleAnalyst), "an analyst, who reads everything"},
+		option{string(record.RoleCoach), "a coach, who runs the squad"},
 	)
 	return &form{
 		Action: r.Address() + "/invitations", Submit: "Make a code",
@@ -105,10 +106,10 @@ func (v *visit) showPeople(status int, view peopleView) error {
 	if view.Waiting, err = v.openInvitations(view.Own.ID); err != nil {
 		return err
 	}
-	if view.Members, err = all[*service.MemberRecord](v.Context(), v, view.Own.ID, service.KindMember); err != nil {
+	if view.Members, err = all[*record.Member](v.Context(), v, view.Own.ID, record.KindMember); err != nil {
 		return err
 	}
-	slices.SortFunc(view.Members, func(a, b *service.MemberRecord) int { return strings.Compare(a.Name, b.Name) })
+	slices.SortFunc(view.Members, func(a, b *record.Member) int { return strings.Compare(a.Name, b.Name) })
 	return v.show(
 		status,
 		"people",
@@ -200,7 +201,7 @@ func addAthlete(v *visit) error {
 	f := athleteForm(r)
 	f.read(v.PostForm)
 	show := func(status int, f *form) error { return v.showPeople(status, peopleView{roster: r, Add: f}) }
-	record := &service.AthleteRecord{}
+	record := &record.Athlete{}
 	f.takeAthlete(record)
 	if id, err := uuid.Parse(v.PostFormValue("id")); err == nil {
 		f.Hidden["id"], record.ID = id.String(), id

@@ -13,9 +13,11 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/line"
 	"laneward/service/motion"
 	"laneward/service/picture"
+	"laneward/service/record"
 )
 
 // planForm asks for whom, on what and with what a line is planned. It is sent as a query, so that a
@@ -54,7 +56,7 @@ func planForm(r *roster, balls []ballChoice) *form {
 				Type:   "number",
 				Step:   "1",
 				Min:    "1",
-				Max:    strconv.Itoa(service.MaxWornShots),
+				Max:    strconv.Itoa(advice.MaxWornShots),
 				Folded: true,
 				Hint:   "Of the session: the first so many, all when blank. Without a session: so many of the athlete’s own along the best line; none when blank.",
 			},
@@ -64,13 +66,13 @@ func planForm(r *roster, balls []ballChoice) *form {
 
 // ballChoice is a ball and the name of whose it is.
 type ballChoice struct {
-	*service.BallRecord
+	*record.Ball
 	Athlete string
 }
 
 // balls are the balls in use that the visitor may see, by athlete and name.
 func (v *visit) balls(r *roster) ([]ballChoice, error) {
-	found, err := all[*service.BallRecord](v.Context(), v, r.Own.ID, service.KindBall)
+	found, err := all[*record.Ball](v.Context(), v, r.Own.ID, record.KindBall)
 	if err != nil {
 		return nil, err
 	}
@@ -108,7 +110,7 @@ func patternOptions(r *roster) []option {
 	return list
 }
 
-func laid(p *service.PatternRecord) bool { return len(p.Loads) > 0 || len(p.Film) > 0 }
+func laid(p *record.Pattern) bool { return len(p.Loads) > 0 || len(p.Film) > 0 }
 
 func ballOptions(balls []ballChoice) []option {
 	list := []option{{"", "A usual ball"}}
@@ -131,8 +133,8 @@ func sessionOptions(r *roster) []option {
 }
 
 // lineQuery is what a form asks of the planner.
-func (f *form) lineQuery() service.LineQuery {
-	var query service.LineQuery
+func (f *form) lineQuery() advice.Query {
+	var query advice.Query
 	if athlete, pattern := f.id("athlete"), f.id("pattern"); athlete != nil && pattern != nil {
 		query.Athlete, query.Pattern = *athlete, *pattern
 	}
@@ -166,7 +168,7 @@ func (f *form) lineQuery() service.LineQuery {
 		query.Friction = &friction
 	}
 	if session, shots := f.id("session"), f.whole("shots"); session != nil || shots != 0 {
-		query.Worn = &service.WornBy{Session: session, Shots: int(shots)}
+		query.Worn = &advice.WornBy{Session: session, Shots: int(shots)}
 	}
 	return query
 }
@@ -255,7 +257,7 @@ func placed(err error) error {
 			return err
 		}
 		detail := plannerNames.Replace(strings.TrimPrefix(fault, plannerWords[at].begins))
-		told.Faults = append(told.Faults, service.Fault{Pointer: "/" + plannerWords[at].input, Detail: detail})
+		told.Faults = append(told.Faults, record.Fault{Pointer: "/" + plannerWords[at].input, Detail: detail})
 	}
 	return &told
 }
@@ -264,8 +266,8 @@ func placed(err error) error {
 type planView struct {
 	question
 	Form  *form
-	More  bool              // what is folded away is in use
-	Plan  *service.LinePlan // nil before anything was asked
+	More  bool         // what is folded away is in use
+	Plan  *advice.Plan // nil before anything was asked
 	Lane  template.HTML
 	Lines []lineView
 }
@@ -337,10 +339,10 @@ func letter(i, lines int) string {
 
 // query is what an address asks of the planner; it fails as a whole, for an address that no form
 // shows.
-func (v *visit) query() (*roster, service.LineQuery, error) {
+func (v *visit) query() (*roster, advice.Query, error) {
 	r, balls, err := v.rosterAndBalls()
 	if err != nil {
-		return nil, service.LineQuery{}, err
+		return nil, advice.Query{}, err
 	}
 	f := planForm(r, balls)
 	f.read(v.URL.Query())
@@ -372,7 +374,7 @@ func missMapPicture(v *visit) (picture.Scene, error) {
 		return picture.Scene{}, err
 	}
 	query.Draws = planDraws
-	missMap, err := v.site.svc.MapMisses(v.Context(), v.me.ID, r.Own.ID, query, service.GridQuery{}, nil)
+	missMap, err := v.site.svc.MapMisses(v.Context(), v.me.ID, r.Own.ID, query, advice.GridQuery{}, nil)
 	if err != nil {
 		return picture.Scene{}, err
 	}

@@ -10,9 +10,10 @@ import (
 	"testing"
 	"time"
 
-	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/lane"
 	"laneward/service/line"
+	"laneward/service/record"
 )
 
 // plan is where the lines of the first athlete with the first ball are, below the squad's address.
@@ -39,7 +40,7 @@ func (w *world) planOfLine() string {
 	return strings.ReplaceAll(link[1], "&amp;", "&")
 }
 
-func (w *world) planned(query service.LineQuery) *service.LinePlan {
+func (w *world) planned(query advice.Query) *advice.Plan {
 	w.t.Helper()
 	plan, err := w.svc.PlanLines(w.t.Context(), w.coach, w.squad, query, nil)
 	must(w.t, err)
@@ -54,7 +55,7 @@ func TestPlanALine(t *testing.T) {
 	v := w.signedIn(coachEmail)
 	v.get(w.at("/plan")).
 		wants(t, http.StatusOK, "Plan a line", "Ansel Quorrie", "Long Meadow 44", "Ansel Quorrie: Invented Ember", "16.5 when blank", "0.24 when blank")
-	plan := w.planned(service.LineQuery{Athlete: w.people[0].ID, Ball: &w.balls[0].ID, Pattern: w.pattern.ID})
+	plan := w.planned(advice.Query{Athlete: w.people[0].ID, Ball: &w.balls[0].ID, Pattern: w.pattern.ID})
 	page := v.get(w.at(w.plan()))
 	page.wants(
 		t,
@@ -112,7 +113,7 @@ func TestPlanAddressIsShort(t *testing.T) {
 func TestPlanFaultsAreTold(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
-	bare := create(w, &service.PatternRecord{Name: "Hearsay 40", LengthFt: 40})
+	bare := create(w, &record.Pattern{Name: "Hearsay 40", LengthFt: 40})
 	for name, c := range map[string]struct {
 		address string
 		wants   []string
@@ -164,7 +165,7 @@ func TestPlanPictures(t *testing.T) {
 // The miss map marks the same lines as the plan beside it.
 func TestMissMapMarksThePlansLines(t *testing.T) {
 	w := newWorld(t)
-	plan := w.planned(service.LineQuery{Athlete: w.people[0].ID, Ball: &w.balls[0].ID, Pattern: w.pattern.ID})
+	plan := w.planned(advice.Query{Athlete: w.people[0].ID, Ball: &w.balls[0].ID, Pattern: w.pattern.ID})
 	scene, err := plan.Picture(390)
 	must(t, err)
 	label := regexp.MustCompile(`feet [\d.]+, target [\d.]+: \d+ % of own shots in the pocket`)
@@ -185,7 +186,7 @@ func TestMissStrips(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
 	for _, person := range w.people[:2] { // one of either side
-		plan := w.planned(service.LineQuery{Athlete: person.ID, Pattern: w.pattern.ID})
+		plan := w.planned(advice.Query{Athlete: person.ID, Pattern: w.pattern.ID})
 		page := v.get(w.at("/plan?athlete=", person.ID.String(), "&pattern=", w.pattern.ID.String()))
 		strips := regexp.MustCompile(`role="img" aria-label="Boards missed left: ([^.]*)\. Boards missed right: ([^.]*)\."`).
 			FindAllStringSubmatch(page.body, -1)
@@ -296,10 +297,10 @@ func TestAssignALine(t *testing.T) {
 	v.get(w.at("/drills/", id)).
 		wants(t, http.StatusOK, "Long and inside", "Ansel Quorrie", "24 shots each", "pass mark 75 %", "on Long Meadow 44")
 	assignments := 0
-	list, err := w.svc.List(t.Context(), w.coach, w.squad, service.KindAssignment, 0, 1000)
+	list, err := w.svc.List(t.Context(), w.coach, w.squad, record.KindAssignment, 0, 1000)
 	must(t, err)
 	for _, one := range list.Records {
-		if assignment := one.(*service.AssignmentRecord); assignment.DrillID.String() == id {
+		if assignment := one.(*record.Assignment); assignment.DrillID.String() == id {
 			assignments++
 			if assignment.AthleteID != w.people[0].ID ||
 				!assignment.AssignedOn.Equal(time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)) {
@@ -342,15 +343,15 @@ func TestCompareLines(t *testing.T) {
 			}
 		})
 	}
-	flat := w.planned(service.LineQuery{Athlete: w.people[0].ID, Ball: &w.balls[0].ID, Pattern: w.flat.ID})
+	flat := w.planned(advice.Query{Athlete: w.people[0].ID, Ball: &w.balls[0].ID, Pattern: w.flat.ID})
 	v.get(w.at(w.compare("&against_pattern=", w.flat.ID.String()))).wants(t, http.StatusOK, flat.Lines[0].Reason)
 }
 
 // An athlete plans for themself only; an analyst reads plans and assigns nothing.
 func TestWhoMayPlan(t *testing.T) {
 	w := newWorld(t)
-	w.member("ansel@example.org", service.Athlete, &w.people[0].ID)
-	w.member("analyst@example.org", service.Analyst, nil)
+	w.member("ansel@example.org", record.RoleAthlete, &w.people[0].ID)
+	w.member("analyst@example.org", record.RoleAnalyst, nil)
 	line := w.planOfLine()
 	other := "/plan?athlete=" + w.people[1].ID.String() + "&pattern=" + w.pattern.ID.String()
 	athlete, analyst := w.signedIn("ansel@example.org"), w.signedIn("analyst@example.org")

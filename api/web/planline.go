@@ -11,6 +11,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/lane"
 	"laneward/service/line"
 	"laneward/service/picture"
@@ -18,7 +19,7 @@ import (
 
 // lineView is one line as the pages show it.
 type lineView struct {
-	service.PlannedLine
+	advice.PlannedLine
 	Letter  string // as in the picture
 	Strip   missStrip
 	Address string // the line's own page
@@ -138,7 +139,7 @@ func lineAim(sent url.Values) (line.Aim, error) {
 }
 
 // study works out the line of the address.
-func (v *visit) study() (*roster, service.LineQuery, *service.LineStudy, error) {
+func (v *visit) study() (*roster, advice.Query, *advice.Study, error) {
 	r, query, err := v.query()
 	if err != nil {
 		return nil, query, nil, err
@@ -162,7 +163,7 @@ func linePicture(v *visit) (picture.Scene, error) {
 // linePageView is what the page of one line looks at.
 type linePageView struct {
 	question
-	Study  *service.LineStudy
+	Study  *advice.Study
 	Line   lineView
 	Lane   template.HTML
 	Assign *form // nil for who may not, or when there is nothing to keep inside of
@@ -179,7 +180,7 @@ func (v *visit) showLine(status int, assigning *form) error {
 	}
 	view := linePageView{question: question{r, v.URL.RawQuery}, Study: study, Assign: assigning}
 	view.Line = lineView{
-		PlannedLine: service.PlannedLine{Line: study.Line, Drill: study.Drill},
+		PlannedLine: advice.PlannedLine{Line: study.Line, Drill: study.Drill},
 		Strip:       stripOf(study.Misses),
 	}
 	scene, err := study.Picture(lanePx)
@@ -198,7 +199,7 @@ func (v *visit) showLine(status int, assigning *form) error {
 }
 
 // lineDrillForm assigns the drill that keeps an athlete on a line.
-func lineDrillForm(r *roster, query string, suggested *service.SuggestedDrill) *form {
+func lineDrillForm(r *roster, query string, suggested *advice.SuggestedDrill) *form {
 	return &form{
 		Action: r.Address() + "/plan/line?" + query,
 		Submit: "Assign the drill",

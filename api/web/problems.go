@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"laneward/service"
+	"laneward/service/record"
 )
 
 // Problem is one kind of failure: how HTTP tells it, what it means and how to mend it. The API's
@@ -157,7 +158,7 @@ func problemsPage(v *visit) error {
 type failure struct {
 	Problem
 	Detail    string
-	Faults    []service.Fault
+	Faults    []record.Fault
 	RequestID string
 	SignedOut bool
 }

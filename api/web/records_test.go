@@ -12,6 +12,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/service"
+	"laneward/service/record"
 )
 
 func TestUploadALog(t *testing.T) {
@@ -50,7 +51,7 @@ func TestUploadALog(t *testing.T) {
 func TestShotsComeInPages(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
-	shared := create(w, &service.SessionRecord{Form: "block", Name: "Block", Date: dayOf(t, "2026-03-08")})
+	shared := create(w, &record.Session{Form: "block", Name: "Block", Date: dayOf(t, "2026-03-08")})
 	log := inventedLog(3, 130, 12)
 	v.upload(w.at("/sessions/", shared.ID.String(), "/logs"), "block.csv", log, "athlete_id", w.people[2].ID.String()).
 		wants(t, http.StatusOK, "130 stored")
@@ -114,7 +115,7 @@ func TestAssignADrill(t *testing.T) {
 			t.Errorf("assigning leads to %q", to)
 		}
 	}
-	drills, err := w.svc.List(t.Context(), w.coach, w.squad, service.KindDrill, 0, 100)
+	drills, err := w.svc.List(t.Context(), w.coach, w.squad, record.KindDrill, 0, 100)
 	must(t, err)
 	if len(drills.Records) != 3 {
 		t.Errorf("the squad has %d drills, want 3", len(drills.Records))

@@ -15,6 +15,7 @@ import (
 
 	"laneward/service"
 	"laneward/service/picture"
+	"laneward/service/record"
 )
 
 //go:embed templates/*.html
@@ -28,7 +29,7 @@ type frame struct {
 	Title  string
 	Page   any // what the page's own template looks at
 	Crumbs []crumb
-	Squad  *service.SquadRecord // the squad the page is about, to mark an invented one
+	Squad  *record.Squad // the squad the page is about, to mark an invented one
 	Status int
 	Me     *service.Person
 	Here   string // the page's own address

@@ -8,14 +8,15 @@ import (
 
 	"github.com/google/uuid"
 
-	"laneward/service"
+	"laneward/service/advice"
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
 // sessionView is what a session's page looks at.
 type sessionView struct {
 	*roster
-	Session *service.SessionRecord
+	Session *record.Session
 	Lanes   []sessionLane
 	Shots   []shotRow
 	Columns []shotColumn
@@ -35,7 +36,7 @@ func (view sessionView) May() bool {
 func (sessionView) LogColumns() []shot.Column { return shot.Columns() }
 
 type sessionLane struct {
-	service.SessionLane
+	advice.SessionLane
 	Picture template.HTML
 }
 
@@ -47,7 +48,7 @@ func (v *visit) showSession(status int, upload *form, result *uploadView) error 
 	if err != nil {
 		return err
 	}
-	found, err := v.site.svc.Get(v.Context(), v.me.ID, own.ID, service.KindSession, id)
+	found, err := v.site.svc.Get(v.Context(), v.me.ID, own.ID, record.KindSession, id)
 	if err != nil {
 		return err
 	}
@@ -55,7 +56,7 @@ func (v *visit) showSession(status int, upload *form, result *uploadView) error 
 	if err != nil {
 		return err
 	}
-	view := sessionView{roster: r, Session: found.(*service.SessionRecord), Upload: upload, Result: result}
+	view := sessionView{roster: r, Session: found.(*record.Session), Upload: upload, Result: result}
 	if view.Lanes, err = v.sessionLanes(own.ID, view.Session); err != nil {
 		return err
 	}
@@ -68,7 +69,7 @@ func (v *visit) showSession(status int, upload *form, result *uploadView) error 
 	return v.show(status, "session", frame{Title: view.Session.Name, Squad: r.Squad, Crumbs: v.crumbs(r), Page: view})
 }
 
-func (v *visit) sessionLanes(squad uuid.UUID, session *service.SessionRecord) ([]sessionLane, error) {
+func (v *visit) sessionLanes(squad uuid.UUID, session *record.Session) ([]sessionLane, error) {
 	found, err := v.site.svc.SessionLanes(v.Context(), v.me.ID, squad, session.ID)
 	if err != nil {
 		return nil, err
@@ -92,7 +93,7 @@ func sessionForm(r *roster) *form {
 		patterns = append(patterns, option{p.ID.String(), p.Name})
 	}
 	var athletes []option
-	if r.Own.Role == service.Coach {
+	if r.Own.Role == record.RoleCoach {
 		athletes = append(athletes, option{"", "The whole squad"})
 	}
 	for _, a := range r.Athletes {
@@ -155,7 +156,7 @@ func newSession(v *visit) error {
 	}
 	f := sessionForm(r)
 	f.read(v.PostForm)
-	record := &service.SessionRecord{AthleteID: f.id("athlete_id")}
+	record := &record.Session{AthleteID: f.id("athlete_id")}
 	f.takeSession(record)
 	if id, err := uuid.Parse(v.PostFormValue("id")); err == nil {
 		f.Hidden["id"], record.ID = id.String(), id
@@ -172,7 +173,7 @@ func newSession(v *visit) error {
 }
 
 // takeSession reads a session's form into the record.
-func (f *form) takeSession(s *service.SessionRecord) {
+func (f *form) takeSession(s *record.Session) {
 	s.Form, s.Name, s.Centre, s.PatternID, s.Lanes = f.value(
 		"kind",
 	), f.value(

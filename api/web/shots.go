@@ -12,6 +12,7 @@ import (
 
 	"laneward/service"
 	"laneward/service/lane"
+	"laneward/service/record"
 )
 
 // maxTableRows is how many shots one page of the table holds.
@@ -47,7 +48,7 @@ func (v *visit) fillShots(view *sessionView) error {
 	if err != nil {
 		return err
 	}
-	balls, err := all[*service.BallRecord](v.Context(), v, view.Own.ID, service.KindBall)
+	balls, err := all[*record.Ball](v.Context(), v, view.Own.ID, record.KindBall)
 	if err != nil {
 		return err
 	}
@@ -97,54 +98,54 @@ func writePlace(place service.ShotPlace) (string, error) {
 // place is one way to fill a column: exactly one of its three is set.
 type place struct {
 	shotColumn
-	text   func(s *service.ShotRecord) string
-	number func(s *service.ShotRecord) *float64
-	pins   func(s *service.ShotRecord) *lane.PinSet
+	text   func(s *record.Shot) string
+	number func(s *record.Shot) *float64
+	pins   func(s *record.Shot) *lane.PinSet
 }
 
 func places(names map[uuid.UUID]string, shared bool) []place {
-	named := func(title string, id func(s *service.ShotRecord) *uuid.UUID) place {
-		return place{shotColumn: shotColumn{Name: title}, text: func(s *service.ShotRecord) string {
+	named := func(title string, id func(s *record.Shot) *uuid.UUID) place {
+		return place{shotColumn: shotColumn{Name: title}, text: func(s *record.Shot) string {
 			if of := id(s); of != nil {
 				return names[*of]
 			}
 			return ""
 		}}
 	}
-	measured := func(title, unit string, number func(s *service.ShotRecord) *float64) place {
+	measured := func(title, unit string, number func(s *record.Shot) *float64) place {
 		return place{shotColumn: shotColumn{title, unit, true}, number: number}
 	}
 	var list []place
 	if shared { // else it is the same in every row, and above the table
-		list = append(list, named("Athlete", func(s *service.ShotRecord) *uuid.UUID { return &s.AthleteID }))
+		list = append(list, named("Athlete", func(s *record.Shot) *uuid.UUID { return &s.AthleteID }))
 	}
 	return append(
 		list,
-		named("Ball", func(s *service.ShotRecord) *uuid.UUID { return s.BallID }),
-		measured("Laydown", "board", func(s *service.ShotRecord) *float64 { return s.LaydownBoard }),
-		measured("Arrows", "board", func(s *service.ShotRecord) *float64 { return s.ArrowsBoard }),
-		measured("Breakpoint", "board", func(s *service.ShotRecord) *float64 { return s.BreakpointBoard }),
-		measured("Breakpoint at", "ft", func(s *service.ShotRecord) *float64 { return s.BreakpointFt }),
-		measured("Entry", "board", func(s *service.ShotRecord) *float64 { return s.EntryBoard }),
-		measured("Board error", "± boards", func(s *service.ShotRecord) *float64 { return s.Errors.Board }),
-		measured("Entry angle", "degrees", func(s *service.ShotRecord) *float64 { return s.EntryAngleDeg }),
-		measured("Launch angle", "degrees", func(s *service.ShotRecord) *float64 { return s.LaunchAngleDeg }),
-		measured("Speed", "mph", func(s *service.ShotRecord) *float64 { return s.SpeedMPH }),
-		measured("Rev rate", "rpm", func(s *service.ShotRecord) *float64 { return s.RevRateRPM }),
-		measured("Rotation", "degrees", func(s *service.ShotRecord) *float64 { return s.RotationDeg }),
-		measured("Tilt", "degrees", func(s *service.ShotRecord) *float64 { return s.TiltDeg }),
+		named("Ball", func(s *record.Shot) *uuid.UUID { return s.BallID }),
+		measured("Laydown", "board", func(s *record.Shot) *float64 { return s.LaydownBoard }),
+		measured("Arrows", "board", func(s *record.Shot) *float64 { return s.ArrowsBoard }),
+		measured("Breakpoint", "board", func(s *record.Shot) *float64 { return s.BreakpointBoard }),
+		measured("Breakpoint at", "ft", func(s *record.Shot) *float64 { return s.BreakpointFt }),
+		measured("Entry", "board", func(s *record.Shot) *float64 { return s.EntryBoard }),
+		measured("Board error", "± boards", func(s *record.Shot) *float64 { return s.Errors.Board }),
+		measured("Entry angle", "degrees", func(s *record.Shot) *float64 { return s.EntryAngleDeg }),
+		measured("Launch angle", "degrees", func(s *record.Shot) *float64 { return s.LaunchAngleDeg }),
+		measured("Speed", "mph", func(s *record.Shot) *float64 { return s.SpeedMPH }),
+		measured("Rev rate", "rpm", func(s *record.Shot) *float64 { return s.RevRateRPM }),
+		measured("Rotation", "degrees", func(s *record.Shot) *float64 { return s.RotationDeg }),
+		measured("Tilt", "degrees", func(s *record.Shot) *float64 { return s.TiltDeg }),
 		place{
 			shotColumn: shotColumn{Name: "Left standing"},
-			pins:       func(s *service.ShotRecord) *lane.PinSet { return s.Standing },
+			pins:       func(s *record.Shot) *lane.PinSet { return s.Standing },
 		},
-		named("Drill", func(s *service.ShotRecord) *uuid.UUID { return s.DrillID }),
-		place{shotColumn: shotColumn{Name: "Note"}, text: func(s *service.ShotRecord) string { return s.Note }},
+		named("Drill", func(s *record.Shot) *uuid.UUID { return s.DrillID }),
+		place{shotColumn: shotColumn{Name: "Note"}, text: func(s *record.Shot) string { return s.Note }},
 	)
 }
 
 // shotTable writes shots as rows, leaving out the columns that none of them fills. The athlete is
 // written when the session is shared.
-func shotTable(shots []*service.ShotRecord, names map[uuid.UUID]string, shared bool) ([]shotColumn, []shotRow) {
+func shotTable(shots []*record.Shot, names map[uuid.UUID]string, shared bool) ([]shotColumn, []shotRow) {
 	rows := make([]shotRow, len(shots))
 	for i, s := range shots {
 		rows[i].Order = s.Order
@@ -164,7 +165,7 @@ func shotTable(shots []*service.ShotRecord, names map[uuid.UUID]string, shared b
 }
 
 // cells writes a column; filled tells whether any shot has something in it.
-func (p place) cells(shots []*service.ShotRecord) (cells []shotCell, filled bool) {
+func (p place) cells(shots []*record.Shot) (cells []shotCell, filled bool) {
 	cells = make([]shotCell, len(shots))
 	decimals := 0
 	for _, s := range shots {

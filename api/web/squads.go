@@ -12,6 +12,7 @@ import (
 
 	"laneward/service"
 	"laneward/service/picture"
+	"laneward/service/record"
 )
 
 // homePage is where a visit starts: the sign-in, the one squad there is, or the list of them.
@@ -71,7 +72,7 @@ func makeSquad(v *visit) error {
 	if f.read(v.PostForm); f.faulty() {
 		return show(http.StatusBadRequest, f)
 	}
-	made, _, err := v.site.svc.CreateSquad(v.Context(), v.me.ID, &service.SquadRecord{Name: f.value("name")})
+	made, _, err := v.site.svc.CreateSquad(v.Context(), v.me.ID, &record.Squad{Name: f.value("name")})
 	if err != nil {
 		return v.retry(f, err, show)
 	}
@@ -99,7 +100,7 @@ func joinSquad(v *visit) error {
 }
 
 // all reads every record of a kind that the visitor may see.
-func all[R service.Record](ctx context.Context, v *visit, squad uuid.UUID, kind service.Kind) ([]R, error) {
+func all[R record.Record](ctx context.Context, v *visit, squad uuid.UUID, kind record.Kind) ([]R, error) {
 	const pageLimit = 1000
 	var list []R
 	for after := int64(0); ; {
@@ -119,20 +120,20 @@ func all[R service.Record](ctx context.Context, v *visit, squad uuid.UUID, kind 
 
 // roster is a squad's records, each kind in the order a person looks for them.
 type roster struct {
-	Squad    *service.SquadRecord
+	Squad    *record.Squad
 	Own      service.OwnSquad
 	Today    string // YYYY-MM-DD
-	Athletes []*service.AthleteRecord
-	Patterns []*service.PatternRecord
-	Sessions []*service.SessionRecord
-	Drills   []*service.DrillRecord
+	Athletes []*record.Athlete
+	Patterns []*record.Pattern
+	Sessions []*record.Session
+	Drills   []*record.Drill
 }
 
 // Coach reports whether the visitor runs the squad.
-func (r *roster) Coach() bool { return r.Own.Role == service.Coach }
+func (r *roster) Coach() bool { return r.Own.Role == record.RoleCoach }
 
 // CanLog reports whether the visitor may bring shots in.
-func (r *roster) CanLog() bool { return r.Own.Role != service.Analyst }
+func (r *roster) CanLog() bool { return r.Own.Role != record.RoleAnalyst }
 
 // Address is the squad's page.
 func (r *roster) Address() string { return "/squads/" + r.Own.ID.String() }
@@ -160,26 +161,26 @@ func (r *roster) Pattern(id *uuid.UUID) string {
 func (v *visit) roster(own service.OwnSquad) (*roster, error) {
 	r := &roster{Own: own, Today: v.site.svc.Now().UTC().Format(time.DateOnly)}
 	ctx := v.Context()
-	found, err := v.site.svc.Get(ctx, v.me.ID, own.ID, service.KindSquad, own.ID)
+	found, err := v.site.svc.Get(ctx, v.me.ID, own.ID, record.KindSquad, own.ID)
 	if err != nil {
 		return nil, err
 	}
-	r.Squad = found.(*service.SquadRecord)
-	if r.Athletes, err = all[*service.AthleteRecord](ctx, v, own.ID, service.KindAthlete); err != nil {
+	r.Squad = found.(*record.Squad)
+	if r.Athletes, err = all[*record.Athlete](ctx, v, own.ID, record.KindAthlete); err != nil {
 		return nil, err
 	}
-	if r.Patterns, err = all[*service.PatternRecord](ctx, v, own.ID, service.KindPattern); err != nil {
+	if r.Patterns, err = all[*record.Pattern](ctx, v, own.ID, record.KindPattern); err != nil {
 		return nil, err
 	}
-	if r.Sessions, err = all[*service.SessionRecord](ctx, v, own.ID, service.KindSession); err != nil {
+	if r.Sessions, err = all[*record.Session](ctx, v, own.ID, record.KindSession); err != nil {
 		return nil, err
 	}
-	if r.Drills, err = all[*service.DrillRecord](ctx, v, own.ID, service.KindDrill); err != nil {
+	if r.Drills, err = all[*record.Drill](ctx, v, own.ID, record.KindDrill); err != nil {
 		return nil, err
 	}
-	slices.SortFunc(r.Athletes, func(a, b *service.AthleteRecord) int { return strings.Compare(a.Name, b.Name) })
-	slices.SortFunc(r.Patterns, func(a, b *service.PatternRecord) int { return strings.Compare(a.Name, b.Name) })
-	slices.SortStableFunc(r.Sessions, func(a, b *service.SessionRecord) int {
+	slices.SortFunc(r.Athletes, func(a, b *record.Athlete) int { return strings.Compare(a.Name, b.Name) })
+	slices.SortFunc(r.Patterns, func(a, b *record.Pattern) int { return strings.Compare(a.Name, b.Name) })
+	slices.SortStableFunc(r.Sessions, func(a, b *record.Session) int {
 		if byDay := b.Date.Compare(a.Date.Time); byDay != 0 {
 			return byDay // the latest first
 		}
@@ -192,7 +193,7 @@ func (v *visit) roster(own service.OwnSquad) (*roster, error) {
 // asCoach reads the squad of the address for a page that only its coaches have.
 func (v *visit) asCoach() (*roster, error) {
 	return v.as(
-		func(own service.OwnSquad) bool { return own.Role == service.Coach },
+		func(own service.OwnSquad) bool { return own.Role == record.RoleCoach },
 		"only a coach of the squad may do this: ask one",
 	)
 }
@@ -200,7 +201,7 @@ func (v *visit) asCoach() (*roster, error) {
 // asLogger reads the squad of the address for a page of those who bring shots in.
 func (v *visit) asLogger() (*roster, error) {
 	return v.as(
-		func(own service.OwnSquad) bool { return own.Role != service.Analyst },
+		func(own service.OwnSquad) bool { return own.Role != record.RoleAnalyst },
 		"an analyst reads, and brings no shots in: ask a coach",
 	)
 }
@@ -227,7 +228,7 @@ func (v *visit) crumbs(r *roster, more ...crumb) []crumb {
 // drillView is one drill on the squad's page: the bars of all its athletes, and their lanes when it
 // is the chosen one.
 type drillView struct {
-	Drill  *service.DrillRecord
+	Drill  *record.Drill
 	Chosen bool
 	Scores []scoreView
 	Bars   template.HTML
@@ -243,8 +244,8 @@ type scoreView struct {
 type squadView struct {
 	*roster
 	Views  []drillView
-	Recent []*service.SessionRecord
-	Older  []*service.SessionRecord
+	Recent []*record.Session
+	Older  []*record.Session
 }
 
 // recentSessions is how many sessions the squad's page shows before the rest is folded away.
@@ -286,7 +287,7 @@ func squadPage(v *visit) error {
 // the latest.
 func (v *visit) chosenDrill(r *roster) uuid.UUID {
 	asked, err := uuid.Parse(v.URL.Query().Get("drill"))
-	if err == nil && slices.ContainsFunc(r.Drills, func(d *service.DrillRecord) bool { return d.ID == asked }) {
+	if err == nil && slices.ContainsFunc(r.Drills, func(d *record.Drill) bool { return d.ID == asked }) {
 		return asked
 	}
 	if len(r.Drills) == 0 {
@@ -306,7 +307,7 @@ const (
 	laneManyPx = 340
 )
 
-func (v *visit) drillView(r *roster, d *service.DrillRecord, chosen bool) (drillView, error) {
+func (v *visit) drillView(r *roster, d *record.Drill, chosen bool) (drillView, error) {
 	view := drillView{Drill: d, Chosen: chosen}
 	_, found, err := v.site.svc.DrillLanes(v.Context(), v.me.ID, r.Own.ID, service.DrillQuery{Drill: d.ID})
 	if err != nil {
@@ -345,7 +346,7 @@ func laneOf(one service.LaneScore, drill string) (template.HTML, error) {
 // maxBars is how many rows one picture of bars holds.
 const maxBars = 100
 
-func barsOf(scores []service.LaneScore, d *service.DrillRecord) (template.HTML, error) {
+func barsOf(scores []service.LaneScore, d *record.Drill) (template.HTML, error) {
 	bars := picture.Adherence{WidthPx: barsPx}
 	for _, one := range scores[:min(len(scores), maxBars)] {
 		a := one.Adherence

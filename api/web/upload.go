@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"laneward/service"
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
@@ -43,7 +44,7 @@ type rowFault struct{ Column, Detail string }
 // the rest alike.
 const maxFaultyRows = 200
 
-func uploadForm(r *roster, session *service.SessionRecord) *form {
+func uploadForm(r *roster, session *record.Session) *form {
 	f := &form{
 		Action: r.Address() + "/sessions/" + session.ID.String() + "/logs", Submit: "Upload the log",
 		Inputs: []*input{
@@ -82,11 +83,11 @@ func uploadLog(v *visit) error {
 	if err != nil {
 		return err
 	}
-	found, err := v.site.svc.Get(v.Context(), v.me.ID, r.Own.ID, service.KindSession, id)
+	found, err := v.site.svc.Get(v.Context(), v.me.ID, r.Own.ID, record.KindSession, id)
 	if err != nil {
 		return err
 	}
-	f := uploadForm(r, found.(*service.SessionRecord))
+	f := uploadForm(r, found.(*record.Session))
 	file, head, err := v.logFile()
 	if err != nil {
 		return err

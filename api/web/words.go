@@ -10,9 +10,10 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/drill"
 	"laneward/service/picture"
+	"laneward/service/record"
 	"laneward/service/trend"
 )
 
@@ -44,7 +45,7 @@ func wordFunctions() template.FuncMap {
 		"gutters":      gutters,
 		"outOfBounds":  outOfBounds,
 		"hitWords":     func() []hitWord { return hitWords },
-		"ratio":        service.RatioText,
+		"ratio":        advice.RatioText,
 		"thresholds":   thresholds,
 		"side":         side,
 		"join":         func(words []string) string { return strings.Join(words, " and ") },
@@ -96,7 +97,7 @@ func count(n int, noun string) string {
 	return strconv.Itoa(n) + " " + noun + "s"
 }
 
-func day(d *service.Day) string {
+func day(d *record.Day) string {
 	if d == nil {
 		return ""
 	}
@@ -127,11 +128,11 @@ func lanes(numbers []int32) string {
 	return strings.Join(words, " and ")
 }
 
-func roleWord(role service.Role) string {
+func roleWord(role record.Role) string {
 	switch role {
-	case service.Coach:
+	case record.RoleCoach:
 		return "You are a coach of this squad"
-	case service.Athlete:
+	case record.RoleAthlete:
 		return "You are an athlete of this squad"
 	}
 	return "You are an analyst of this squad"
@@ -149,7 +150,7 @@ func verdictClass(v drill.DrillVerdict) string {
 
 // onBoards reports whether a drill asks for a board, so that a shot can miss outside or inside and
 // the lane has a corridor.
-func onBoards(d *service.DrillRecord) bool {
+func onBoards(d *record.Drill) bool {
 	return slices.ContainsFunc(d.Rules, func(r drill.Rule) bool { return r.Measure == drill.Board })
 }
 

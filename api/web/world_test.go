@@ -19,6 +19,7 @@ import (
 	"laneward/service/drill"
 	"laneward/service/lane"
 	"laneward/service/oil"
+	"laneward/service/record"
 )
 
 // world is the whole HTTP surface over a real database, with an invented squad in it.
@@ -29,12 +30,12 @@ type world struct {
 	now     time.Time // what the service takes for the time
 	coach   uuid.UUID
 	squad   uuid.UUID
-	people  []*service.AthleteRecord
-	drill   *service.DrillRecord
-	session *service.SessionRecord
-	pattern *service.PatternRecord
-	flat    *service.PatternRecord // longer, and with as much oil outside as inside
-	balls   []*service.BallRecord  // two of the first athlete's
+	people  []*record.Athlete
+	drill   *record.Drill
+	session *record.Session
+	pattern *record.Pattern
+	flat    *record.Pattern // longer, and with as much oil outside as inside
+	balls   []*record.Ball  // two of the first athlete's
 }
 
 const (
@@ -68,7 +69,7 @@ func newWorld(t testing.TB) *world {
 	w := newEmptyWorld(t)
 	ctx := t.Context()
 	w.coach = w.signUp(coachEmail, "Odalys Brackwater")
-	squad, _, err := w.svc.CreateSquad(ctx, w.coach, &service.SquadRecord{Name: "Thistle Row Lanes", Invented: true})
+	squad, _, err := w.svc.CreateSquad(ctx, w.coach, &record.Squad{Name: "Thistle Row Lanes", Invented: true})
 	must(t, err)
 	w.squad = squad.ID
 	for _, one := range []struct {
@@ -79,34 +80,34 @@ func newWorld(t testing.TB) *world {
 			w.people,
 			create(
 				w,
-				&service.AthleteRecord{Name: one.name, Side: one.side, SpeedMPH: ptr(17.5), RevRateRPM: ptr(330.0)},
+				&record.Athlete{Name: one.name, Side: one.side, SpeedMPH: ptr(17.5), RevRateRPM: ptr(330.0)},
 			),
 		)
 	}
-	w.pattern = create(w, &service.PatternRecord{Name: "Long Meadow 44", LengthFt: 44, Loads: []oil.Load{
+	w.pattern = create(w, &record.Pattern{Name: "Long Meadow 44", LengthFt: 44, Loads: []oil.Load{
 		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 3, ULPerBoard: 45, StartFt: 0, EndFt: 30},
 		{Direction: oil.Out, FromBoard: 8, ToBoard: 32, Count: 2, ULPerBoard: 45, StartFt: 0, EndFt: 44},
 		{Direction: oil.Back, FromBoard: 11, ToBoard: 29, Count: 2, ULPerBoard: 45, StartFt: 36, EndFt: 8},
 	}})
-	w.flat = create(w, &service.PatternRecord{Name: "Slate Reach 47", LengthFt: 47, Loads: []oil.Load{
+	w.flat = create(w, &record.Pattern{Name: "Slate Reach 47", LengthFt: 47, Loads: []oil.Load{
 		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 4, ULPerBoard: 70, StartFt: 0, EndFt: 36},
 		{Direction: oil.Back, FromBoard: 2, ToBoard: 38, Count: 2, ULPerBoard: 70, StartFt: 12, EndFt: 47},
 		{Direction: oil.Back, FromBoard: 9, ToBoard: 31, Count: 2, ULPerBoard: 70, StartFt: 4, EndFt: 42},
 	}})
-	for _, ball := range []*service.BallRecord{
+	for _, ball := range []*record.Ball{
 		{Name: "Invented Ember", RGIn: ptr(2.48), SurfaceGrit: ptr(int32(1000))}, {Name: "Invented Pebble", RGIn: ptr(2.62), SurfaceGrit: ptr(int32(4000))},
 	} {
 		ball.AthleteID, ball.WeightLB = w.people[0].ID, 15
 		w.balls = append(w.balls, create(w, ball))
 	}
-	w.drill = create(w, &service.DrillRecord{
+	w.drill = create(w, &record.Drill{
 		Name:      "Play inside",
 		Rules:     []drill.Rule{w.rule("keep the ball at board 10 or inside")},
 		Reps:      30,
 		PassShare: 0.8,
 		PatternID: &w.pattern.ID,
 	})
-	slow := create(w, &service.DrillRecord{
+	slow := create(w, &record.Drill{
 		Name: "Slow it down",
 		Rules: []drill.Rule{
 			w.rule("Keep the speed between 16 and 17.5 mph"),
@@ -118,12 +119,12 @@ func newWorld(t testing.TB) *world {
 	for i, person := range w.people {
 		create(
 			w,
-			&service.AssignmentRecord{DrillID: w.drill.ID, AthleteID: person.ID, AssignedOn: dayOf(t, "2026-03-02")},
+			&record.Assignment{DrillID: w.drill.ID, AthleteID: person.ID, AssignedOn: dayOf(t, "2026-03-02")},
 		)
 		if i < 3 {
 			create(
 				w,
-				&service.AssignmentRecord{
+				&record.Assignment{
 					DrillID:    slow.ID,
 					AthleteID:  person.ID,
 					AssignedOn: dayOf(t, "2026-03-02"),
@@ -132,7 +133,7 @@ func newWorld(t testing.TB) *world {
 			)
 		}
 		for night := range 2 {
-			session := create(w, &service.SessionRecord{
+			session := create(w, &record.Session{
 				Form:      "practice",
 				Name:      fmt.Sprintf("Practice %d", night+1),
 				Date:      dayOf(t, fmt.Sprintf("2026-03-%02d", 3+2*night)),
@@ -225,7 +226,7 @@ func (w *world) upload(session uuid.UUID, log string) {
 }
 
 // member signs somebody up and lets them join the squad.
-func (w *world) member(email string, role service.Role, athlete *uuid.UUID) uuid.UUID {
+func (w *world) member(email string, role record.Role, athlete *uuid.UUID) uuid.UUID {
 	w.t.Helper()
 	user := w.signUp(email, "Member "+email)
 	made, err := w.svc.Invite(w.t.Context(), w.coach, w.squad, role, athlete)
@@ -235,16 +236,16 @@ func (w *world) member(email string, role service.Role, athlete *uuid.UUID) uuid
 	return user
 }
 
-func create[R service.Record](w *world, record R) R {
+func create[R record.Record](w *world, record R) R {
 	w.t.Helper()
 	made, _, err := w.svc.Create(w.t.Context(), w.coach, w.squad, record)
 	must(w.t, err)
 	return made.(R)
 }
 
-func dayOf(t testing.TB, text string) service.Day {
+func dayOf(t testing.TB, text string) record.Day {
 	t.Helper()
-	day, err := service.ParseDay(text)
+	day, err := record.ParseDay(text)
 	must(t, err)
 	return day
 }

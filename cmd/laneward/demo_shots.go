@@ -7,17 +7,17 @@ import (
 
 	"github.com/google/uuid"
 
-	"laneward/service"
 	"laneward/service/lane"
 	"laneward/service/motion"
 	"laneward/service/oil"
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
 // throw makes the shots of one session. The athlete aims for a line that turns where they mean it
 // to and meets the pocket where one exists; each shot scatters around it, runs over the film by the
 // model of ball motion, and is read with an error.
-func (p demoPerson) throw(random *rand.Rand, film *oil.Film, session *service.SessionRecord) ([]shot.Shot, error) {
+func (p demoPerson) throw(random *rand.Rand, film *oil.Film, session *record.Session) ([]shot.Shot, error) {
 	table, err := motion.NewTable(film, motion.NominalFriction(), p.side)
 	if err != nil {
 		return nil, err

@@ -17,6 +17,7 @@ import (
 	"laneward/service/lane"
 	"laneward/service/motion"
 	"laneward/service/oil"
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
@@ -117,8 +118,8 @@ func loadDemo(ctx context.Context, svc *service.Service, now time.Time) (demoSqu
 		films: map[string]*oil.Film{},
 	}
 	made := demoSquad{session: "Tonight"}
-	squad := &service.SquadRecord{
-		Head:     service.Head{ID: m.squad},
+	squad := &record.Squad{
+		Head:     record.Head{ID: m.squad},
 		Name:     "Thursday squad (invented example)",
 		Invented: true,
 	}
@@ -136,8 +137,8 @@ func loadDemo(ctx context.Context, svc *service.Service, now time.Time) (demoSqu
 		}
 	}
 	ansa := demoID(demoPeople[0].name)
-	return made, m.store(ctx, &service.SessionRecord{
-		Head: service.Head{
+	return made, m.store(ctx, &record.Session{
+		Head: record.Head{
 			ID: demoID(made.session),
 		},
 		Form:      "practice",
@@ -149,7 +150,7 @@ func loadDemo(ctx context.Context, svc *service.Service, now time.Time) (demoSqu
 	})
 }
 
-func (m *demoMaker) store(ctx context.Context, record service.Record) error {
+func (m *demoMaker) store(ctx context.Context, record record.Record) error {
 	_, _, err := m.svc.Create(ctx, m.coach, m.squad, record)
 	return err
 }
@@ -161,8 +162,8 @@ func (m *demoMaker) patterns(ctx context.Context) error {
 			return fmt.Errorf("%s: %w", p.name, err)
 		}
 		m.films[p.name] = film
-		record := &service.PatternRecord{
-			Head:     service.Head{ID: demoID(p.name)},
+		record := &record.Pattern{
+			Head:     record.Head{ID: demoID(p.name)},
 			Name:     p.name,
 			LengthFt: p.lengthFt,
 			Loads:    p.loads,
@@ -180,8 +181,8 @@ func (m *demoMaker) athletes(ctx context.Context) error {
 	flare, grit, shine := 0.045, int32(2000), int32(5000)
 	for _, p := range demoPeople {
 		p := p
-		athlete := &service.AthleteRecord{
-			Head: service.Head{
+		athlete := &record.Athlete{
+			Head: record.Head{
 				ID: demoID(p.name),
 			},
 			Name:        p.name,
@@ -193,8 +194,8 @@ func (m *demoMaker) athletes(ctx context.Context) error {
 			SlideOffset: &p.slideOffset,
 			Note:        "Invented.",
 		}
-		dull := &service.BallRecord{
-			Head: service.Head{
+		dull := &record.Ball{
+			Head: record.Head{
 				ID: demoID(p.name + " dull"),
 			},
 			AthleteID:      athlete.ID,
@@ -205,8 +206,8 @@ func (m *demoMaker) athletes(ctx context.Context) error {
 			Cover:          &solid,
 			SurfaceGrit:    &grit,
 		}
-		shiny := &service.BallRecord{
-			Head: service.Head{
+		shiny := &record.Ball{
+			Head: record.Head{
 				ID: demoID(p.name + " shiny"),
 			},
 			AthleteID:      athlete.ID,
@@ -217,7 +218,7 @@ func (m *demoMaker) athletes(ctx context.Context) error {
 			Cover:          &pearl,
 			SurfaceGrit:    &shine,
 		}
-		for _, record := range []service.Record{athlete, dull, shiny} {
+		for _, record := range []record.Record{athlete, dull, shiny} {
 			if err := m.store(ctx, record); err != nil {
 				return err
 			}
@@ -229,8 +230,8 @@ func (m *demoMaker) athletes(ctx context.Context) error {
 // demoDays is how far back the example's two weeks begin.
 const demoDays = 14
 
-func (m *demoMaker) day(n int) service.Day {
-	return service.Day{Time: m.today.AddDate(0, 0, n-demoDays)}
+func (m *demoMaker) day(n int) record.Day {
+	return record.Day{Time: m.today.AddDate(0, 0, n-demoDays)}
 }
 
 func (m *demoMaker) drills(ctx context.Context) error {
@@ -240,8 +241,8 @@ func (m *demoMaker) drills(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		record := &service.DrillRecord{
-			Head: service.Head{
+		rec := &record.Drill{
+			Head: record.Head{
 				ID: demoID(d.name),
 			},
 			Name:      d.name,
@@ -250,16 +251,16 @@ func (m *demoMaker) drills(ctx context.Context) error {
 			PassShare: d.pass,
 			Note:      "Invented.",
 		}
-		if err := m.store(ctx, record); err != nil {
+		if err := m.store(ctx, rec); err != nil {
 			return err
 		}
 		for _, p := range demoPeople {
 			due := m.day(demoDays)
-			given := &service.AssignmentRecord{
-				Head: service.Head{
+			given := &record.Assignment{
+				Head: record.Head{
 					ID: demoID(d.name + p.name),
 				},
-				DrillID:    record.ID,
+				DrillID:    rec.ID,
 				AthleteID:  demoID(p.name),
 				AssignedOn: m.day(0),
 				DueOn:      &due,
@@ -277,11 +278,11 @@ func (m *demoMaker) members(ctx context.Context) error {
 	ansa := demoID(demoPeople[0].name)
 	for _, p := range []struct {
 		email, name string
-		role        service.Role
+		role        record.Role
 		athlete     *uuid.UUID
 	}{
-		{demoAthlete, demoPeople[0].name, service.Athlete, &ansa},
-		{demoAnalyst, "Invented Analyst", service.Analyst, nil},
+		{demoAthlete, demoPeople[0].name, record.RoleAthlete, &ansa},
+		{demoAnalyst, "Invented Analyst", record.RoleAnalyst, nil},
 	} {
 		tokens, err := demoSignIn(ctx, m.svc, p.email, p.name)
 		if err != nil {
@@ -310,8 +311,8 @@ func (m *demoMaker) practise(ctx context.Context, index int, p demoPerson) error
 	for n := 1; n <= p.sessions; n++ {
 		pattern := demoLoads[(n-1)%len(demoLoads)].name
 		patternID, athlete := demoID(pattern), demoID(p.name)
-		session := &service.SessionRecord{
-			Head: service.Head{
+		session := &record.Session{
+			Head: record.Head{
 				ID: demoID(fmt.Sprint(p.name, n)),
 			},
 			Form:      "practice",

@@ -7,7 +7,7 @@ import (
 
 	"laneward/openapi"
 	"laneward/openapi/client"
-	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/oil"
 )
 
@@ -48,7 +48,7 @@ func (c *filmCommand) Run(ctx context.Context, env environment) error {
 	if err != nil {
 		return err
 	}
-	var report service.FilmReport
+	var report advice.FilmReport
 	if err := json.Unmarshal(answer.JSON, &report); err != nil {
 		return fmt.Errorf("read the film: %w", err)
 	}
@@ -64,7 +64,7 @@ func (c *filmCommand) Run(ctx context.Context, env environment) error {
 	for board := range min(len(report.FilmUL), len(film.UL)) {
 		copy(film.UL[board][:], report.FilmUL[board])
 	}
-	return c.draw(conn.console, service.FilmLane(film, report, c.WidthPx))
+	return c.draw(conn.console, advice.FilmLane(film, report, c.WidthPx))
 }
 
 func (c *filmCommand) params(ctx context.Context, conn *squadConnection) (asked openapi.GetFilmParams, err error) {

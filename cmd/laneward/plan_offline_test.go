@@ -18,7 +18,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/oil"
 )
 
@@ -434,7 +434,7 @@ func TestOilJSON(t *testing.T) {
 	if code != exitOK {
 		t.Fatalf("exit code %d: %s", code, messages)
 	}
-	var report service.FilmReport
+	var report advice.FilmReport
 	if err := json.Unmarshal([]byte(out), &report); err != nil {
 		t.Fatal(err)
 	}

@@ -10,7 +10,7 @@ import (
 	"strconv"
 	"strings"
 
-	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/oil"
 	"laneward/service/picture"
 )
@@ -86,9 +86,9 @@ func (c *oilCommand) Run(env environment) error {
 	if err != nil {
 		return err
 	}
-	report := service.ReportFilm(film)
+	report := advice.ReportFilm(film)
 	out := console{env: env, quiet: c.Quiet}
-	if err := c.draw(out, service.FilmLane(film, report, c.WidthPx)); err != nil {
+	if err := c.draw(out, advice.FilmLane(film, report, c.WidthPx)); err != nil {
 		return err
 	}
 	if c.FilmOut != "" {
@@ -164,7 +164,7 @@ func (c *oilCommand) writeFilm(out console, film *oil.Film) error {
 }
 
 // printFilm tells a person about a film.
-func (c console) printFilm(r service.FilmReport) error {
+func (c console) printFilm(r advice.FilmReport) error {
 	name := r.Name
 	if name == "" {
 		name = "Film"
@@ -178,13 +178,13 @@ func (c console) printFilm(r service.FilmReport) error {
 		r.OiledFt,
 		r.VolumeUL/1000,
 		r.Class,
-		service.RatioText(r.Ratios[0]),
+		advice.RatioText(r.Ratios[0]),
 	)
 	ratios := newTable("ratio", "value>", "right>", "left>", "inside uL>", "outside uL>", "taken as")
 	for _, ratio := range r.Ratios {
 		ratios.add(
 			ratio.Definition.Key,
-			service.RatioText(ratio),
+			advice.RatioText(ratio),
 			decimals(ratio.RightValue, 2),
 			decimals(ratio.LeftValue, 2),
 			decimals(ratio.InsideUL, 1),
@@ -220,7 +220,7 @@ func (c console) printFilm(r service.FilmReport) error {
 
 // boardTable has a board from the right gutter and its counterpart from the left one a row, with
 // what lies on each.
-func boardTable(r service.FilmReport) *table {
+func boardTable(r advice.FilmReport) *table {
 	list := newTable("board>", "right uL>", "left uL>")
 	boards := len(r.BoardUL)
 	for i := range (boards + 1) / 2 {
@@ -234,7 +234,7 @@ func boardTable(r service.FilmReport) *table {
 }
 
 // footTable has the volume of each ten feet, foot by foot.
-func footTable(r service.FilmReport) *table {
+func footTable(r advice.FilmReport) *table {
 	const across = 10
 	names := []string{"feet>"}
 	for i := range across {

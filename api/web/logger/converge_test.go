@@ -12,6 +12,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/service"
+	"laneward/service/record"
 )
 
 // deviceTools are the page's own modules, over a connection of their own to the device's store;
@@ -93,7 +94,7 @@ func (h *history) step() {
 		if shots := h.w.shots(); len(shots) > 0 {
 			s := shots[h.draw.IntN(len(shots))]
 			h.w.push(
-				service.PushItem{Kind: service.KindShot, ID: s.ID, Rev: s.Rev, Deleted: true},
+				service.PushItem{Kind: record.KindShot, ID: s.ID, Rev: s.Rev, Deleted: true},
 			) // or not, when it has changed since
 			h.deleted[s.ID.String()] = true
 		}
@@ -113,12 +114,12 @@ func (h *history) coachEdits(board int) {
 	}
 	body, err := json.Marshal(shots[h.draw.IntN(len(shots))])
 	must(h.d.t, err)
-	var record map[string]any
-	must(h.d.t, json.Unmarshal(body, &record))
-	record[[]string{"breakpoint_board", "entry_board", "speed_mph"}[h.draw.IntN(3)]] = board
-	body, err = json.Marshal(record)
+	var rec map[string]any
+	must(h.d.t, json.Unmarshal(body, &rec))
+	rec[[]string{"breakpoint_board", "entry_board", "speed_mph"}[h.draw.IntN(3)]] = board
+	body, err = json.Marshal(rec)
 	must(h.d.t, err)
-	h.w.push(service.PushItem{Kind: service.KindShot, ID: uuid.MustParse(record["id"].(string)), Record: body})
+	h.w.push(service.PushItem{Kind: record.KindShot, ID: uuid.MustParse(rec["id"].(string)), Record: body})
 }
 
 // end lets everything be sent, and compares.

@@ -15,6 +15,7 @@ import (
 
 	"laneward/service"
 	"laneward/service/drill"
+	"laneward/service/record"
 )
 
 // logShot logs one shot by its breakpoint, and a strike.
@@ -228,7 +229,7 @@ func TestDeleteAgainstEdit(t *testing.T) {
 	stored := w.shots()
 	w.edit(stored[0], map[string]any{"note": "worth keeping"})
 	if outcome := w.push(
-		service.PushItem{Kind: service.KindShot, ID: stored[1].ID, Rev: stored[1].Rev, Deleted: true},
+		service.PushItem{Kind: record.KindShot, ID: stored[1].ID, Rev: stored[1].Rev, Deleted: true},
 	); outcome[0].Status != service.StatusStored {
 		t.Fatalf("the coach's deletion is %s", outcome[0].Status)
 	}
@@ -293,7 +294,7 @@ func TestNewSessionOffline(t *testing.T) {
 	must(t, err)
 	found := false
 	for _, item := range items.Items {
-		if s, ok := item.Record.(*service.SessionRecord); ok && s.Name == "Made without a network" {
+		if s, ok := item.Record.(*record.Session); ok && s.Name == "Made without a network" {
 			found = *s.AthleteID == w.athlete.ID && s.ID.Version() == 7
 			w.session = s
 		}
@@ -332,8 +333,8 @@ func (w *world) unassign() {
 	page, err := w.svc.Feed(w.t.Context(), w.coach, w.squad, feedAll)
 	must(w.t, err)
 	for _, item := range page.Items {
-		if a, ok := item.Record.(*service.AssignmentRecord); ok && a.AthleteID == w.athlete.ID {
-			w.push(service.PushItem{Kind: service.KindAssignment, ID: a.ID, Rev: a.Rev, Deleted: true})
+		if a, ok := item.Record.(*record.Assignment); ok && a.AthleteID == w.athlete.ID {
+			w.push(service.PushItem{Kind: record.KindAssignment, ID: a.ID, Rev: a.Rev, Deleted: true})
 		}
 	}
 }
@@ -358,7 +359,7 @@ func (w *world) expel() {
 	page, err := w.svc.Feed(w.t.Context(), w.coach, w.squad, feedAll)
 	must(w.t, err)
 	for _, item := range page.Items {
-		m, ok := item.Record.(*service.MemberRecord)
+		m, ok := item.Record.(*record.Member)
 		if ok && m.AthleteID != nil && *m.AthleteID == w.athlete.ID {
 			must(w.t, w.svc.RemoveMember(w.t.Context(), w.coach, w.squad, m.ID, m.Rev))
 		}
@@ -398,7 +399,7 @@ func TestCopyAnew(t *testing.T) {
 	d.offline(true)
 	d.logShot(11)
 	first := w.shots()[0]
-	w.push(service.PushItem{Kind: service.KindShot, ID: first.ID, Rev: first.Rev, Deleted: true})
+	w.push(service.PushItem{Kind: record.KindShot, ID: first.ID, Rev: first.Rev, Deleted: true})
 	w.network.answerInstead(func(r *http.Request) int { // the deletion is never told: only the new copy shows it
 		if strings.HasSuffix(r.URL.Path, "/feed") && !strings.Contains(r.URL.RawQuery, "after=&") &&
 			w.copied.Load() == 0 {
@@ -434,7 +435,7 @@ func (w *world) pushShots(n int) {
 			"breakpoint_ft":    42,
 		})
 		must(w.t, err)
-		items = append(items, service.PushItem{Kind: service.KindShot, ID: id, Record: body})
+		items = append(items, service.PushItem{Kind: record.KindShot, ID: id, Record: body})
 	}
 	for piece := range slices.Chunk(items, service.PushPiece) {
 		w.push(piece...)
@@ -556,10 +557,10 @@ func TestStorageFull(t *testing.T) {
 func TestSeveralRules(t *testing.T) {
 	w := newWorld(t)
 	low, slow, far := 8.0, 17.0, 38.0
-	several := create(w, &service.DrillRecord{Name: "Two things", Reps: 10, PassShare: 0.7, Rules: []drill.Rule{
+	several := create(w, &record.Drill{Name: "Two things", Reps: 10, PassShare: 0.7, Rules: []drill.Rule{
 		{Measure: drill.Board, AtFt: &far, Min: &low}, {Measure: drill.Speed, Max: &slow},
 	}})
-	create(w, &service.AssignmentRecord{DrillID: several.ID, AthleteID: w.athlete.ID, AssignedOn: w.session.Date})
+	create(w, &record.Assignment{DrillID: several.ID, AthleteID: w.athlete.ID, AssignedOn: w.session.Date})
 	d := newDevice(t, startBrowser(t), w.server.URL)
 	d.begin(athleteEmail, w.session.Name)
 	d.open("#/start")

@@ -24,6 +24,7 @@ import (
 	"laneward/service"
 	"laneward/service/drill"
 	"laneward/service/lane"
+	"laneward/service/record"
 )
 
 // world is the whole server over a real database, with an invented squad in it and what a test does
@@ -34,11 +35,11 @@ type world struct {
 	server   *httptest.Server
 	coach    uuid.UUID
 	squad    uuid.UUID
-	athlete  *service.AthleteRecord // signed up as athleteEmail
-	lefty    *service.AthleteRecord // signed up as leftyEmail
-	drill    *service.DrillRecord
-	session  *service.SessionRecord
-	ball     *service.BallRecord
+	athlete  *record.Athlete // signed up as athleteEmail
+	lefty    *record.Athlete // signed up as leftyEmail
+	drill    *record.Drill
+	session  *record.Session
+	ball     *record.Ball
 	network  *network
 	newer    atomic.Bool  // a newer version of the page is served
 	copied   atomic.Int64 // snapshots a test has counted
@@ -115,36 +116,36 @@ func (w *world) people() {
 	squad, _, err := w.svc.CreateSquad(
 		w.t.Context(),
 		w.coach,
-		&service.SquadRecord{Name: "Thistle Row Lanes", Invented: true},
+		&record.Squad{Name: "Thistle Row Lanes", Invented: true},
 	)
 	must(w.t, err)
 	w.squad = squad.ID
-	w.athlete = create(w, &service.AthleteRecord{Name: "Ansel Quorrie", Side: lane.Right})
-	w.lefty = create(w, &service.AthleteRecord{Name: "Bettany Voss-Lark", Side: lane.Left})
-	w.join(athleteEmail, service.Athlete, &w.athlete.ID)
-	w.join(leftyEmail, service.Athlete, &w.lefty.ID)
-	w.ball = create(w, &service.BallRecord{AthleteID: w.athlete.ID, Name: "Grey pearl", WeightLB: 15})
+	w.athlete = create(w, &record.Athlete{Name: "Ansel Quorrie", Side: lane.Right})
+	w.lefty = create(w, &record.Athlete{Name: "Bettany Voss-Lark", Side: lane.Left})
+	w.join(athleteEmail, record.RoleAthlete, &w.athlete.ID)
+	w.join(leftyEmail, record.RoleAthlete, &w.lefty.ID)
+	w.ball = create(w, &record.Ball{AthleteID: w.athlete.ID, Name: "Grey pearl", WeightLB: 15})
 	minimum := 10.0
-	w.drill = create(w, &service.DrillRecord{
+	w.drill = create(w, &record.Drill{
 		Name:      "Play inside",
 		Reps:      30,
 		PassShare: 0.8,
 		Rules:     []drill.Rule{{Measure: drill.Board, At: drill.Breakpoint, Min: &minimum}},
 	})
-	today := service.Day{Time: w.now().UTC()}
-	for _, one := range []*service.AthleteRecord{w.athlete, w.lefty} {
+	today := record.Day{Time: w.now().UTC()}
+	for _, one := range []*record.Athlete{w.athlete, w.lefty} {
 		create(
 			w,
-			&service.AssignmentRecord{
+			&record.Assignment{
 				DrillID:    w.drill.ID,
 				AthleteID:  one.ID,
-				AssignedOn: service.Day{Time: today.AddDate(0, 0, -7)},
+				AssignedOn: record.Day{Time: today.AddDate(0, 0, -7)},
 			},
 		)
 	}
 	w.session = create(
 		w,
-		&service.SessionRecord{
+		&record.Session{
 			Form:      "practice",
 			Name:      "Tuesday practice",
 			Date:      today,
@@ -153,7 +154,7 @@ func (w *world) people() {
 			AthleteID: &w.athlete.ID,
 		},
 	)
-	create(w, &service.SessionRecord{Form: "practice", Name: "Left-hand practice", Date: today, AthleteID: &w.lefty.ID})
+	create(w, &record.Session{Form: "practice", Name: "Left-hand practice", Date: today, AthleteID: &w.lefty.ID})
 }
 
 func (w *world) signUp(email, name string) uuid.UUID {
@@ -166,7 +167,7 @@ func (w *world) signUp(email, name string) uuid.UUID {
 	return tokens.User
 }
 
-func (w *world) join(email string, role service.Role, athlete *uuid.UUID) {
+func (w *world) join(email string, role record.Role, athlete *uuid.UUID) {
 	w.t.Helper()
 	user := w.signUp(email, "Member "+email)
 	made, err := w.svc.Invite(w.t.Context(), w.coach, w.squad, role, athlete)
@@ -176,7 +177,7 @@ func (w *world) join(email string, role service.Role, athlete *uuid.UUID) {
 }
 
 // shots are what the server holds of a session, in the order thrown.
-func (w *world) shots() []*service.ShotRecord {
+func (w *world) shots() []*record.Shot {
 	w.t.Helper()
 	found, _, err := w.svc.Shots(w.t.Context(), w.coach, w.squad, w.session.ID, service.ShotPlace{}, 1000)
 	must(w.t, err)
@@ -192,25 +193,25 @@ func (w *world) push(items ...service.PushItem) []service.PushOutcome {
 }
 
 // edit changes some fields of a stored shot, as another device of the coach would.
-func (w *world) edit(shot *service.ShotRecord, fields map[string]any) {
+func (w *world) edit(shot *record.Shot, fields map[string]any) {
 	w.t.Helper()
 	body, err := json.Marshal(shot)
 	must(w.t, err)
-	var record map[string]any
-	must(w.t, json.Unmarshal(body, &record))
+	var rec map[string]any
+	must(w.t, json.Unmarshal(body, &rec))
 	for name, value := range fields {
-		record[name] = value
+		rec[name] = value
 	}
-	body, err = json.Marshal(record)
+	body, err = json.Marshal(rec)
 	must(w.t, err)
 	if outcome := w.push(
-		service.PushItem{Kind: service.KindShot, ID: shot.ID, Record: body},
+		service.PushItem{Kind: record.KindShot, ID: shot.ID, Record: body},
 	); outcome[0].Status != service.StatusStored {
 		w.t.Fatalf("the other device's edit is %s: %v", outcome[0].Status, outcome[0].Faults)
 	}
 }
 
-func create[R service.Record](w *world, record R) R {
+func create[R record.Record](w *world, record R) R {
 	w.t.Helper()
 	made, _, err := w.svc.Create(w.t.Context(), w.coach, w.squad, record)
 	must(w.t, err)
@@ -348,9 +349,9 @@ func (l *lost) WriteHeader(int)             {}
 var feedAll = service.FeedQuery{Limit: 1000, Schema: service.Schema}
 
 // shotIn is the first shot of a page of the feed, nil for none.
-func shotIn(page service.FeedPage) *service.ShotRecord {
+func shotIn(page service.FeedPage) *record.Shot {
 	for _, item := range page.Items {
-		if s, ok := item.Record.(*service.ShotRecord); ok {
+		if s, ok := item.Record.(*record.Shot); ok {
 			return s
 		}
 	}

@@ -2,78 +2,14 @@ package service
 
 import (
 	"context"
-	"time"
 
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/record"
 )
 
-// SquadRecord is the squad itself: the tenant everything else belongs to.
-type SquadRecord struct {
-	Head
-	Name     string `json:"name"`
-	Invented bool   `json:"invented,omitempty"` // a made-up example, not real people
-	created  time.Time
-}
-
-// Kind is [KindSquad].
-func (*SquadRecord) Kind() Kind { return KindSquad }
-
-// Owner is nobody: it is the squad's.
-func (*SquadRecord) Owner() *uuid.UUID { return nil }
-
-// Parents is none.
-func (*SquadRecord) Parents() []Ref { return nil }
-
-// Faults lists what is wrong with the record.
-func (s *SquadRecord) Faults() []Fault {
-	var f faults
-	f.name(s.Name)
-	return f
-}
-
-// MemberRecord is a person's place in the squad.
-type MemberRecord struct {
-	Head
-	UserID    uuid.UUID  `json:"user_id"`
-	Name      string     `json:"name"`
-	Role      Role       `json:"role"`
-	AthleteID *uuid.UUID `json:"athlete_id,omitempty"` // the athlete this person is, for the role athlete only
-}
-
-// Kind is [KindMember].
-func (*MemberRecord) Kind() Kind { return KindMember }
-
-// Owner is the athlete the member is, if any.
-func (m *MemberRecord) Owner() *uuid.UUID { return m.AthleteID }
-
-// Parents is the athlete the member is, if any.
-func (m *MemberRecord) Parents() []Ref { return optionalRef(KindAthlete, m.AthleteID, "/athlete_id") }
-
-// Faults lists what is wrong with the record.
-func (m *MemberRecord) Faults() []Fault {
-	var f faults
-	f.name(m.Name)
-	f.add(
-		m.Role != Coach && m.Role != Athlete && m.Role != Analyst,
-		"/role",
-		"unknown",
-		"%q is no role: write coach, athlete or analyst",
-		m.Role,
-	)
-	f.add(m.Role == Athlete && m.AthleteID == nil, "/athlete_id", "required", "name the athlete this person is")
-	f.add(
-		m.Role != Athlete && m.AthleteID != nil,
-		"/athlete_id",
-		"mismatch",
-		"belongs to the role athlete only: leave it out",
-	)
-	return f
-}
-
 var squadStore = store{
-	fresh: func() Record { return &SquadRecord{} },
 	byIDs: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, ids []uuid.UUID, _ *uuid.UUID) ([]stored, error) {
 		for _, id := range ids {
 			if id == squad {
@@ -90,14 +26,14 @@ var squadStore = store{
 		return found, nil
 	},
 	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {
-		s := records[0].Record.(*SquadRecord)
+		s := records[0].Record.(*record.Squad)
 		row := db.PutSquadParams{
 			SquadID:   squad,
 			Rev:       s.Rev,
 			Hash:      records[0].hash,
 			Name:      s.Name,
 			Invented:  s.Invented,
-			CreatedAt: s.created,
+			CreatedAt: s.Created,
 		}
 		return db.Translate(tx.PutSquad(ctx, row))
 	},
@@ -108,18 +44,17 @@ var squadStore = store{
 
 func oneSquad(ctx context.Context, tx *db.Tx, squad uuid.UUID) ([]stored, error) {
 	row, err := tx.Squad(ctx, db.SquadParams{SquadID: squad})
-	return rows([]db.Squad{row}, err, func(row db.Squad) (Record, []byte, error) {
-		return &SquadRecord{
-			Head:     Head{row.SquadID, row.Rev},
+	return rows([]db.Squad{row}, err, func(row db.Squad) (record.Record, []byte, error) {
+		return &record.Squad{
+			Head:     record.Head{ID: row.SquadID, Rev: row.Rev},
 			Name:     row.Name,
 			Invented: row.Invented,
-			created:  row.CreatedAt,
+			Created:  row.CreatedAt,
 		}, row.Hash, nil
 	})
 }
 
 var memberStore = store{
-	fresh: func() Record { return &MemberRecord{} },
 	byIDs: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, ids []uuid.UUID, athlete *uuid.UUID) ([]stored, error) {
 		found, err := tx.MembershipsByIDs(ctx, db.MembershipsByIDsParams{SquadID: squad, IDs: ids, Athlete: athlete})
 		return rows(found, err, memberOf)
@@ -139,17 +74,17 @@ var memberStore = store{
 	},
 }
 
-func memberOf(row db.Membership) (Record, []byte, error) {
-	return &MemberRecord{
-		Head:      Head{row.ID, row.Rev},
+func memberOf(row db.Membership) (record.Record, []byte, error) {
+	return &record.Member{
+		Head:      record.Head{ID: row.ID, Rev: row.Rev},
 		UserID:    row.UserID,
 		Name:      row.Name,
-		Role:      Role(row.Role),
+		Role:      record.Role(row.Role),
 		AthleteID: row.AthleteID,
 	}, row.Hash, nil
 }
 
-func memberParams(squad uuid.UUID, m *MemberRecord, hash []byte) db.PutMembershipParams {
+func memberParams(squad uuid.UUID, m *record.Member, hash []byte) db.PutMembershipParams {
 	return db.PutMembershipParams{
 		SquadID:   squad,
 		ID:        m.ID,

@@ -1,4 +1,4 @@
-package service
+package advice
 
 import (
 	"fmt"
@@ -52,4 +52,9 @@ func countOf(n int, one, many string) string {
 		return "1 " + one
 	}
 	return fmt.Sprintf("%d %s", n, many)
+}
+
+// Picture draws the film with its size and class as words.
+func (f *PatternFilm) Picture(widthPx int) (picture.Scene, error) {
+	return drawn(FilmLane(f.Film, f.Report, widthPx))
 }

@@ -1,4 +1,4 @@
-package service
+package advice
 
 import (
 	"context"
@@ -6,17 +6,17 @@ import (
 
 	"github.com/google/uuid"
 
-	"laneward/db"
 	"laneward/service/lane"
 	"laneward/service/line"
 	"laneward/service/motion"
 	"laneward/service/oil"
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
-// LineQuery asks where one athlete should play a pattern. Nil and 0 stand for what is usual, and
+// Query asks where one athlete should play a pattern. Nil and 0 stand for what is usual, and
 // the answer says what that was.
-type LineQuery struct {
+type Query struct {
 	Athlete  uuid.UUID
 	Ball     *uuid.UUID
 	Pattern  uuid.UUID
@@ -28,8 +28,8 @@ type LineQuery struct {
 	Lines, Draws int
 }
 
-// LineSubject is what a line was computed for, and everything that was taken for granted.
-type LineSubject struct {
+// Subject is what a line was computed for, and everything that was taken for granted.
+type Subject struct {
 	Athlete  SubjectAthlete  `json:"athlete"`
 	Ball     SubjectBall     `json:"ball"`
 	Pattern  SubjectPattern  `json:"pattern"`
@@ -104,71 +104,60 @@ const (
 	usualSlideOffset = 6.0
 )
 
-// maxScatterShots is how many of an athlete's latest shots tell of the scatter: it changes over the
+// MaxScatterShots is how many of an athlete's latest shots tell of the scatter: it changes over the
 // months, and a thousand pairs settle it.
-const maxScatterShots = 2000
+const MaxScatterShots = 2000
 
-// subject is a line's subject on its way: what is told, and what is computed with.
-type subject struct {
-	told    LineSubject
+// Records are the records that a query is about: what its planner is made of.
+type Records struct {
+	Athlete *record.Athlete
+	Ball    *record.Ball // nil when the query names none
+	Pattern *record.Pattern
+	// Shots are the athlete's latest, for the scatter: at most [MaxScatterShots].
+	Shots []shot.Shot
+	// Worn are the shots that wear the film; nil when no session does.
+	Worn *SessionShots
+}
+
+// Planner computes lines for one subject.
+type Planner struct {
+	Subject Subject
 	request line.Request
 	worn    *WornBy // still to be worn by the athlete's own shots
-	pattern *PatternRecord
+	pattern *record.Pattern
 }
 
-func (s *subject) assume(format string, values ...any) {
-	s.told.Assumptions = append(s.told.Assumptions, fmt.Sprintf(format, values...))
-}
-
-// subject reads all that a query is about. Whoever may not see a part of it is told that there is
-// none.
-func (w *work) subject(ctx context.Context, query LineQuery) (*subject, error) {
-	if query.Worn != nil {
-		if wrong := query.Worn.faults(); len(wrong) > 0 {
-			return nil, InvalidError(wrong)
-		}
+// NewPlanner makes the planner of a query out of the records it names.
+func NewPlanner(query Query, from Records) (*Planner, error) {
+	p := &Planner{
+		request: line.Request{Lines: query.Lines, Draws: query.Draws, Pocket: line.DefaultPocket()},
+		pattern: from.Pattern,
 	}
-	found, err := w.get(ctx, KindAthlete, query.Athlete)
-	if err != nil {
+	p.takeAthlete(from.Athlete)
+	p.takeBall(from.Ball)
+	p.takeFriction(query.Friction)
+	p.takePocket(query.Pocket)
+	p.takeScatter(from.Shots)
+	if err := p.takeFilm(query.Worn, from.Worn); err != nil {
 		return nil, err
 	}
-	s := &subject{request: line.Request{Lines: query.Lines, Draws: query.Draws, Pocket: line.DefaultPocket()}}
-	s.takeAthlete(found.(*AthleteRecord))
-	if err := w.takeBall(ctx, s, query); err != nil {
-		return nil, err
-	}
-	s.takeFriction(query.Friction)
-	if query.Pocket != nil {
-		s.request.Pocket = *query.Pocket
-	} else {
-		s.assume(
-			"The pocket is taken to be board %g to %g at %g to %g degrees: our choice.",
-			s.request.Pocket.BoardLow,
-			s.request.Pocket.BoardHigh,
-			s.request.Pocket.AngleLowDeg,
-			s.request.Pocket.AngleHighDeg,
-		)
-	}
-	s.told.Pocket = s.request.Pocket
-	if err := w.takeScatter(ctx, s, query.Athlete); err != nil {
-		return nil, err
-	}
-	if err := w.takeFilm(ctx, s, query); err != nil {
-		return nil, err
-	}
-	s.assume(
+	p.assume(
 		"The ball is a rigid sphere on a level lane, without flare: the model says where it goes, not what it is worth at the pins.",
 	)
-	return s, nil
+	return p, nil
 }
 
-func (s *subject) takeAthlete(a *AthleteRecord) {
-	s.told.Athlete = SubjectAthlete{ID: a.ID, Name: a.Name, Side: a.Side}
+func (p *Planner) assume(format string, values ...any) {
+	p.Subject.Assumptions = append(p.Subject.Assumptions, fmt.Sprintf(format, values...))
+}
+
+func (p *Planner) takeAthlete(a *record.Athlete) {
+	p.Subject.Athlete = SubjectAthlete{ID: a.ID, Name: a.Name, Side: a.Side}
 	known := func(value *float64, usual float64, name, unit string) float64 {
 		if value != nil {
 			return *value
 		}
-		s.assume("The %s of %s is not known: %g %s is assumed (common practice, no source).", name, a.Name, usual, unit)
+		p.assume("The %s of %s is not known: %g %s is assumed (common practice, no source).", name, a.Name, usual, unit)
 		return usual
 	}
 	r := SubjectRelease{
@@ -188,8 +177,8 @@ func (s *subject) takeAthlete(a *AthleteRecord) {
 		TiltDeg:           known(a.TiltDeg, usualTiltDeg, "axis tilt", "degrees"),
 		SlideOffsetBoards: known(a.SlideOffset, usualSlideOffset, "slide offset", "boards"),
 	}
-	s.told.Release = r
-	s.request.Athlete = line.Athlete{
+	p.Subject.Release = r
+	p.request.Athlete = line.Athlete{
 		Side:              a.Side,
 		SpeedMPH:          r.SpeedMPH,
 		RevRPM:            r.RevRateRPM,
@@ -199,87 +188,70 @@ func (s *subject) takeAthlete(a *AthleteRecord) {
 	}
 }
 
-func (w *work) takeBall(ctx context.Context, s *subject, query LineQuery) error {
+func (p *Planner) takeBall(b *record.Ball) {
 	ball := motion.DefaultBall()
 	told := SubjectBall{Name: "a usual ball"}
-	if query.Ball == nil {
-		s.assume(
+	if b == nil {
+		p.assume(
 			"No ball is named: a radius of gyration of %g in and a surface of 2000 grit are assumed.",
 			ball.GyrationIn,
 		)
 	} else {
-		found, err := w.get(ctx, KindBall, *query.Ball)
-		if err != nil {
-			return err
-		}
-		b := found.(*BallRecord)
-		told.ID, told.Name = query.Ball, b.Name
-		if b.AthleteID != query.Athlete {
-			s.assume("The ball %q is another athlete's.", b.Name)
+		told.ID, told.Name = &b.ID, b.Name
+		if b.AthleteID != p.Subject.Athlete.ID {
+			p.assume("The ball %q is another athlete's.", b.Name)
 		}
 		if b.RGIn != nil {
 			ball.GyrationIn = *b.RGIn
 		} else {
-			s.assume("The radius of gyration of %q is not known: %g in is assumed.", b.Name, ball.GyrationIn)
+			p.assume("The radius of gyration of %q is not known: %g in is assumed.", b.Name, ball.GyrationIn)
 		}
 		if b.SurfaceGrit != nil {
 			ball.SurfaceGrit = float64(*b.SurfaceGrit)
-			s.assume("How the surface of %g grit changes the friction is assumed, not measured.", ball.SurfaceGrit)
+			p.assume("How the surface of %g grit changes the friction is assumed, not measured.", ball.SurfaceGrit)
 		} else {
-			s.assume("The surface of %q is not known: 2000 grit is assumed.", b.Name)
+			p.assume("The surface of %q is not known: 2000 grit is assumed.", b.Name)
 		}
 	}
 	told.RadiusIn, told.GyrationIn, told.SurfaceGrit = ball.RadiusIn, ball.GyrationIn, ball.SurfaceGrit
-	s.told.Ball, s.request.Ball = told, ball
-	return nil
+	p.Subject.Ball, p.request.Ball = told, ball
 }
 
-func (s *subject) takeFriction(given *motion.Friction) {
+func (p *Planner) takeFriction(given *motion.Friction) {
 	friction := motion.NominalFriction()
 	if given != nil {
 		friction = *given
 	} else {
-		s.assume(
+		p.assume(
 			"The friction is nominal (mu_dry %g, mu_oil %g, q0 %g): fitted so that paths look right, not measured on this lane. Probe shots tell better.",
 			friction.MuDry,
 			friction.MuOil,
 			friction.Q0,
 		)
 	}
-	s.request.Friction = friction
-	s.told.Friction = SubjectFriction{Friction: friction, Q0OnSurface: friction.OnSurface(s.request.Ball).Q0}
+	p.request.Friction = friction
+	p.Subject.Friction = SubjectFriction{Friction: friction, Q0OnSurface: friction.OnSurface(p.request.Ball).Q0}
+}
+
+func (p *Planner) takePocket(given *line.Pocket) {
+	if given != nil {
+		p.request.Pocket = *given
+	} else {
+		p.assume(
+			"The pocket is taken to be board %g to %g at %g to %g degrees: our choice.",
+			p.request.Pocket.BoardLow,
+			p.request.Pocket.BoardHigh,
+			p.request.Pocket.AngleLowDeg,
+			p.request.Pocket.AngleHighDeg,
+		)
+	}
+	p.Subject.Pocket = p.request.Pocket
 }
 
 // takeScatter estimates the athlete's scatter from the latest stored shots.
-func (w *work) takeScatter(ctx context.Context, s *subject, athlete uuid.UUID) error {
-	found, err := w.RecentShotsOfAthlete(
-		ctx,
-		db.RecentShotsOfAthleteParams{SquadID: w.squad, AthleteID: athlete, MaxRows: maxScatterShots},
-	)
-	if err != nil {
-		return err
-	}
-	shots := make([]shot.Shot, len(found))
-	for i, row := range found {
-		shots[i] = shot.Shot{
-			ID:             row.ID,
-			SessionID:      row.SessionID,
-			BallID:         row.BallID,
-			Order:          int(row.ShotOrder),
-			ArrowsBoard:    row.ArrowsBoard,
-			LaunchAngleDeg: row.LaunchAngleDeg,
-			SpeedMPH:       row.SpeedMPH,
-			RevRateRPM:     row.RevRateRPM,
-			Errors: shot.StandardErrors{
-				Board:      row.BoardSE,
-				AngleDeg:   row.AngleSEDeg,
-				SpeedMPH:   row.SpeedSEMPH,
-				RevRateRPM: row.RevRateSERPM,
-			},
-		}
-	}
+func (p *Planner) takeScatter(shots []shot.Shot) {
 	estimate := line.EstimateScatter(shots)
-	s.request.Athlete.Scatter = estimate.Scatter
+	p.request.Athlete.Scatter = estimate.Scatter
 	measures := estimate.Measures
 	most := 0
 	for i := range measures {
@@ -288,7 +260,7 @@ func (w *work) takeScatter(ctx context.Context, s *subject, athlete uuid.UUID) e
 			measures[i].Name = "rev_rate_rpm" // the contract's word
 		}
 	}
-	s.told.Scatter = SubjectScatter{
+	p.Subject.Scatter = SubjectScatter{
 		ArrowsBoards:           estimate.Scatter.ArrowsBoards,
 		LaunchAngleDeg:         estimate.Scatter.LaunchAngleDeg,
 		SpeedMPH:               estimate.Scatter.SpeedMPH,
@@ -298,56 +270,50 @@ func (w *work) takeScatter(ctx context.Context, s *subject, athlete uuid.UUID) e
 		Measures:               measures,
 	}
 	if most == 0 {
-		s.assume(
+		p.assume(
 			"No stored shots of %s tell how much they scatter: that of a practised league bowler is assumed (common practice, no source).",
-			s.told.Athlete.Name,
+			p.Subject.Athlete.Name,
 		)
-		return nil
+		return
 	}
-	s.assume(
+	p.assume(
 		"How much the shots of %s scatter is estimated from pairs of consecutive stored shots (the latest %d shots, up to %d pairs), and drawn toward a practised "+
 			"league bowler's where pairs are few.",
-		s.told.Athlete.Name,
+		p.Subject.Athlete.Name,
 		len(shots),
 		most,
 	)
-	return nil
 }
 
-func (w *work) takeFilm(ctx context.Context, s *subject, query LineQuery) error {
-	found, err := w.get(ctx, KindPattern, query.Pattern)
+func (p *Planner) takeFilm(worn *WornBy, session *SessionShots) error {
+	film, err := filmOfPattern(p.pattern)
 	if err != nil {
 		return err
 	}
-	s.pattern = found.(*PatternRecord)
-	film, err := filmOfPattern(s.pattern)
-	if err != nil {
-		return err
-	}
-	s.setFilm(film)
+	p.setFilm(film)
 	switch {
-	case query.Worn == nil:
-		s.assume("The film is fresh, as the load table or the film map has it.")
-	case query.Worn.Session != nil:
-		worn, report, notes, err := w.wornBySession(ctx, film, *query.Worn, query.Pattern)
+	case worn == nil:
+		p.assume("The film is fresh, as the load table or the film map has it.")
+	case session != nil:
+		film, report, notes, err := session.wear(film, *worn, p.pattern.ID)
 		if err != nil {
 			return err
 		}
-		s.setFilm(worn)
-		s.told.Wear = report
-		s.told.Assumptions = append(s.told.Assumptions, notes...)
+		p.setFilm(film)
+		p.Subject.Wear = report
+		p.Subject.Assumptions = append(p.Subject.Assumptions, notes...)
 	default:
-		s.worn = query.Worn
+		p.worn = worn
 	}
 	return nil
 }
 
-func (s *subject) setFilm(film *oil.Film) {
-	s.request.Film = film
+func (p *Planner) setFilm(film *oil.Film) {
+	p.request.Film = film
 	report := ReportFilm(film)
-	s.told.Pattern = SubjectPattern{
-		ID:       s.pattern.ID,
-		Name:     s.pattern.Name,
+	p.Subject.Pattern = SubjectPattern{
+		ID:       p.pattern.ID,
+		Name:     p.pattern.Name,
 		LengthFt: film.LengthFt,
 		VolumeUL: report.VolumeUL,
 		Ratio:    report.Ratios[0],
@@ -357,50 +323,49 @@ func (s *subject) setFilm(film *oil.Film) {
 
 // wearByOwn wears the film by shots of the athlete's own, if that was asked for: along the line
 // given, else along the best one on the fresh film.
-func (s *subject) wearByOwn(ctx context.Context) error {
-	if s.worn == nil {
+func (p *Planner) wearByOwn(ctx context.Context) error {
+	if p.worn == nil {
 		return nil
 	}
-	aim, along := s.worn.aim(), "the line asked for"
+	aim, along := p.worn.aim(), "the line asked for"
 	if aim == nil {
-		fresh, err := line.Find(ctx, s.request, nil)
+		fresh, err := line.Find(ctx, p.request, nil)
 		if err != nil {
 			return err
 		}
 		if len(fresh.Lines) == 0 {
-			return fail(
-				Conflict,
+			return conflict(
 				"no line is found on the fresh film, so no shots can wear it: give worn a line of its own (%s)",
 				fresh.Note,
 			)
 		}
 		aim, along = &fresh.Lines[0].Aim, "the best line on the fresh film"
 	}
-	paths, err := line.Throws(s.request, *aim, s.worn.Shots)
+	paths, err := line.Throws(p.request, *aim, p.worn.Shots)
 	if err != nil {
 		return err
 	}
 	tracks := make([]oil.Track, 0, len(paths))
 	for _, path := range paths {
 		if len(path.Stations) > 1 {
-			tracks = append(tracks, path.Track(s.request.Athlete.Side))
+			tracks = append(tracks, path.Track(p.request.Athlete.Side))
 		}
 	}
-	film, report, err := wearDown(s.request.Film, tracks)
+	film, report, err := wearDown(p.request.Film, tracks)
 	if err != nil {
 		return err
 	}
-	report.PassesLeftOut = s.worn.Shots - len(tracks)
-	s.setFilm(film)
-	s.told.Wear = report
+	report.PassesLeftOut = p.worn.Shots - len(tracks)
+	p.setFilm(film)
+	p.Subject.Wear = report
 	by := fmt.Sprintf(
 		"shots of %s as they scatter along %s: laydown %.1f, %.2f degrees",
-		s.told.Athlete.Name,
+		p.Subject.Athlete.Name,
 		along,
 		aim.LaydownBoard,
 		aim.LaunchAngleDeg,
 	)
-	s.told.Assumptions = append(s.told.Assumptions, wearNotes(report, by)...)
-	s.assume("The shots that wear the film run as on the fresh one.")
+	p.Subject.Assumptions = append(p.Subject.Assumptions, wearNotes(report, by)...)
+	p.assume("The shots that wear the film run as on the fresh one.")
 	return nil
 }

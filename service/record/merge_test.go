@@ -1,4 +1,4 @@
-package service
+package record
 
 import (
 	"encoding/json"
@@ -33,7 +33,7 @@ func TestMergeFields(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			merged, met, err := mergeFields([]byte(tc.base), []byte(tc.mine), []byte(tc.theirs))
+			merged, met, err := MergeFields([]byte(tc.base), []byte(tc.mine), []byte(tc.theirs))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -45,7 +45,7 @@ func TestMergeFields(t *testing.T) {
 			}
 		})
 	}
-	if _, _, err := mergeFields([]byte(`{`), []byte(`{}`), []byte(`{}`)); err == nil {
+	if _, _, err := MergeFields([]byte(`{`), []byte(`{}`), []byte(`{}`)); err == nil {
 		t.Error("what is no JSON was merged")
 	}
 }
@@ -75,7 +75,7 @@ func mergeMaps(t *rapid.T, base, mine, theirs map[string]any) (map[string]any, [
 		}
 		versions[i] = data
 	}
-	merged, met, err := mergeFields(versions[0], versions[1], versions[2])
+	merged, met, err := MergeFields(versions[0], versions[1], versions[2])
 	if err != nil {
 		t.Fatal(err)
 	}

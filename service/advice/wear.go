@@ -1,8 +1,7 @@
-package service
+package advice
 
 import (
 	"cmp"
-	"context"
 	"fmt"
 	"slices"
 
@@ -11,6 +10,7 @@ import (
 	"laneward/service/lane"
 	"laneward/service/line"
 	"laneward/service/oil"
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
@@ -41,35 +41,35 @@ type WornBy struct {
 	LaydownBoard, LaunchAngleDeg *float64
 }
 
-// faults says what a plan cannot be asked for.
-func (b WornBy) faults() []Fault {
-	var f faults
-	f.add(
+// Faults lists what a plan cannot be asked for.
+func (b WornBy) Faults() []record.Fault {
+	var f record.Faults
+	f.Add(
 		b.Session == nil && b.Shots < 1,
 		"/worn",
 		"required",
 		"name the session whose shots wear the film, or how many shots",
 	)
-	f.add(b.Shots < 0 || b.Shots > MaxWornShots, "/worn/shots", "range", "is outside 1 to %d", MaxWornShots)
-	f.add(
+	f.Add(b.Shots < 0 || b.Shots > MaxWornShots, "/worn/shots", "range", "is outside 1 to %d", MaxWornShots)
+	f.Add(
 		(b.LaydownBoard == nil) != (b.LaunchAngleDeg == nil),
 		"/worn",
 		"required",
 		"give both laydown_board and launch_angle_deg, or neither",
 	)
-	f.add(
+	f.Add(
 		b.Session != nil && b.LaydownBoard != nil,
 		"/worn/laydown_board",
 		"mismatch",
 		"a session's shots have lines of their own: leave it out, or leave the session out",
 	)
-	f.add(
+	f.Add(
 		b.Session == nil && b.Athlete != nil,
 		"/worn/athlete_id",
 		"mismatch",
 		"without a session it is the plan's own athlete who wears the film: leave it out",
 	)
-	f.add(
+	f.Add(
 		b.Session == nil && b.Ball != nil,
 		"/worn/ball_id",
 		"mismatch",
@@ -89,41 +89,24 @@ func (b WornBy) aim() *line.Aim {
 // MaxWornShots bounds how many shots wear a film.
 const MaxWornShots = 4096
 
-// wornBySession reads a session's shots and wears the film by them. notes are sentences on what was
-// taken for granted.
-func (w *work) wornBySession(
-	ctx context.Context,
+// SessionShots are the shots of a session that may wear a film.
+type SessionShots struct {
+	Session *record.Session
+	Shots   []*record.Shot // by athlete and order
+	Sides   map[uuid.UUID]lane.Side
+	Partial bool // the reader may not see the others' shots
+}
+
+// wear wears a film by the shots asked for. notes are sentences on what was taken for granted.
+func (s SessionShots) wear(
 	film *oil.Film,
 	by WornBy,
 	pattern uuid.UUID,
 ) (worn *oil.Film, report *WearReport, notes []string, err error) {
-	found, err := w.get(ctx, KindSession, *by.Session)
-	if err != nil {
-		return nil, nil, nil, err
-	}
-	session := found.(*SessionRecord)
-	shots, err := w.allShotsOf(ctx, session.ID)
-	if err != nil {
-		return nil, nil, nil, err
-	}
-	shots, err = w.only(ctx, shots, by)
-	if err != nil {
-		return nil, nil, nil, err
-	}
-	// The athletes take turns: device clocks order nothing.
-	slices.SortStableFunc(shots, func(a, b *ShotRecord) int { return cmp.Compare(a.Order, b.Order) })
-	limit := MaxWornShots
-	if by.Shots > 0 {
-		limit = min(by.Shots, limit)
-	}
-	shots = shots[:min(len(shots), limit)]
-	sides, err := w.sidesOf(ctx, shots)
-	if err != nil {
-		return nil, nil, nil, err
-	}
+	shots := s.chosen(by)
 	tracks := make([]oil.Track, 0, len(shots))
-	for _, s := range shots {
-		if track := seenTrack(&s.Shot, sides[s.AthleteID]); track != nil {
+	for _, one := range shots {
+		if track := seenTrack(&one.Shot, s.Sides[one.AthleteID]); track != nil {
 			tracks = append(tracks, track)
 		}
 	}
@@ -132,13 +115,13 @@ func (w *work) wornBySession(
 		return nil, nil, nil, err
 	}
 	report.SessionID, report.PassesLeftOut = by.Session, len(shots)-len(tracks)
-	notes = append(notes, wearNotes(report, fmt.Sprintf("the shots of the session %q", session.Name))...)
-	if session.PatternID == nil || *session.PatternID != pattern {
+	notes = append(notes, wearNotes(report, fmt.Sprintf("the shots of the session %q", s.Session.Name))...)
+	if s.Session.PatternID == nil || *s.Session.PatternID != pattern {
 		notes = append(
 			notes,
 			fmt.Sprintf(
 				"The session %q was not held on this pattern, as far as is known: its shots wear it as if it had been.",
-				session.Name,
+				s.Session.Name,
 			),
 		)
 	}
@@ -146,7 +129,7 @@ func (w *work) wornBySession(
 		notes,
 		"All shots are taken to have been thrown on one lane, the athletes taking turns, straight between the places where the ball was seen.",
 	)
-	if w.athlete != nil && session.AthleteID == nil {
+	if s.Partial {
 		notes = append(
 			notes,
 			"Only your own shots of the session are known to you: those of the others wore nothing here.",
@@ -155,37 +138,18 @@ func (w *work) wornBySession(
 	return worn, report, notes, nil
 }
 
-// only keeps the shots of the athlete and the ball that were asked for.
-func (w *work) only(ctx context.Context, shots []*ShotRecord, by WornBy) ([]*ShotRecord, error) {
-	if by.Athlete != nil {
-		if _, err := w.get(ctx, KindAthlete, *by.Athlete); err != nil {
-			return nil, err
-		}
-		shots = slices.DeleteFunc(shots, func(s *ShotRecord) bool { return s.AthleteID != *by.Athlete })
+// chosen are the shots asked for, in the order thrown: the athletes take turns, for device clocks
+// order nothing.
+func (s SessionShots) chosen(by WornBy) []*record.Shot {
+	shots := slices.DeleteFunc(slices.Clone(s.Shots), func(s *record.Shot) bool {
+		return by.Athlete != nil && s.AthleteID != *by.Athlete || by.Ball != nil && (s.BallID == nil || *s.BallID != *by.Ball)
+	})
+	slices.SortStableFunc(shots, func(a, b *record.Shot) int { return cmp.Compare(a.Order, b.Order) })
+	limit := MaxWornShots
+	if by.Shots > 0 {
+		limit = min(by.Shots, limit)
 	}
-	if by.Ball != nil {
-		if _, err := w.get(ctx, KindBall, *by.Ball); err != nil {
-			return nil, err
-		}
-		shots = slices.DeleteFunc(shots, func(s *ShotRecord) bool { return s.BallID == nil || *s.BallID != *by.Ball })
-	}
-	return shots, nil
-}
-
-func (w *work) sidesOf(ctx context.Context, shots []*ShotRecord) (map[uuid.UUID]lane.Side, error) {
-	sides := make(map[uuid.UUID]lane.Side)
-	var ids []uuid.UUID
-	for _, s := range shots {
-		if _, known := sides[s.AthleteID]; !known {
-			sides[s.AthleteID] = lane.Right
-			ids = append(ids, s.AthleteID)
-		}
-	}
-	found, err := stores[KindAthlete].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
-	for _, one := range found {
-		sides[one.Key()] = one.Record.(*AthleteRecord).Side
-	}
-	return sides, err
+	return shots[:min(len(shots), limit)]
 }
 
 // wearDown wears a film by the assumptions.

@@ -1,42 +1,24 @@
-package service
+package advice
 
 import (
-	"context"
 	"fmt"
 	"math"
-
-	"github.com/google/uuid"
 
 	"laneward/service/drill"
 	"laneward/service/lane"
 	"laneward/service/picture"
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
-// DrillPicture draws the lane as one athlete sees it: what the drill's board rule allows, and the
-// judged shots over it. A drill without a board rule shows the shots at their breakpoint.
-func (s *Service) DrillPicture(
-	ctx context.Context,
-	user, squad uuid.UUID,
-	query DrillQuery,
-	widthPx int,
-) (picture.Scene, error) {
-	scores, judged, err := s.Judgements(ctx, user, squad, query)
-	if err != nil {
-		return picture.Scene{}, err
-	}
-	athlete, record := scores.Scores[0].Athlete, scores.Drill
-	drawn := drillLane(record, athlete.Side, judged)
-	drawn.Title, drawn.Caption, drawn.WidthPx = athlete.Name+": "+record.Name, scores.Scores[0].Adherence.Reading, widthPx
-	scene, err := drawn.Scene()
-	if err != nil {
-		return scene, fmt.Errorf("draw drill %s for athlete %s: %w", record.ID, athlete.ID, err)
-	}
-	return scene, nil
+// JudgedShot is one shot of an athlete and what the drill says of it.
+type JudgedShot struct {
+	Shot      *record.Shot
+	Judgement drill.ShotJudgement
 }
 
-// drillLane draws the judged shots over what the drill's board rule allows, without words.
-func drillLane(record *DrillRecord, side lane.Side, judged []JudgedShot) picture.Lane {
+// DrawDrill draws the judged shots over what the drill's board rule allows, without words.
+func DrawDrill(record *record.Drill, side lane.Side, judged []JudgedShot) picture.Lane {
 	drawn := picture.Lane{Side: side}
 	at := boardRule(record.Rules)
 	if at >= 0 {

@@ -1,15 +1,11 @@
-package service
+package record
 
 import (
-	"context"
-
 	"github.com/google/uuid"
-
-	"laneward/db"
 )
 
-// BallRecord is one ball of an athlete's arsenal.
-type BallRecord struct {
+// Ball is one ball of an athlete's arsenal.
+type Ball struct {
 	Head
 	AthleteID      uuid.UUID `json:"athlete_id"`
 	Name           string    `json:"name"`
@@ -39,20 +35,20 @@ const (
 var covers = map[string]bool{"plastic": true, "urethane": true, "solid": true, "hybrid": true, "pearl": true}
 
 // Kind is [KindBall].
-func (*BallRecord) Kind() Kind { return KindBall }
+func (*Ball) Kind() Kind { return KindBall }
 
 // Owner is the athlete whose ball it is.
-func (b *BallRecord) Owner() *uuid.UUID { return &b.AthleteID }
+func (b *Ball) Owner() *uuid.UUID { return &b.AthleteID }
 
 // Parents is the athlete.
-func (b *BallRecord) Parents() []Ref { return []Ref{{KindAthlete, b.AthleteID, "/athlete_id"}} }
+func (b *Ball) Parents() []Ref { return []Ref{{KindAthlete, b.AthleteID, "/athlete_id"}} }
 
 // Faults lists what is wrong with the record, its legal limits among them.
-func (b *BallRecord) Faults() []Fault {
-	var f faults
+func (b *Ball) Faults() []Fault {
+	var f Faults
 	f.name(b.Name)
 	f.note(b.Note)
-	f.add(
+	f.Add(
 		!(b.WeightLB > 0 && b.WeightLB <= maxBallLB),
 		"/weight_lb",
 		"range",
@@ -61,7 +57,7 @@ func (b *BallRecord) Faults() []Fault {
 		maxBallLB,
 	)
 	if b.WeightLB >= rgRuleFromLB {
-		f.add(
+		f.Add(
 			b.RGIn != nil && !(*b.RGIn >= minRGIn && *b.RGIn <= maxRGIn),
 			"/rg_in",
 			"range",
@@ -71,84 +67,30 @@ func (b *BallRecord) Faults() []Fault {
 			maxRGIn,
 		)
 	}
-	f.add(
+	f.Add(
 		b.RGIn != nil && !(*b.RGIn > 1 && *b.RGIn < 4),
 		"/rg_in",
 		"range",
 		"cannot be: a ball has a radius of about 4.3 in, so its radius of gyration lies between 1 and 4 in",
 	)
-	f.add(
+	f.Add(
 		b.DifferentialIn != nil && !(*b.DifferentialIn >= 0 && *b.DifferentialIn <= maxDifferentialIn),
 		"/differential_in",
 		"range",
 		"is not legal: the differential is 0 to %.3f in",
 		maxDifferentialIn,
 	)
-	f.add(
+	f.Add(
 		b.Cover != nil && !covers[*b.Cover],
 		"/cover",
 		"unknown",
 		"is unknown: write plastic, urethane, solid, hybrid or pearl",
 	)
-	f.add(
+	f.Add(
 		b.SurfaceGrit != nil && !(*b.SurfaceGrit >= 100 && *b.SurfaceGrit <= 10000),
 		"/surface_grit",
 		"range",
 		"is outside 100 to 10000 grit",
 	)
 	return f
-}
-
-var ballStore = store{
-	fresh: func() Record { return &BallRecord{} },
-	byIDs: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, ids []uuid.UUID, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.BallsByIDs(ctx, db.BallsByIDsParams{SquadID: squad, IDs: ids, Athlete: athlete})
-		return rows(found, err, ballOf)
-	},
-	after: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, in window, limit int32, athlete *uuid.UUID) ([]stored, error) {
-		found, err := tx.BallsAfter(
-			ctx,
-			db.BallsAfterParams{SquadID: squad, After: in.after, Upto: in.upto, MaxRows: limit, Athlete: athlete},
-		)
-		return rows(found, err, ballOf)
-	},
-	put: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, records []stored) error {
-		return finish(tx.PutBall(ctx, params(squad, records, ballParams)).Exec)
-	},
-	remove: func(ctx context.Context, tx *db.Tx, squad uuid.UUID, ids []uuid.UUID) error {
-		return tx.RemoveBalls(ctx, db.RemoveBallsParams{SquadID: squad, IDs: ids})
-	},
-}
-
-func ballOf(row db.Ball) (Record, []byte, error) {
-	return &BallRecord{
-		Head:           Head{row.ID, row.Rev},
-		AthleteID:      row.AthleteID,
-		Name:           row.Name,
-		WeightLB:       row.WeightLB,
-		RGIn:           row.RGIn,
-		DifferentialIn: row.DifferentialIn,
-		Cover:          row.Cover,
-		SurfaceGrit:    row.SurfaceGrit,
-		Retired:        row.Retired,
-		Note:           row.Note,
-	}, row.Hash, nil
-}
-
-func ballParams(squad uuid.UUID, b *BallRecord, hash []byte) db.PutBallParams {
-	return db.PutBallParams{
-		SquadID:        squad,
-		ID:             b.ID,
-		Rev:            b.Rev,
-		Hash:           hash,
-		AthleteID:      b.AthleteID,
-		Name:           b.Name,
-		WeightLB:       b.WeightLB,
-		RGIn:           b.RGIn,
-		DifferentialIn: b.DifferentialIn,
-		Cover:          b.Cover,
-		SurfaceGrit:    b.SurfaceGrit,
-		Retired:        b.Retired,
-		Note:           b.Note,
-	}
 }

@@ -1,4 +1,4 @@
-package service
+package record
 
 import (
 	"bytes"
@@ -14,11 +14,10 @@ import (
 // The record is nil when the JSON cannot be read as one; otherwise faults is everything wrong with
 // what it says. An absent id stays zero.
 func Decode(kind Kind, data []byte) (Record, []Fault) {
-	found, ok := stores[kind]
-	if !ok {
+	record := New(kind)
+	if record == nil {
 		return nil, []Fault{{Pointer: "/kind", Code: "unknown", Detail: fmt.Sprintf("%q is no kind of record", kind)}}
 	}
-	record := found.fresh()
 	decoder := json.NewDecoder(bytes.NewReader(data))
 	decoder.DisallowUnknownFields()
 	if err := decoder.Decode(record); err != nil {
@@ -45,16 +44,16 @@ func decodeFault(err error) Fault {
 // tidy brings a record into the one form it is stored and compared in.
 func tidy(record Record) {
 	switch r := record.(type) {
-	case *ShotRecord:
+	case *Shot:
 		r.Shot = r.Canonical()
-	case *DrillRecord:
+	case *Drill:
 		r.Sentences = nil
 	}
 }
 
-// mergeFields merges two edits of one record, given the version both began with, field by field. A
+// MergeFields merges two edits of one record, given the version both began with, field by field. A
 // field that both changed, and not to the same value, is named in met. The id is not a field.
-func mergeFields(base, mine, theirs []byte) (merged []byte, met []string, err error) {
+func MergeFields(base, mine, theirs []byte) (merged []byte, met []string, err error) {
 	var was, my, their map[string]json.RawMessage
 	for data, into := range map[*[]byte]*map[string]json.RawMessage{&base: &was, &mine: &my, &theirs: &their} {
 		if err := json.Unmarshal(*data, into); err != nil {

@@ -1,4 +1,4 @@
-package service
+package advice
 
 import (
 	"fmt"
@@ -14,7 +14,7 @@ import (
 func drawn(description interface{ Scene() (picture.Scene, error) }) (picture.Scene, error) {
 	scene, err := description.Scene()
 	if err != nil {
-		return scene, &Error{Code: Invalid, Detail: err.Error(), cause: err}
+		return scene, &Error{Detail: err.Error(), cause: err}
 	}
 	return scene, nil
 }
@@ -23,7 +23,7 @@ func drawn(description interface{ Scene() (picture.Scene, error) }) (picture.Sce
 const linesDrawn = 3
 
 // lane is the film as the subject's athlete sees it.
-func (s LineSubject) lane(request line.Request, caption string, widthPx int) picture.Lane {
+func (s Subject) lane(request line.Request, caption string, widthPx int) picture.Lane {
 	return picture.Lane{
 		Side: s.Athlete.Side, Title: s.Athlete.Name + " on " + s.filmName(), Caption: caption, WidthPx: widthPx,
 		Film: &picture.Film{UL: request.Film.UL, Unit: picture.Microlitres},
@@ -37,7 +37,7 @@ func (b SubjectBall) text() string {
 	return "Ball: " + b.Name + ". "
 }
 
-func (s LineSubject) filmName() string {
+func (s Subject) filmName() string {
 	if s.Wear != nil {
 		return fmt.Sprintf("%s after %s", s.Pattern.Name, countOf(s.Wear.Passes, "shot", "shots"))
 	}
@@ -45,7 +45,7 @@ func (s LineSubject) filmName() string {
 }
 
 // Picture draws the best lines over the film, with the corridor and the breakpoint of the best one.
-func (p *LinePlan) Picture(widthPx int) (picture.Scene, error) {
+func (p *Plan) Picture(widthPx int) (picture.Scene, error) {
 	if len(p.Lines) == 0 {
 		return drawn(p.Subject.lane(p.request, p.Note, widthPx))
 	}
@@ -111,7 +111,7 @@ func mark(l *picture.Lane, one PlannedLine) {
 var missesDrawn = map[int]bool{2: true, 4: true}
 
 // Picture draws the line and its misses of two and four boards on either side.
-func (l *LineStudy) Picture(widthPx int) (picture.Scene, error) {
+func (l *Study) Picture(widthPx int) (picture.Scene, error) {
 	caption := fmt.Sprintf(
 		"%sFeet %.1f, target %.1f, %.2f degrees. %s",
 		l.Subject.Ball.text(),
@@ -134,7 +134,7 @@ func (l *LineStudy) Picture(widthPx int) (picture.Scene, error) {
 
 // Picture draws the share of own shots in the pocket over laydown and launch angle, with the best
 // lines and the scatter about the first.
-func (m *LineMissMap) Picture(widthPx int) (picture.Scene, error) {
+func (m *MissMap) Picture(widthPx int) (picture.Scene, error) {
 	described := picture.MissMap{
 		Side:    m.Subject.Athlete.Side,
 		Title:   "Where " + m.Subject.Athlete.Name + " may aim on " + m.Subject.filmName(),
@@ -189,7 +189,7 @@ func (m *LineMissMap) Picture(widthPx int) (picture.Scene, error) {
 	return drawn(described)
 }
 
-func (m *LineMissMap) holds(aim line.Aim) bool {
+func (m *MissMap) holds(aim line.Aim) bool {
 	laydowns, angles := m.Grid.LaydownBoards, m.Grid.LaunchAnglesDeg
 	return aim.LaydownBoard >= laydowns[0] && aim.LaydownBoard <= laydowns[len(laydowns)-1] &&
 		aim.LaunchAngleDeg >= angles[0] && aim.LaunchAngleDeg <= angles[len(angles)-1]
@@ -208,7 +208,7 @@ func pocketText(p line.Pocket) string {
 
 // Picture draws both sides on one colour scale, beside each other where there is room: each with
 // its own best line, and with what the other's best line does there.
-func (c *LineComparison) Picture(widthPx int) (picture.Scene, error) {
+func (c *Comparison) Picture(widthPx int) (picture.Scene, error) {
 	if widthPx == 0 {
 		widthPx = picture.DefaultWidthPx
 	}
@@ -230,7 +230,7 @@ func (c *LineComparison) Picture(widthPx int) (picture.Scene, error) {
 
 // side draws one side of a comparison: the best lines of both as they run here, under the letters
 // of their sides.
-func (c *LineComparison) side(here *LinePlan, widthPx int, topUL float64) (picture.Scene, error) {
+func (c *Comparison) side(here *Plan, widthPx int, topUL float64) (picture.Scene, error) {
 	caption := here.Subject.Ball.text() + here.Note
 	if len(here.Lines) > 0 {
 		caption = here.Subject.Ball.text() + here.Lines[0].Reason
@@ -239,7 +239,7 @@ func (c *LineComparison) side(here *LinePlan, widthPx int, topUL float64) (pictu
 	described.Film.MaxUL = topUL
 	for _, from := range []struct {
 		name string
-		plan *LinePlan
+		plan *Plan
 	}{{"A", c.A}, {"B", c.B}} {
 		own := from.plan == here
 		if own {

@@ -1,11 +1,13 @@
-package service
+package advice
 
 import (
+	"context"
 	"errors"
 	"fmt"
 
 	"laneward/service/lane"
 	"laneward/service/oil"
+	"laneward/service/record"
 )
 
 // FilmReport is what is known of an oil film: how much lies where, its ratios, each with its
@@ -67,8 +69,8 @@ func ReportFilm(film *oil.Film) FilmReport {
 	return report
 }
 
-// OilGiven is how the oil lies, before it is stored: a load table or a film map, never both.
-type OilGiven struct {
+// OilQuery is how the oil lies, before it is stored: a load table or a film map, never both.
+type OilQuery struct {
 	Name     string     `json:"name"`
 	LengthFt float64    `json:"length_ft"` // for a film map; 0 takes the film's end
 	Loads    []oil.Load `json:"loads"`
@@ -78,22 +80,22 @@ type OilGiven struct {
 
 // LayOil lays oil that is not stored and reports the film. It fails with every fault of the table,
 // each with its place.
-func (s *Service) LayOil(given OilGiven) (FilmReport, error) {
+func LayOil(given OilQuery) (FilmReport, error) {
 	film, faults := given.lay()
 	if len(faults) > 0 {
-		return FilmReport{}, InvalidError(faults)
+		return FilmReport{}, record.Faults(faults)
 	}
 	return ReportFilm(film), nil
 }
 
-func (g OilGiven) lay() (*oil.Film, []Fault) {
+func (g OilQuery) lay() (*oil.Film, []record.Fault) {
 	// A pattern's own checks, but for the name: what has none yet may still be laid.
-	pattern := PatternRecord{Name: g.Name, LengthFt: g.LengthFt, Loads: g.Loads, Film: g.Film}
+	pattern := record.Pattern{Name: g.Name, LengthFt: g.LengthFt, Loads: g.Loads, Film: g.Film}
 	if pattern.Name == "" {
 		pattern.Name = "unnamed"
 	}
 	if len(g.Loads) == 0 && len(g.Film) == 0 {
-		return nil, []Fault{
+		return nil, []record.Fault{
 			{
 				Pointer: "",
 				Code:    "required",
@@ -110,7 +112,7 @@ func (g OilGiven) lay() (*oil.Film, []Fault) {
 	if found := pattern.Faults(); len(found) > 0 {
 		return nil, found
 	}
-	film, err := pattern.oilFilm()
+	film, err := FilmOf(&pattern)
 	if err != nil {
 		return nil, oilFaults(err)
 	}
@@ -125,28 +127,88 @@ func (g OilGiven) lay() (*oil.Film, []Fault) {
 }
 
 // oilFaults are the faults of a load table or a film in this package's words.
-func oilFaults(err error) []Fault {
+func oilFaults(err error) []record.Fault {
 	var found oil.Faults
 	if !errors.As(err, &found) {
-		return []Fault{{Detail: err.Error()}}
+		return []record.Fault{{Detail: err.Error()}}
 	}
-	list := make([]Fault, len(found))
+	list := make([]record.Fault, len(found))
 	for i, fault := range found {
-		list[i] = Fault{Code: "film", Detail: fault.String()}
+		list[i] = record.Fault{Code: "film", Detail: fault.String()}
 	}
 	return list
 }
 
 // filmOfPattern is the film that a pattern lays; it fails when nothing is known of the pattern but
 // its length.
-func filmOfPattern(p *PatternRecord) (*oil.Film, error) {
-	film, err := p.oilFilm()
+func filmOfPattern(p *record.Pattern) (*oil.Film, error) {
+	film, err := FilmOf(p)
 	if err != nil {
 		return nil, err
 	}
 	if film == nil {
-		detail := fmt.Sprintf("the pattern %q has only a length: give it a load table or a film map first", p.Name)
-		return nil, &Error{Code: Conflict, Detail: detail}
+		return nil, conflict("the pattern %q has only a length: give it a load table or a film map first", p.Name)
 	}
 	return film, nil
+}
+
+// FilmOf is the film a pattern lays; nil when nothing is known of it but its length.
+func FilmOf(p *record.Pattern) (*oil.Film, error) {
+	switch {
+	case len(p.Loads) > 0:
+		film, err := oil.Table{Name: p.Name, Loads: p.Loads}.Film()
+		if err != nil {
+			return nil, fmt.Errorf("lay pattern %s: %w", p.ID, err)
+		}
+		return film, nil
+	case len(p.Film) == lane.Boards:
+		film := &oil.Film{Name: p.Name, LengthFt: p.LengthFt}
+		for board := range p.Film {
+			copy(film.UL[board][:], p.Film[board])
+		}
+		return film, nil
+	}
+	return nil, nil //nolint:nilnil // a pattern may be known by its length only
+}
+
+// PatternFilm is the film of a pattern, fresh or worn, and what is known of it.
+type PatternFilm struct {
+	Film   *oil.Film
+	Report FilmReport
+}
+
+// FreshFilm is a pattern's film before anybody has bowled on it.
+func FreshFilm(p *record.Pattern) (*PatternFilm, error) {
+	film, err := filmOfPattern(p)
+	if err != nil {
+		return nil, err
+	}
+	return &PatternFilm{Film: film, Report: ReportFilm(film)}, nil
+}
+
+func wornFilm(film *oil.Film, wear *WearReport, notes []string) *PatternFilm {
+	report := ReportFilm(film)
+	report.Wear, report.Assumptions = wear, append(notes, report.Assumptions...)
+	return &PatternFilm{Film: film, Report: report}
+}
+
+// Film is the pattern's film after the session's shots.
+func (s SessionShots) Film(p *record.Pattern, by WornBy) (*PatternFilm, error) {
+	fresh, err := filmOfPattern(p)
+	if err != nil {
+		return nil, err
+	}
+	film, wear, notes, err := s.wear(fresh, by, p.ID)
+	if err != nil {
+		return nil, err
+	}
+	return wornFilm(film, wear, notes), nil
+}
+
+// Film is the film that the planner plans on, after the athlete's own shots if those wear it.
+func (p *Planner) Film(ctx context.Context) (*PatternFilm, error) {
+	if err := p.wearByOwn(ctx); err != nil {
+		return nil, err
+	}
+	return wornFilm(p.request.Film, p.Subject.Wear, p.Subject.Assumptions), nil
 }

@@ -1,0 +1,81 @@
+package advice
+
+import (
+	"context"
+
+	"laneward/service/line"
+)
+
+// Plan is the ranked lines of one athlete with one ball on one film.
+type Plan struct {
+	Subject Subject       `json:"subject"`
+	Lines   []PlannedLine `json:"lines"` // never nil; the best first
+	// OutOfBoundsBoard is the outermost board that the usual delivery can visit beyond 30 ft and
+	// still come back; 0 when none does.
+	OutOfBoundsBoard float64 `json:"out_of_bounds_board"`
+	Note             string  `json:"note,omitempty"` // why there is no line
+
+	request line.Request // what it was computed from, to draw it
+}
+
+// PlannedLine is a line and the drill that keeps an athlete on it; no drill when there is nothing
+// to keep inside of.
+type PlannedLine struct {
+	line.Line
+	Drill *SuggestedDrill `json:"drill,omitempty"`
+}
+
+// Progress hears how far a computation is, with the lines found so far once there are any. It
+// should return soon.
+type Progress func(line.Progress)
+
+// Plan ranks the lines. It ends early when ctx does; progress may be nil.
+func (p *Planner) Plan(ctx context.Context, progress Progress) (*Plan, error) {
+	if err := p.wearByOwn(ctx); err != nil {
+		return nil, err
+	}
+	found, err := line.Find(ctx, p.request, progress)
+	if err != nil {
+		return nil, err
+	}
+	return p.planOf(*found), nil
+}
+
+func (p *Planner) planOf(found line.Plan) *Plan {
+	return &Plan{
+		Subject:          p.Subject,
+		Lines:            p.planned(found.Lines),
+		OutOfBoundsBoard: found.OutOfBoundsBoard,
+		Note:             found.Note,
+		request:          p.request,
+	}
+}
+
+func (p *Planner) planned(lines []line.Line) []PlannedLine {
+	planned := make([]PlannedLine, len(lines))
+	for i, one := range lines {
+		planned[i] = PlannedLine{Line: one, Drill: p.suggest(one)}
+	}
+	return planned
+}
+
+// Study is one line worked out: the usual delivery, and what misses of 1 to 5 boards do.
+type Study struct {
+	Subject Subject `json:"subject"`
+	*line.Study
+	Drill *SuggestedDrill `json:"drill,omitempty"`
+
+	request line.Request
+}
+
+// Study works one line out, whether or not it is a good one.
+func (p *Planner) Study(ctx context.Context, aim line.Aim) (*Study, error) {
+	if err := p.wearByOwn(ctx); err != nil {
+		return nil, err
+	}
+	found, err := line.At(p.request, aim)
+	if err != nil {
+		return nil, err
+	}
+	return &Study{Subject: p.Subject, Study: found, Drill: p.suggest(found.Line), request: p.request}, nil
+}

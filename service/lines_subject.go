@@ -1,0 +1,74 @@
+package service
+
+import (
+	"context"
+
+	"laneward/db"
+	"laneward/service/advice"
+	"laneward/service/record"
+	"laneward/service/shot"
+)
+
+// planner reads all that a query is about. Whoever may not see a part of it is told that there is
+// none.
+func (w *work) planner(ctx context.Context, query advice.Query) (*advice.Planner, error) {
+	if query.Worn != nil {
+		if wrong := query.Worn.Faults(); len(wrong) > 0 {
+			return nil, InvalidError(wrong)
+		}
+	}
+	from := advice.Records{}
+	found, err := w.get(ctx, record.KindAthlete, query.Athlete)
+	if err != nil {
+		return nil, err
+	}
+	from.Athlete = found.(*record.Athlete)
+	if query.Ball != nil {
+		if found, err = w.get(ctx, record.KindBall, *query.Ball); err != nil {
+			return nil, err
+		}
+		from.Ball = found.(*record.Ball)
+	}
+	if found, err = w.get(ctx, record.KindPattern, query.Pattern); err != nil {
+		return nil, err
+	}
+	from.Pattern = found.(*record.Pattern)
+	if from.Shots, err = w.recentShots(ctx, query); err != nil {
+		return nil, err
+	}
+	if query.Worn != nil && query.Worn.Session != nil {
+		if from.Worn, err = w.sessionShots(ctx, *query.Worn); err != nil {
+			return nil, err
+		}
+	}
+	return advice.NewPlanner(query, from)
+}
+
+// recentShots reads what an athlete's latest shots say of their scatter.
+func (w *work) recentShots(ctx context.Context, query advice.Query) ([]shot.Shot, error) {
+	params := db.RecentShotsOfAthleteParams{SquadID: w.squad, AthleteID: query.Athlete, MaxRows: advice.MaxScatterShots}
+	found, err := w.RecentShotsOfAthlete(ctx, params)
+	if err != nil {
+		return nil, err
+	}
+	shots := make([]shot.Shot, len(found))
+	for i, row := range found {
+		shots[i] = shot.Shot{
+			ID:             row.ID,
+			SessionID:      row.SessionID,
+			BallID:         row.BallID,
+			Order:          int(row.ShotOrder),
+			ArrowsBoard:    row.ArrowsBoard,
+			LaunchAngleDeg: row.LaunchAngleDeg,
+			SpeedMPH:       row.SpeedMPH,
+			RevRateRPM:     row.RevRateRPM,
+			Errors: shot.StandardErrors{
+				Board:      row.BoardSE,
+				AngleDeg:   row.AngleSEDeg,
+				SpeedMPH:   row.SpeedSEMPH,
+				RevRateRPM: row.RevRateSERPM,
+			},
+		}
+	}
+	return shots, nil
+}
