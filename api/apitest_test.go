@@ -38,6 +38,7 @@ type server struct {
 	t       testing.TB
 	db      *dbtest.DB
 	handler http.Handler
+	service *service.Service
 	clock   *clock
 	key     ed25519.PrivateKey // what the server signs access tokens with, so that a test can forge around it
 	log     *logBuffer
@@ -69,6 +70,7 @@ func newServer(t testing.TB, setUps ...func(*setUp)) *server {
 	logger := slog.New(slog.NewJSONHandler(s.log, nil))
 	svc := service.New(service.Config{DB: opened, Keys: keys, Log: logger, Now: how.now})
 	t.Cleanup(svc.Close)
+	s.service = svc
 	if s.handler, err = api.NewHandler(
 		api.Config{Service: svc, Log: logger, Version: "test", TrustedProxies: how.proxies},
 	); err != nil {
@@ -187,6 +189,7 @@ func (s *server) send(t testing.TB, c call) *answer {
 	request := c.request(t)
 	recorder := httptest.NewRecorder()
 	s.handler.ServeHTTP(endless(recorder, &request), request)
+	answered.record(c, recorder.Code)
 	return &answer{t: t, call: c, status: recorder.Code, header: recorder.Header(), body: recorder.Body.Bytes()}
 }
 

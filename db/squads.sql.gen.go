@@ -467,7 +467,7 @@ func (q *Queries) Squad(ctx context.Context, arg SquadParams) (Squad, error) {
 }
 
 const squadOfInvitation = `-- name: SquadOfInvitation :one
-SELECT squad_of_invitation($1::bytea)::uuid AS squad_id
+SELECT coalesce(squad_of_invitation($1::bytea), '00000000-0000-0000-0000-000000000000')::uuid AS squad_id
 `
 
 type SquadOfInvitationParams struct {

@@ -92,25 +92,35 @@ type ClientInterface interface {
 
 	// GetKeys The public keys that access tokens are signed with (RFC 7517)
 	//
+	// Verify the signature of an access token with the key that its header `kid` names.
+	//
 	// Corresponds with GET /.well-known/jwks.json (the `GetKeys` operationId).
 	GetKeys(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
-	// GetHealth Tell that the process runs
+	// GetHealth Check that the process runs
+	//
+	// Does not look at the database: use it to decide whether to restart the process.
 	//
 	// Corresponds with GET /healthz (the `GetHealth` operationId).
 	GetHealth(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetContract This contract
 	//
+	// The document that every request is checked against.
+	//
 	// Corresponds with GET /openapi.json (the `GetContract` operationId).
 	GetContract(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
-	// GetReady Tell that the database answers and holds this program's schema
+	// GetReady Check that the database answers and holds this program's schema
+	//
+	// 503 while the database is away or holds another schema: use it to decide whether to send requests here.
 	//
 	// Corresponds with GET /readyz (the `GetReady` operationId).
 	GetReady(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// AcceptInvitationWithBody Join a squad by a one-time code
+	//
+	// A code works once. A wrong, used or expired code is answered with 404, and 409 when you are in the squad already.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -119,12 +129,16 @@ type ClientInterface interface {
 
 	// AcceptInvitation Join a squad by a one-time code
 	//
+	// A code works once. A wrong, used or expired code is answered with 404, and 409 when you are in the squad already.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/invitations/accept (the `AcceptInvitation` operationId).
 	AcceptInvitation(ctx context.Context, body AcceptInvitationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetMe Who you are, and in which squads
+	//
+	// The signed-in user, and their role in each of their squads.
 	//
 	// Corresponds with GET /v1/me (the `GetMe` operationId).
 	GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -147,14 +161,18 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/oil (the `LayOil` operationId).
 	LayOil(ctx context.Context, body LayOilJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
-	// CreateSquadWithBody Make a squad; you are its coach
+	// CreateSquadWithBody Create a squad; you become its coach
+	//
+	// Send your own UUIDv7 as `id`, or none to be given one. The same squad sent twice is stored once.
 	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/squads (the `CreateSquad` operationId).
 	CreateSquadWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
-	// CreateSquad Make a squad; you are its coach
+	// CreateSquad Create a squad; you become its coach
+	//
+	// Send your own UUIDv7 as `id`, or none to be given one. The same squad sent twice is stored once.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -163,10 +181,14 @@ type ClientInterface interface {
 
 	// GetSquad Read one squad
 	//
+	// The squad's name and its current revision as the ETag.
+	//
 	// Corresponds with GET /v1/squads/{squad_id} (the `GetSquad` operationId).
 	GetSquad(ctx context.Context, squadID SquadID, params *GetSquadParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ReplaceSquadWithBody Rename a squad
+	//
+	// Only a coach can rename a squad.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -175,12 +197,16 @@ type ClientInterface interface {
 
 	// ReplaceSquad Rename a squad
 	//
+	// Only a coach can rename a squad.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with PUT /v1/squads/{squad_id} (the `ReplaceSquad` operationId).
 	ReplaceSquad(ctx context.Context, squadID SquadID, params *ReplaceSquadParams, body ReplaceSquadJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListAssignments List the squad's assignments you may see, in revision order
+	//
+	// You see the assignments that your role allows. Go on with `next` as `cursor` until a page has none.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/assignments (the `ListAssignments` operationId).
 	ListAssignments(ctx context.Context, squadID SquadID, params *ListAssignmentsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -207,12 +233,14 @@ type ClientInterface interface {
 
 	// DeleteAssignment Delete one assignment
 	//
-	// Refused (409) while other records refer to it. Devices learn of it through the squad's revisions; its last version stays in the history.
+	// Devices learn of it through the squad's revisions; its last version stays in the history.
 	//
 	// Corresponds with DELETE /v1/squads/{squad_id}/assignments/{assignment_id} (the `DeleteAssignment` operationId).
 	DeleteAssignment(ctx context.Context, squadID SquadID, assignmentID AssignmentID, params *DeleteAssignmentParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetAssignment Read one assignment
+	//
+	// The assignment with its ETag. With `If-None-Match`, 304 when you hold the current version.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/assignments/{assignment_id} (the `GetAssignment` operationId).
 	GetAssignment(ctx context.Context, squadID SquadID, assignmentID AssignmentID, params *GetAssignmentParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -236,6 +264,8 @@ type ClientInterface interface {
 	ReplaceAssignment(ctx context.Context, squadID SquadID, assignmentID AssignmentID, params *ReplaceAssignmentParams, body ReplaceAssignmentJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListAthletes List the squad's athletes you may see, in revision order
+	//
+	// You see the athletes that your role allows. Go on with `next` as `cursor` until a page has none.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/athletes (the `ListAthletes` operationId).
 	ListAthletes(ctx context.Context, squadID SquadID, params *ListAthletesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -268,6 +298,8 @@ type ClientInterface interface {
 	DeleteAthlete(ctx context.Context, squadID SquadID, athleteID AthleteID, params *DeleteAthleteParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetAthlete Read one athlete
+	//
+	// The athlete with its ETag. With `If-None-Match`, 304 when you hold the current version.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/athletes/{athlete_id} (the `GetAthlete` operationId).
 	GetAthlete(ctx context.Context, squadID SquadID, athleteID AthleteID, params *GetAthleteParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -319,6 +351,8 @@ type ClientInterface interface {
 
 	// ListBalls List the squad's balls you may see, in revision order
 	//
+	// You see the balls that your role allows. Go on with `next` as `cursor` until a page has none.
+	//
 	// Corresponds with GET /v1/squads/{squad_id}/balls (the `ListBalls` operationId).
 	ListBalls(ctx context.Context, squadID SquadID, params *ListBallsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
@@ -350,6 +384,8 @@ type ClientInterface interface {
 	DeleteBall(ctx context.Context, squadID SquadID, ballID BallID, params *DeleteBallParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetBall Read one ball
+	//
+	// The ball with its ETag. With `If-None-Match`, 304 when you hold the current version.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/balls/{ball_id} (the `GetBall` operationId).
 	GetBall(ctx context.Context, squadID SquadID, ballID BallID, params *GetBallParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -394,10 +430,14 @@ type ClientInterface interface {
 
 	// GetDigest Count and sum of what you may see, to prove a device holds the same
 	//
+	// For each kind of record, how many you can see and the sum of their hashes. A device compares these with its own copy.
+	//
 	// Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
 	GetDigest(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListDrills List the squad's drills you may see, in revision order
+	//
+	// You see the drills that your role allows. Go on with `next` as `cursor` until a page has none.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/drills (the `ListDrills` operationId).
 	ListDrills(ctx context.Context, squadID SquadID, params *ListDrillsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -431,6 +471,8 @@ type ClientInterface interface {
 
 	// GetDrill Read one drill
 	//
+	// The drill with its ETag. With `If-None-Match`, 304 when you hold the current version.
+	//
 	// Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id} (the `GetDrill` operationId).
 	GetDrill(ctx context.Context, squadID SquadID, drillID DrillID, params *GetDrillParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
@@ -462,10 +504,14 @@ type ClientInterface interface {
 
 	// GetJudgements The judgement of each shot that counts for the drill
 	//
+	// Kept, broken or unknown for each shot, by rule, with the margin and the probability given the measurement's error.
+	//
 	// Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id}/athletes/{athlete_id}/judgements (the `GetJudgements` operationId).
 	GetJudgements(ctx context.Context, squadID SquadID, drillID DrillID, athleteID AthleteID, params *GetJudgementsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetDrillPicture The lane with the corridor and the shots over it
+	//
+	// An SVG of the lane with the drill's corridor; each shot is marked as kept or broken.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id}/athletes/{athlete_id}/lane.svg (the `GetDrillPicture` operationId).
 	GetDrillPicture(ctx context.Context, squadID SquadID, drillID DrillID, athleteID AthleteID, params *GetDrillPictureParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -483,12 +529,14 @@ type ClientInterface interface {
 
 	// ListInvitations List invitations
 	//
+	// For coaches. The codes are not shown again.
+	//
 	// Corresponds with GET /v1/squads/{squad_id}/invitations (the `ListInvitations` operationId).
 	ListInvitations(ctx context.Context, squadID SquadID, params *ListInvitationsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateInvitationWithBody Invite someone
 	//
-	// The code is told once, here; only its hash is kept. It works once and for seven days.
+	// The code is shown once, here; only its hash is kept. It works once and for seven days.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -497,7 +545,7 @@ type ClientInterface interface {
 
 	// CreateInvitation Invite someone
 	//
-	// The code is told once, here; only its hash is kept. It works once and for seven days.
+	// The code is shown once, here; only its hash is kept. It works once and for seven days.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -505,6 +553,8 @@ type ClientInterface interface {
 	CreateInvitation(ctx context.Context, squadID SquadID, body CreateInvitationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// DeleteInvitation Withdraw an invitation that has not been used
+	//
+	// For coaches. 404 when it has been used already.
 	//
 	// Corresponds with DELETE /v1/squads/{squad_id}/invitations/{invitation_id} (the `DeleteInvitation` operationId).
 	DeleteInvitation(ctx context.Context, squadID SquadID, invitationID InvitationID, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -539,6 +589,8 @@ type ClientInterface interface {
 
 	// ListMembers List the squad's members; an athlete sees only themself
 	//
+	// In revision order. Coaches and analysts see everyone.
+	//
 	// Corresponds with GET /v1/squads/{squad_id}/members (the `ListMembers` operationId).
 	ListMembers(ctx context.Context, squadID SquadID, params *ListMembersParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
@@ -551,12 +603,16 @@ type ClientInterface interface {
 
 	// ReplaceMemberWithBody Change a member's role
 	//
+	// Only a coach can change roles, and the last coach cannot give theirs up (409).
+	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with PUT /v1/squads/{squad_id}/members/{member_id} (the `ReplaceMember` operationId).
 	ReplaceMemberWithBody(ctx context.Context, squadID SquadID, memberID MemberID, params *ReplaceMemberParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ReplaceMember Change a member's role
+	//
+	// Only a coach can change roles, and the last coach cannot give theirs up (409).
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -603,6 +659,8 @@ type ClientInterface interface {
 
 	// ListPatterns List the squad's patterns you may see, in revision order
 	//
+	// You see the patterns that your role allows. Go on with `next` as `cursor` until a page has none.
+	//
 	// Corresponds with GET /v1/squads/{squad_id}/patterns (the `ListPatterns` operationId).
 	ListPatterns(ctx context.Context, squadID SquadID, params *ListPatternsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
@@ -635,6 +693,8 @@ type ClientInterface interface {
 
 	// GetPattern Read one pattern
 	//
+	// The pattern with its ETag. With `If-None-Match`, 304 when you hold the current version.
+	//
 	// Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id} (the `GetPattern` operationId).
 	GetPattern(ctx context.Context, squadID SquadID, patternID PatternID, params *GetPatternParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
@@ -666,6 +726,8 @@ type ClientInterface interface {
 	GetFilm(ctx context.Context, squadID SquadID, patternID PatternID, params *GetFilmParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetFilmPicture Draw a pattern's film, fresh or as shots have left it
+	//
+	// An SVG of the film by board and distance. The parameters wear the film as they do for the report.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id}/film.svg (the `GetFilmPicture` operationId).
 	GetFilmPicture(ctx context.Context, squadID SquadID, patternID PatternID, params *GetFilmPictureParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -731,6 +793,8 @@ type ClientInterface interface {
 
 	// ListSessions List the squad's sessions you may see, in revision order
 	//
+	// You see the sessions that your role allows. Go on with `next` as `cursor` until a page has none.
+	//
 	// Corresponds with GET /v1/squads/{squad_id}/sessions (the `ListSessions` operationId).
 	ListSessions(ctx context.Context, squadID SquadID, params *ListSessionsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
@@ -763,6 +827,8 @@ type ClientInterface interface {
 
 	// GetSession Read one session
 	//
+	// The session with its ETag. With `If-None-Match`, 304 when you hold the current version.
+	//
 	// Corresponds with GET /v1/squads/{squad_id}/sessions/{session_id} (the `GetSession` operationId).
 	GetSession(ctx context.Context, squadID SquadID, sessionID SessionID, params *GetSessionParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
@@ -786,6 +852,8 @@ type ClientInterface interface {
 
 	// ListShots List a session's shots, by athlete and order
 	//
+	// Shots as they were logged, with what was computed from them.
+	//
 	// Corresponds with GET /v1/squads/{squad_id}/sessions/{session_id}/shots (the `ListShots` operationId).
 	ListShots(ctx context.Context, squadID SquadID, sessionID SessionID, params *ListShotsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
@@ -804,12 +872,14 @@ type ClientInterface interface {
 
 	// DeleteShot Delete one shot
 	//
-	// Refused (409) while other records refer to it. Devices learn of it through the squad's revisions; its last version stays in the history.
+	// Devices learn of it through the squad's revisions; its last version stays in the history.
 	//
 	// Corresponds with DELETE /v1/squads/{squad_id}/shots/{shot_id} (the `DeleteShot` operationId).
 	DeleteShot(ctx context.Context, squadID SquadID, shotID ShotID, params *DeleteShotParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetShot Read one shot
+	//
+	// The shot with its ETag. With `If-None-Match`, 304 when you hold the current version.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/shots/{shot_id} (the `GetShot` operationId).
 	GetShot(ctx context.Context, squadID SquadID, shotID ShotID, params *GetShotParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -881,12 +951,16 @@ type ClientInterface interface {
 
 	// SignOutWithBody End a sign-in
 	//
+	// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
+	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/tokens/revoke (the `SignOut` operationId).
 	SignOutWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// SignOut End a sign-in
+	//
+	// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -895,12 +969,16 @@ type ClientInterface interface {
 
 	// SignUpWithBody Sign up
 	//
+	// Creates a user and signs them in on the named device. 409 when the address has signed up already.
+	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/users (the `SignUp` operationId).
 	SignUpWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// SignUp Sign up
+	//
+	// Creates a user and signs them in on the named device. 409 when the address has signed up already.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -909,6 +987,8 @@ type ClientInterface interface {
 }
 
 // GetKeys The public keys that access tokens are signed with (RFC 7517)
+//
+// Verify the signature of an access token with the key that its header `kid` names.
 //
 // Corresponds with GET /.well-known/jwks.json (the `GetKeys` operationId).
 func (c *Client) GetKeys(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -923,7 +1003,9 @@ func (c *Client) GetKeys(ctx context.Context, reqEditors ...RequestEditorFn) (*h
 	return c.Client.Do(req)
 }
 
-// GetHealth Tell that the process runs
+// GetHealth Check that the process runs
+//
+// Does not look at the database: use it to decide whether to restart the process.
 //
 // Corresponds with GET /healthz (the `GetHealth` operationId).
 func (c *Client) GetHealth(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -940,6 +1022,8 @@ func (c *Client) GetHealth(ctx context.Context, reqEditors ...RequestEditorFn) (
 
 // GetContract This contract
 //
+// The document that every request is checked against.
+//
 // Corresponds with GET /openapi.json (the `GetContract` operationId).
 func (c *Client) GetContract(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetContractRequest(c.Server)
@@ -953,7 +1037,9 @@ func (c *Client) GetContract(ctx context.Context, reqEditors ...RequestEditorFn)
 	return c.Client.Do(req)
 }
 
-// GetReady Tell that the database answers and holds this program's schema
+// GetReady Check that the database answers and holds this program's schema
+//
+// 503 while the database is away or holds another schema: use it to decide whether to send requests here.
 //
 // Corresponds with GET /readyz (the `GetReady` operationId).
 func (c *Client) GetReady(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -969,6 +1055,8 @@ func (c *Client) GetReady(ctx context.Context, reqEditors ...RequestEditorFn) (*
 }
 
 // AcceptInvitationWithBody Join a squad by a one-time code
+//
+// A code works once. A wrong, used or expired code is answered with 404, and 409 when you are in the squad already.
 //
 // Takes any type of body and a specified content type.
 //
@@ -987,6 +1075,8 @@ func (c *Client) AcceptInvitationWithBody(ctx context.Context, contentType strin
 
 // AcceptInvitation Join a squad by a one-time code
 //
+// A code works once. A wrong, used or expired code is answered with 404, and 409 when you are in the squad already.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/invitations/accept (the `AcceptInvitation` operationId).
@@ -1003,6 +1093,8 @@ func (c *Client) AcceptInvitation(ctx context.Context, body AcceptInvitationJSON
 }
 
 // GetMe Who you are, and in which squads
+//
+// The signed-in user, and their role in each of their squads.
 //
 // Corresponds with GET /v1/me (the `GetMe` operationId).
 func (c *Client) GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1055,7 +1147,9 @@ func (c *Client) LayOil(ctx context.Context, body LayOilJSONRequestBody, reqEdit
 	return c.Client.Do(req)
 }
 
-// CreateSquadWithBody Make a squad; you are its coach
+// CreateSquadWithBody Create a squad; you become its coach
+//
+// Send your own UUIDv7 as `id`, or none to be given one. The same squad sent twice is stored once.
 //
 // Takes any type of body and a specified content type.
 //
@@ -1072,7 +1166,9 @@ func (c *Client) CreateSquadWithBody(ctx context.Context, contentType string, bo
 	return c.Client.Do(req)
 }
 
-// CreateSquad Make a squad; you are its coach
+// CreateSquad Create a squad; you become its coach
+//
+// Send your own UUIDv7 as `id`, or none to be given one. The same squad sent twice is stored once.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -1091,6 +1187,8 @@ func (c *Client) CreateSquad(ctx context.Context, body CreateSquadJSONRequestBod
 
 // GetSquad Read one squad
 //
+// The squad's name and its current revision as the ETag.
+//
 // Corresponds with GET /v1/squads/{squad_id} (the `GetSquad` operationId).
 func (c *Client) GetSquad(ctx context.Context, squadID SquadID, params *GetSquadParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetSquadRequest(c.Server, squadID, params)
@@ -1105,6 +1203,8 @@ func (c *Client) GetSquad(ctx context.Context, squadID SquadID, params *GetSquad
 }
 
 // ReplaceSquadWithBody Rename a squad
+//
+// Only a coach can rename a squad.
 //
 // Takes any type of body and a specified content type.
 //
@@ -1123,6 +1223,8 @@ func (c *Client) ReplaceSquadWithBody(ctx context.Context, squadID SquadID, para
 
 // ReplaceSquad Rename a squad
 //
+// Only a coach can rename a squad.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with PUT /v1/squads/{squad_id} (the `ReplaceSquad` operationId).
@@ -1139,6 +1241,8 @@ func (c *Client) ReplaceSquad(ctx context.Context, squadID SquadID, params *Repl
 }
 
 // ListAssignments List the squad's assignments you may see, in revision order
+//
+// You see the assignments that your role allows. Go on with `next` as `cursor` until a page has none.
 //
 // Corresponds with GET /v1/squads/{squad_id}/assignments (the `ListAssignments` operationId).
 func (c *Client) ListAssignments(ctx context.Context, squadID SquadID, params *ListAssignmentsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1195,7 +1299,7 @@ func (c *Client) CreateAssignment(ctx context.Context, squadID SquadID, body Cre
 
 // DeleteAssignment Delete one assignment
 //
-// Refused (409) while other records refer to it. Devices learn of it through the squad's revisions; its last version stays in the history.
+// Devices learn of it through the squad's revisions; its last version stays in the history.
 //
 // Corresponds with DELETE /v1/squads/{squad_id}/assignments/{assignment_id} (the `DeleteAssignment` operationId).
 func (c *Client) DeleteAssignment(ctx context.Context, squadID SquadID, assignmentID AssignmentID, params *DeleteAssignmentParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1211,6 +1315,8 @@ func (c *Client) DeleteAssignment(ctx context.Context, squadID SquadID, assignme
 }
 
 // GetAssignment Read one assignment
+//
+// The assignment with its ETag. With `If-None-Match`, 304 when you hold the current version.
 //
 // Corresponds with GET /v1/squads/{squad_id}/assignments/{assignment_id} (the `GetAssignment` operationId).
 func (c *Client) GetAssignment(ctx context.Context, squadID SquadID, assignmentID AssignmentID, params *GetAssignmentParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1264,6 +1370,8 @@ func (c *Client) ReplaceAssignment(ctx context.Context, squadID SquadID, assignm
 }
 
 // ListAthletes List the squad's athletes you may see, in revision order
+//
+// You see the athletes that your role allows. Go on with `next` as `cursor` until a page has none.
 //
 // Corresponds with GET /v1/squads/{squad_id}/athletes (the `ListAthletes` operationId).
 func (c *Client) ListAthletes(ctx context.Context, squadID SquadID, params *ListAthletesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1336,6 +1444,8 @@ func (c *Client) DeleteAthlete(ctx context.Context, squadID SquadID, athleteID A
 }
 
 // GetAthlete Read one athlete
+//
+// The athlete with its ETag. With `If-None-Match`, 304 when you hold the current version.
 //
 // Corresponds with GET /v1/squads/{squad_id}/athletes/{athlete_id} (the `GetAthlete` operationId).
 func (c *Client) GetAthlete(ctx context.Context, squadID SquadID, athleteID AthleteID, params *GetAthleteParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1447,6 +1557,8 @@ func (c *Client) ExportAthlete(ctx context.Context, squadID SquadID, athleteID A
 
 // ListBalls List the squad's balls you may see, in revision order
 //
+// You see the balls that your role allows. Go on with `next` as `cursor` until a page has none.
+//
 // Corresponds with GET /v1/squads/{squad_id}/balls (the `ListBalls` operationId).
 func (c *Client) ListBalls(ctx context.Context, squadID SquadID, params *ListBallsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListBallsRequest(c.Server, squadID, params)
@@ -1518,6 +1630,8 @@ func (c *Client) DeleteBall(ctx context.Context, squadID SquadID, ballID BallID,
 }
 
 // GetBall Read one ball
+//
+// The ball with its ETag. With `If-None-Match`, 304 when you hold the current version.
 //
 // Corresponds with GET /v1/squads/{squad_id}/balls/{ball_id} (the `GetBall` operationId).
 func (c *Client) GetBall(ctx context.Context, squadID SquadID, ballID BallID, params *GetBallParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1612,6 +1726,8 @@ func (c *Client) CompareLines(ctx context.Context, squadID SquadID, params *Comp
 
 // GetDigest Count and sum of what you may see, to prove a device holds the same
 //
+// For each kind of record, how many you can see and the sum of their hashes. A device compares these with its own copy.
+//
 // Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
 func (c *Client) GetDigest(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetDigestRequest(c.Server, squadID)
@@ -1626,6 +1742,8 @@ func (c *Client) GetDigest(ctx context.Context, squadID SquadID, reqEditors ...R
 }
 
 // ListDrills List the squad's drills you may see, in revision order
+//
+// You see the drills that your role allows. Go on with `next` as `cursor` until a page has none.
 //
 // Corresponds with GET /v1/squads/{squad_id}/drills (the `ListDrills` operationId).
 func (c *Client) ListDrills(ctx context.Context, squadID SquadID, params *ListDrillsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1699,6 +1817,8 @@ func (c *Client) DeleteDrill(ctx context.Context, squadID SquadID, drillID Drill
 
 // GetDrill Read one drill
 //
+// The drill with its ETag. With `If-None-Match`, 304 when you hold the current version.
+//
 // Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id} (the `GetDrill` operationId).
 func (c *Client) GetDrill(ctx context.Context, squadID SquadID, drillID DrillID, params *GetDrillParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetDrillRequest(c.Server, squadID, drillID, params)
@@ -1770,6 +1890,8 @@ func (c *Client) GetAdherence(ctx context.Context, squadID SquadID, drillID Dril
 
 // GetJudgements The judgement of each shot that counts for the drill
 //
+// Kept, broken or unknown for each shot, by rule, with the margin and the probability given the measurement's error.
+//
 // Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id}/athletes/{athlete_id}/judgements (the `GetJudgements` operationId).
 func (c *Client) GetJudgements(ctx context.Context, squadID SquadID, drillID DrillID, athleteID AthleteID, params *GetJudgementsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetJudgementsRequest(c.Server, squadID, drillID, athleteID, params)
@@ -1784,6 +1906,8 @@ func (c *Client) GetJudgements(ctx context.Context, squadID SquadID, drillID Dri
 }
 
 // GetDrillPicture The lane with the corridor and the shots over it
+//
+// An SVG of the lane with the drill's corridor; each shot is marked as kept or broken.
 //
 // Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id}/athletes/{athlete_id}/lane.svg (the `GetDrillPicture` operationId).
 func (c *Client) GetDrillPicture(ctx context.Context, squadID SquadID, drillID DrillID, athleteID AthleteID, params *GetDrillPictureParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1821,6 +1945,8 @@ func (c *Client) GetFeed(ctx context.Context, squadID SquadID, params *GetFeedPa
 
 // ListInvitations List invitations
 //
+// For coaches. The codes are not shown again.
+//
 // Corresponds with GET /v1/squads/{squad_id}/invitations (the `ListInvitations` operationId).
 func (c *Client) ListInvitations(ctx context.Context, squadID SquadID, params *ListInvitationsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListInvitationsRequest(c.Server, squadID, params)
@@ -1836,7 +1962,7 @@ func (c *Client) ListInvitations(ctx context.Context, squadID SquadID, params *L
 
 // CreateInvitationWithBody Invite someone
 //
-// The code is told once, here; only its hash is kept. It works once and for seven days.
+// The code is shown once, here; only its hash is kept. It works once and for seven days.
 //
 // Takes any type of body and a specified content type.
 //
@@ -1855,7 +1981,7 @@ func (c *Client) CreateInvitationWithBody(ctx context.Context, squadID SquadID, 
 
 // CreateInvitation Invite someone
 //
-// The code is told once, here; only its hash is kept. It works once and for seven days.
+// The code is shown once, here; only its hash is kept. It works once and for seven days.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -1873,6 +1999,8 @@ func (c *Client) CreateInvitation(ctx context.Context, squadID SquadID, body Cre
 }
 
 // DeleteInvitation Withdraw an invitation that has not been used
+//
+// For coaches. 404 when it has been used already.
 //
 // Corresponds with DELETE /v1/squads/{squad_id}/invitations/{invitation_id} (the `DeleteInvitation` operationId).
 func (c *Client) DeleteInvitation(ctx context.Context, squadID SquadID, invitationID InvitationID, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1947,6 +2075,8 @@ func (c *Client) GetLive(ctx context.Context, squadID SquadID, params *GetLivePa
 
 // ListMembers List the squad's members; an athlete sees only themself
 //
+// In revision order. Coaches and analysts see everyone.
+//
 // Corresponds with GET /v1/squads/{squad_id}/members (the `ListMembers` operationId).
 func (c *Client) ListMembers(ctx context.Context, squadID SquadID, params *ListMembersParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListMembersRequest(c.Server, squadID, params)
@@ -1979,6 +2109,8 @@ func (c *Client) DeleteMember(ctx context.Context, squadID SquadID, memberID Mem
 
 // ReplaceMemberWithBody Change a member's role
 //
+// Only a coach can change roles, and the last coach cannot give theirs up (409).
+//
 // Takes any type of body and a specified content type.
 //
 // Corresponds with PUT /v1/squads/{squad_id}/members/{member_id} (the `ReplaceMember` operationId).
@@ -1995,6 +2127,8 @@ func (c *Client) ReplaceMemberWithBody(ctx context.Context, squadID SquadID, mem
 }
 
 // ReplaceMember Change a member's role
+//
+// Only a coach can change roles, and the last coach cannot give theirs up (409).
 //
 // Takes a body of the `application/json` content type.
 //
@@ -2091,6 +2225,8 @@ func (c *Client) StudyLine(ctx context.Context, squadID SquadID, params *StudyLi
 
 // ListPatterns List the squad's patterns you may see, in revision order
 //
+// You see the patterns that your role allows. Go on with `next` as `cursor` until a page has none.
+//
 // Corresponds with GET /v1/squads/{squad_id}/patterns (the `ListPatterns` operationId).
 func (c *Client) ListPatterns(ctx context.Context, squadID SquadID, params *ListPatternsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListPatternsRequest(c.Server, squadID, params)
@@ -2163,6 +2299,8 @@ func (c *Client) DeletePattern(ctx context.Context, squadID SquadID, patternID P
 
 // GetPattern Read one pattern
 //
+// The pattern with its ETag. With `If-None-Match`, 304 when you hold the current version.
+//
 // Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id} (the `GetPattern` operationId).
 func (c *Client) GetPattern(ctx context.Context, squadID SquadID, patternID PatternID, params *GetPatternParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetPatternRequest(c.Server, squadID, patternID, params)
@@ -2234,6 +2372,8 @@ func (c *Client) GetFilm(ctx context.Context, squadID SquadID, patternID Pattern
 }
 
 // GetFilmPicture Draw a pattern's film, fresh or as shots have left it
+//
+// An SVG of the film by board and distance. The parameters wear the film as they do for the report.
 //
 // Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id}/film.svg (the `GetFilmPicture` operationId).
 func (c *Client) GetFilmPicture(ctx context.Context, squadID SquadID, patternID PatternID, params *GetFilmPictureParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -2359,6 +2499,8 @@ func (c *Client) ReadSentence(ctx context.Context, squadID SquadID, body ReadSen
 
 // ListSessions List the squad's sessions you may see, in revision order
 //
+// You see the sessions that your role allows. Go on with `next` as `cursor` until a page has none.
+//
 // Corresponds with GET /v1/squads/{squad_id}/sessions (the `ListSessions` operationId).
 func (c *Client) ListSessions(ctx context.Context, squadID SquadID, params *ListSessionsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListSessionsRequest(c.Server, squadID, params)
@@ -2431,6 +2573,8 @@ func (c *Client) DeleteSession(ctx context.Context, squadID SquadID, sessionID S
 
 // GetSession Read one session
 //
+// The session with its ETag. With `If-None-Match`, 304 when you hold the current version.
+//
 // Corresponds with GET /v1/squads/{squad_id}/sessions/{session_id} (the `GetSession` operationId).
 func (c *Client) GetSession(ctx context.Context, squadID SquadID, sessionID SessionID, params *GetSessionParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetSessionRequest(c.Server, squadID, sessionID, params)
@@ -2484,6 +2628,8 @@ func (c *Client) ReplaceSession(ctx context.Context, squadID SquadID, sessionID 
 
 // ListShots List a session's shots, by athlete and order
 //
+// Shots as they were logged, with what was computed from them.
+//
 // Corresponds with GET /v1/squads/{squad_id}/sessions/{session_id}/shots (the `ListShots` operationId).
 func (c *Client) ListShots(ctx context.Context, squadID SquadID, sessionID SessionID, params *ListShotsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListShotsRequest(c.Server, squadID, sessionID, params)
@@ -2522,7 +2668,7 @@ func (c *Client) UploadShotsWithBody(ctx context.Context, squadID SquadID, sessi
 
 // DeleteShot Delete one shot
 //
-// Refused (409) while other records refer to it. Devices learn of it through the squad's revisions; its last version stays in the history.
+// Devices learn of it through the squad's revisions; its last version stays in the history.
 //
 // Corresponds with DELETE /v1/squads/{squad_id}/shots/{shot_id} (the `DeleteShot` operationId).
 func (c *Client) DeleteShot(ctx context.Context, squadID SquadID, shotID ShotID, params *DeleteShotParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -2538,6 +2684,8 @@ func (c *Client) DeleteShot(ctx context.Context, squadID SquadID, shotID ShotID,
 }
 
 // GetShot Read one shot
+//
+// The shot with its ETag. With `If-None-Match`, 304 when you hold the current version.
 //
 // Corresponds with GET /v1/squads/{squad_id}/shots/{shot_id} (the `GetShot` operationId).
 func (c *Client) GetShot(ctx context.Context, squadID SquadID, shotID ShotID, params *GetShotParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -2689,6 +2837,8 @@ func (c *Client) RefreshTokens(ctx context.Context, body RefreshTokensJSONReques
 
 // SignOutWithBody End a sign-in
 //
+// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
+//
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/tokens/revoke (the `SignOut` operationId).
@@ -2705,6 +2855,8 @@ func (c *Client) SignOutWithBody(ctx context.Context, contentType string, body i
 }
 
 // SignOut End a sign-in
+//
+// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -2723,6 +2875,8 @@ func (c *Client) SignOut(ctx context.Context, body SignOutJSONRequestBody, reqEd
 
 // SignUpWithBody Sign up
 //
+// Creates a user and signs them in on the named device. 409 when the address has signed up already.
+//
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/users (the `SignUp` operationId).
@@ -2739,6 +2893,8 @@ func (c *Client) SignUpWithBody(ctx context.Context, contentType string, body io
 }
 
 // SignUp Sign up
+//
+// Creates a user and signs them in on the named device. 409 when the address has signed up already.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -7149,12 +7305,16 @@ type ClientWithResponsesInterface interface {
 
 	// GetKeysWithResponse The public keys that access tokens are signed with (RFC 7517)
 	//
+	// Verify the signature of an access token with the key that its header `kid` names.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /.well-known/jwks.json (the `GetKeys` operationId).
 	GetKeysWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetKeysResponse, error)
 
-	// GetHealthWithResponse Tell that the process runs
+	// GetHealthWithResponse Check that the process runs
+	//
+	// Does not look at the database: use it to decide whether to restart the process.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7163,12 +7323,16 @@ type ClientWithResponsesInterface interface {
 
 	// GetContractWithResponse This contract
 	//
+	// The document that every request is checked against.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /openapi.json (the `GetContract` operationId).
 	GetContractWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetContractResponse, error)
 
-	// GetReadyWithResponse Tell that the database answers and holds this program's schema
+	// GetReadyWithResponse Check that the database answers and holds this program's schema
+	//
+	// 503 while the database is away or holds another schema: use it to decide whether to send requests here.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7177,6 +7341,8 @@ type ClientWithResponsesInterface interface {
 
 	// AcceptInvitationWithBodyWithResponse Join a squad by a one-time code
 	//
+	// A code works once. A wrong, used or expired code is answered with 404, and 409 when you are in the squad already.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/invitations/accept (the `AcceptInvitation` operationId).
@@ -7184,12 +7350,16 @@ type ClientWithResponsesInterface interface {
 
 	// AcceptInvitationWithResponse Join a squad by a one-time code
 	//
+	// A code works once. A wrong, used or expired code is answered with 404, and 409 when you are in the squad already.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/invitations/accept (the `AcceptInvitation` operationId).
 	AcceptInvitationWithResponse(ctx context.Context, body AcceptInvitationJSONRequestBody, reqEditors ...RequestEditorFn) (*AcceptInvitationResponse, error)
 
 	// GetMeWithResponse Who you are, and in which squads
+	//
+	// The signed-in user, and their role in each of their squads.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7214,14 +7384,18 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/oil (the `LayOil` operationId).
 	LayOilWithResponse(ctx context.Context, body LayOilJSONRequestBody, reqEditors ...RequestEditorFn) (*LayOilResponse, error)
 
-	// CreateSquadWithBodyWithResponse Make a squad; you are its coach
+	// CreateSquadWithBodyWithResponse Create a squad; you become its coach
+	//
+	// Send your own UUIDv7 as `id`, or none to be given one. The same squad sent twice is stored once.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/squads (the `CreateSquad` operationId).
 	CreateSquadWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateSquadResponse, error)
 
-	// CreateSquadWithResponse Make a squad; you are its coach
+	// CreateSquadWithResponse Create a squad; you become its coach
+	//
+	// Send your own UUIDv7 as `id`, or none to be given one. The same squad sent twice is stored once.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -7230,12 +7404,16 @@ type ClientWithResponsesInterface interface {
 
 	// GetSquadWithResponse Read one squad
 	//
+	// The squad's name and its current revision as the ETag.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/squads/{squad_id} (the `GetSquad` operationId).
 	GetSquadWithResponse(ctx context.Context, squadID SquadID, params *GetSquadParams, reqEditors ...RequestEditorFn) (*GetSquadResponse, error)
 
 	// ReplaceSquadWithBodyWithResponse Rename a squad
+	//
+	// Only a coach can rename a squad.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -7244,12 +7422,16 @@ type ClientWithResponsesInterface interface {
 
 	// ReplaceSquadWithResponse Rename a squad
 	//
+	// Only a coach can rename a squad.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with PUT /v1/squads/{squad_id} (the `ReplaceSquad` operationId).
 	ReplaceSquadWithResponse(ctx context.Context, squadID SquadID, params *ReplaceSquadParams, body ReplaceSquadJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplaceSquadResponse, error)
 
 	// ListAssignmentsWithResponse List the squad's assignments you may see, in revision order
+	//
+	// You see the assignments that your role allows. Go on with `next` as `cursor` until a page has none.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7278,7 +7460,7 @@ type ClientWithResponsesInterface interface {
 
 	// DeleteAssignmentWithResponse Delete one assignment
 	//
-	// Refused (409) while other records refer to it. Devices learn of it through the squad's revisions; its last version stays in the history.
+	// Devices learn of it through the squad's revisions; its last version stays in the history.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7286,6 +7468,8 @@ type ClientWithResponsesInterface interface {
 	DeleteAssignmentWithResponse(ctx context.Context, squadID SquadID, assignmentID AssignmentID, params *DeleteAssignmentParams, reqEditors ...RequestEditorFn) (*DeleteAssignmentResponse, error)
 
 	// GetAssignmentWithResponse Read one assignment
+	//
+	// The assignment with its ETag. With `If-None-Match`, 304 when you hold the current version.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7311,6 +7495,8 @@ type ClientWithResponsesInterface interface {
 	ReplaceAssignmentWithResponse(ctx context.Context, squadID SquadID, assignmentID AssignmentID, params *ReplaceAssignmentParams, body ReplaceAssignmentJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplaceAssignmentResponse, error)
 
 	// ListAthletesWithResponse List the squad's athletes you may see, in revision order
+	//
+	// You see the athletes that your role allows. Go on with `next` as `cursor` until a page has none.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7347,6 +7533,8 @@ type ClientWithResponsesInterface interface {
 	DeleteAthleteWithResponse(ctx context.Context, squadID SquadID, athleteID AthleteID, params *DeleteAthleteParams, reqEditors ...RequestEditorFn) (*DeleteAthleteResponse, error)
 
 	// GetAthleteWithResponse Read one athlete
+	//
+	// The athlete with its ETag. With `If-None-Match`, 304 when you hold the current version.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7402,6 +7590,8 @@ type ClientWithResponsesInterface interface {
 
 	// ListBallsWithResponse List the squad's balls you may see, in revision order
 	//
+	// You see the balls that your role allows. Go on with `next` as `cursor` until a page has none.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/balls (the `ListBalls` operationId).
@@ -7437,6 +7627,8 @@ type ClientWithResponsesInterface interface {
 	DeleteBallWithResponse(ctx context.Context, squadID SquadID, ballID BallID, params *DeleteBallParams, reqEditors ...RequestEditorFn) (*DeleteBallResponse, error)
 
 	// GetBallWithResponse Read one ball
+	//
+	// The ball with its ETag. With `If-None-Match`, 304 when you hold the current version.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7483,12 +7675,16 @@ type ClientWithResponsesInterface interface {
 
 	// GetDigestWithResponse Count and sum of what you may see, to prove a device holds the same
 	//
+	// For each kind of record, how many you can see and the sum of their hashes. A device compares these with its own copy.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
 	GetDigestWithResponse(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*GetDigestResponse, error)
 
 	// ListDrillsWithResponse List the squad's drills you may see, in revision order
+	//
+	// You see the drills that your role allows. Go on with `next` as `cursor` until a page has none.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7526,6 +7722,8 @@ type ClientWithResponsesInterface interface {
 
 	// GetDrillWithResponse Read one drill
 	//
+	// The drill with its ETag. With `If-None-Match`, 304 when you hold the current version.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id} (the `GetDrill` operationId).
@@ -7561,12 +7759,16 @@ type ClientWithResponsesInterface interface {
 
 	// GetJudgementsWithResponse The judgement of each shot that counts for the drill
 	//
+	// Kept, broken or unknown for each shot, by rule, with the margin and the probability given the measurement's error.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id}/athletes/{athlete_id}/judgements (the `GetJudgements` operationId).
 	GetJudgementsWithResponse(ctx context.Context, squadID SquadID, drillID DrillID, athleteID AthleteID, params *GetJudgementsParams, reqEditors ...RequestEditorFn) (*GetJudgementsResponse, error)
 
 	// GetDrillPictureWithResponse The lane with the corridor and the shots over it
+	//
+	// An SVG of the lane with the drill's corridor; each shot is marked as kept or broken.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7588,6 +7790,8 @@ type ClientWithResponsesInterface interface {
 
 	// ListInvitationsWithResponse List invitations
 	//
+	// For coaches. The codes are not shown again.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/invitations (the `ListInvitations` operationId).
@@ -7595,7 +7799,7 @@ type ClientWithResponsesInterface interface {
 
 	// CreateInvitationWithBodyWithResponse Invite someone
 	//
-	// The code is told once, here; only its hash is kept. It works once and for seven days.
+	// The code is shown once, here; only its hash is kept. It works once and for seven days.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -7604,7 +7808,7 @@ type ClientWithResponsesInterface interface {
 
 	// CreateInvitationWithResponse Invite someone
 	//
-	// The code is told once, here; only its hash is kept. It works once and for seven days.
+	// The code is shown once, here; only its hash is kept. It works once and for seven days.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -7612,6 +7816,8 @@ type ClientWithResponsesInterface interface {
 	CreateInvitationWithResponse(ctx context.Context, squadID SquadID, body CreateInvitationJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateInvitationResponse, error)
 
 	// DeleteInvitationWithResponse Withdraw an invitation that has not been used
+	//
+	// For coaches. 404 when it has been used already.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7650,6 +7856,8 @@ type ClientWithResponsesInterface interface {
 
 	// ListMembersWithResponse List the squad's members; an athlete sees only themself
 	//
+	// In revision order. Coaches and analysts see everyone.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/members (the `ListMembers` operationId).
@@ -7666,12 +7874,16 @@ type ClientWithResponsesInterface interface {
 
 	// ReplaceMemberWithBodyWithResponse Change a member's role
 	//
+	// Only a coach can change roles, and the last coach cannot give theirs up (409).
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with PUT /v1/squads/{squad_id}/members/{member_id} (the `ReplaceMember` operationId).
 	ReplaceMemberWithBodyWithResponse(ctx context.Context, squadID SquadID, memberID MemberID, params *ReplaceMemberParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReplaceMemberResponse, error)
 
 	// ReplaceMemberWithResponse Change a member's role
+	//
+	// Only a coach can change roles, and the last coach cannot give theirs up (409).
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -7718,6 +7930,8 @@ type ClientWithResponsesInterface interface {
 
 	// ListPatternsWithResponse List the squad's patterns you may see, in revision order
 	//
+	// You see the patterns that your role allows. Go on with `next` as `cursor` until a page has none.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/patterns (the `ListPatterns` operationId).
@@ -7754,6 +7968,8 @@ type ClientWithResponsesInterface interface {
 
 	// GetPatternWithResponse Read one pattern
 	//
+	// The pattern with its ETag. With `If-None-Match`, 304 when you hold the current version.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id} (the `GetPattern` operationId).
@@ -7789,6 +8005,8 @@ type ClientWithResponsesInterface interface {
 	GetFilmWithResponse(ctx context.Context, squadID SquadID, patternID PatternID, params *GetFilmParams, reqEditors ...RequestEditorFn) (*GetFilmResponse, error)
 
 	// GetFilmPictureWithResponse Draw a pattern's film, fresh or as shots have left it
+	//
+	// An SVG of the film by board and distance. The parameters wear the film as they do for the report.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7856,6 +8074,8 @@ type ClientWithResponsesInterface interface {
 
 	// ListSessionsWithResponse List the squad's sessions you may see, in revision order
 	//
+	// You see the sessions that your role allows. Go on with `next` as `cursor` until a page has none.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/sessions (the `ListSessions` operationId).
@@ -7892,6 +8112,8 @@ type ClientWithResponsesInterface interface {
 
 	// GetSessionWithResponse Read one session
 	//
+	// The session with its ETag. With `If-None-Match`, 304 when you hold the current version.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/sessions/{session_id} (the `GetSession` operationId).
@@ -7917,6 +8139,8 @@ type ClientWithResponsesInterface interface {
 
 	// ListShotsWithResponse List a session's shots, by athlete and order
 	//
+	// Shots as they were logged, with what was computed from them.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/sessions/{session_id}/shots (the `ListShots` operationId).
@@ -7937,7 +8161,7 @@ type ClientWithResponsesInterface interface {
 
 	// DeleteShotWithResponse Delete one shot
 	//
-	// Refused (409) while other records refer to it. Devices learn of it through the squad's revisions; its last version stays in the history.
+	// Devices learn of it through the squad's revisions; its last version stays in the history.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7945,6 +8169,8 @@ type ClientWithResponsesInterface interface {
 	DeleteShotWithResponse(ctx context.Context, squadID SquadID, shotID ShotID, params *DeleteShotParams, reqEditors ...RequestEditorFn) (*DeleteShotResponse, error)
 
 	// GetShotWithResponse Read one shot
+	//
+	// The shot with its ETag. With `If-None-Match`, 304 when you hold the current version.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -8020,12 +8246,16 @@ type ClientWithResponsesInterface interface {
 
 	// SignOutWithBodyWithResponse End a sign-in
 	//
+	// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/tokens/revoke (the `SignOut` operationId).
 	SignOutWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SignOutResponse, error)
 
 	// SignOutWithResponse End a sign-in
+	//
+	// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -8034,12 +8264,16 @@ type ClientWithResponsesInterface interface {
 
 	// SignUpWithBodyWithResponse Sign up
 	//
+	// Creates a user and signs them in on the named device. 409 when the address has signed up already.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/users (the `SignUp` operationId).
 	SignUpWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SignUpResponse, error)
 
 	// SignUpWithResponse Sign up
+	//
+	// Creates a user and signs them in on the named device. 409 when the address has signed up already.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -8052,18 +8286,11 @@ type GetKeysResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *KeySet
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetKeysResponse) GetJSON200() *KeySet {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetKeysResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8100,18 +8327,11 @@ type GetHealthResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Health
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetHealthResponse) GetJSON200() *Health {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetHealthResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8148,18 +8368,11 @@ type GetContractResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *map[string]interface{}
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetContractResponse) GetJSON200() *map[string]interface{} {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetContractResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8196,18 +8409,11 @@ type GetReadyResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Health
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetReadyResponse) GetJSON200() *Health {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetReadyResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8244,18 +8450,11 @@ type AcceptInvitationResponse struct {
 	HTTPResponse *http.Response
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *Member
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r AcceptInvitationResponse) GetJSON201() *Member {
 	return r.JSON201
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r AcceptInvitationResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8292,18 +8491,11 @@ type GetMeResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Me
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetMeResponse) GetJSON200() *Me {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetMeResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8340,18 +8532,11 @@ type LayOilResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *FilmReport
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r LayOilResponse) GetJSON200() *FilmReport {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r LayOilResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8401,8 +8586,6 @@ type CreateSquadResponse struct {
 	JSON200 *Squad
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *Squad
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *CreateSquadResponse200Headers
 	// Headers201 the parsed response headers for an HTTP 201 response
@@ -8417,11 +8600,6 @@ func (r CreateSquadResponse) GetJSON200() *Squad {
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r CreateSquadResponse) GetJSON201() *Squad {
 	return r.JSON201
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r CreateSquadResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8468,8 +8646,6 @@ type GetSquadResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Squad
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *GetSquadResponse200Headers
 	// Headers304 the parsed response headers for an HTTP 304 response
@@ -8479,11 +8655,6 @@ type GetSquadResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetSquadResponse) GetJSON200() *Squad {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetSquadResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8525,8 +8696,6 @@ type ReplaceSquadResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Squad
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *ReplaceSquadResponse200Headers
 }
@@ -8534,11 +8703,6 @@ type ReplaceSquadResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ReplaceSquadResponse) GetJSON200() *Squad {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ReplaceSquadResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8575,18 +8739,11 @@ type ListAssignmentsResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *AssignmentPage
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ListAssignmentsResponse) GetJSON200() *AssignmentPage {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ListAssignmentsResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8636,8 +8793,6 @@ type CreateAssignmentResponse struct {
 	JSON200 *Assignment
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *Assignment
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *CreateAssignmentResponse200Headers
 	// Headers201 the parsed response headers for an HTTP 201 response
@@ -8652,11 +8807,6 @@ func (r CreateAssignmentResponse) GetJSON200() *Assignment {
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r CreateAssignmentResponse) GetJSON201() *Assignment {
 	return r.JSON201
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r CreateAssignmentResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8691,13 +8841,6 @@ func (r CreateAssignmentResponse) ContentType() string {
 type DeleteAssignmentResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r DeleteAssignmentResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8744,8 +8887,6 @@ type GetAssignmentResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Assignment
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *GetAssignmentResponse200Headers
 	// Headers304 the parsed response headers for an HTTP 304 response
@@ -8755,11 +8896,6 @@ type GetAssignmentResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetAssignmentResponse) GetJSON200() *Assignment {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetAssignmentResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8801,8 +8937,6 @@ type ReplaceAssignmentResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Assignment
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *ReplaceAssignmentResponse200Headers
 }
@@ -8810,11 +8944,6 @@ type ReplaceAssignmentResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ReplaceAssignmentResponse) GetJSON200() *Assignment {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ReplaceAssignmentResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8851,18 +8980,11 @@ type ListAthletesResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *AthletePage
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ListAthletesResponse) GetJSON200() *AthletePage {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ListAthletesResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8912,8 +9034,6 @@ type CreateAthleteResponse struct {
 	JSON200 *Athlete
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *Athlete
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *CreateAthleteResponse200Headers
 	// Headers201 the parsed response headers for an HTTP 201 response
@@ -8928,11 +9048,6 @@ func (r CreateAthleteResponse) GetJSON200() *Athlete {
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r CreateAthleteResponse) GetJSON201() *Athlete {
 	return r.JSON201
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r CreateAthleteResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -8967,13 +9082,6 @@ func (r CreateAthleteResponse) ContentType() string {
 type DeleteAthleteResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r DeleteAthleteResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9020,8 +9128,6 @@ type GetAthleteResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Athlete
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *GetAthleteResponse200Headers
 	// Headers304 the parsed response headers for an HTTP 304 response
@@ -9031,11 +9137,6 @@ type GetAthleteResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetAthleteResponse) GetJSON200() *Athlete {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetAthleteResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9077,8 +9178,6 @@ type ReplaceAthleteResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Athlete
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *ReplaceAthleteResponse200Headers
 }
@@ -9086,11 +9185,6 @@ type ReplaceAthleteResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ReplaceAthleteResponse) GetJSON200() *Athlete {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ReplaceAthleteResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9127,18 +9221,11 @@ type EraseAthleteResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Erased
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r EraseAthleteResponse) GetJSON200() *Erased {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r EraseAthleteResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9173,13 +9260,6 @@ func (r EraseAthleteResponse) ContentType() string {
 type ExportAthleteResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ExportAthleteResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9216,18 +9296,11 @@ type ListBallsResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *BallPage
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ListBallsResponse) GetJSON200() *BallPage {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ListBallsResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9277,8 +9350,6 @@ type CreateBallResponse struct {
 	JSON200 *Ball
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *Ball
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *CreateBallResponse200Headers
 	// Headers201 the parsed response headers for an HTTP 201 response
@@ -9293,11 +9364,6 @@ func (r CreateBallResponse) GetJSON200() *Ball {
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r CreateBallResponse) GetJSON201() *Ball {
 	return r.JSON201
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r CreateBallResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9332,13 +9398,6 @@ func (r CreateBallResponse) ContentType() string {
 type DeleteBallResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r DeleteBallResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9385,8 +9444,6 @@ type GetBallResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Ball
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *GetBallResponse200Headers
 	// Headers304 the parsed response headers for an HTTP 304 response
@@ -9396,11 +9453,6 @@ type GetBallResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetBallResponse) GetJSON200() *Ball {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetBallResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9442,8 +9494,6 @@ type ReplaceBallResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Ball
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *ReplaceBallResponse200Headers
 }
@@ -9451,11 +9501,6 @@ type ReplaceBallResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ReplaceBallResponse) GetJSON200() *Ball {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ReplaceBallResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9492,18 +9537,11 @@ type CompareLinesResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *LineComparison
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r CompareLinesResponse) GetJSON200() *LineComparison {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r CompareLinesResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9540,18 +9578,11 @@ type GetDigestResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Digests
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetDigestResponse) GetJSON200() *Digests {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetDigestResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9588,18 +9619,11 @@ type ListDrillsResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *DrillPage
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ListDrillsResponse) GetJSON200() *DrillPage {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ListDrillsResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9649,8 +9673,6 @@ type CreateDrillResponse struct {
 	JSON200 *Drill
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *Drill
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *CreateDrillResponse200Headers
 	// Headers201 the parsed response headers for an HTTP 201 response
@@ -9665,11 +9687,6 @@ func (r CreateDrillResponse) GetJSON200() *Drill {
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r CreateDrillResponse) GetJSON201() *Drill {
 	return r.JSON201
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r CreateDrillResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9704,13 +9721,6 @@ func (r CreateDrillResponse) ContentType() string {
 type DeleteDrillResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r DeleteDrillResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9757,8 +9767,6 @@ type GetDrillResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Drill
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *GetDrillResponse200Headers
 	// Headers304 the parsed response headers for an HTTP 304 response
@@ -9768,11 +9776,6 @@ type GetDrillResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetDrillResponse) GetJSON200() *Drill {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetDrillResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9814,8 +9817,6 @@ type ReplaceDrillResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Drill
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *ReplaceDrillResponse200Headers
 }
@@ -9823,11 +9824,6 @@ type ReplaceDrillResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ReplaceDrillResponse) GetJSON200() *Drill {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ReplaceDrillResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9864,18 +9860,11 @@ type GetAdherenceResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *DrillAdherence
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetAdherenceResponse) GetJSON200() *DrillAdherence {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetAdherenceResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9912,18 +9901,11 @@ type GetJudgementsResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Judgements
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetJudgementsResponse) GetJSON200() *Judgements {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetJudgementsResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -9958,13 +9940,6 @@ func (r GetJudgementsResponse) ContentType() string {
 type GetDrillPictureResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetDrillPictureResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10001,18 +9976,11 @@ type GetFeedResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *FeedPage
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetFeedResponse) GetJSON200() *FeedPage {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetFeedResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10049,18 +10017,11 @@ type ListInvitationsResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *InvitationPage
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ListInvitationsResponse) GetJSON200() *InvitationPage {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ListInvitationsResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10097,18 +10058,11 @@ type CreateInvitationResponse struct {
 	HTTPResponse *http.Response
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *Invitation
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r CreateInvitationResponse) GetJSON201() *Invitation {
 	return r.JSON201
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r CreateInvitationResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10143,13 +10097,6 @@ func (r CreateInvitationResponse) ContentType() string {
 type DeleteInvitationResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r DeleteInvitationResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10188,8 +10135,6 @@ type AssignLineResponse struct {
 	JSON200 *LineDrill
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *LineDrill
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
@@ -10200,11 +10145,6 @@ func (r AssignLineResponse) GetJSON200() *LineDrill {
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r AssignLineResponse) GetJSON201() *LineDrill {
 	return r.JSON201
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r AssignLineResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10239,13 +10179,6 @@ func (r AssignLineResponse) ContentType() string {
 type GetLiveResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetLiveResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10282,18 +10215,11 @@ type ListMembersResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *MemberPage
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ListMembersResponse) GetJSON200() *MemberPage {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ListMembersResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10328,13 +10254,6 @@ func (r ListMembersResponse) ContentType() string {
 type DeleteMemberResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r DeleteMemberResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10376,8 +10295,6 @@ type ReplaceMemberResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Member
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *ReplaceMemberResponse200Headers
 }
@@ -10385,11 +10302,6 @@ type ReplaceMemberResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ReplaceMemberResponse) GetJSON200() *Member {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ReplaceMemberResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10426,18 +10338,11 @@ type MapMissesResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *MissMap
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r MapMissesResponse) GetJSON200() *MissMap {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r MapMissesResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10474,18 +10379,11 @@ type StudyLineResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *LineStudy
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r StudyLineResponse) GetJSON200() *LineStudy {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r StudyLineResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10522,18 +10420,11 @@ type ListPatternsResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *PatternPage
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ListPatternsResponse) GetJSON200() *PatternPage {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ListPatternsResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10583,8 +10474,6 @@ type CreatePatternResponse struct {
 	JSON200 *Pattern
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *Pattern
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *CreatePatternResponse200Headers
 	// Headers201 the parsed response headers for an HTTP 201 response
@@ -10599,11 +10488,6 @@ func (r CreatePatternResponse) GetJSON200() *Pattern {
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r CreatePatternResponse) GetJSON201() *Pattern {
 	return r.JSON201
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r CreatePatternResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10638,13 +10522,6 @@ func (r CreatePatternResponse) ContentType() string {
 type DeletePatternResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r DeletePatternResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10691,8 +10568,6 @@ type GetPatternResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Pattern
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *GetPatternResponse200Headers
 	// Headers304 the parsed response headers for an HTTP 304 response
@@ -10702,11 +10577,6 @@ type GetPatternResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetPatternResponse) GetJSON200() *Pattern {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetPatternResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10748,8 +10618,6 @@ type ReplacePatternResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Pattern
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *ReplacePatternResponse200Headers
 }
@@ -10757,11 +10625,6 @@ type ReplacePatternResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ReplacePatternResponse) GetJSON200() *Pattern {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ReplacePatternResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10798,18 +10661,11 @@ type GetFilmResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *FilmReport
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetFilmResponse) GetJSON200() *FilmReport {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetFilmResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10844,13 +10700,6 @@ func (r GetFilmResponse) ContentType() string {
 type GetFilmPictureResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetFilmPictureResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10887,18 +10736,11 @@ type PlanLinesResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Plan
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r PlanLinesResponse) GetJSON200() *Plan {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r PlanLinesResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10935,18 +10777,11 @@ type PushResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *PushResult
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r PushResponse) GetJSON200() *PushResult {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r PushResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -10983,18 +10818,11 @@ type ReadSentenceResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *ReadRule
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ReadSentenceResponse) GetJSON200() *ReadRule {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ReadSentenceResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11031,18 +10859,11 @@ type ListSessionsResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *SessionPage
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ListSessionsResponse) GetJSON200() *SessionPage {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ListSessionsResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11092,8 +10913,6 @@ type CreateSessionResponse struct {
 	JSON200 *Session
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *Session
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *CreateSessionResponse200Headers
 	// Headers201 the parsed response headers for an HTTP 201 response
@@ -11108,11 +10927,6 @@ func (r CreateSessionResponse) GetJSON200() *Session {
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r CreateSessionResponse) GetJSON201() *Session {
 	return r.JSON201
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r CreateSessionResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11147,13 +10961,6 @@ func (r CreateSessionResponse) ContentType() string {
 type DeleteSessionResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r DeleteSessionResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11200,8 +11007,6 @@ type GetSessionResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Session
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *GetSessionResponse200Headers
 	// Headers304 the parsed response headers for an HTTP 304 response
@@ -11211,11 +11016,6 @@ type GetSessionResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetSessionResponse) GetJSON200() *Session {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetSessionResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11257,8 +11057,6 @@ type ReplaceSessionResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Session
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *ReplaceSessionResponse200Headers
 }
@@ -11266,11 +11064,6 @@ type ReplaceSessionResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ReplaceSessionResponse) GetJSON200() *Session {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ReplaceSessionResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11307,18 +11100,11 @@ type ListShotsResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *ShotPage
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ListShotsResponse) GetJSON200() *ShotPage {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ListShotsResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11355,18 +11141,11 @@ type UploadShotsResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *UploadResult
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r UploadShotsResponse) GetJSON200() *UploadResult {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r UploadShotsResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11401,13 +11180,6 @@ func (r UploadShotsResponse) ContentType() string {
 type DeleteShotResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r DeleteShotResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11454,8 +11226,6 @@ type GetShotResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Shot
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *GetShotResponse200Headers
 	// Headers304 the parsed response headers for an HTTP 304 response
@@ -11465,11 +11235,6 @@ type GetShotResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetShotResponse) GetJSON200() *Shot {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetShotResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11511,8 +11276,6 @@ type ReplaceShotResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Shot
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *ReplaceShotResponse200Headers
 }
@@ -11520,11 +11283,6 @@ type ReplaceShotResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r ReplaceShotResponse) GetJSON200() *Shot {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r ReplaceShotResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11561,18 +11319,11 @@ type GetSnapshotResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *SnapshotPage
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetSnapshotResponse) GetJSON200() *SnapshotPage {
 	return r.JSON200
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r GetSnapshotResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11609,18 +11360,11 @@ type SignInResponse struct {
 	HTTPResponse *http.Response
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *Tokens
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r SignInResponse) GetJSON201() *Tokens {
 	return r.JSON201
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r SignInResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11657,18 +11401,11 @@ type RefreshTokensResponse struct {
 	HTTPResponse *http.Response
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *Tokens
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r RefreshTokensResponse) GetJSON201() *Tokens {
 	return r.JSON201
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r RefreshTokensResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11703,13 +11440,6 @@ func (r RefreshTokensResponse) ContentType() string {
 type SignOutResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r SignOutResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11746,18 +11476,11 @@ type SignUpResponse struct {
 	HTTPResponse *http.Response
 	// JSON201 the response for an HTTP 201 `application/json` response
 	JSON201 *Tokens
-	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
-	ApplicationProblemJSONDefault *Problem
 }
 
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
 func (r SignUpResponse) GetJSON201() *Tokens {
 	return r.JSON201
-}
-
-// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
-func (r SignUpResponse) GetApplicationProblemJSONDefault() *Problem {
-	return r.ApplicationProblemJSONDefault
 }
 
 // GetBody returns the raw response body bytes
@@ -11791,6 +11514,8 @@ func (r SignUpResponse) ContentType() string {
 
 // GetKeysWithResponse The public keys that access tokens are signed with (RFC 7517)
 //
+// Verify the signature of an access token with the key that its header `kid` names.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /.well-known/jwks.json (the `GetKeys` operationId).
@@ -11802,7 +11527,9 @@ func (c *ClientWithResponses) GetKeysWithResponse(ctx context.Context, reqEditor
 	return ParseGetKeysResponse(rsp)
 }
 
-// GetHealthWithResponse Tell that the process runs
+// GetHealthWithResponse Check that the process runs
+//
+// Does not look at the database: use it to decide whether to restart the process.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -11817,6 +11544,8 @@ func (c *ClientWithResponses) GetHealthWithResponse(ctx context.Context, reqEdit
 
 // GetContractWithResponse This contract
 //
+// The document that every request is checked against.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /openapi.json (the `GetContract` operationId).
@@ -11828,7 +11557,9 @@ func (c *ClientWithResponses) GetContractWithResponse(ctx context.Context, reqEd
 	return ParseGetContractResponse(rsp)
 }
 
-// GetReadyWithResponse Tell that the database answers and holds this program's schema
+// GetReadyWithResponse Check that the database answers and holds this program's schema
+//
+// 503 while the database is away or holds another schema: use it to decide whether to send requests here.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -11843,6 +11574,8 @@ func (c *ClientWithResponses) GetReadyWithResponse(ctx context.Context, reqEdito
 
 // AcceptInvitationWithBodyWithResponse Join a squad by a one-time code
 //
+// A code works once. A wrong, used or expired code is answered with 404, and 409 when you are in the squad already.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/invitations/accept (the `AcceptInvitation` operationId).
@@ -11856,6 +11589,8 @@ func (c *ClientWithResponses) AcceptInvitationWithBodyWithResponse(ctx context.C
 
 // AcceptInvitationWithResponse Join a squad by a one-time code
 //
+// A code works once. A wrong, used or expired code is answered with 404, and 409 when you are in the squad already.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/invitations/accept (the `AcceptInvitation` operationId).
@@ -11868,6 +11603,8 @@ func (c *ClientWithResponses) AcceptInvitationWithResponse(ctx context.Context, 
 }
 
 // GetMeWithResponse Who you are, and in which squads
+//
+// The signed-in user, and their role in each of their squads.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -11910,7 +11647,9 @@ func (c *ClientWithResponses) LayOilWithResponse(ctx context.Context, body LayOi
 	return ParseLayOilResponse(rsp)
 }
 
-// CreateSquadWithBodyWithResponse Make a squad; you are its coach
+// CreateSquadWithBodyWithResponse Create a squad; you become its coach
+//
+// Send your own UUIDv7 as `id`, or none to be given one. The same squad sent twice is stored once.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -11923,7 +11662,9 @@ func (c *ClientWithResponses) CreateSquadWithBodyWithResponse(ctx context.Contex
 	return ParseCreateSquadResponse(rsp)
 }
 
-// CreateSquadWithResponse Make a squad; you are its coach
+// CreateSquadWithResponse Create a squad; you become its coach
+//
+// Send your own UUIDv7 as `id`, or none to be given one. The same squad sent twice is stored once.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -11938,6 +11679,8 @@ func (c *ClientWithResponses) CreateSquadWithResponse(ctx context.Context, body 
 
 // GetSquadWithResponse Read one squad
 //
+// The squad's name and its current revision as the ETag.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/squads/{squad_id} (the `GetSquad` operationId).
@@ -11950,6 +11693,8 @@ func (c *ClientWithResponses) GetSquadWithResponse(ctx context.Context, squadID 
 }
 
 // ReplaceSquadWithBodyWithResponse Rename a squad
+//
+// Only a coach can rename a squad.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -11964,6 +11709,8 @@ func (c *ClientWithResponses) ReplaceSquadWithBodyWithResponse(ctx context.Conte
 
 // ReplaceSquadWithResponse Rename a squad
 //
+// Only a coach can rename a squad.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with PUT /v1/squads/{squad_id} (the `ReplaceSquad` operationId).
@@ -11976,6 +11723,8 @@ func (c *ClientWithResponses) ReplaceSquadWithResponse(ctx context.Context, squa
 }
 
 // ListAssignmentsWithResponse List the squad's assignments you may see, in revision order
+//
+// You see the assignments that your role allows. Go on with `next` as `cursor` until a page has none.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -12022,7 +11771,7 @@ func (c *ClientWithResponses) CreateAssignmentWithResponse(ctx context.Context, 
 
 // DeleteAssignmentWithResponse Delete one assignment
 //
-// Refused (409) while other records refer to it. Devices learn of it through the squad's revisions; its last version stays in the history.
+// Devices learn of it through the squad's revisions; its last version stays in the history.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -12036,6 +11785,8 @@ func (c *ClientWithResponses) DeleteAssignmentWithResponse(ctx context.Context, 
 }
 
 // GetAssignmentWithResponse Read one assignment
+//
+// The assignment with its ETag. With `If-None-Match`, 304 when you hold the current version.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -12079,6 +11830,8 @@ func (c *ClientWithResponses) ReplaceAssignmentWithResponse(ctx context.Context,
 }
 
 // ListAthletesWithResponse List the squad's athletes you may see, in revision order
+//
+// You see the athletes that your role allows. Go on with `next` as `cursor` until a page has none.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -12139,6 +11892,8 @@ func (c *ClientWithResponses) DeleteAthleteWithResponse(ctx context.Context, squ
 }
 
 // GetAthleteWithResponse Read one athlete
+//
+// The athlete with its ETag. With `If-None-Match`, 304 when you hold the current version.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -12230,6 +11985,8 @@ func (c *ClientWithResponses) ExportAthleteWithResponse(ctx context.Context, squ
 
 // ListBallsWithResponse List the squad's balls you may see, in revision order
 //
+// You see the balls that your role allows. Go on with `next` as `cursor` until a page has none.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/squads/{squad_id}/balls (the `ListBalls` operationId).
@@ -12289,6 +12046,8 @@ func (c *ClientWithResponses) DeleteBallWithResponse(ctx context.Context, squadI
 }
 
 // GetBallWithResponse Read one ball
+//
+// The ball with its ETag. With `If-None-Match`, 304 when you hold the current version.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -12365,6 +12124,8 @@ func (c *ClientWithResponses) CompareLinesWithResponse(ctx context.Context, squa
 
 // GetDigestWithResponse Count and sum of what you may see, to prove a device holds the same
 //
+// For each kind of record, how many you can see and the sum of their hashes. A device compares these with its own copy.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
@@ -12377,6 +12138,8 @@ func (c *ClientWithResponses) GetDigestWithResponse(ctx context.Context, squadID
 }
 
 // ListDrillsWithResponse List the squad's drills you may see, in revision order
+//
+// You see the drills that your role allows. Go on with `next` as `cursor` until a page has none.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -12438,6 +12201,8 @@ func (c *ClientWithResponses) DeleteDrillWithResponse(ctx context.Context, squad
 
 // GetDrillWithResponse Read one drill
 //
+// The drill with its ETag. With `If-None-Match`, 304 when you hold the current version.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id} (the `GetDrill` operationId).
@@ -12497,6 +12262,8 @@ func (c *ClientWithResponses) GetAdherenceWithResponse(ctx context.Context, squa
 
 // GetJudgementsWithResponse The judgement of each shot that counts for the drill
 //
+// Kept, broken or unknown for each shot, by rule, with the margin and the probability given the measurement's error.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id}/athletes/{athlete_id}/judgements (the `GetJudgements` operationId).
@@ -12509,6 +12276,8 @@ func (c *ClientWithResponses) GetJudgementsWithResponse(ctx context.Context, squ
 }
 
 // GetDrillPictureWithResponse The lane with the corridor and the shots over it
+//
+// An SVG of the lane with the drill's corridor; each shot is marked as kept or broken.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -12542,6 +12311,8 @@ func (c *ClientWithResponses) GetFeedWithResponse(ctx context.Context, squadID S
 
 // ListInvitationsWithResponse List invitations
 //
+// For coaches. The codes are not shown again.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/squads/{squad_id}/invitations (the `ListInvitations` operationId).
@@ -12555,7 +12326,7 @@ func (c *ClientWithResponses) ListInvitationsWithResponse(ctx context.Context, s
 
 // CreateInvitationWithBodyWithResponse Invite someone
 //
-// The code is told once, here; only its hash is kept. It works once and for seven days.
+// The code is shown once, here; only its hash is kept. It works once and for seven days.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -12570,7 +12341,7 @@ func (c *ClientWithResponses) CreateInvitationWithBodyWithResponse(ctx context.C
 
 // CreateInvitationWithResponse Invite someone
 //
-// The code is told once, here; only its hash is kept. It works once and for seven days.
+// The code is shown once, here; only its hash is kept. It works once and for seven days.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -12584,6 +12355,8 @@ func (c *ClientWithResponses) CreateInvitationWithResponse(ctx context.Context, 
 }
 
 // DeleteInvitationWithResponse Withdraw an invitation that has not been used
+//
+// For coaches. 404 when it has been used already.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -12646,6 +12419,8 @@ func (c *ClientWithResponses) GetLiveWithResponse(ctx context.Context, squadID S
 
 // ListMembersWithResponse List the squad's members; an athlete sees only themself
 //
+// In revision order. Coaches and analysts see everyone.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/squads/{squad_id}/members (the `ListMembers` operationId).
@@ -12674,6 +12449,8 @@ func (c *ClientWithResponses) DeleteMemberWithResponse(ctx context.Context, squa
 
 // ReplaceMemberWithBodyWithResponse Change a member's role
 //
+// Only a coach can change roles, and the last coach cannot give theirs up (409).
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with PUT /v1/squads/{squad_id}/members/{member_id} (the `ReplaceMember` operationId).
@@ -12686,6 +12463,8 @@ func (c *ClientWithResponses) ReplaceMemberWithBodyWithResponse(ctx context.Cont
 }
 
 // ReplaceMemberWithResponse Change a member's role
+//
+// Only a coach can change roles, and the last coach cannot give theirs up (409).
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -12762,6 +12541,8 @@ func (c *ClientWithResponses) StudyLineWithResponse(ctx context.Context, squadID
 
 // ListPatternsWithResponse List the squad's patterns you may see, in revision order
 //
+// You see the patterns that your role allows. Go on with `next` as `cursor` until a page has none.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/squads/{squad_id}/patterns (the `ListPatterns` operationId).
@@ -12822,6 +12603,8 @@ func (c *ClientWithResponses) DeletePatternWithResponse(ctx context.Context, squ
 
 // GetPatternWithResponse Read one pattern
 //
+// The pattern with its ETag. With `If-None-Match`, 304 when you hold the current version.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/squads/{squad_id}/patterns/{pattern_id} (the `GetPattern` operationId).
@@ -12881,6 +12664,8 @@ func (c *ClientWithResponses) GetFilmWithResponse(ctx context.Context, squadID S
 }
 
 // GetFilmPictureWithResponse Draw a pattern's film, fresh or as shots have left it
+//
+// An SVG of the film by board and distance. The parameters wear the film as they do for the report.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -12984,6 +12769,8 @@ func (c *ClientWithResponses) ReadSentenceWithResponse(ctx context.Context, squa
 
 // ListSessionsWithResponse List the squad's sessions you may see, in revision order
 //
+// You see the sessions that your role allows. Go on with `next` as `cursor` until a page has none.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/squads/{squad_id}/sessions (the `ListSessions` operationId).
@@ -13044,6 +12831,8 @@ func (c *ClientWithResponses) DeleteSessionWithResponse(ctx context.Context, squ
 
 // GetSessionWithResponse Read one session
 //
+// The session with its ETag. With `If-None-Match`, 304 when you hold the current version.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/squads/{squad_id}/sessions/{session_id} (the `GetSession` operationId).
@@ -13087,6 +12876,8 @@ func (c *ClientWithResponses) ReplaceSessionWithResponse(ctx context.Context, sq
 
 // ListShotsWithResponse List a session's shots, by athlete and order
 //
+// Shots as they were logged, with what was computed from them.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/squads/{squad_id}/sessions/{session_id}/shots (the `ListShots` operationId).
@@ -13119,7 +12910,7 @@ func (c *ClientWithResponses) UploadShotsWithBodyWithResponse(ctx context.Contex
 
 // DeleteShotWithResponse Delete one shot
 //
-// Refused (409) while other records refer to it. Devices learn of it through the squad's revisions; its last version stays in the history.
+// Devices learn of it through the squad's revisions; its last version stays in the history.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -13133,6 +12924,8 @@ func (c *ClientWithResponses) DeleteShotWithResponse(ctx context.Context, squadI
 }
 
 // GetShotWithResponse Read one shot
+//
+// The shot with its ETag. With `If-None-Match`, 304 when you hold the current version.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -13256,6 +13049,8 @@ func (c *ClientWithResponses) RefreshTokensWithResponse(ctx context.Context, bod
 
 // SignOutWithBodyWithResponse End a sign-in
 //
+// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/tokens/revoke (the `SignOut` operationId).
@@ -13268,6 +13063,8 @@ func (c *ClientWithResponses) SignOutWithBodyWithResponse(ctx context.Context, c
 }
 
 // SignOutWithResponse End a sign-in
+//
+// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -13282,6 +13079,8 @@ func (c *ClientWithResponses) SignOutWithResponse(ctx context.Context, body Sign
 
 // SignUpWithBodyWithResponse Sign up
 //
+// Creates a user and signs them in on the named device. 409 when the address has signed up already.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/users (the `SignUp` operationId).
@@ -13294,6 +13093,8 @@ func (c *ClientWithResponses) SignUpWithBodyWithResponse(ctx context.Context, co
 }
 
 // SignUpWithResponse Sign up
+//
+// Creates a user and signs them in on the named device. 409 when the address has signed up already.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -13327,13 +13128,6 @@ func ParseGetKeysResponse(rsp *http.Response) (*GetKeysResponse, error) {
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -13359,13 +13153,6 @@ func ParseGetHealthResponse(rsp *http.Response) (*GetHealthResponse, error) {
 			return nil, err
 		}
 		response.JSON200 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -13393,13 +13180,6 @@ func ParseGetContractResponse(rsp *http.Response) (*GetContractResponse, error) 
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -13425,13 +13205,6 @@ func ParseGetReadyResponse(rsp *http.Response) (*GetReadyResponse, error) {
 			return nil, err
 		}
 		response.JSON200 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -13459,13 +13232,6 @@ func ParseAcceptInvitationResponse(rsp *http.Response) (*AcceptInvitationRespons
 		}
 		response.JSON201 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -13492,13 +13258,6 @@ func ParseGetMeResponse(rsp *http.Response) (*GetMeResponse, error) {
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -13524,13 +13283,6 @@ func ParseLayOilResponse(rsp *http.Response) (*LayOilResponse, error) {
 			return nil, err
 		}
 		response.JSON200 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -13564,13 +13316,6 @@ func ParseCreateSquadResponse(rsp *http.Response) (*CreateSquadResponse, error) 
 			return nil, err
 		}
 		response.JSON201 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -13631,13 +13376,6 @@ func ParseGetSquadResponse(rsp *http.Response) (*GetSquadResponse, error) {
 	case rsp.StatusCode == 304:
 		break // No content-type
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	switch {
@@ -13687,13 +13425,6 @@ func ParseReplaceSquadResponse(rsp *http.Response) (*ReplaceSquadResponse, error
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	switch {
@@ -13733,13 +13464,6 @@ func ParseListAssignmentsResponse(rsp *http.Response) (*ListAssignmentsResponse,
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -13772,13 +13496,6 @@ func ParseCreateAssignmentResponse(rsp *http.Response) (*CreateAssignmentRespons
 			return nil, err
 		}
 		response.JSON201 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -13828,19 +13545,6 @@ func ParseDeleteAssignmentResponse(rsp *http.Response) (*DeleteAssignmentRespons
 		HTTPResponse: rsp,
 	}
 
-	switch {
-	case rsp.StatusCode == 204:
-		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
-	}
-
 	return response, nil
 }
 
@@ -13867,13 +13571,6 @@ func ParseGetAssignmentResponse(rsp *http.Response) (*GetAssignmentResponse, err
 
 	case rsp.StatusCode == 304:
 		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -13924,13 +13621,6 @@ func ParseReplaceAssignmentResponse(rsp *http.Response) (*ReplaceAssignmentRespo
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	switch {
@@ -13970,13 +13660,6 @@ func ParseListAthletesResponse(rsp *http.Response) (*ListAthletesResponse, error
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -14009,13 +13692,6 @@ func ParseCreateAthleteResponse(rsp *http.Response) (*CreateAthleteResponse, err
 			return nil, err
 		}
 		response.JSON201 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -14065,19 +13741,6 @@ func ParseDeleteAthleteResponse(rsp *http.Response) (*DeleteAthleteResponse, err
 		HTTPResponse: rsp,
 	}
 
-	switch {
-	case rsp.StatusCode == 204:
-		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
-	}
-
 	return response, nil
 }
 
@@ -14104,13 +13767,6 @@ func ParseGetAthleteResponse(rsp *http.Response) (*GetAthleteResponse, error) {
 
 	case rsp.StatusCode == 304:
 		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -14161,13 +13817,6 @@ func ParseReplaceAthleteResponse(rsp *http.Response) (*ReplaceAthleteResponse, e
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	switch {
@@ -14207,13 +13856,6 @@ func ParseEraseAthleteResponse(rsp *http.Response) (*EraseAthleteResponse, error
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -14230,16 +13872,6 @@ func ParseExportAthleteResponse(rsp *http.Response) (*ExportAthleteResponse, err
 	response := &ExportAthleteResponse{
 		Body:         bodyBytes,
 		HTTPResponse: rsp,
-	}
-
-	switch {
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -14265,13 +13897,6 @@ func ParseListBallsResponse(rsp *http.Response) (*ListBallsResponse, error) {
 			return nil, err
 		}
 		response.JSON200 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -14305,13 +13930,6 @@ func ParseCreateBallResponse(rsp *http.Response) (*CreateBallResponse, error) {
 			return nil, err
 		}
 		response.JSON201 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -14361,19 +13979,6 @@ func ParseDeleteBallResponse(rsp *http.Response) (*DeleteBallResponse, error) {
 		HTTPResponse: rsp,
 	}
 
-	switch {
-	case rsp.StatusCode == 204:
-		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
-	}
-
 	return response, nil
 }
 
@@ -14400,13 +14005,6 @@ func ParseGetBallResponse(rsp *http.Response) (*GetBallResponse, error) {
 
 	case rsp.StatusCode == 304:
 		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -14457,13 +14055,6 @@ func ParseReplaceBallResponse(rsp *http.Response) (*ReplaceBallResponse, error) 
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	switch {
@@ -14503,13 +14094,6 @@ func ParseCompareLinesResponse(rsp *http.Response) (*CompareLinesResponse, error
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	case rsp.StatusCode == 200:
 		// Content-type (image/svg+xml) unsupported
 
@@ -14539,13 +14123,6 @@ func ParseGetDigestResponse(rsp *http.Response) (*GetDigestResponse, error) {
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -14571,13 +14148,6 @@ func ParseListDrillsResponse(rsp *http.Response) (*ListDrillsResponse, error) {
 			return nil, err
 		}
 		response.JSON200 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -14611,13 +14181,6 @@ func ParseCreateDrillResponse(rsp *http.Response) (*CreateDrillResponse, error) 
 			return nil, err
 		}
 		response.JSON201 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -14667,19 +14230,6 @@ func ParseDeleteDrillResponse(rsp *http.Response) (*DeleteDrillResponse, error) 
 		HTTPResponse: rsp,
 	}
 
-	switch {
-	case rsp.StatusCode == 204:
-		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
-	}
-
 	return response, nil
 }
 
@@ -14706,13 +14256,6 @@ func ParseGetDrillResponse(rsp *http.Response) (*GetDrillResponse, error) {
 
 	case rsp.StatusCode == 304:
 		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -14763,13 +14306,6 @@ func ParseReplaceDrillResponse(rsp *http.Response) (*ReplaceDrillResponse, error
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	switch {
@@ -14809,13 +14345,6 @@ func ParseGetAdherenceResponse(rsp *http.Response) (*GetAdherenceResponse, error
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -14842,13 +14371,6 @@ func ParseGetJudgementsResponse(rsp *http.Response) (*GetJudgementsResponse, err
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -14865,16 +14387,6 @@ func ParseGetDrillPictureResponse(rsp *http.Response) (*GetDrillPictureResponse,
 	response := &GetDrillPictureResponse{
 		Body:         bodyBytes,
 		HTTPResponse: rsp,
-	}
-
-	switch {
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -14900,13 +14412,6 @@ func ParseGetFeedResponse(rsp *http.Response) (*GetFeedResponse, error) {
 			return nil, err
 		}
 		response.JSON200 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	case rsp.StatusCode == 200:
 		// Content-type (application/x-ndjson) unsupported
@@ -14937,13 +14442,6 @@ func ParseListInvitationsResponse(rsp *http.Response) (*ListInvitationsResponse,
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -14970,13 +14468,6 @@ func ParseCreateInvitationResponse(rsp *http.Response) (*CreateInvitationRespons
 		}
 		response.JSON201 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -14993,19 +14484,6 @@ func ParseDeleteInvitationResponse(rsp *http.Response) (*DeleteInvitationRespons
 	response := &DeleteInvitationResponse{
 		Body:         bodyBytes,
 		HTTPResponse: rsp,
-	}
-
-	switch {
-	case rsp.StatusCode == 204:
-		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -15039,13 +14517,6 @@ func ParseAssignLineResponse(rsp *http.Response) (*AssignLineResponse, error) {
 		}
 		response.JSON201 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -15062,16 +14533,6 @@ func ParseGetLiveResponse(rsp *http.Response) (*GetLiveResponse, error) {
 	response := &GetLiveResponse{
 		Body:         bodyBytes,
 		HTTPResponse: rsp,
-	}
-
-	switch {
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -15098,13 +14559,6 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -15121,19 +14575,6 @@ func ParseDeleteMemberResponse(rsp *http.Response) (*DeleteMemberResponse, error
 	response := &DeleteMemberResponse{
 		Body:         bodyBytes,
 		HTTPResponse: rsp,
-	}
-
-	switch {
-	case rsp.StatusCode == 204:
-		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -15159,13 +14600,6 @@ func ParseReplaceMemberResponse(rsp *http.Response) (*ReplaceMemberResponse, err
 			return nil, err
 		}
 		response.JSON200 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -15206,13 +14640,6 @@ func ParseMapMissesResponse(rsp *http.Response) (*MapMissesResponse, error) {
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	case rsp.StatusCode == 200:
 		// Content-type (image/svg+xml) unsupported
 
@@ -15242,13 +14669,6 @@ func ParseStudyLineResponse(rsp *http.Response) (*StudyLineResponse, error) {
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	case rsp.StatusCode == 200:
 		// Content-type (image/svg+xml) unsupported
 
@@ -15277,13 +14697,6 @@ func ParseListPatternsResponse(rsp *http.Response) (*ListPatternsResponse, error
 			return nil, err
 		}
 		response.JSON200 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -15317,13 +14730,6 @@ func ParseCreatePatternResponse(rsp *http.Response) (*CreatePatternResponse, err
 			return nil, err
 		}
 		response.JSON201 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -15373,19 +14779,6 @@ func ParseDeletePatternResponse(rsp *http.Response) (*DeletePatternResponse, err
 		HTTPResponse: rsp,
 	}
 
-	switch {
-	case rsp.StatusCode == 204:
-		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
-	}
-
 	return response, nil
 }
 
@@ -15412,13 +14805,6 @@ func ParseGetPatternResponse(rsp *http.Response) (*GetPatternResponse, error) {
 
 	case rsp.StatusCode == 304:
 		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -15469,13 +14855,6 @@ func ParseReplacePatternResponse(rsp *http.Response) (*ReplacePatternResponse, e
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	switch {
@@ -15515,13 +14894,6 @@ func ParseGetFilmResponse(rsp *http.Response) (*GetFilmResponse, error) {
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -15538,16 +14910,6 @@ func ParseGetFilmPictureResponse(rsp *http.Response) (*GetFilmPictureResponse, e
 	response := &GetFilmPictureResponse{
 		Body:         bodyBytes,
 		HTTPResponse: rsp,
-	}
-
-	switch {
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -15573,13 +14935,6 @@ func ParsePlanLinesResponse(rsp *http.Response) (*PlanLinesResponse, error) {
 			return nil, err
 		}
 		response.JSON200 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	case rsp.StatusCode == 200:
 		// Content-type (image/svg+xml) unsupported
@@ -15610,13 +14965,6 @@ func ParsePushResponse(rsp *http.Response) (*PushResponse, error) {
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	case rsp.StatusCode == 200:
 		// Content-type (application/x-ndjson) unsupported
 
@@ -15646,13 +14994,6 @@ func ParseReadSentenceResponse(rsp *http.Response) (*ReadSentenceResponse, error
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -15678,13 +15019,6 @@ func ParseListSessionsResponse(rsp *http.Response) (*ListSessionsResponse, error
 			return nil, err
 		}
 		response.JSON200 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -15718,13 +15052,6 @@ func ParseCreateSessionResponse(rsp *http.Response) (*CreateSessionResponse, err
 			return nil, err
 		}
 		response.JSON201 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -15774,19 +15101,6 @@ func ParseDeleteSessionResponse(rsp *http.Response) (*DeleteSessionResponse, err
 		HTTPResponse: rsp,
 	}
 
-	switch {
-	case rsp.StatusCode == 204:
-		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
-	}
-
 	return response, nil
 }
 
@@ -15813,13 +15127,6 @@ func ParseGetSessionResponse(rsp *http.Response) (*GetSessionResponse, error) {
 
 	case rsp.StatusCode == 304:
 		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -15870,13 +15177,6 @@ func ParseReplaceSessionResponse(rsp *http.Response) (*ReplaceSessionResponse, e
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	switch {
@@ -15916,13 +15216,6 @@ func ParseListShotsResponse(rsp *http.Response) (*ListShotsResponse, error) {
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -15949,13 +15242,6 @@ func ParseUploadShotsResponse(rsp *http.Response) (*UploadShotsResponse, error) 
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -15972,19 +15258,6 @@ func ParseDeleteShotResponse(rsp *http.Response) (*DeleteShotResponse, error) {
 	response := &DeleteShotResponse{
 		Body:         bodyBytes,
 		HTTPResponse: rsp,
-	}
-
-	switch {
-	case rsp.StatusCode == 204:
-		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -16013,13 +15286,6 @@ func ParseGetShotResponse(rsp *http.Response) (*GetShotResponse, error) {
 
 	case rsp.StatusCode == 304:
 		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 
@@ -16070,13 +15336,6 @@ func ParseReplaceShotResponse(rsp *http.Response) (*ReplaceShotResponse, error) 
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	switch {
@@ -16116,13 +15375,6 @@ func ParseGetSnapshotResponse(rsp *http.Response) (*GetSnapshotResponse, error) 
 		}
 		response.JSON200 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	case rsp.StatusCode == 200:
 		// Content-type (application/x-ndjson) unsupported
 
@@ -16152,13 +15404,6 @@ func ParseSignInResponse(rsp *http.Response) (*SignInResponse, error) {
 		}
 		response.JSON201 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -16185,13 +15430,6 @@ func ParseRefreshTokensResponse(rsp *http.Response) (*RefreshTokensResponse, err
 		}
 		response.JSON201 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -16208,19 +15446,6 @@ func ParseSignOutResponse(rsp *http.Response) (*SignOutResponse, error) {
 	response := &SignOutResponse{
 		Body:         bodyBytes,
 		HTTPResponse: rsp,
-	}
-
-	switch {
-	case rsp.StatusCode == 204:
-		break // No content-type
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
-
 	}
 
 	return response, nil
@@ -16246,13 +15471,6 @@ func ParseSignUpResponse(rsp *http.Response) (*SignUpResponse, error) {
 			return nil, err
 		}
 		response.JSON201 = &dest
-
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
-		var dest Problem
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSONDefault = &dest
 
 	}
 

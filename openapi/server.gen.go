@@ -2210,7 +2210,7 @@ type GetSquadParams struct {
 
 // ReplaceSquadParams defines parameters for ReplaceSquad.
 type ReplaceSquadParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2225,7 +2225,7 @@ type ListAssignmentsParams struct {
 
 // DeleteAssignmentParams defines parameters for DeleteAssignment.
 type DeleteAssignmentParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2237,7 +2237,7 @@ type GetAssignmentParams struct {
 
 // ReplaceAssignmentParams defines parameters for ReplaceAssignment.
 type ReplaceAssignmentParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2252,7 +2252,7 @@ type ListAthletesParams struct {
 
 // DeleteAthleteParams defines parameters for DeleteAthlete.
 type DeleteAthleteParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2264,7 +2264,7 @@ type GetAthleteParams struct {
 
 // ReplaceAthleteParams defines parameters for ReplaceAthlete.
 type ReplaceAthleteParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2279,7 +2279,7 @@ type ListBallsParams struct {
 
 // DeleteBallParams defines parameters for DeleteBall.
 type DeleteBallParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2291,7 +2291,7 @@ type GetBallParams struct {
 
 // ReplaceBallParams defines parameters for ReplaceBall.
 type ReplaceBallParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2312,7 +2312,7 @@ type ListDrillsParams struct {
 
 // DeleteDrillParams defines parameters for DeleteDrill.
 type DeleteDrillParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2324,7 +2324,7 @@ type GetDrillParams struct {
 
 // ReplaceDrillParams defines parameters for ReplaceDrill.
 type ReplaceDrillParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2354,7 +2354,7 @@ type GetFeedParams struct {
 	// After The cursor to go on from; without one, from the beginning.
 	After *After `form:"after,omitempty" json:"after,omitempty"`
 
-	// Limit At most so many items a page, 1 to 5000; 1000 if you do not say, and 5000 in a stream.
+	// Limit At most so many items a page, 1 to 5000; 1000 by default, and 5000 in a stream.
 	Limit *PageSize `form:"limit,omitempty" json:"limit,omitempty"`
 
 	// Schema The version of the records your client understands.
@@ -2396,13 +2396,13 @@ type ListMembersParams struct {
 
 // DeleteMemberParams defines parameters for DeleteMember.
 type DeleteMemberParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
 // ReplaceMemberParams defines parameters for ReplaceMember.
 type ReplaceMemberParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2429,7 +2429,7 @@ type ListPatternsParams struct {
 
 // DeletePatternParams defines parameters for DeletePattern.
 type DeletePatternParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2441,7 +2441,7 @@ type GetPatternParams struct {
 
 // ReplacePatternParams defines parameters for ReplacePattern.
 type ReplacePatternParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2504,7 +2504,7 @@ type ListSessionsParams struct {
 
 // DeleteSessionParams defines parameters for DeleteSession.
 type DeleteSessionParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2516,7 +2516,7 @@ type GetSessionParams struct {
 
 // ReplaceSessionParams defines parameters for ReplaceSession.
 type ReplaceSessionParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2540,7 +2540,7 @@ type UploadShotsParams struct {
 
 // DeleteShotParams defines parameters for DeleteShot.
 type DeleteShotParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2552,7 +2552,7 @@ type GetShotParams struct {
 
 // ReplaceShotParams defines parameters for ReplaceShot.
 type ReplaceShotParams struct {
-	// IfMatch The ETag the change is based on. Without it the answer is 428.
+	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -2561,7 +2561,7 @@ type GetSnapshotParams struct {
 	// Page The `page` of the page before.
 	Page *string `form:"page,omitempty" json:"page,omitempty"`
 
-	// Limit At most so many items a page, 1 to 5000; 1000 if you do not say, and 5000 in a stream.
+	// Limit At most so many items a page, 1 to 5000; 1000 by default, and 5000 in a stream.
 	Limit *PageSize `form:"limit,omitempty" json:"limit,omitempty"`
 
 	// Schema The version of the records your client understands.
@@ -2896,13 +2896,13 @@ type ServerInterface interface {
 	// GetKeys The public keys that access tokens are signed with (RFC 7517)
 	// (GET /.well-known/jwks.json)
 	GetKeys(ctx echo.Context) error
-	// GetHealth Tell that the process runs
+	// GetHealth Check that the process runs
 	// (GET /healthz)
 	GetHealth(ctx echo.Context) error
 	// GetContract This contract
 	// (GET /openapi.json)
 	GetContract(ctx echo.Context) error
-	// GetReady Tell that the database answers and holds this program's schema
+	// GetReady Check that the database answers and holds this program's schema
 	// (GET /readyz)
 	GetReady(ctx echo.Context) error
 	// AcceptInvitation Join a squad by a one-time code
@@ -2914,7 +2914,7 @@ type ServerInterface interface {
 	// LayOil Lay a load table that is not stored, and report the film
 	// (POST /v1/oil)
 	LayOil(ctx echo.Context) error
-	// CreateSquad Make a squad; you are its coach
+	// CreateSquad Create a squad; you become its coach
 	// (POST /v1/squads)
 	CreateSquad(ctx echo.Context) error
 	// GetSquad Read one squad
@@ -5505,8 +5505,6 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 
 }
 
-type ProblemApplicationProblemPlusJSONResponse Problem
-
 type GetKeysRequestObject struct {
 }
 
@@ -5524,23 +5522,6 @@ func (response GetKeys200JSONResponse) VisitGetKeysResponse(w http.ResponseWrite
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type GetKeysdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetKeysdefaultApplicationProblemPlusJSONResponse) VisitGetKeysResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -5566,23 +5547,6 @@ func (response GetHealth200JSONResponse) VisitGetHealthResponse(w http.ResponseW
 	return err
 }
 
-type GetHealthdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetHealthdefaultApplicationProblemPlusJSONResponse) VisitGetHealthResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type GetContractRequestObject struct {
 }
 
@@ -5604,23 +5568,6 @@ func (response GetContract200JSONResponse) VisitGetContractResponse(w http.Respo
 	return err
 }
 
-type GetContractdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetContractdefaultApplicationProblemPlusJSONResponse) VisitGetContractResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type GetReadyRequestObject struct {
 }
 
@@ -5638,23 +5585,6 @@ func (response GetReady200JSONResponse) VisitGetReadyResponse(w http.ResponseWri
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type GetReadydefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetReadydefaultApplicationProblemPlusJSONResponse) VisitGetReadyResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -5681,23 +5611,6 @@ func (response AcceptInvitation201JSONResponse) VisitAcceptInvitationResponse(w 
 	return err
 }
 
-type AcceptInvitationdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response AcceptInvitationdefaultApplicationProblemPlusJSONResponse) VisitAcceptInvitationResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type GetMeRequestObject struct {
 }
 
@@ -5715,23 +5628,6 @@ func (response GetMe200JSONResponse) VisitGetMeResponse(w http.ResponseWriter) e
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type GetMedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetMedefaultApplicationProblemPlusJSONResponse) VisitGetMeResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -5754,23 +5650,6 @@ func (response LayOil200JSONResponse) VisitLayOilResponse(w http.ResponseWriter)
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type LayOildefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response LayOildefaultApplicationProblemPlusJSONResponse) VisitLayOilResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -5835,23 +5714,6 @@ func (response CreateSquad201JSONResponse) VisitCreateSquadResponse(w http.Respo
 	return err
 }
 
-type CreateSquaddefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response CreateSquaddefaultApplicationProblemPlusJSONResponse) VisitCreateSquadResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type GetSquadRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  GetSquadParams
@@ -5901,23 +5763,6 @@ func (response GetSquad304Response) VisitGetSquadResponse(w http.ResponseWriter)
 	return nil
 }
 
-type GetSquaddefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetSquaddefaultApplicationProblemPlusJSONResponse) VisitGetSquadResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ReplaceSquadRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  ReplaceSquadParams
@@ -5952,23 +5797,6 @@ func (response ReplaceSquad200JSONResponse) VisitReplaceSquadResponse(w http.Res
 	return err
 }
 
-type ReplaceSquaddefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ReplaceSquaddefaultApplicationProblemPlusJSONResponse) VisitReplaceSquadResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ListAssignmentsRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  ListAssignmentsParams
@@ -5988,23 +5816,6 @@ func (response ListAssignments200JSONResponse) VisitListAssignmentsResponse(w ht
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ListAssignmentsdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ListAssignmentsdefaultApplicationProblemPlusJSONResponse) VisitListAssignmentsResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -6070,23 +5881,6 @@ func (response CreateAssignment201JSONResponse) VisitCreateAssignmentResponse(w 
 	return err
 }
 
-type CreateAssignmentdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response CreateAssignmentdefaultApplicationProblemPlusJSONResponse) VisitCreateAssignmentResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type DeleteAssignmentRequestObject struct {
 	SquadID      SquadID      `json:"squad_id"`
 	AssignmentID AssignmentID `json:"assignment_id"`
@@ -6103,23 +5897,6 @@ type DeleteAssignment204Response struct {
 func (response DeleteAssignment204Response) VisitDeleteAssignmentResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
-}
-
-type DeleteAssignmentdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response DeleteAssignmentdefaultApplicationProblemPlusJSONResponse) VisitDeleteAssignmentResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
 }
 
 type GetAssignmentRequestObject struct {
@@ -6172,23 +5949,6 @@ func (response GetAssignment304Response) VisitGetAssignmentResponse(w http.Respo
 	return nil
 }
 
-type GetAssignmentdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetAssignmentdefaultApplicationProblemPlusJSONResponse) VisitGetAssignmentResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ReplaceAssignmentRequestObject struct {
 	SquadID      SquadID      `json:"squad_id"`
 	AssignmentID AssignmentID `json:"assignment_id"`
@@ -6224,23 +5984,6 @@ func (response ReplaceAssignment200JSONResponse) VisitReplaceAssignmentResponse(
 	return err
 }
 
-type ReplaceAssignmentdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ReplaceAssignmentdefaultApplicationProblemPlusJSONResponse) VisitReplaceAssignmentResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ListAthletesRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  ListAthletesParams
@@ -6260,23 +6003,6 @@ func (response ListAthletes200JSONResponse) VisitListAthletesResponse(w http.Res
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ListAthletesdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ListAthletesdefaultApplicationProblemPlusJSONResponse) VisitListAthletesResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -6342,23 +6068,6 @@ func (response CreateAthlete201JSONResponse) VisitCreateAthleteResponse(w http.R
 	return err
 }
 
-type CreateAthletedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response CreateAthletedefaultApplicationProblemPlusJSONResponse) VisitCreateAthleteResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type DeleteAthleteRequestObject struct {
 	SquadID   SquadID   `json:"squad_id"`
 	AthleteID AthleteID `json:"athlete_id"`
@@ -6375,23 +6084,6 @@ type DeleteAthlete204Response struct {
 func (response DeleteAthlete204Response) VisitDeleteAthleteResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
-}
-
-type DeleteAthletedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response DeleteAthletedefaultApplicationProblemPlusJSONResponse) VisitDeleteAthleteResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
 }
 
 type GetAthleteRequestObject struct {
@@ -6444,23 +6136,6 @@ func (response GetAthlete304Response) VisitGetAthleteResponse(w http.ResponseWri
 	return nil
 }
 
-type GetAthletedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetAthletedefaultApplicationProblemPlusJSONResponse) VisitGetAthleteResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ReplaceAthleteRequestObject struct {
 	SquadID   SquadID   `json:"squad_id"`
 	AthleteID AthleteID `json:"athlete_id"`
@@ -6496,23 +6171,6 @@ func (response ReplaceAthlete200JSONResponse) VisitReplaceAthleteResponse(w http
 	return err
 }
 
-type ReplaceAthletedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ReplaceAthletedefaultApplicationProblemPlusJSONResponse) VisitReplaceAthleteResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type EraseAthleteRequestObject struct {
 	SquadID   SquadID   `json:"squad_id"`
 	AthleteID AthleteID `json:"athlete_id"`
@@ -6533,23 +6191,6 @@ func (response EraseAthlete200JSONResponse) VisitEraseAthleteResponse(w http.Res
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type EraseAthletedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response EraseAthletedefaultApplicationProblemPlusJSONResponse) VisitEraseAthleteResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -6583,23 +6224,6 @@ func (response ExportAthlete200ApplicationZipResponse) VisitExportAthleteRespons
 	return err
 }
 
-type ExportAthletedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ExportAthletedefaultApplicationProblemPlusJSONResponse) VisitExportAthleteResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ListBallsRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  ListBallsParams
@@ -6619,23 +6243,6 @@ func (response ListBalls200JSONResponse) VisitListBallsResponse(w http.ResponseW
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ListBallsdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ListBallsdefaultApplicationProblemPlusJSONResponse) VisitListBallsResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -6701,23 +6308,6 @@ func (response CreateBall201JSONResponse) VisitCreateBallResponse(w http.Respons
 	return err
 }
 
-type CreateBalldefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response CreateBalldefaultApplicationProblemPlusJSONResponse) VisitCreateBallResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type DeleteBallRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	BallID  BallID  `json:"ball_id"`
@@ -6734,23 +6324,6 @@ type DeleteBall204Response struct {
 func (response DeleteBall204Response) VisitDeleteBallResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
-}
-
-type DeleteBalldefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response DeleteBalldefaultApplicationProblemPlusJSONResponse) VisitDeleteBallResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
 }
 
 type GetBallRequestObject struct {
@@ -6803,23 +6376,6 @@ func (response GetBall304Response) VisitGetBallResponse(w http.ResponseWriter) e
 	return nil
 }
 
-type GetBalldefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetBalldefaultApplicationProblemPlusJSONResponse) VisitGetBallResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ReplaceBallRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	BallID  BallID  `json:"ball_id"`
@@ -6851,23 +6407,6 @@ func (response ReplaceBall200JSONResponse) VisitReplaceBallResponse(w http.Respo
 		w.Header().Set("ETag", fmt.Sprint(*response.Headers.ETag))
 	}
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ReplaceBalldefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ReplaceBalldefaultApplicationProblemPlusJSONResponse) VisitReplaceBallResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -6979,23 +6518,6 @@ func (response CompareLines200ImageSvgXMLResponse) VisitCompareLinesResponse(w h
 	return err
 }
 
-type CompareLinesdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response CompareLinesdefaultApplicationProblemPlusJSONResponse) VisitCompareLinesResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type GetDigestRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 }
@@ -7014,23 +6536,6 @@ func (response GetDigest200JSONResponse) VisitGetDigestResponse(w http.ResponseW
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type GetDigestdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetDigestdefaultApplicationProblemPlusJSONResponse) VisitGetDigestResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -7054,23 +6559,6 @@ func (response ListDrills200JSONResponse) VisitListDrillsResponse(w http.Respons
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ListDrillsdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ListDrillsdefaultApplicationProblemPlusJSONResponse) VisitListDrillsResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -7136,23 +6624,6 @@ func (response CreateDrill201JSONResponse) VisitCreateDrillResponse(w http.Respo
 	return err
 }
 
-type CreateDrilldefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response CreateDrilldefaultApplicationProblemPlusJSONResponse) VisitCreateDrillResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type DeleteDrillRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	DrillID DrillID `json:"drill_id"`
@@ -7169,23 +6640,6 @@ type DeleteDrill204Response struct {
 func (response DeleteDrill204Response) VisitDeleteDrillResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
-}
-
-type DeleteDrilldefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response DeleteDrilldefaultApplicationProblemPlusJSONResponse) VisitDeleteDrillResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
 }
 
 type GetDrillRequestObject struct {
@@ -7238,23 +6692,6 @@ func (response GetDrill304Response) VisitGetDrillResponse(w http.ResponseWriter)
 	return nil
 }
 
-type GetDrilldefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetDrilldefaultApplicationProblemPlusJSONResponse) VisitGetDrillResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ReplaceDrillRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	DrillID DrillID `json:"drill_id"`
@@ -7290,23 +6727,6 @@ func (response ReplaceDrill200JSONResponse) VisitReplaceDrillResponse(w http.Res
 	return err
 }
 
-type ReplaceDrilldefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ReplaceDrilldefaultApplicationProblemPlusJSONResponse) VisitReplaceDrillResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type GetAdherenceRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	DrillID DrillID `json:"drill_id"`
@@ -7327,23 +6747,6 @@ func (response GetAdherence200JSONResponse) VisitGetAdherenceResponse(w http.Res
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type GetAdherencedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetAdherencedefaultApplicationProblemPlusJSONResponse) VisitGetAdherenceResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -7369,23 +6772,6 @@ func (response GetJudgements200JSONResponse) VisitGetJudgementsResponse(w http.R
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type GetJudgementsdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetJudgementsdefaultApplicationProblemPlusJSONResponse) VisitGetJudgementsResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -7418,23 +6804,6 @@ func (response GetDrillPicture200ImageSvgXMLResponse) VisitGetDrillPictureRespon
 		defer closer.Close()
 	}
 	_, err := io.Copy(w, response.Body)
-	return err
-}
-
-type GetDrillPicturedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetDrillPicturedefaultApplicationProblemPlusJSONResponse) VisitGetDrillPictureResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
 	return err
 }
 
@@ -7504,23 +6873,6 @@ func (response GetFeed200ApplicationXNdjsonResponse) VisitGetFeedResponse(w http
 	}
 }
 
-type GetFeeddefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetFeeddefaultApplicationProblemPlusJSONResponse) VisitGetFeedResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ListInvitationsRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  ListInvitationsParams
@@ -7540,23 +6892,6 @@ func (response ListInvitations200JSONResponse) VisitListInvitationsResponse(w ht
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ListInvitationsdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ListInvitationsdefaultApplicationProblemPlusJSONResponse) VisitListInvitationsResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -7584,23 +6919,6 @@ func (response CreateInvitation201JSONResponse) VisitCreateInvitationResponse(w 
 	return err
 }
 
-type CreateInvitationdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response CreateInvitationdefaultApplicationProblemPlusJSONResponse) VisitCreateInvitationResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type DeleteInvitationRequestObject struct {
 	SquadID      SquadID      `json:"squad_id"`
 	InvitationID InvitationID `json:"invitation_id"`
@@ -7616,23 +6934,6 @@ type DeleteInvitation204Response struct {
 func (response DeleteInvitation204Response) VisitDeleteInvitationResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
-}
-
-type DeleteInvitationdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response DeleteInvitationdefaultApplicationProblemPlusJSONResponse) VisitDeleteInvitationResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
 }
 
 type AssignLineRequestObject struct {
@@ -7668,23 +6969,6 @@ func (response AssignLine201JSONResponse) VisitAssignLineResponse(w http.Respons
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(201)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type AssignLinedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response AssignLinedefaultApplicationProblemPlusJSONResponse) VisitAssignLineResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -7741,23 +7025,6 @@ func (response GetLive200TextEventStreamResponse) VisitGetLiveResponse(w http.Re
 	}
 }
 
-type GetLivedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetLivedefaultApplicationProblemPlusJSONResponse) VisitGetLiveResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ListMembersRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  ListMembersParams
@@ -7781,23 +7048,6 @@ func (response ListMembers200JSONResponse) VisitListMembersResponse(w http.Respo
 	return err
 }
 
-type ListMembersdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ListMembersdefaultApplicationProblemPlusJSONResponse) VisitListMembersResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type DeleteMemberRequestObject struct {
 	SquadID  SquadID  `json:"squad_id"`
 	MemberID MemberID `json:"member_id"`
@@ -7814,23 +7064,6 @@ type DeleteMember204Response struct {
 func (response DeleteMember204Response) VisitDeleteMemberResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
-}
-
-type DeleteMemberdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response DeleteMemberdefaultApplicationProblemPlusJSONResponse) VisitDeleteMemberResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
 }
 
 type ReplaceMemberRequestObject struct {
@@ -7864,23 +7097,6 @@ func (response ReplaceMember200JSONResponse) VisitReplaceMemberResponse(w http.R
 		w.Header().Set("ETag", fmt.Sprint(*response.Headers.ETag))
 	}
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ReplaceMemberdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ReplaceMemberdefaultApplicationProblemPlusJSONResponse) VisitReplaceMemberResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -7992,23 +7208,6 @@ func (response MapMisses200ImageSvgXMLResponse) VisitMapMissesResponse(w http.Re
 	return err
 }
 
-type MapMissesdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response MapMissesdefaultApplicationProblemPlusJSONResponse) VisitMapMissesResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type StudyLineRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  StudyLineParams
@@ -8073,23 +7272,6 @@ func (response StudyLine200ImageSvgXMLResponse) VisitStudyLineResponse(w http.Re
 	return err
 }
 
-type StudyLinedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response StudyLinedefaultApplicationProblemPlusJSONResponse) VisitStudyLineResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ListPatternsRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  ListPatternsParams
@@ -8109,23 +7291,6 @@ func (response ListPatterns200JSONResponse) VisitListPatternsResponse(w http.Res
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ListPatternsdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ListPatternsdefaultApplicationProblemPlusJSONResponse) VisitListPatternsResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -8191,23 +7356,6 @@ func (response CreatePattern201JSONResponse) VisitCreatePatternResponse(w http.R
 	return err
 }
 
-type CreatePatterndefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response CreatePatterndefaultApplicationProblemPlusJSONResponse) VisitCreatePatternResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type DeletePatternRequestObject struct {
 	SquadID   SquadID   `json:"squad_id"`
 	PatternID PatternID `json:"pattern_id"`
@@ -8224,23 +7372,6 @@ type DeletePattern204Response struct {
 func (response DeletePattern204Response) VisitDeletePatternResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
-}
-
-type DeletePatterndefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response DeletePatterndefaultApplicationProblemPlusJSONResponse) VisitDeletePatternResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
 }
 
 type GetPatternRequestObject struct {
@@ -8293,23 +7424,6 @@ func (response GetPattern304Response) VisitGetPatternResponse(w http.ResponseWri
 	return nil
 }
 
-type GetPatterndefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetPatterndefaultApplicationProblemPlusJSONResponse) VisitGetPatternResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ReplacePatternRequestObject struct {
 	SquadID   SquadID   `json:"squad_id"`
 	PatternID PatternID `json:"pattern_id"`
@@ -8345,23 +7459,6 @@ func (response ReplacePattern200JSONResponse) VisitReplacePatternResponse(w http
 	return err
 }
 
-type ReplacePatterndefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ReplacePatterndefaultApplicationProblemPlusJSONResponse) VisitReplacePatternResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type GetFilmRequestObject struct {
 	SquadID   SquadID   `json:"squad_id"`
 	PatternID PatternID `json:"pattern_id"`
@@ -8382,23 +7479,6 @@ func (response GetFilm200JSONResponse) VisitGetFilmResponse(w http.ResponseWrite
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type GetFilmdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetFilmdefaultApplicationProblemPlusJSONResponse) VisitGetFilmResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -8430,23 +7510,6 @@ func (response GetFilmPicture200ImageSvgXMLResponse) VisitGetFilmPictureResponse
 		defer closer.Close()
 	}
 	_, err := io.Copy(w, response.Body)
-	return err
-}
-
-type GetFilmPicturedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetFilmPicturedefaultApplicationProblemPlusJSONResponse) VisitGetFilmPictureResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
 	return err
 }
 
@@ -8557,23 +7620,6 @@ func (response PlanLines200ImageSvgXMLResponse) VisitPlanLinesResponse(w http.Re
 	return err
 }
 
-type PlanLinesdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response PlanLinesdefaultApplicationProblemPlusJSONResponse) VisitPlanLinesResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type PushRequestObject struct {
 	SquadID     SquadID `json:"squad_id"`
 	Params      PushParams
@@ -8642,23 +7688,6 @@ func (response Push200ApplicationXNdjsonResponse) VisitPushResponse(w http.Respo
 	}
 }
 
-type PushdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response PushdefaultApplicationProblemPlusJSONResponse) VisitPushResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ReadSentenceRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Body    *ReadSentenceJSONRequestBody
@@ -8682,23 +7711,6 @@ func (response ReadSentence200JSONResponse) VisitReadSentenceResponse(w http.Res
 	return err
 }
 
-type ReadSentencedefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ReadSentencedefaultApplicationProblemPlusJSONResponse) VisitReadSentenceResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ListSessionsRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Params  ListSessionsParams
@@ -8718,23 +7730,6 @@ func (response ListSessions200JSONResponse) VisitListSessionsResponse(w http.Res
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ListSessionsdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ListSessionsdefaultApplicationProblemPlusJSONResponse) VisitListSessionsResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -8800,23 +7795,6 @@ func (response CreateSession201JSONResponse) VisitCreateSessionResponse(w http.R
 	return err
 }
 
-type CreateSessiondefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response CreateSessiondefaultApplicationProblemPlusJSONResponse) VisitCreateSessionResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type DeleteSessionRequestObject struct {
 	SquadID   SquadID   `json:"squad_id"`
 	SessionID SessionID `json:"session_id"`
@@ -8833,23 +7811,6 @@ type DeleteSession204Response struct {
 func (response DeleteSession204Response) VisitDeleteSessionResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
-}
-
-type DeleteSessiondefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response DeleteSessiondefaultApplicationProblemPlusJSONResponse) VisitDeleteSessionResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
 }
 
 type GetSessionRequestObject struct {
@@ -8902,23 +7863,6 @@ func (response GetSession304Response) VisitGetSessionResponse(w http.ResponseWri
 	return nil
 }
 
-type GetSessiondefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetSessiondefaultApplicationProblemPlusJSONResponse) VisitGetSessionResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ReplaceSessionRequestObject struct {
 	SquadID   SquadID   `json:"squad_id"`
 	SessionID SessionID `json:"session_id"`
@@ -8954,23 +7898,6 @@ func (response ReplaceSession200JSONResponse) VisitReplaceSessionResponse(w http
 	return err
 }
 
-type ReplaceSessiondefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ReplaceSessiondefaultApplicationProblemPlusJSONResponse) VisitReplaceSessionResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ListShotsRequestObject struct {
 	SquadID   SquadID   `json:"squad_id"`
 	SessionID SessionID `json:"session_id"`
@@ -8991,23 +7918,6 @@ func (response ListShots200JSONResponse) VisitListShotsResponse(w http.ResponseW
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ListShotsdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ListShotsdefaultApplicationProblemPlusJSONResponse) VisitListShotsResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -9038,23 +7948,6 @@ func (response UploadShots200JSONResponse) VisitUploadShotsResponse(w http.Respo
 	return err
 }
 
-type UploadShotsdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response UploadShotsdefaultApplicationProblemPlusJSONResponse) VisitUploadShotsResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type DeleteShotRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	ShotID  ShotID  `json:"shot_id"`
@@ -9071,23 +7964,6 @@ type DeleteShot204Response struct {
 func (response DeleteShot204Response) VisitDeleteShotResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
-}
-
-type DeleteShotdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response DeleteShotdefaultApplicationProblemPlusJSONResponse) VisitDeleteShotResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
 }
 
 type GetShotRequestObject struct {
@@ -9140,23 +8016,6 @@ func (response GetShot304Response) VisitGetShotResponse(w http.ResponseWriter) e
 	return nil
 }
 
-type GetShotdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetShotdefaultApplicationProblemPlusJSONResponse) VisitGetShotResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type ReplaceShotRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	ShotID  ShotID  `json:"shot_id"`
@@ -9188,23 +8047,6 @@ func (response ReplaceShot200JSONResponse) VisitReplaceShotResponse(w http.Respo
 		w.Header().Set("ETag", fmt.Sprint(*response.Headers.ETag))
 	}
 	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ReplaceShotdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ReplaceShotdefaultApplicationProblemPlusJSONResponse) VisitReplaceShotResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -9275,23 +8117,6 @@ func (response GetSnapshot200ApplicationXNdjsonResponse) VisitGetSnapshotRespons
 	}
 }
 
-type GetSnapshotdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetSnapshotdefaultApplicationProblemPlusJSONResponse) VisitGetSnapshotResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type SignInRequestObject struct {
 	Body *SignInJSONRequestBody
 }
@@ -9310,23 +8135,6 @@ func (response SignIn201JSONResponse) VisitSignInResponse(w http.ResponseWriter)
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(201)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type SignIndefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response SignIndefaultApplicationProblemPlusJSONResponse) VisitSignInResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -9353,23 +8161,6 @@ func (response RefreshTokens201JSONResponse) VisitRefreshTokensResponse(w http.R
 	return err
 }
 
-type RefreshTokensdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response RefreshTokensdefaultApplicationProblemPlusJSONResponse) VisitRefreshTokensResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type SignOutRequestObject struct {
 	Body *SignOutJSONRequestBody
 }
@@ -9384,23 +8175,6 @@ type SignOut204Response struct {
 func (response SignOut204Response) VisitSignOutResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
-}
-
-type SignOutdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response SignOutdefaultApplicationProblemPlusJSONResponse) VisitSignOutResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
 }
 
 type SignUpRequestObject struct {
@@ -9425,35 +8199,18 @@ func (response SignUp201JSONResponse) VisitSignUpResponse(w http.ResponseWriter)
 	return err
 }
 
-type SignUpdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response SignUpdefaultApplicationProblemPlusJSONResponse) VisitSignUpResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 // StrictServerInterface represents all server handlers.
 type StrictServerInterface interface {
 	// GetKeys The public keys that access tokens are signed with (RFC 7517)
 	// (GET /.well-known/jwks.json)
 	GetKeys(ctx context.Context, request GetKeysRequestObject) (GetKeysResponseObject, error)
-	// GetHealth Tell that the process runs
+	// GetHealth Check that the process runs
 	// (GET /healthz)
 	GetHealth(ctx context.Context, request GetHealthRequestObject) (GetHealthResponseObject, error)
 	// GetContract This contract
 	// (GET /openapi.json)
 	GetContract(ctx context.Context, request GetContractRequestObject) (GetContractResponseObject, error)
-	// GetReady Tell that the database answers and holds this program's schema
+	// GetReady Check that the database answers and holds this program's schema
 	// (GET /readyz)
 	GetReady(ctx context.Context, request GetReadyRequestObject) (GetReadyResponseObject, error)
 	// AcceptInvitation Join a squad by a one-time code
@@ -9465,7 +8222,7 @@ type StrictServerInterface interface {
 	// LayOil Lay a load table that is not stored, and report the film
 	// (POST /v1/oil)
 	LayOil(ctx context.Context, request LayOilRequestObject) (LayOilResponseObject, error)
-	// CreateSquad Make a squad; you are its coach
+	// CreateSquad Create a squad; you become its coach
 	// (POST /v1/squads)
 	CreateSquad(ctx context.Context, request CreateSquadRequestObject) (CreateSquadResponseObject, error)
 	// GetSquad Read one squad

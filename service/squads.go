@@ -230,7 +230,10 @@ func (s *Service) Join(
 			return err
 		}
 		found, err := tx.SquadOfInvitation(ctx, db.SquadOfInvitationParams{CodeHash: hash})
-		if err != nil || found == uuid.Nil {
+		if err != nil {
+			return err
+		}
+		if found == uuid.Nil {
 			return errCode
 		}
 		squad = found

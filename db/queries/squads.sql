@@ -45,7 +45,7 @@ FROM invitations WHERE squad_id = @squad_id AND id > @after ORDER BY id LIMIT @m
 DELETE FROM invitations WHERE squad_id = @squad_id AND id = @id AND used_at IS NULL;
 
 -- name: SquadOfInvitation :one
-SELECT squad_of_invitation(@code_hash::bytea)::uuid AS squad_id;
+SELECT coalesce(squad_of_invitation(@code_hash::bytea), '00000000-0000-0000-0000-000000000000')::uuid AS squad_id;
 
 -- UseInvitation spends the code; no row means that it is unknown, used or too old.
 -- name: UseInvitation :one
