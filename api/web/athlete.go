@@ -19,7 +19,7 @@ type athleteView struct {
 	Erase    *form // likewise
 }
 
-// athleteForms are the forms of an athlete's page that were sent and have something to mend.
+// athleteForms are the forms of an athlete's page that were sent and have something to fix.
 type athleteForms struct{ ball, erase *form }
 
 // May reports whether the visitor may change what is the athlete's.
@@ -72,7 +72,7 @@ func athleteAddress(r *roster, id uuid.UUID) string { return r.Address() + "/ath
 // ballForm asks for a ball of an athlete.
 func ballForm(r *roster, athlete uuid.UUID) *form {
 	return &form{
-		Action: athleteAddress(r, athlete) + "/balls", Submit: "Add the ball", Hidden: map[string]string{"id": newID()},
+		Action: athleteAddress(r, athlete) + "/balls", Submit: "Add ball", Hidden: map[string]string{"id": newID()},
 		Inputs: []*input{
 			{Name: "name", Label: "Name", Required: true, Max: "200", Autocomplete: "off"},
 			{
@@ -87,7 +87,7 @@ func ballForm(r *roster, athlete uuid.UUID) *form {
 			{
 				Name:         "rg_in",
 				Label:        "Radius of gyration in inches",
-				Hint:         "Such as 2.5. Leave blank what is not known.",
+				Hint:         "For example 2.5. Leave empty if unknown.",
 				Mode:         "decimal",
 				Max:          "10",
 				Autocomplete: "off",
@@ -97,7 +97,7 @@ func ballForm(r *roster, athlete uuid.UUID) *form {
 			{Name: "cover", Label: "Cover", Options: []option{
 				{
 					"",
-					"Not known",
+					"Unknown",
 				},
 				{"plastic", "plastic"},
 				{"urethane", "urethane"},
@@ -193,7 +193,7 @@ func openAthlete(_ *visit, r *roster, rec record.Record) (*editor, error) {
 	)
 	return &editor{
 		Name: was.Name, page: athleteAddress(r, was.ID), up: r.Address(), form: f,
-		Loses: "Only an athlete without balls, sessions, drills and shots can be deleted.",
+		Loses: "An athlete can be deleted only when they have no balls, sessions, drills or shots.",
 		take: func(f *form) taken {
 			is := was
 			f.takeAthlete(&is)
@@ -279,7 +279,7 @@ func openBall(_ *visit, r *roster, rec record.Record) (*editor, error) {
 		page:  page,
 		up:    page,
 		form:  f,
-		Loses: "Only a ball that no shot names can be deleted; one that is no longer in use can be said to be so above.",
+		Loses: "A ball can be deleted only when no shot refers to it; otherwise set it to no longer in use above.",
 		take: func(f *form) taken {
 			is := was
 			f.takeBall(&is)

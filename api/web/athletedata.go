@@ -32,7 +32,7 @@ func eraseForm(r *roster, subject *record.Athlete) *form {
 		Action: athleteAddress(r, subject.ID) + "/erase",
 		Submit: "Erase for good",
 		Inputs: []*input{
-			{Name: "confirm", Label: "The athlete’s whole name", Required: true, Max: "200", Autocomplete: "off"},
+			{Name: "confirm", Label: "The athlete’s full name", Required: true, Max: "200", Autocomplete: "off"},
 		},
 	}
 }

@@ -417,13 +417,13 @@ func TestKeyboardInABrowser(t *testing.T) {
 		}
 	}
 	want := []string{
-		"Skip to the content",
+		"Skip to content",
 		"Laneward",
 		"email",
 		"password",
 		"Sign in",
 		"Sign up",
-		"When something does not work",
+		"Help with errors",
 	}
 	if diff := cmp.Diff(want, stops); diff != "" {
 		t.Errorf("the stops differ (-want +got):\n%s", diff)

@@ -46,18 +46,18 @@ func compareForm(r *roster, balls []ballChoice) *form {
 		},
 		&input{
 			Name:    againstPrefix + "session",
-			Label:   "Other wear: by the shots of",
+			Label:   "Other wear: shots from",
 			Options: same("The same film", films),
 			Folded:  true,
 		},
 		&input{
 			Name:   againstPrefix + "shots",
-			Label:  "How many shots there",
+			Label:  "How many of those shots",
 			Type:   "number",
 			Step:   "1",
 			Min:    "1",
 			Max:    strconv.Itoa(advice.MaxWornShots),
-			Hint:   "Without a session: so many of the athlete’s own along the best line.",
+			Hint:   "Without a session: this many of the athlete’s shots along the best line.",
 			Folded: true,
 		},
 	)
@@ -77,7 +77,7 @@ func (f *form) lineAgainst() advice.Against {
 	if f.value(againstPrefix+"session") == freshFilm {
 		against.Fresh = true
 		if shots != 0 {
-			f.blame(againstPrefix+"shots", "do not go with a fresh film: leave them out")
+			f.blame(againstPrefix+"shots", "do not apply to a fresh film; leave this empty")
 		}
 		return against
 	}
@@ -267,7 +267,7 @@ func compareRows(c *advice.Comparison) []compareRow {
 			return fmt.Sprintf("%.1f at %.1f°", l.Path.PinBoard, l.Path.EntryAngleDeg)
 		}),
 		row(
-			"Own shots in the pocket",
+			"Shots in the pocket",
 			move.share,
 			func(l advice.PlannedLine) string { return percent(l.PocketShare) },
 		),

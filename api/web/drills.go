@@ -26,7 +26,7 @@ type drillPageView struct {
 func drillPage(v *visit) error { return v.showDrill(http.StatusOK, nil) }
 
 // showDrill shows the drill of the address; assigning is the form when it was sent and has
-// something to mend.
+// something to fix.
 func (v *visit) showDrill(status int, assigning *form) error {
 	own, id, err := v.squadAnd("drill")
 	if err != nil {
@@ -103,7 +103,7 @@ func dayInputs(from, due string) []*input {
 			Required: true,
 			Value:    from,
 		},
-		{Name: "due_on", Label: "Due", Hint: "Leave it blank for no end.", Type: "date", Value: due},
+		{Name: "due_on", Label: "Due", Hint: "Leave empty for no end date.", Type: "date", Value: due},
 	}
 }
 
@@ -202,7 +202,7 @@ func newDrillForm(r *roster) *form {
 				Type:     "area",
 				Required: true,
 				Max:      "4000",
-				Hint:     "One sentence a line, such as: keep the ball at board 10 or inside.",
+				Hint:     "One sentence per line, for example: keep the ball at board 10 or inside.",
 			},
 			{Name: "name", Label: "Name of the drill", Required: true, Max: "200", Autocomplete: "off"},
 			{
@@ -219,7 +219,7 @@ func newDrillForm(r *roster) *form {
 			{
 				Name:     "pass_share",
 				Label:    "Pass mark in %",
-				Hint:     "The share of the shots that should do as asked.",
+				Hint:     "The share of shots that should do as asked.",
 				Type:     "number",
 				Required: true,
 				Value:    "80",
@@ -236,7 +236,7 @@ func newDrillForm(r *roster) *form {
 				Required: true,
 				Value:    r.Today,
 			},
-			{Name: "due_on", Label: "Due", Hint: "Leave it blank for no end.", Type: "date"},
+			{Name: "due_on", Label: "Due", Hint: "Leave empty for no end date.", Type: "date"},
 			{Name: "note", Label: "Note to the athletes", Type: "area", Max: "4000"},
 		},
 	}
@@ -276,7 +276,7 @@ func (v *visit) read(squad uuid.UUID, text string) ([]drill.Rule, reading, error
 				result.Lines,
 				lineRead{
 					Fault: fmt.Sprintf(
-						"More than %d sentences are too many for one drill: take some out.",
+						"A drill takes up to %d sentences; remove some.",
 						maxSentences,
 					),
 				},
@@ -350,7 +350,7 @@ func newDrill(v *visit) error {
 	record := drillOf(f, rules)
 	assignments := assignmentsOf(f, chosen, record.ID)
 	if !read.Ready && f.value("sentences") != "" {
-		f.blame("sentences", "cannot all be read: see below")
+		f.blame("sentences", "Some sentences weren’t understood; see below")
 	}
 	if f.faulty() {
 		return again(http.StatusBadRequest, f)
@@ -392,7 +392,7 @@ func assignmentsOf(f *form, chosen []string, drill uuid.UUID) []*record.Assignme
 	for _, text := range chosen {
 		athlete, err := uuid.Parse(text)
 		if err != nil {
-			f.blame("athletes", "One of the athletes is none of the choices: choose again.")
+			f.blame("athletes", "One of the athletes is not one of the choices; choose again.")
 			continue
 		}
 		if from == nil {

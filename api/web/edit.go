@@ -69,7 +69,7 @@ func (view editView) Loads() [][]*input { return view.Form.loadRows() }
 func (e editable) edited(v *visit) (*roster, *editor, error) {
 	r, err := v.as(func(own service.OwnSquad) bool {
 		return own.Role == record.RoleCoach || e.own && own.Role == record.RoleAthlete
-	}, "only a coach of the squad may do this: ask one")
+	}, "only coaches of this squad can do this: ask one")
 	if err != nil {
 		return nil, nil, err
 	}
@@ -119,7 +119,7 @@ func (v *visit) showEdit(status int, r *roster, opened *editor, f, deleting *for
 	}
 	view := editView{roster: r, editor: opened, Form: f, Delete: deleting}
 	trail := v.crumbs(r, crumb{opened.Name, opened.page})
-	return v.show(status, "edit", frame{Title: "Change " + opened.Name, Squad: r.Squad, Crumbs: trail, Page: view})
+	return v.show(status, "edit", frame{Title: "Edit " + opened.Name, Squad: r.Squad, Crumbs: trail, Page: view})
 }
 
 // deleteForm is the button that deletes a record.
@@ -195,15 +195,15 @@ func (f *form) blank(v *visit) *form {
 // sent, and takes over the revision: who sends the form again has seen it.
 func (f *form) meets(now *form) {
 	f.Hidden = now.Hidden
-	f.Fault = "Somebody has changed this since you opened it, so nothing was stored. Where your form differs, it says what is stored now: choose, and save again"
+	f.Fault = "Someone changed this after you opened it, so nothing was saved. Where your form differs, the stored value is shown: choose, then save again"
 	for _, in := range f.Inputs {
 		stored := now.value(in.Name)
 		switch {
 		case stored == in.Value:
 		case stored == "":
-			in.Fault = "is stored as blank now"
+			in.Fault = "is now stored as empty"
 		default:
-			in.Fault = fmt.Sprintf("is stored as “%s” now", in.shown(stored))
+			in.Fault = fmt.Sprintf("is now stored as “%s”", in.shown(stored))
 		}
 	}
 }

@@ -154,7 +154,7 @@ func TestChangeRecords(t *testing.T) {
 			where,
 			"speed_mph",
 			"99",
-		).wants(t, http.StatusBadRequest, "Typical speed in mph", "One thing needs mending")
+		).wants(t, http.StatusBadRequest, "Typical speed in mph", "Fix one thing")
 	})
 	t.Run("ball", func(t *testing.T) {
 		change(t, "/balls/"+w.balls[1].ID.String(), "retired", "yes", "surface_grit", "500").location(t)
@@ -221,11 +221,11 @@ func TestStaleFormsAreExplained(t *testing.T) {
 	late.wants(
 		t,
 		http.StatusPreconditionFailed,
-		"Somebody has changed this since you opened it",
+		"Someone changed this after you opened it",
 		"Typical speed in mph",
-		"is stored as “18.25” now",
-		"is stored as “the left hand” now",
-		"is stored as “330” now",
+		"is now stored as “18.25”",
+		"is now stored as “the left hand”",
+		"is now stored as “330”",
 	)
 	if got := w.stored(record.KindAthlete, w.people[0].ID).(*record.Athlete); *got.RevRateRPM != 330 {
 		t.Error("a stale form was stored")
@@ -261,7 +261,7 @@ func TestDeleteRecords(t *testing.T) {
 		wants(t, http.StatusConflict, "still refer to it: delete those first")
 	taken := w.at("/assignments/", w.assignmentOf(w.people[2].ID).String())
 	v.post(taken+"/delete", v.get(taken+"/edit").sends(t, "/delete")...).location(t)
-	v.get(w.at("/drills/", w.drill.ID.String())).wants(t, http.StatusOK, "Assign it to another athlete", "Caspian Dree")
+	v.get(w.at("/drills/", w.drill.ID.String())).wants(t, http.StatusOK, "Assign to another athlete", "Caspian Dree")
 	session := "/sessions/" + w.session.ID.String()
 	if to := v.post(w.at(session, "/delete"), v.get(w.at(session, "/edit")).sends(t, "/delete")...).
 		location(t); to != w.at() {
@@ -304,7 +304,7 @@ func TestMembers(t *testing.T) {
 		}
 	}
 	other := w.signedIn("ansel@example.org")
-	other.get(w.at(member, "/edit")).wants(t, http.StatusForbidden, "Only a coach")
+	other.get(w.at(member, "/edit")).wants(t, http.StatusForbidden, "Only coaches")
 	v.post(w.at(member, "/edit"), v.get(w.at(member, "/edit")).sends(t, "/edit", "whom", "analyst")...).location(t)
 	other.get(w.at()).wants(t, http.StatusOK, "You are an analyst of this squad", "Bettany Voss-Lark")
 	v.post(w.at(me, "/edit"), v.get(w.at(me, "/edit")).sends(t, "/edit", "whom", "analyst")...).
@@ -325,7 +325,7 @@ func TestAddABall(t *testing.T) {
 	own, other := w.at("/athletes/", w.people[1].ID.String()), w.at("/athletes/", w.people[0].ID.String())
 	v := w.signedIn("bettany@example.org")
 	page := v.get(own)
-	page.wants(t, http.StatusOK, "Bettany Voss-Lark", "None yet: lines are planned with a usual ball", "Add a ball")
+	page.wants(t, http.StatusOK, "Bettany Voss-Lark", "None yet; lines are planned for a typical ball", "Add a ball")
 	fields := page.sends(t, "/balls", "name", "Invented Thorn", "rg_in", "2.5", "cover", "pearl")
 	v.post(own+"/balls", fields...).location(t)
 	v.post(own+"/balls", fields...).location(t) // sent twice
@@ -371,7 +371,7 @@ func TestAthletesData(t *testing.T) {
 	}
 
 	v.post(where+"/erase", "confirm", "Ansel").wants(t, http.StatusBadRequest, "confirm with the athlete's name")
-	v.post(where+"/erase", "confirm", "").wants(t, http.StatusBadRequest, "needs mending")
+	v.post(where+"/erase", "confirm", "").wants(t, http.StatusBadRequest, "Fix one thing")
 	if w.stored(record.KindAthlete, minor.ID).(*record.Athlete).Name != minor.Name {
 		t.Fatal("the athlete is not what they were")
 	}

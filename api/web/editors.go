@@ -43,7 +43,7 @@ func openSession(v *visit, r *roster, rec record.Record) (*editor, error) {
 	)
 	return &editor{
 		Name: was.Name, page: r.Address() + "/sessions/" + was.ID.String(), up: r.Address(), form: f,
-		Loses: "Its shots go with it.",
+		Loses: "Its shots are deleted too.",
 		take: func(f *form) taken {
 			is := was
 			f.takeSession(&is)
@@ -103,7 +103,7 @@ func openAssignment(v *visit, r *roster, rec record.Record) (*editor, error) {
 	page := drillAddress(r, was.DrillID)
 	return &editor{
 		Name: found.(*record.Drill).Name + " for " + r.Athlete(&was.AthleteID), page: page, up: page, form: f,
-		Loses: "The drill is taken back from the athlete. The shots stay.",
+		Loses: "Unassigns the drill. The athlete’s shots stay.",
 		take: func(f *form) taken {
 			is := was
 			if from := f.day("assigned_on"); from != nil {
@@ -147,7 +147,7 @@ func openDrill(v *visit, r *roster, rec record.Record) (*editor, error) {
 	)
 	return &editor{
 		Name: was.Name, page: drillAddress(r, was.ID), up: r.Address(), form: f,
-		Loses: "Only a drill that nobody has and that no shot names can be deleted.",
+		Loses: "A drill can be deleted only when it isn’t assigned and no shot refers to it.",
 		take: func(f *form) taken {
 			is := was
 			is.Sentences = nil // written for whoever reads it
@@ -198,9 +198,9 @@ func openPattern(_ *visit, r *roster, rec record.Record) (*editor, error) {
 		f.fill("length_ft", plain(was.LengthFt))
 	}
 	f.fillLoads(was.Loads)
-	loses := "Only a pattern that no session and no drill names can be deleted."
+	loses := "A pattern can be deleted only when no session and no drill uses it."
 	if len(was.Film) > 0 {
-		loses += " Its film was given as a map, which stays as it is."
+		loses += " Its film was given as a map, which stays unchanged."
 	}
 	return &editor{
 		Name: was.Name, page: patternAddress(r, was.ID), up: r.Address(), form: f, Loses: loses,
@@ -237,7 +237,7 @@ func openMember(v *visit, r *roster, rec record.Record) (*editor, error) {
 	}
 	return &editor{
 		Name: was.Name, page: after, up: after, form: f,
-		Loses: "Their sign-in stays; they no longer see this squad. What they logged stays too.",
+		Loses: "They lose access to this squad. Their sign-in and everything they logged stay.",
 		take:  func(f *form) taken { return taken{form: f} },
 		store: func(f *form, rev int64, _ record.Record) error {
 			role, athlete := f.whom()
@@ -265,7 +265,7 @@ func (f *form) takePattern(p *record.Pattern) (pointers []string) {
 	if length := f.number("length_ft"); length != nil {
 		p.LengthFt = *length
 	} else if f.value("length_ft") == "" && len(table.loads) == 0 {
-		f.blame("length_ft", "is needed where there is no load table")
+		f.blame("length_ft", "is required without a load table")
 	}
 	return table.pointers
 }

@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"github.com/google/uuid"
@@ -58,7 +59,16 @@ func (in *input) DescribedBy() string {
 	return strings.Join(ids, " ")
 }
 
-// Faulty lists the inputs with something to mend.
+// Complaint is what is wrong with the input, as a sentence. A fault goes on from the label
+// ("is required") unless it begins with a capital: then it is a sentence of its own.
+func (in *input) Complaint() string {
+	if first, _ := utf8.DecodeRuneInString(in.Fault); unicode.IsUpper(first) {
+		return sentence(in.Fault)
+	}
+	return sentence(in.Label + " " + in.Fault)
+}
+
+// Faulty lists the inputs with something to fix.
 func (f *form) Faulty() []*input {
 	var list []*input
 	for _, in := range f.Inputs {
@@ -79,7 +89,7 @@ func (f *form) asError() error {
 	}
 	detail := f.Fault
 	for _, in := range f.Faulty() {
-		detail = in.Label + " " + in.Fault
+		detail = in.Complaint()
 	}
 	return &service.Error{Code: service.Invalid, Detail: detail}
 }
@@ -130,7 +140,7 @@ func (f *form) read(sent url.Values) {
 		}
 		if !utf8.ValidString(in.Value) || strings.ContainsRune(in.Value, 0) {
 			in.Value = strings.ReplaceAll(strings.ToValidUTF8(in.Value, "\uFFFD"), "\x00", "\uFFFD")
-			in.Fault = "holds what is no text: type it again"
+			in.Fault = "contains characters that are not text; type it again"
 			continue
 		}
 		in.check()
@@ -142,17 +152,17 @@ func (in *input) check() {
 	switch {
 	case in.Value == "":
 		if in.Required {
-			in.Fault = "is needed"
+			in.Fault = "is required"
 		}
 	case len(in.Options) > 0:
 		if !in.offered(in.Value) {
-			in.Fault = "is none of the choices: choose again"
+			in.Fault = "is not one of the choices; choose again"
 		}
 	case in.Type == "number" || in.Type == "date":
 	case in.Min != "" && length < number(in.Min):
-		in.Fault = fmt.Sprintf("has %d characters: write %s or more", length, in.Min)
+		in.Fault = fmt.Sprintf("has %d characters; use %s or more", length, in.Min)
 	case in.Max != "" && length > number(in.Max):
-		in.Fault = fmt.Sprintf("has %d characters: write %s or fewer", length, in.Max)
+		in.Fault = fmt.Sprintf("has %d characters; use %s or fewer", length, in.Max)
 	}
 }
 
@@ -182,7 +192,7 @@ func (f *form) number(name string) *float64 {
 	}
 	value, err := strconv.ParseFloat(text, 64)
 	if err != nil {
-		f.blame(name, fmt.Sprintf("%q is no number: write it with a point, such as 16.5", text))
+		f.blame(name, fmt.Sprintf("%q is not a number; write it with a point, such as 16.5", text))
 		return nil
 	}
 	return &value
@@ -193,7 +203,7 @@ func (f *form) whole(name string) int32 {
 	text := f.value(name)
 	value, err := strconv.ParseInt(text, 10, 32)
 	if err != nil && text != "" {
-		f.blame(name, fmt.Sprintf("%q is no whole number", text))
+		f.blame(name, fmt.Sprintf("%q is not a whole number", text))
 	}
 	return int32(value)
 }
@@ -220,7 +230,7 @@ func (f *form) id(name string) *uuid.UUID {
 	}
 	id, err := uuid.Parse(text)
 	if err != nil {
-		f.blame(name, "is none of the choices: choose again")
+		f.blame(name, "is not one of the choices; choose again")
 		return nil
 	}
 	return &id

@@ -19,11 +19,11 @@ import (
 // loadColumns are the fields of a load, as the service's faults name them, with the words of the
 // form.
 var loadColumns = []struct{ name, label string }{
-	{"direction", "Way"},
+	{"direction", "Direction"},
 	{"from_board", "From board"},
 	{"to_board", "To board"},
 	{"count", "Passes"},
-	{"ul_per_board", "µL a board"},
+	{"ul_per_board", "µL per board"},
 	{"start_ft", "Start, ft"},
 	{"end_ft", "End, ft"},
 }
@@ -38,13 +38,13 @@ const (
 // patternForm asks for a pattern with a number of rows for its load table.
 func patternForm(r *roster, loads int) *form {
 	f := &form{
-		Action: r.Address() + "/patterns/new", Submit: "Add the pattern", Hidden: map[string]string{"id": newID()},
+		Action: r.Address() + "/patterns/new", Submit: "Add pattern", Hidden: map[string]string{"id": newID()},
 		Inputs: []*input{
 			{Name: "name", Label: "Name", Required: true, Max: "200", Autocomplete: "off"},
 			{
 				Name:  "length_ft",
 				Label: "Length in feet",
-				Hint:  "The load table’s own when blank.",
+				Hint:  "Leave empty to use the load table’s length.",
 				Type:  "number",
 				Step:  "any",
 				Min:   "1",
@@ -56,7 +56,7 @@ func patternForm(r *roster, loads int) *form {
 				Label: "Load table as CSV",
 				Type:  "area",
 				Max:   "100000",
-				Hint:  "The first line is: direction,from_board,to_board,count,ul_per_board,start_ft,end_ft. A board may name its side, such as 2L and 2R.",
+				Hint:  "Header row: direction,from_board,to_board,count,ul_per_board,start_ft,end_ft. Boards may name their side, such as 2L and 2R.",
 			},
 		},
 	}
@@ -86,7 +86,7 @@ func (f *form) withLoads(loads int) *form {
 				}
 				switch column.name {
 				case "direction":
-					in.Type, in.Options = "", []option{{"out", "out"}, {"back", "back"}}
+					in.Type, in.Options = "", []option{{"out", "forward"}, {"back", "reverse"}}
 				case "from_board", "to_board": // which may name their side
 					in.Type, in.Step, in.Max = "", "", "4"
 				}
@@ -213,14 +213,14 @@ func (f *form) takeCSV() *form {
 		return f
 	}
 	if len(f.loads().loads) > 0 {
-		f.blame("csv", "stands beside rows that are filled in: give one of the two")
+		f.blame("csv", "was given together with filled-in rows; use one of the two")
 		return f
 	}
 	table, err := oil.ReadTableCSV(f.value("name"), strings.NewReader(text))
 	var faults oil.Faults
 	switch {
 	case errors.As(err, &faults):
-		f.blame("csv", "needs mending:\n"+faults.Error())
+		f.blame("csv", "has mistakes:\n"+faults.Error())
 		return f
 	case err != nil:
 		f.blame("csv", "cannot be read: "+err.Error())
@@ -281,6 +281,6 @@ func (f *form) loads() loadTable {
 
 func (f *form) blameBlank(name string) {
 	if f.value(name) == "" {
-		f.blame(name, "is needed")
+		f.blame(name, "is required")
 	}
 }

@@ -27,11 +27,11 @@ func TestSignUpMakeASquadSignOut(t *testing.T) {
 	v.get("/").wants(t, http.StatusOK, "Sign in", "Did they bowl the line you asked for?")
 	for name, fields := range map[string][]string{
 		"has 8 characters":           {"name", "A", "email", "a@b", "password", "too-shor"},
-		"is no e-mail address":       {"name", "A", "email", "nobody", "password", password},
-		"One thing needs mending":    {"name", "", "email", "a@b", "password", password},
+		"is not an email address":       {"name", "A", "email", "nobody", "password", password},
+		"Fix one thing":    {"name", "", "email", "a@b", "password", password},
 		"first anyone would guess":   {"name", "A", "email", "a@b", "password", "aaaaaaaaaaaa"},
-		"3 things need mending":      {"next", "/"},
-		"holds what is no text":      {"name", "\xff\xfe", "email", "a@b", "password", password},
+		"Fix 3 things":      {"next", "/"},
+		"contains characters that are not text":      {"name", "\xff\xfe", "email", "a@b", "password", password},
 		"Password holds your addres": {"name", "A", "email", "a@b.example", "password", "x-a@b.example-x"},
 	} {
 		v.post("/sign-up", fields...).wants(t, http.StatusBadRequest, name)
@@ -46,9 +46,9 @@ func TestSignUpMakeASquadSignOut(t *testing.T) {
 			t.Errorf("the cookie is open to scripts or to other sites: %s", cookie)
 		}
 	}
-	v.get("/").wants(t, http.StatusOK, "You are in no squad yet", "Make a squad", "Join a squad")
+	v.get("/").wants(t, http.StatusOK, "You aren’t in a squad yet", "Create a squad", "Join a squad")
 	squad := v.post("/squads", "name", "Thistle Row").location(t)
-	v.get(squad).wants(t, http.StatusOK, "Thistle Row", "No drill yet", "Add an athlete first")
+	v.get(squad).wants(t, http.StatusOK, "Thistle Row", "No drills yet", "Add an athlete first")
 	if to := v.get("/").location(t); to != squad {
 		t.Errorf("with one squad the start leads to %q, want %q", to, squad)
 	}
@@ -103,7 +103,7 @@ func TestAccessIsRefreshed(t *testing.T) {
 	if to := gone.location(t); !strings.HasPrefix(to, "/sign-in") {
 		t.Errorf("after the sign-in ran out the page leads to %q", to)
 	}
-	v.post("/squads", "name", "x").wants(t, http.StatusUnauthorized, "You are signed out: sign in, then do it again")
+	v.post("/squads", "name", "x").wants(t, http.StatusUnauthorized, "Your sign-in ended: sign in to continue")
 }
 
 // A link on another site brings no SameSite=Strict cookies along: the browser is made to ask once
@@ -155,7 +155,7 @@ func TestSquadAndDrillPages(t *testing.T) {
 		"30 shots each · pass mark 80 %",
 		"Bettany Voss-Lark",
 		"too few shots",
-		"more kept shots would make it met",
+		"more good shots and it is met",
 		"Where each ball went",
 		"Long Meadow 44",
 		"older sessions",
@@ -170,8 +170,8 @@ func TestSquadAndDrillPages(t *testing.T) {
 		"Did as asked on",
 		"95 % interval",
 		"Missed outside",
-		"Mean margin",
-		"Longest run kept",
+		"Average margin",
+		"Longest streak",
 		"Reached the pocket",
 		"Struck",
 		"Rule by rule",
@@ -337,5 +337,5 @@ func TestStaticFilesAreKept(t *testing.T) {
 	if page := v.get("/sign-in"); page.header.Get("Cache-Control") != "private, no-store" {
 		t.Errorf("a page may be kept: %q", page.header.Get("Cache-Control"))
 	}
-	v.get("/nothing/here").wants(t, http.StatusNotFound, "There is no page at this address", "Request id")
+	v.get("/nothing/here").wants(t, http.StatusNotFound, "Page not found", "Request id")
 }

@@ -49,9 +49,9 @@ func filmViewOf(report advice.FilmReport, title string) (*filmView, error) {
 // wearForm asks by which shots a film is worn. It is sent as a query.
 func wearForm(r *roster, pattern uuid.UUID) *form {
 	return &form{
-		Action: patternAddress(r, pattern), Submit: "Show it",
+		Action: patternAddress(r, pattern), Submit: "Show",
 		Inputs: []*input{
-			{Name: "session", Label: "Worn by the shots of", Options: sessionOptions(r)},
+			{Name: "session", Label: "Worn by shots from", Options: sessionOptions(r)},
 			{
 				Name:  "shots",
 				Label: "How many shots",
@@ -59,7 +59,7 @@ func wearForm(r *roster, pattern uuid.UUID) *form {
 				Step:  "1",
 				Min:   "1",
 				Max:   strconv.Itoa(advice.MaxWornShots),
-				Hint:  "The first so many; all when blank.",
+				Hint:  "Its first shots; all if left empty.",
 			},
 		},
 	}
@@ -182,7 +182,7 @@ func tickStep(most float64) float64 {
 
 func barsOfBoards(amounts [lane.Boards]float64) barChart {
 	c := chartOf(amounts[:], true, 5, 1, func(i int) string { return fmt.Sprintf("board %d", i+1) })
-	c.Title, c.Across = "Oil on each board, µL", "board, counted from the right gutter"
+	c.Title, c.Across = "Oil on each board, µL", "board, from the right gutter"
 	return c
 }
 
@@ -197,7 +197,7 @@ func thresholds(t oil.Thresholds) string {
 	text := fmt.Sprintf("sport up to %s to 1", plain(t.SportMax))
 	switch {
 	case t.HouseMin == 0:
-		return text + ", above it not named"
+		return text + ", unnamed above that"
 	case t.NamesChallenge:
 		return fmt.Sprintf("%s, challenge up to %s to 1, house above", text, plain(t.HouseMin))
 	}

@@ -89,15 +89,15 @@ func TestPatternPage(t *testing.T) {
 		`The film is worn by the shots of the session "Practice 1"`,
 	)
 	v.get(w.at("/patterns/", w.pattern.ID.String(), "?session=", w.squad.String())).
-		wants(t, http.StatusBadRequest, "is none of the choices")
+		wants(t, http.StatusBadRequest, "is not one of the choices")
 	bare := create(w, &record.Pattern{Name: "Hearsay 40", LengthFt: 40})
-	v.get(w.at("/patterns/", bare.ID.String())).wants(t, http.StatusOK, "40 ft", "Only its length is known")
+	v.get(w.at("/patterns/", bare.ID.String())).wants(t, http.StatusOK, "40 ft", "No oil data yet, only the length")
 }
 
 func TestAddAPattern(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
-	v.get(w.at("/patterns/new")).wants(t, http.StatusOK, "Add a pattern", "Load 6", "Paste it as CSV instead")
+	v.get(w.at("/patterns/new")).wants(t, http.StatusOK, "Add a pattern", "Load 6", "Paste as CSV instead")
 	to := v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "Invented Ford 41", "step", "store")...).
 		location(t)
 	made := w.storedPattern(to)
@@ -151,7 +151,7 @@ func TestAddAPatternByCSV(t *testing.T) {
 		wants(t, http.StatusBadRequest,
 			"row 1, to_board", "row 2, to_board: there is no board 44", "row 2, ul_per_board: negative oil")
 	v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "Both", "csv", text, "step", "store")...).
-		wants(t, http.StatusBadRequest, "give one of the two")
+		wants(t, http.StatusBadRequest, "use one of the two")
 	v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "x", "csv", "hello", "step", "store").
 		wants(t, http.StatusBadRequest, `column "hello" is unknown`)
 }
@@ -191,12 +191,12 @@ func TestPatternFaultsStandAtTheirRows(t *testing.T) {
 		"step",
 		"store",
 	)
-	half.wants(t, http.StatusBadRequest, `"2.5" is not a board: write 1 to 39, or a board and its side`, "is needed")
+	half.wants(t, http.StatusBadRequest, `"2.5" is not a board: write 1 to 39, or a board and its side`, "is required")
 	v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "Short", "length_ft", "30", "step", "store")...).
 		wants(t, http.StatusBadRequest,
 			"Length in feet", "the load table lays oil to 41 ft")
 	v.post(w.at("/patterns/new"), "load-1-direction", "out", "name", "Nothing", "step", "store").
-		wants(t, http.StatusBadRequest, "is needed where there is no load table")
+		wants(t, http.StatusBadRequest, "is required without a load table")
 	dry := inventedLoads[0]
 	dry.Count = 0
 	v.post(w.at("/patterns/new"), append(rowsOf(1, dry), "name", "Dry", "step", "store")...).
@@ -208,7 +208,7 @@ func TestLookAtAFilmBeforeItIsStored(t *testing.T) {
 	v := w.signedIn(coachEmail)
 	before := patterns(w)
 	look := v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "step", "look")...)
-	look.wants(t, http.StatusOK, "It is not stored yet", "41 ft", "to 1", "The film that this table lays")
+	look.wants(t, http.StatusOK, "Not stored yet", "41 ft", "to 1", "The film that this table lays")
 	longer := v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "step", "row")...)
 	longer.wants(t, http.StatusOK, "Load 3")
 	if !strings.Contains(longer.body, `name="load-2-ul_per_board" type="number" inputmode="decimal" value="50"`) {
@@ -232,9 +232,9 @@ func TestWhoMayAddPatterns(t *testing.T) {
 	w.member("analyst@example.org", record.RoleAnalyst, nil)
 	for _, email := range []string{"ansel@example.org", "analyst@example.org"} {
 		v := w.signedIn(email)
-		v.get(w.at("/patterns/new")).wants(t, http.StatusForbidden, "Only a coach")
+		v.get(w.at("/patterns/new")).wants(t, http.StatusForbidden, "Only coaches")
 		v.post(w.at("/patterns/new"), append(rowsOf(1, inventedLoads...), "name", "x", "step", "store")...).
-			wants(t, http.StatusForbidden, "Only a coach")
+			wants(t, http.StatusForbidden, "Only coaches")
 		v.get(w.at("/patterns/", w.pattern.ID.String())).wants(t, http.StatusOK, "Load table", "Plan a line on it")
 	}
 }

@@ -24,7 +24,7 @@ type peopleView struct {
 func athleteForm(r *roster) *form {
 	return &form{
 		Action: r.Address() + "/athletes",
-		Submit: "Add the athlete",
+		Submit: "Add athlete",
 		Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
 		Inputs: []*input{
 			{Name: "name", Label: "Name", Required: true, Max: "200", Autocomplete: "off"},
@@ -37,7 +37,7 @@ func athleteForm(r *roster) *form {
 			{
 				Name:         "speed_mph",
 				Label:        "Typical speed in mph",
-				Hint:         "At launch. Leave blank what is not known.",
+				Hint:         "At launch. Leave empty if unknown.",
 				Mode:         "decimal",
 				Max:          "10",
 				Autocomplete: "off",
@@ -48,17 +48,17 @@ func athleteForm(r *roster) *form {
 			{
 				Name:         "slide_offset",
 				Label:        "Slide offset in boards",
-				Hint:         "From the laydown to the slide foot, such as 6.",
+				Hint:         "From the laydown to the slide foot, for example 6.",
 				Mode:         "decimal",
 				Max:          "10",
 				Autocomplete: "off",
 			},
-			{Name: "born_on", Label: "Born on", Type: "date"},
+			{Name: "born_on", Label: "Date of birth", Type: "date"},
 			{Name: "guardian_name", Label: "Guardian of a minor", Max: "200", Autocomplete: "off"},
 			{
 				Name:  "guardian_consent",
 				Label: "Guardian’s consent given on",
-				Hint:  "To keep and share the athlete’s data: follow your law on data of minors.",
+				Hint:  "Consent to keep and share the athlete’s data. Follow your local law on minors’ data.",
 				Type:  "date",
 			},
 			{Name: "note", Label: "Note", Type: "area", Max: "4000"},
@@ -79,8 +79,8 @@ func inviteForm(r *roster) *form {
 		option{string(record.RoleCoach), "a coach, who runs the squad"},
 	)
 	return &form{
-		Action: r.Address() + "/invitations", Submit: "Make a code",
-		Inputs: []*input{{Name: "whom", Label: "The code is for", Required: true, Options: whom}},
+		Action: r.Address() + "/invitations", Submit: "Create code",
+		Inputs: []*input{{Name: "whom", Label: "Code for", Required: true, Options: whom}},
 	}
 }
 
@@ -139,7 +139,7 @@ func renameForm(r *roster) *form {
 		Inputs: []*input{
 			{
 				Name:         "squad_name",
-				Label:        "The squad’s name",
+				Label:        "Squad name",
 				Required:     true,
 				Max:          "200",
 				Autocomplete: "off",

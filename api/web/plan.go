@@ -28,7 +28,7 @@ func planForm(r *roster, balls []ballChoice) *form {
 		return &input{
 			Name:   name,
 			Label:  label,
-			Hint:   plain(usual) + " when blank.",
+			Hint:   "Default: " + plain(usual) + ".",
 			Type:   "number",
 			Step:   "any",
 			Min:    plain(low),
@@ -48,8 +48,8 @@ func planForm(r *roster, balls []ballChoice) *form {
 			unless("angle_high", "Largest entry angle, degrees", pocket.AngleHighDeg, 0, 45),
 			unless("mu_dry", "Friction on dry boards", friction.MuDry, 0, 2),
 			unless("mu_oil", "Friction in deep oil", friction.MuOil, 0, 2),
-			unless("q0", "Film that takes most of it away, oil units", friction.Q0, 0, 1000),
-			{Name: "session", Label: "Worn by the shots of", Options: sessionOptions(r), Folded: true},
+			unless("q0", "Film that removes most of the friction, oil units", friction.Q0, 0, 1000),
+			{Name: "session", Label: "Worn by shots from", Options: sessionOptions(r), Folded: true},
 			{
 				Name:   "shots",
 				Label:  "How many shots",
@@ -58,7 +58,7 @@ func planForm(r *roster, balls []ballChoice) *form {
 				Min:    "1",
 				Max:    strconv.Itoa(advice.MaxWornShots),
 				Folded: true,
-				Hint:   "Of the session: the first so many, all when blank. Without a session: so many of the athlete’s own along the best line; none when blank.",
+				Hint:   "With a session: its first shots, all if left empty. Without one: this many of the athlete’s shots along the best line, none if left empty.",
 			},
 		},
 	}
@@ -113,7 +113,7 @@ func patternOptions(r *roster) []option {
 func laid(p *record.Pattern) bool { return len(p.Loads) > 0 || len(p.Film) > 0 }
 
 func ballOptions(balls []ballChoice) []option {
-	list := []option{{"", "A usual ball"}}
+	list := []option{{"", "A typical ball"}}
 	for _, b := range balls {
 		list = append(list, option{b.ID.String(), b.Athlete + ": " + b.Name})
 	}
@@ -121,7 +121,7 @@ func ballOptions(balls []ballChoice) []option {
 }
 
 func sessionOptions(r *roster) []option {
-	list := []option{{"", "No session: the film is fresh"}}
+	list := []option{{"", "No session: fresh film"}}
 	for _, s := range r.Sessions {
 		label := s.Date.Format("2 Jan 2006") + ": " + s.Name
 		if name := r.Athlete(s.AthleteID); name != "" {
@@ -184,7 +184,7 @@ func (f *form) prefill(sent url.Values) {
 }
 
 // asksMore reports whether one of the inputs that are folded away is filled in, or has something to
-// mend.
+// fix.
 func (f *form) asksMore() bool {
 	return slices.ContainsFunc(
 		f.Inputs,

@@ -54,14 +54,14 @@ func TestPlanALine(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
 	v.get(w.at("/plan")).
-		wants(t, http.StatusOK, "Plan a line", "Ansel Quorrie", "Long Meadow 44", "Ansel Quorrie: Invented Ember", "16.5 when blank", "0.24 when blank")
+		wants(t, http.StatusOK, "Plan a line", "Ansel Quorrie", "Long Meadow 44", "Ansel Quorrie: Invented Ember", "Default: 16.5", "Default: 0.24")
 	plan := w.planned(advice.Query{Athlete: w.people[0].ID, Ball: &w.balls[0].ID, Pattern: w.pattern.ID})
 	page := v.get(w.at(w.plan()))
 	page.wants(
 		t,
 		http.StatusOK,
 		"Ansel Quorrie on Long Meadow 44",
-		"the best first",
+		"best first",
 		"Feet",
 		"Target",
 		"Breakpoint",
@@ -118,16 +118,16 @@ func TestPlanFaultsAreTold(t *testing.T) {
 		address string
 		wants   []string
 	}{
-		"no number":          {w.plan("&board_low=x"), []string{`"x" is no number`}},
+		"no number":          {w.plan("&board_low=x"), []string{`"x" is not a number`}},
 		"pocket upside down": {w.plan("&board_low=18&board_high=17"), []string{"Outermost board 18 must lie under the innermost board, 17"}},
 		"no friction":        {w.plan("&mu_dry=9"), []string{"Friction on dry boards 9 is out of range: write 0 to 2"}},
 		"too many shots":     {w.plan("&shots=9999"), []string{"How many shots", "is outside 1 to 4096"}},
-		"foreign athlete":    {strings.Replace(w.plan(), w.people[0].ID.String(), w.squad.String(), 1), []string{"is none of the choices"}},
-		"only a length":      {strings.Replace(w.plan(), w.pattern.ID.String(), bare.ID.String(), 1), []string{"is none of the choices"}},
-		"picture":            {strings.Replace(w.plan("&board_low=x"), "/plan", "/plan/map.svg", 1), []string{"Outermost board", "is no number"}},
-		"line without aim":   {strings.Replace(w.plan(), "/plan", "/plan/line", 1), []string{"The address of the line is cut"}},
+		"foreign athlete":    {strings.Replace(w.plan(), w.people[0].ID.String(), w.squad.String(), 1), []string{"is not one of the choices"}},
+		"only a length":      {strings.Replace(w.plan(), w.pattern.ID.String(), bare.ID.String(), 1), []string{"is not one of the choices"}},
+		"picture":            {strings.Replace(w.plan("&board_low=x"), "/plan", "/plan/map.svg", 1), []string{"Outermost board", "is not a number"}},
+		"line without aim":   {strings.Replace(w.plan(), "/plan", "/plan/line", 1), []string{"The line's address is incomplete"}},
 		"compared to itself": {w.compare("&against_pattern=&against_ball="), []string{"Name what differs"}},
-		"fresh and worn":     {w.compare("&against_session=fresh&against_shots=3&against_pattern=", w.flat.ID.String()), []string{"do not go with a fresh film"}},
+		"fresh and worn":     {w.compare("&against_session=fresh&against_shots=3&against_pattern=", w.flat.ID.String()), []string{"do not apply to a fresh film"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			v.get(w.at(c.address)).wants(t, http.StatusBadRequest, c.wants...)
@@ -255,7 +255,7 @@ func TestAssignALine(t *testing.T) {
 	page.wants(
 		t,
 		http.StatusOK,
-		"The drill that keeps to this line",
+		"Drill for this line",
 		"Keep the ball at board",
 		"Assign the drill",
 		"it forgives",
@@ -281,7 +281,7 @@ func TestAssignALine(t *testing.T) {
 	}
 	for name, c := range map[string]struct{ fields, wants []string }{
 		"no name":      {[]string{"id", id, "reps", "24", "pass_share", "75", "assigned_on", "2026-03-01"}, []string{"Name of the drill is needed"}},
-		"too many":     {[]string{"id", id, "name", "x", "reps", "0.5", "pass_share", "75", "assigned_on", "2026-03-01"}, []string{"is no whole number"}},
+		"too many":     {[]string{"id", id, "name", "x", "reps", "0.5", "pass_share", "75", "assigned_on", "2026-03-01"}, []string{"is not a whole number"}},
 		"share beyond": {[]string{"id", id, "name", "x", "reps", "20", "pass_share", "175", "assigned_on", "2026-03-01"}, []string{"Pass mark"}},
 		"due before":   {[]string{"id", id, "name", "x", "reps", "20", "pass_share", "75", "assigned_on", "2026-03-05", "due_on", "2026-03-01"}, []string{"Due"}},
 	} {
@@ -335,11 +335,11 @@ func TestCompareLines(t *testing.T) {
 				append(
 					c.wants,
 					"Ansel Quorrie on Long Meadow 44 with Invented Ember",
-					"Own shots in the pocket",
+					"Shots in the pocket",
 					"From A to B",
 				)...)
 			for _, link := range regexp.MustCompile(`href="([^"]+)">All lines of [AB]`).FindAllStringSubmatch(page.body, -1) {
-				v.get(strings.ReplaceAll(link[1], "&amp;", "&")).wants(t, http.StatusOK, "the best first")
+				v.get(strings.ReplaceAll(link[1], "&amp;", "&")).wants(t, http.StatusOK, "best first")
 			}
 		})
 	}
@@ -357,15 +357,15 @@ func TestWhoMayPlan(t *testing.T) {
 	athlete, analyst := w.signedIn("ansel@example.org"), w.signedIn("analyst@example.org")
 
 	own := athlete.get(w.at(w.plan()))
-	own.wants(t, http.StatusOK, "the best first")
+	own.wants(t, http.StatusOK, "best first")
 	if strings.Contains(own.body, "Bettany") || strings.Contains(own.body, "Assign the drill") {
 		t.Error("an athlete's plan names others, or offers to assign")
 	}
-	athlete.get(w.at(other)).wants(t, http.StatusBadRequest, "is none of the choices")
+	athlete.get(w.at(other)).wants(t, http.StatusBadRequest, "is not one of the choices")
 	athlete.get(w.at(strings.Replace(other, "/plan", "/plan/map.svg", 1))).
-		wants(t, http.StatusBadRequest, "is none of the choices")
+		wants(t, http.StatusBadRequest, "is not one of the choices")
 	athlete.get(w.at(w.compare("&against_athlete=", w.people[1].ID.String()))).
-		wants(t, http.StatusBadRequest, "is none of the choices")
+		wants(t, http.StatusBadRequest, "is not one of the choices")
 	athlete.post(w.at(line), "name", "x").wants(t, http.StatusForbidden, "Only a coach of the squad may do this")
 
 	read := analyst.get(w.at(other))
@@ -373,6 +373,6 @@ func TestWhoMayPlan(t *testing.T) {
 	if strings.Contains(read.body, "Assign the drill") {
 		t.Error("an analyst is offered to assign")
 	}
-	analyst.get(w.at(line)).wants(t, http.StatusOK, "The drill that keeps to this line")
+	analyst.get(w.at(line)).wants(t, http.StatusOK, "Drill for this line")
 	analyst.post(w.at(line), "name", "x").wants(t, http.StatusForbidden, "Only a coach of the squad may do this")
 }

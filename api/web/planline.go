@@ -132,7 +132,7 @@ func lineAim(sent url.Values) (line.Aim, error) {
 	if f.faulty() {
 		return line.Aim{}, &service.Error{
 			Code:   service.Invalid,
-			Detail: "the address of the line is cut: open it from the plan again",
+			Detail: "the line's address is incomplete: open it from the plan again",
 		}
 	}
 	return line.Aim{LaydownBoard: *laydown, LaunchAngleDeg: *angle}, nil
@@ -172,7 +172,7 @@ type linePageView struct {
 func linePage(v *visit) error { return v.showLine(http.StatusOK, nil) }
 
 // showLine shows the line of the address; assigning is the form when it was sent and has something
-// to mend.
+// to fix.
 func (v *visit) showLine(status int, assigning *form) error {
 	r, _, study, err := v.study()
 	if err != nil {
@@ -250,7 +250,7 @@ func assignLine(v *visit) error {
 		return err
 	}
 	if study.Drill == nil {
-		return &service.Error{Code: service.Conflict, Detail: "this line has no drill to keep to: plan another one"}
+		return &service.Error{Code: service.Conflict, Detail: "this line has no drill: plan another one"}
 	}
 	f := lineDrillForm(r, v.URL.RawQuery, study.Drill)
 	f.read(v.PostForm)

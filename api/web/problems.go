@@ -151,7 +151,7 @@ func problemOf(code service.Code) Problem {
 func statusOf(code service.Code) int { return problemOf(code).Status }
 
 func problemsPage(v *visit) error {
-	return v.show(http.StatusOK, "problems", frame{Title: "When something does not work", Page: problems})
+	return v.show(http.StatusOK, "problems", frame{Title: "Help with errors", Page: problems})
 }
 
 // failure is what the error page looks at.

@@ -98,12 +98,12 @@ func TestAssignADrill(t *testing.T) {
 		}, more...)
 	}
 	unseen := v.post(w.at("/drills/new"), fields()...)
-	unseen.wants(t, http.StatusOK, "It is read as:", "Keep the speed at 16 mph or more")
+	unseen.wants(t, http.StatusOK, "This means:", "Keep the speed at 16 mph or more")
 	read := regexp.MustCompile(`name="read" value="([^"]+)"`).FindStringSubmatch(unseen.body)[1]
 	for name, c := range map[string]struct{ fields, want []string }{
-		"no athletes":     {[]string{"athlete_id", "", "step", "assign"}, []string{"One of the athletes is none of the choices"}},
+		"no athletes":     {[]string{"athlete_id", "", "step", "assign"}, []string{"One of the athletes is not one of the choices"}},
 		"a reversed term": {[]string{"due_on", "2026-02-01"}, []string{"lies before the day of assignment"}},
-		"an odd pattern":  {[]string{"note", "x", "pattern_id", uuid.NewString()}, []string{"is none of the choices"}},
+		"an odd pattern":  {[]string{"note", "x", "pattern_id", uuid.NewString()}, []string{"is not one of the choices"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			v.post(w.at("/drills/new"), fields(append(c.fields, "read", read)...)...).
@@ -127,7 +127,7 @@ func TestAssignADrill(t *testing.T) {
 		"20 shots each · pass mark 75 %",
 		"Ansel Quorrie",
 		"Eamon Sallowfield",
-		"Assign it to another athlete",
+		"Assign to another athlete",
 	)
 	v.post(w.at("/drills/", id, "/assignments"), "athlete_id", w.people[1].ID.String(), "assigned_on", "2026-03-01", "due_on", "2026-02-01").
 		wants(t, http.StatusBadRequest, "lies before")
@@ -144,7 +144,7 @@ func TestSentencesThatCannotBeRead(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
 	v.post(w.at("/drills/new"), "sentences", "bowl better", "step", "read").
-		wants(t, http.StatusOK, "Not everything can be read:", `cannot read "bowl better" as a rule`)
+		wants(t, http.StatusOK, "Some of this wasn’t understood:", `cannot read "bowl better" as a rule`)
 	v.post(w.at("/drills/new"), "sentences", "bowl better", "step", "assign").
 		wants(t, http.StatusBadRequest, "cannot all be read", "Choose at least one athlete")
 	v.post(w.at("/drills/new"), "sentences", strings.Repeat("keep the ball at board 10 or inside\n", 21), "step", "read").
@@ -166,13 +166,13 @@ func TestPeopleAndSessions(t *testing.T) {
 		t.Error("a name is written into the page as it came")
 	}
 	v.post(w.at("/athletes"), "name", "Gil", "side", "up", "speed_mph", "fast", "tilt_deg", "400").
-		wants(t, http.StatusBadRequest, "is none of the choices", `"fast" is no number`)
+		wants(t, http.StatusBadRequest, "is not one of the choices", `"fast" is not a number`)
 	v.post(w.at("/athletes"), "name", "Gil", "side", "left", "tilt_deg", "400").
 		wants(t, http.StatusBadRequest, "is outside -30 to 90 degrees")
-	v.post(w.at("/invitations"), "whom", "").wants(t, http.StatusBadRequest, "is needed")
+	v.post(w.at("/invitations"), "whom", "").wants(t, http.StatusBadRequest, "is required")
 	made := v.post(w.at("/invitations"), "whom", w.people[0].ID.String())
-	made.wants(t, http.StatusOK, "Hand it to Ansel Quorrie", "It works once")
-	v.post(w.at("/invitations"), "whom", "coach").wants(t, http.StatusOK, "Codes not used yet")
+	made.wants(t, http.StatusOK, "Give it to Ansel Quorrie", "It works once")
+	v.post(w.at("/invitations"), "whom", "coach").wants(t, http.StatusOK, "Unused codes")
 	withdraw := regexp.MustCompile(`action="([^"]+/withdraw)"`).FindAllStringSubmatch(v.get(w.at("/people")).body, -1)
 	if len(withdraw) != 2 {
 		t.Fatalf("%d codes can be withdrawn, want 2", len(withdraw))
@@ -181,7 +181,7 @@ func TestPeopleAndSessions(t *testing.T) {
 	v.post(withdraw[1][1]).wants(t, http.StatusNotFound)
 	v.post(w.at("/name"), v.get(w.at("/people")).sends(t, "/name", "squad_name", "Thistle Row Juniors")...).location(t)
 	v.get(w.at()).wants(t, http.StatusOK, "Thistle Row Juniors", "Invented example")
-	v.post(w.at("/name"), "squad_name", "", "rev", "1").wants(t, http.StatusBadRequest, "is needed")
+	v.post(w.at("/name"), "squad_name", "", "rev", "1").wants(t, http.StatusBadRequest, "is required")
 	v.post(w.at("/name"), "squad_name", "Another", "rev", "1").wants(t, http.StatusPreconditionFailed, "changed")
 	code := regexp.MustCompile(`class="code">([A-Z0-9]+)<`).FindStringSubmatch(made.body)[1]
 
@@ -201,5 +201,5 @@ func TestPeopleAndSessions(t *testing.T) {
 		location(t)
 	athlete.get(own).wants(t, http.StatusOK, "Alone", "lanes 3 and 4", "No shots yet.")
 	athlete.post(w.at("/sessions/new"), "name", "Odd", "date", "soon", "kind", "party", "lanes", "x").
-		wants(t, http.StatusBadRequest, "is none of the choices", "is not a day", `"x" is no lane`)
+		wants(t, http.StatusBadRequest, "is not one of the choices", "is not a day", `"x" is no lane`)
 }

@@ -88,7 +88,7 @@ func (v *visit) sessionLanes(squad uuid.UUID, session *record.Session) ([]sessio
 }
 
 func sessionForm(r *roster) *form {
-	patterns := []option{{"", "Not known"}}
+	patterns := []option{{"", "Unknown"}}
 	for _, p := range r.Patterns {
 		patterns = append(patterns, option{p.ID.String(), p.Name})
 	}
@@ -101,18 +101,18 @@ func sessionForm(r *roster) *form {
 	}
 	return &form{
 		Action: r.Address() + "/sessions/new",
-		Submit: "Add the session",
+		Submit: "Add session",
 		Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
 		Inputs: []*input{
 			{
 				Name:         "name",
 				Label:        "Name",
-				Hint:         "Such as: Tuesday practice.",
+				Hint:         "For example: Tuesday practice.",
 				Required:     true,
 				Max:          "200",
 				Autocomplete: "off",
 			},
-			{Name: "date", Label: "Day", Type: "date", Required: true, Value: r.Today},
+			{Name: "date", Label: "Date", Type: "date", Required: true, Value: r.Today},
 			{
 				Name:     "kind",
 				Label:    "Kind",
@@ -125,7 +125,7 @@ func sessionForm(r *roster) *form {
 			{
 				Name:         "lanes",
 				Label:        "Lanes",
-				Hint:         "Numbers with blanks between them, such as: 11 12.",
+				Hint:         "Numbers separated by spaces, for example 11 12.",
 				Mode:         "numeric",
 				Max:          "100",
 				Autocomplete: "off",
@@ -189,7 +189,7 @@ func (f *form) takeSession(s *record.Session) {
 	for _, text := range strings.FieldsFunc(f.value("lanes"), func(r rune) bool { return r == ' ' || r == ',' || r == '-' }) {
 		n, err := strconv.ParseInt(text, 10, 32)
 		if err != nil {
-			f.blame("lanes", strconv.Quote(text)+" is no lane: write numbers with blanks between them")
+			f.blame("lanes", strconv.Quote(text)+" is not a lane; separate numbers with spaces")
 			break
 		}
 		s.Lanes = append(s.Lanes, int32(n))

@@ -84,7 +84,7 @@ func readPlace(text string) (place service.ShotPlace, err error) {
 	if err != nil {
 		return place, &service.Error{
 			Code:   service.Invalid,
-			Detail: "the address does not name a place in the table: start from the session's first shots",
+			Detail: "the address is not a page of this table: start from the session's first shots",
 		}
 	}
 	return place, nil

@@ -24,7 +24,7 @@ const (
 
 var errSignedOut = &service.Error{
 	Code:   service.Unauthenticated,
-	Detail: "you are signed out: sign in, then do it again",
+	Detail: "your sign-in ended: sign in to continue",
 }
 
 // user is who looks. When the access token has run out a new one is fetched with the refresh token,
@@ -102,7 +102,7 @@ func signInForm(next string) *form {
 		Inputs: []*input{
 			{
 				Name:         "email",
-				Label:        "E-mail address",
+				Label:        "Email address",
 				Type:         "email",
 				Autocomplete: "username",
 				Required:     true,
@@ -134,7 +134,7 @@ func signUpForm(next string) *form {
 			},
 			{
 				Name:         "email",
-				Label:        "E-mail address",
+				Label:        "Email address",
 				Type:         "email",
 				Autocomplete: "username",
 				Required:     true,
@@ -204,7 +204,7 @@ func signUp(v *visit) error {
 		"@",
 	); f.value("email") != "" &&
 		(!ok || local == "" || domain == "") {
-		f.blame("email", "is no e-mail address: write it as name@place")
+		f.blame("email", "is not an email address; write it as name@example.org")
 	}
 	if f.faulty() {
 		return v.showSignUp(http.StatusBadRequest, f)

@@ -36,8 +36,8 @@ type squadsView struct {
 
 func makeForm() *form {
 	return &form{
-		Action: "/squads", Submit: "Make the squad",
-		Inputs: []*input{{Name: "name", Label: "Name of the squad", Autocomplete: "off", Required: true, Max: "200"}},
+		Action: "/squads", Submit: "Create squad",
+		Inputs: []*input{{Name: "name", Label: "Squad name", Autocomplete: "off", Required: true, Max: "200"}},
 	}
 }
 
@@ -48,7 +48,7 @@ func joinForm() *form {
 			{
 				Name:         "code",
 				Label:        "Code from your coach",
-				Hint:         "32 letters and digits; blanks, hyphens and small letters do not matter.",
+				Hint:         "32 letters and digits. Spaces, hyphens and case don’t matter.",
 				Autocomplete: "off",
 				Required:     true,
 				Max:          "100",
@@ -194,7 +194,7 @@ func (v *visit) roster(own service.OwnSquad) (*roster, error) {
 func (v *visit) asCoach() (*roster, error) {
 	return v.as(
 		func(own service.OwnSquad) bool { return own.Role == record.RoleCoach },
-		"only a coach of the squad may do this: ask one",
+		"only coaches of this squad can do this: ask one",
 	)
 }
 
@@ -202,7 +202,7 @@ func (v *visit) asCoach() (*roster, error) {
 func (v *visit) asLogger() (*roster, error) {
 	return v.as(
 		func(own service.OwnSquad) bool { return own.Role != record.RoleAnalyst },
-		"an analyst reads, and brings no shots in: ask a coach",
+		"analysts can read but not log shots: ask a coach",
 	)
 }
 

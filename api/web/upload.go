@@ -28,10 +28,10 @@ type uploadView struct {
 	Rows                            int
 	Stored, Same, Refused, Conflict int
 	Faulty                          []faultyRow
-	MoreFaulty                      int // rows with something to mend beyond those shown
+	MoreFaulty                      int // rows with something to fix beyond those shown
 }
 
-// faultyRow is a row of a log that was not stored, and how to mend it.
+// faultyRow is a row of a log that was not stored, and how to fix it.
 type faultyRow struct {
 	Row    int
 	Status service.Status
@@ -40,32 +40,32 @@ type faultyRow struct {
 
 type rowFault struct{ Column, Detail string }
 
-// maxFaultyRows is how many rows with something to mend are shown at once: who mends these finds
+// maxFaultyRows is how many rows with something to fix are shown at once: who fixes these finds
 // the rest alike.
 const maxFaultyRows = 200
 
 func uploadForm(r *roster, session *record.Session) *form {
 	f := &form{
-		Action: r.Address() + "/sessions/" + session.ID.String() + "/logs", Submit: "Upload the log",
+		Action: r.Address() + "/sessions/" + session.ID.String() + "/logs", Submit: "Upload",
 		Inputs: []*input{
 			{
 				Name:     "log",
 				Label:    "Practice log",
 				Type:     "file",
 				Required: true,
-				Hint:     "CSV from a spreadsheet, NDJSON or JSON, plain or gzip, up to 10,000 shots. Sending the same file again stores nothing twice.",
+				Hint:     "CSV from a spreadsheet, NDJSON or JSON, plain or gzip, up to 10,000 shots. Uploading the same file again stores nothing twice.",
 			},
 		},
 	}
 	if session.AthleteID == nil && r.Own.Athlete == nil {
-		athletes := []option{{"", "The log says so in each row"}}
+		athletes := []option{{"", "Named in each row of the log"}}
 		for _, a := range r.Athletes {
 			athletes = append(athletes, option{a.ID.String(), a.Name})
 		}
 		f.Inputs = append(f.Inputs, &input{Name: "athlete_id", Label: "Who bowled?", Options: athletes})
 	}
 	if len(r.Drills) > 0 {
-		drills := []option{{"", "No drill in particular"}}
+		drills := []option{{"", "No specific drill"}}
 		for _, d := range r.Drills {
 			drills = append(drills, option{d.ID.String(), d.Name})
 		}
@@ -94,7 +94,7 @@ func uploadLog(v *visit) error {
 	}
 	defer func() { _ = v.MultipartForm.RemoveAll() }() // left to the system's own tidying when it fails
 	if file == nil {
-		f.blame("log", "is needed: choose the file of the log")
+		f.blame("log", "is required; choose the log file")
 	} else {
 		defer file.Close()
 	}
@@ -131,12 +131,12 @@ func (v *visit) logFile() (multipart.File, *multipart.FileHeader, error) {
 	case errors.As(err, &large):
 		return nil, nil, &service.Error{
 			Code:   service.TooLarge,
-			Detail: "the log is larger than 32 MB: cut it between two rows and send the parts one by one",
+			Detail: "the log is larger than 32 MB: split it between two rows and upload the parts one at a time",
 		}
 	case err != nil:
 		return nil, nil, &service.Error{
 			Code:   service.Invalid,
-			Detail: "the file did not arrive whole: choose it and send it again",
+			Detail: "the file did not arrive complete: choose it and upload it again",
 		}
 	}
 	file, head, err := v.FormFile("log")
@@ -155,7 +155,7 @@ func formatOf(name string, file io.Reader) (service.LogFormat, io.Reader, error)
 		if err != nil {
 			return "", nil, &service.Error{
 				Code:   service.Invalid,
-				Detail: "the file is named .gz and is not gzip: send it plain, or pack it again",
+				Detail: "the file is named .gz but is not gzip: upload it uncompressed, or compress it again",
 			}
 		}
 		file, name = unpacked, strings.TrimSuffix(name, ".gz")
@@ -170,7 +170,7 @@ func formatOf(name string, file io.Reader) (service.LogFormat, io.Reader, error)
 	case ".xlsx", ".xls", ".ods", ".numbers":
 		return "", nil, &service.Error{
 			Code:   service.Invalid,
-			Detail: "this is a spreadsheet's own file: save it as CSV (UTF-8) there, and send that",
+			Detail: "this is a spreadsheet file: save it as CSV (UTF-8) and upload that",
 		}
 	}
 	head := make([]byte, 1)

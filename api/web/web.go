@@ -134,7 +134,7 @@ var linePages = map[string]page{
 
 var errNoPage = &service.Error{
 	Code:   service.NotFound,
-	Detail: "there is no page at this address: go to the start and look from there",
+	Detail: "page not found: go to the home page",
 }
 
 // visit is one request for a page.
@@ -239,7 +239,7 @@ func (v *visit) squad() (service.OwnSquad, error) {
 	}
 	return service.OwnSquad{}, &service.Error{
 		Code:   service.NotFound,
-		Detail: "there is no such squad, or you are not in it",
+		Detail: "this squad doesn't exist, or you aren't in it",
 	}
 }
 
@@ -251,7 +251,7 @@ func (v *visit) squadAnd(name string) (own service.OwnSquad, id uuid.UUID, err e
 	return own, id, err
 }
 
-// form reads a posted form; one that is cut or too large is the sender's to mend.
+// form reads a posted form; one that is cut or too large is the sender's to fix.
 func (v *visit) form() error {
 	err := v.ParseForm()
 	var large *http.MaxBytesError
@@ -264,7 +264,7 @@ func (v *visit) form() error {
 			Detail: fmt.Sprintf("the form is larger than %d bytes: send less at once", large.Limit),
 		}
 	}
-	return &service.Error{Code: service.Invalid, Detail: "the form did not arrive whole: send it again"}
+	return &service.Error{Code: service.Invalid, Detail: "the form did not arrive complete: send it again"}
 }
 
 // goTo answers a form that was taken: the browser asks for the page anew, so that reloading it

@@ -90,9 +90,13 @@ func margin(mean float64, unit string) string {
 	return amount + " " + unit + " short"
 }
 
+// count writes a number of things; noun is the word for one.
 func count(n int, noun string) string {
-	if n == 1 {
+	switch {
+	case n == 1:
 		return "1 " + noun
+	case strings.HasSuffix(noun, "s"):
+		noun += "e"
 	}
 	return strconv.Itoa(n) + " " + noun + "s"
 }
@@ -174,31 +178,33 @@ func evidence(a drill.Adherence) string {
 	e := a.Evidence
 	switch a.Verdict {
 	case drill.Met:
-		return fmt.Sprintf("First clear at judged shot %d.", e.DecidedAt) + turns(e.BrokenToNotMet, "broken", "not met")
+		return clearAfter(e.DecidedAt) + turns(e.BrokenToNotMet, "miss", "not met")
 	case drill.NotMet:
 		if e.KeptToMet == nil {
-			return "One broken shot decides: every shot has to be kept."
+			return "One miss decides it: this drill allows none."
 		}
-		return fmt.Sprintf("First clear at judged shot %d.", e.DecidedAt) + turns(e.KeptToMet, "kept", "met")
+		return clearAfter(e.DecidedAt) + turns(e.KeptToMet, "good shot", "met")
 	}
 	var parts []string
 	if e.KeptToMet != nil {
-		parts = append(parts, count(*e.KeptToMet, "more kept shot")+" would make it met")
+		parts = append(parts, count(*e.KeptToMet, "more good shot")+" and it is met")
 	}
 	if e.BrokenToNotMet != nil {
-		parts = append(parts, count(*e.BrokenToNotMet, "more broken shot")+" not met")
+		parts = append(parts, count(*e.BrokenToNotMet, "more miss")+" and it is not")
 	}
 	if len(parts) == 0 {
 		return ""
 	}
-	return strings.Join(parts, ", ") + "."
+	return strings.Join(parts, "; ") + "."
 }
 
-func turns(more *int, how, to string) string {
+func clearAfter(shots int) string { return "The result was clear after " + count(shots, "shot") + "." }
+
+func turns(more *int, what, to string) string {
 	if more == nil || *more == 0 {
 		return ""
 	}
-	return fmt.Sprintf(" It would take %s in a row to turn it to %s.", count(*more, how+" shot"), to)
+	return fmt.Sprintf(" %s in a row would change this to %s.", count(*more, what), to)
 }
 
 // barX places a share on a bar 100 wide.
@@ -235,12 +241,12 @@ func gutters(share float64) string {
 func outOfBounds(board float64) string {
 	switch {
 	case board == 0:
-		return "No searched shot comes back from beyond 30 ft, by the model."
+		return "By the model, no shot comes back from past 30 ft."
 	case board < 1:
-		return "Nothing is out of bounds: even along the gutter a shot can come back, by the model."
+		return "By the model nothing is out of bounds: even a shot along the gutter can come back."
 	}
 	return fmt.Sprintf(
-		"Out of bounds: beyond 30 ft no shot comes back from farther out than board %.1f, by the model.",
+		"Out of bounds: by the model, past 30 ft no shot comes back from outside board %.1f.",
 		board,
 	)
 }
@@ -283,22 +289,22 @@ type comparisonRow struct {
 }
 
 func againstOf(title, what, verb string, c drill.Comparison) comparison {
-	rows := []comparisonRow{{"Done as asked", "kept", c.First}, {"Not done as asked", "broken", c.Second}}
+	rows := []comparisonRow{{"Did as asked", "kept", c.First}, {"Did not", "broken", c.Second}}
 	return comparison{Title: title, What: what, Rows: rows, Words: comparisonWords(verb, c)}
 }
 
 func comparisonWords(verb string, c drill.Comparison) string {
 	if c.Difference == nil {
-		return "There is nothing to compare yet."
+		return "Nothing to compare yet."
 	}
 	numbers := fmt.Sprintf(" (%s points, 95 %% interval %s)", points(*c.Difference), pointsRange(c.Interval))
 	switch c.Sign() {
 	case 1:
-		return "Doing as asked " + verb + " more often" + numbers + "."
+		return "Shots that did as asked " + verb + " more often" + numbers + "."
 	case -1:
-		return "Doing as asked " + verb + " less often" + numbers + ": look at the line again."
+		return "Shots that did as asked " + verb + " less often" + numbers + ": check the line."
 	}
-	return "These shots do not tell the two apart" + numbers + "."
+	return "Too close to call" + numbers + "."
 }
 
 func capital(text string) string {

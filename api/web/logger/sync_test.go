@@ -90,7 +90,7 @@ func TestEditWhileTheAnswerIsLost(t *testing.T) {
 	d.wait("the deletion", "document.querySelectorAll('.shots li').length === 1")
 	w.network.cutAnswers("/push", 0)
 	d.open("#/sync")
-	d.clickText("Sync now and compare")
+	d.clickText("Sync and verify")
 	d.waitSent()
 	wantBoards(t, w, "12")
 }
@@ -116,7 +116,7 @@ func TestSignInEnds(t *testing.T) {
 	d.expect("401")
 	w.later(100 * 24 * time.Hour) // longer than a sign-in lasts
 	d.logShot(9)
-	d.waitText("Your sign-in has ended.")
+	d.waitText("Your sign-in ended.")
 	d.logShot(10)
 	if n := d.changes("unsent"); n != 2 {
 		t.Fatalf("%d changes are kept, want 2", n)
@@ -170,12 +170,12 @@ func TestTwoDevicesEditOneShot(t *testing.T) {
 	phone.wait("the conflict", "document.querySelector('.sync').innerText === '1 conflict'")
 	wantBoards(t, w, "7")
 	phone.click(".sync")
-	phone.clickText("Look at both")
+	phone.clickText("Compare")
 	phone.waitText("two versions")
 	phone.everywhere("conflict")
 	// The board of the phone, the distance of the laptop; the entry only the phone has.
 	phone.click("input[name=field-breakpoint_ft][value=theirs]")
-	phone.clickText("Keep what is chosen")
+	phone.clickText("Keep my choices")
 	phone.waitSent()
 	stored := w.shots()[0]
 	if *stored.BreakpointBoard != 12 || *stored.BreakpointFt != 40 || stored.EntryBoard == nil ||
@@ -238,7 +238,7 @@ func TestDeleteAgainstEdit(t *testing.T) {
 	d.open("#/sync")
 	d.look("conflicts", 390)
 	for _, left := range []string{"1 conflict", "All sent"} { // keep what was changed, whoever deleted it
-		d.clickText("Look at both")
+		d.clickText("Compare")
 		d.clickText("Keep it")
 		d.waitText(left)
 	}
@@ -269,7 +269,7 @@ func TestRefusedIsSetAsideAndMended(t *testing.T) {
 	d.waitText("check the clock of the device")
 	d.everywhere("refused")
 	d.clickText("Edit")
-	d.waitText("The server did not take this shot")
+	d.waitText("The server did not accept this shot")
 	d.tapLane(12, 42)
 	d.save()
 	d.waitSent()
@@ -285,7 +285,7 @@ func TestNewSessionOffline(t *testing.T) {
 	d.clearField("session-name")
 	d.click("#session-name")
 	d.typeText("Made without a network")
-	d.clickText("Make the session")
+	d.clickText("Create session")
 	d.clickText("Start logging")
 	d.logShot(9)
 	d.offline(false)
@@ -315,7 +315,7 @@ func TestWaitsForWhatIsGone(t *testing.T) {
 	d.offline(false)
 	d.wait("the waiting shot", changesNow+".then(all => all.some(c => c.state === 'waiting'))")
 	d.open("#/sync")
-	d.waitText("Waiting for something else")
+	d.waitText("Waiting for other records")
 	d.look("waiting", 390)
 	wantBoards(t, w, "")
 	d.acceptDialogs()
@@ -347,7 +347,7 @@ func TestNoLongerAMember(t *testing.T) {
 	d.logShot(9)
 	w.expel()
 	d.offline(false)
-	d.waitText("You are not in this squad any more")
+	d.waitText("You are no longer in this squad")
 	if n := d.changes("unsent"); n != 1 {
 		t.Errorf("%d changes are kept, want 1", n)
 	}
@@ -383,7 +383,7 @@ func TestTooOld(t *testing.T) {
 	}
 	w.network.answerInstead(nil)
 	d.open("#/sync")
-	d.clickText("Sync now and compare")
+	d.clickText("Sync and verify")
 	d.waitSent()
 	wantBoards(t, w, "9")
 }
@@ -485,7 +485,7 @@ func TestSomebodyElseInAnotherPage(t *testing.T) {
 	second.waitText("Left-hand practice")
 	w.network.answerInstead(nil)
 	first.logShot(10)
-	first.waitText("Your sign-in has ended.")
+	first.waitText("Your sign-in ended.")
 	if n := first.changes("unsent"); n != 2 {
 		t.Errorf("%d changes are kept, want 2", n)
 	}
@@ -546,7 +546,7 @@ func TestStorageFull(t *testing.T) {
 	eval[bool](d, `(() => { globalThis.put = IDBObjectStore.prototype.put;
 		IDBObjectStore.prototype.put = function () { throw new DOMException("storage is full", "QuotaExceededError"); }; return true; })()`)
 	d.click("#save")
-	d.waitText("The browser could not keep it: storage is full.")
+	d.waitText("The browser couldn't save it: storage is full.")
 	eval[bool](d, `(() => { IDBObjectStore.prototype.put = globalThis.put; return true; })()`)
 	d.save()
 	d.waitSent()
@@ -586,7 +586,7 @@ func TestCompare(t *testing.T) {
 	d.logShot(10)
 	d.waitSent()
 	d.open("#/sync")
-	d.clickText("Sync now and compare")
+	d.clickText("Sync and verify")
 	d.waitText("this device has exactly what the server has")
 
 	if n := eval[int](d, `import("/logger/store.js").then(async ({ ask, openCopy, run }) => {
@@ -599,8 +599,8 @@ func TestCompare(t *testing.T) {
 	})`); n != 2 {
 		t.Fatalf("the device held %d shots", n)
 	}
-	d.clickText("Sync now and compare")
-	d.waitText("this device differed from the server and was read anew; now it has exactly what the server has")
+	d.clickText("Sync and verify")
+	d.waitText("this device differed from the server and was reloaded; now it has exactly what the server has")
 	d.open("#/shots")
 	d.wait("both shots", "document.querySelectorAll('.shots li').length === 2")
 	wantBoards(t, w, "9 10")
@@ -634,7 +634,7 @@ func TestDamagedPages(t *testing.T) {
 			d.open("#/sync")
 			d.waitText("it was damaged on the way")
 			w.network.spoilAnswers(nil)
-			d.clickText("Sync now and compare")
+			d.clickText("Sync and verify")
 			d.waitText("this device has exactly what the server has")
 			d.open("#/shots")
 			d.wait("both shots", "document.querySelectorAll('.shots li').length === 2")

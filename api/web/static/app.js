@@ -18,10 +18,10 @@
         body: new URLSearchParams({ sentences: sentences.value }),
         credentials: "same-origin",
       });
-      if (!answer.ok || turn !== asked) return; // the page's button still works, and tells what is wrong
+      if (!answer.ok || turn !== asked) return; // the page's button still works, and says what is wrong
       reading.innerHTML = await answer.text(); // our own page's part, in which every text is escaped
     } catch {
-      // The network is off: the page's button tells.
+      // The network is off: the page's button says so.
     }
   };
 

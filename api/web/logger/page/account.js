@@ -5,7 +5,7 @@ import { Problem, send } from "./api.js";
 import { randomWord } from "./ids.js";
 import { ask, openPeople, run } from "./store.js";
 
-// SignedOut tells that a password is needed before anything more can be sent. The unsent changes stay.
+// SignedOut says that a password is needed before anything more can be sent. The unsent changes stay.
 export class SignedOut extends Error {}
 
 const spareMs = 30_000; // an access token this near its end is not used any more
@@ -61,9 +61,9 @@ export class Account {
   async token(refused = null) {
     return alone("laneward tokens", async () => {
       const person = await this.read();
-      if (person?.user_id !== this.person?.user_id) throw new SignedOut("somebody else has signed in on this device"); // in another page
+      if (person?.user_id !== this.person?.user_id) throw new SignedOut("someone else has signed in on this device"); // in another page
       this.person = person;
-      if (!person?.refresh_token) throw new SignedOut("sign in to send what is kept here");
+      if (!person?.refresh_token) throw new SignedOut("sign in to send the changes kept here");
       if (person.access_token && person.access_token !== refused && person.access_until > Date.now() + spareMs) return person.access_token;
       try {
         const tokens = await send("POST", "/v1/tokens/refresh", { body: { refresh_token: person.refresh_token, device: this.device } });

@@ -51,7 +51,7 @@ async function reach(method, path, { body, token, signal, accept = "application/
   try {
     return await fetch(path, { method, headers, signal, body: content, cache: "no-store", credentials: "omit" });
   } catch (error) {
-    throw new Offline("there is no answer from the server", { cause: error });
+    throw new Offline("the server does not answer", { cause: error });
   }
 }
 
@@ -64,14 +64,14 @@ async function readAnswer(response) {
   try {
     text = await response.text();
   } catch (error) {
-    throw new Offline("the server's answer was cut", { cause: error });
+    throw new Offline("the server's answer was cut off", { cause: error });
   }
   if (response.ok && text === "") return null;
   let body;
   try {
     body = JSON.parse(text);
   } catch (error) {
-    if (response.ok) throw new Offline("the server's answer was cut", { cause: error });
+    if (response.ok) throw new Offline("the server's answer was cut off", { cause: error });
     body = {};
   }
   if (!response.ok) throw new Problem(response.status, body, response.headers.get("Retry-After"));

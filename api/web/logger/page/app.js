@@ -192,17 +192,17 @@ class App {
     const kept = count(standing.unsent.length, "change");
     const notes = [];
     if (!this.account.signedIn || problem?.kind === "signed-out") {
-      notes.push(["Your sign-in has ended. ", standing.unsent.length ? `${kept} not sent yet ${standing.unsent.length === 1 ? "is" : "are"} kept here. ` : "Go on logging; it is kept here. ",
+      notes.push(["Your sign-in ended. ", standing.unsent.length ? `${kept} not sent yet ${standing.unsent.length === 1 ? "is" : "are"} kept here. ` : "Keep logging; shots are kept here. ",
         h("a", { href: "#/sign-in" }, "Sign in again")]);
     } else if (problem?.kind === "not-a-member") {
-      notes.push([`You are not in this squad any more, so nothing can be sent to it. ${kept} not sent yet stay on this device. `, h("a", { href: "#/sync" }, "Look at them")]);
+      notes.push([`You are no longer in this squad, so nothing can be sent to it. ${kept} not sent yet stay on this device. `, h("a", { href: "#/sync" }, "Look at them")]);
     } else if (problem?.kind === "too-old") {
       notes.push([`This version of the logger is too old for the server. ${kept} not sent yet stay here. `,
         h("button", { type: "button", class: "plain", onclick: () => this.takeUpdate() }, "Update the logger")]);
     }
     if (this.fault) {
-      notes.push([`Something went wrong in this page (${this.fault}). What was saved is kept. `,
-        h("button", { type: "button", class: "plain", onclick: () => location.reload() }, "Open it anew")]);
+      notes.push([`Something went wrong on this page (${this.fault}). Everything saved is kept. `,
+        h("button", { type: "button", class: "plain", onclick: () => location.reload() }, "Reload")]);
     }
     if (this.update) notes.push(["A newer version of the logger is ready. ", h("button", { type: "button", class: "plain", onclick: () => this.takeUpdate() }, "Update now")]);
     return notes.map((note) => h("p", { class: "notice" }, note));
@@ -259,8 +259,8 @@ function chip({ unsent, refused, conflicts, offline, state }) {
 
 const app = new App();
 app.begin().catch((error) => {
-  document.getElementById("main").replaceChildren(h("div", { class: "wrap" }, h("h1", {}, "The logger cannot open its store"),
-    h("p", {}, `The browser says: ${error.message}. Shots logged before are not lost. Close other pages of the logger and leave private browsing, then open it again.`)));
-  say("The logger cannot open its store");
+  document.getElementById("main").replaceChildren(h("div", { class: "wrap" }, h("h1", {}, "The logger can't open its storage"),
+    h("p", {}, `The browser says: ${error.message}. Shots you logged are not lost. Close other tabs of the logger, leave private browsing, then open it again.`)));
+  say("The logger can't open its storage");
   throw error;
 });

@@ -9,13 +9,13 @@ import { fieldValue, fieldWord } from "./words.js";
 export async function conflictView(app, [kind, id]) {
   const change = await changeOf(app.db, app.choice.squad, kind, id);
   if (change?.state !== "conflict") {
-    return { element: h("div", { class: "wrap" }, h("h1", {}, "Two versions"), h("p", {}, "There is no conflict here any more."), h("p", {}, h("a", { href: "#/sync" }, "Back to sync"))) };
+    return { element: h("div", { class: "wrap" }, h("h1", {}, "Two versions"), h("p", {}, "This conflict is resolved."), h("p", {}, h("a", { href: "#/sync" }, "Back to sync"))) };
   }
   const names = await namesOf(app);
   const settle = async (chosen) => {
     await resolve(app.db, app.choice.squad, kind, id, chosen);
     app.sync?.wake();
-    say("Your choice is kept and will be sent");
+    say("Your choice is saved and will be sent");
     app.go("sync");
   };
   const form = change.record && change.theirs.record ? fieldByField(change, names, settle) : keepOrDelete(change, names, settle);
@@ -45,20 +45,20 @@ function fieldByField(change, names, settle) {
     settle(result);
   };
   return h("form", { class: "card conflict", onsubmit: choose },
-    h("p", {}, "This was changed here and, meanwhile, on another device. Everything else is the same in both."),
+    h("p", {}, "This was changed here and on another device. Everything else is the same in both."),
     fields.map((name) => h("fieldset", { class: "versus" }, h("legend", {}, fieldWord(name)), option(name, "mine", mine), option(name, "theirs", theirs))),
-    h("div", { class: "actions" }, h("button", { type: "submit" }, "Keep what is chosen"),
-      h("button", { type: "button", class: "quiet", onclick: () => settle(mine) }, "Keep all of yours"),
-      h("button", { type: "button", class: "quiet", onclick: () => settle(theirs) }, "Keep all of theirs")));
+    h("div", { class: "actions" }, h("button", { type: "submit" }, "Keep my choices"),
+      h("button", { type: "button", class: "quiet", onclick: () => settle(mine) }, "Keep all yours"),
+      h("button", { type: "button", class: "quiet", onclick: () => settle(theirs) }, "Keep all theirs")));
 }
 
 function keepOrDelete(change, names, settle) {
   const kept = change.record ?? change.theirs.record;
-  const words = change.record ? "You changed this here, and meanwhile it was deleted on another device."
-    : kept ? "You deleted this here, and meanwhile it was changed on another device." : "It was deleted on both.";
+  const words = change.record ? "Deleted on another device after you changed it here."
+    : kept ? "Changed on another device after you deleted it here." : "Deleted on both devices.";
   const facts = kept ? h("dl", { class: "facts-list" }, Object.keys(kept).filter((name) => name !== "id" && name !== "rev")
     .map((name) => h("div", {}, h("dt", {}, fieldWord(name)), h("dd", {}, fieldValue(name, kept[name], names))))) : null;
   return h("div", { class: "card conflict" }, h("p", {}, words), facts, h("div", { class: "actions" },
     kept && h("button", { type: "button", onclick: () => settle(kept) }, "Keep it"),
-    h("button", { type: "button", class: "quiet danger", onclick: () => settle(null) }, kept ? "Let it be deleted" : "Done")));
+    h("button", { type: "button", class: "quiet danger", onclick: () => settle(null) }, kept ? "Delete it" : "Done")));
 }

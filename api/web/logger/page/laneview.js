@@ -131,7 +131,7 @@ export class LaneView {
     this.onmark(point);
   }
 
-  // By keys: arrows move the cursor a board or a foot, in the direction one sees, Enter marks, Delete takes the mark away.
+  // By keys: arrows move the cursor a board or a foot, in the direction one sees, Enter marks, Delete clears the mark.
 
   key(event) {
     if (event.ctrlKey || event.metaKey || event.altKey) return;

@@ -78,11 +78,11 @@ class LogView {
     this.buildFoot();
     this.recent = h("div", { class: "log-recent" });
     this.heading = h("h1", { class: "unseen" });
-    const faults = this.faults.map((fault) => h("p", { class: "fault" }, `The server did not take this shot. ${faultLine(fault)}`));
+    const faults = this.faults.map((fault) => h("p", { class: "fault" }, `The server did not accept this shot. ${faultLine(fault)}`));
     this.element = h("div", { class: "wrap log" }, this.heading,
       h("div", { class: "log-standing" }, faults.length > 0 && h("div", { class: "card" }, faults), this.standing),
       h("section", { class: "log-lane", "aria-label": "Where the ball crossed" },
-        h("p", { id: "lane-keys", class: "unseen" }, "Arrow keys move the cursor a board or a foot, with Shift five. 1 to 4 go to laydown, arrows, breakpoint and entry. Enter marks, Delete takes the mark away."),
+        h("p", { id: "lane-keys", class: "unseen" }, "Arrow keys move the cursor a board or a foot, with Shift five. 1 to 4 go to laydown, arrows, breakpoint and entry. Enter marks, Delete clears the mark."),
         this.lane.element, this.places.element),
       h("section", { class: "log-pins", "aria-label": "Pins" }, this.pins.element, this.more), this.detail, this.recent, this.foot);
     this.buildMore();
@@ -96,7 +96,7 @@ class LogView {
     this.saveButton = h("button", { type: "button", class: "save", id: "save", onclick: () => this.save() });
     const { original } = this.draft;
     this.editActions = original && h("div", { class: "edit-actions" },
-      h("button", { type: "button", class: "plain", onclick: () => this.app.go("log") }, "Leave as it was"),
+      h("button", { type: "button", class: "plain", onclick: () => this.app.go("log") }, "Cancel"),
       h("button", { type: "button", class: "plain danger", onclick: () => this.remove() }, `Delete shot ${original.order}`));
     this.foot = h("div", { class: "foot" }, h("div", { class: "foot-inner" }, this.word, this.undoButton, this.saveButton, this.editActions));
   }
@@ -109,7 +109,7 @@ class LogView {
       h("option", { value: "" }, "Not recorded"), balls.map((one) => h("option", { value: one.id }, one.name + (one.retired ? " (retired)" : ""))));
     this.inputs = { speed, note, ball };
     this.speedFault = h("p", { class: "fault", role: "alert" });
-    this.unseen = h("button", { type: "button", class: "quiet", onclick: () => this.save(true) }, "Log it as not seen");
+    this.unseen = h("button", { type: "button", class: "quiet", onclick: () => this.save(true) }, "Log shot as not seen");
     this.summary = h("summary", {});
     this.more.replaceChildren(this.summary, h("div", { class: "more-fields" },
       h("div", { class: "field" }, h("label", { for: "ball" }, "Ball"), ball, h("p", { class: "hint" }, "Stays until you change it.")),
@@ -121,7 +121,7 @@ class LogView {
     const text = input.value.trim().replace(",", ".");
     const value = Number(text);
     const wrong = text !== "" && !(value >= 5 && value <= 30);
-    this.speedFault.textContent = wrong ? "Write 5 to 30 mph. Speed in km/h divided by 1.609 is mph." : "";
+    this.speedFault.textContent = wrong ? "Enter 5 to 30 mph. To convert km/h, divide by 1.609." : "";
     input.setAttribute("aria-invalid", String(wrong));
     if (!wrong) this.change({ speed_mph: text === "" ? undefined : value }, "speed");
   }
@@ -147,7 +147,7 @@ class LogView {
     if (place === "breakpoint") fields.breakpoint_ft = undefined;
     this.place = place;
     this.change(fields);
-    say(`${placeNamed(place).label} taken away`);
+    say(`${placeNamed(place).label} cleared`);
   }
 
   select(place) {
@@ -195,7 +195,7 @@ class LogView {
       this.keepDraft();
     }
     this.update();
-    say(`Shot ${after.order} is open again`);
+    say(`Shot ${after.order} is back for editing`);
   }
 
   async save(unseen = false) {
@@ -211,7 +211,7 @@ class LogView {
       if (this.draft.original) await this.saveEdit();
       else await this.saveNew();
     } catch (error) {
-      this.failure = `The browser could not keep it: ${error.message}. Free some storage and save again.`;
+      this.failure = `The browser couldn't save it: ${error.message}. Free some storage and save again.`;
       this.update();
       say(`Not saved. ${this.failure}`);
       console.warn(error);

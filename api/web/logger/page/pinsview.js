@@ -36,7 +36,7 @@ export class PinsView {
   toggle(pin) {
     const now = this.standing ?? [];
     const next = now.includes(pin) ? now.filter((other) => other !== pin) : [...now, pin].sort((a, b) => a - b);
-    this.set(next.length > 0 ? next : null); // the last pin taken away again is no strike
+    this.set(next.length > 0 ? next : null); // the last pin taken away again is not a strike
   }
 
   set(standing) {

@@ -30,7 +30,7 @@ export function placeEditor({ onselect, onchange }) {
     const value = Number(text);
     const wrong = text !== "" && !(value >= 0 && value <= most);
     input.setAttribute("aria-invalid", String(wrong));
-    fault.textContent = wrong ? `Write a ${wanted}.` : "";
+    fault.textContent = wrong ? `Enter a ${wanted}.` : "";
     if (!wrong) onchange({ [name]: text === "" ? undefined : value }, `type ${name}`);
   }
 

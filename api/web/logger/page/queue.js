@@ -177,7 +177,7 @@ async function confirm(tx, change, record) {
 }
 
 // settle ends a change that has landed, now that it is known what the server has: told, whose record is null for deleted. What was edited
-// here since it was sent becomes a change of that, and is to be sent: settle tells whether there is such.
+// here since it was sent becomes a change of that, and is to be sent: settle reports whether there is such.
 async function settle(store, change, told) {
   const key = [change.squad, change.kind, change.id];
   const theirs = plain(told.record);
@@ -197,7 +197,7 @@ async function settle(store, change, told) {
 }
 
 // applyItems writes items of the feed or of a snapshot into the copy and settles the changes they show. copy numbers the snapshot they belong to.
-// It tells whether there is now more to send.
+// It reports whether there is now more to send.
 export async function applyItems(tx, squad, items, copy) {
   const records = tx.objectStore("records"), changes = tx.objectStore("changes");
   let more = false;
@@ -221,7 +221,7 @@ export async function applyItems(tx, squad, items, copy) {
   return more;
 }
 
-// sweep drops what an older copy of the squad held and a new snapshot does not. It tells whether there is now more to send.
+// sweep drops what an older copy of the squad held and a new snapshot does not. It reports whether there is now more to send.
 export async function sweep(tx, squad, copy, rev) {
   const records = tx.objectStore("records"), changes = tx.objectStore("changes");
   for (const kind of kinds) {

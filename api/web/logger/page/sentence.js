@@ -75,7 +75,7 @@ function ballSentence(balls, ballNames) {
 
 const fold = (name) => name.trim().split(/\s+/).join(" ").toLowerCase();
 
-// quotable tells that a name can stand between quotation marks and be read back.
+// quotable reports whether a name can stand between quotation marks and be read back.
 function quotable(name) {
   if (fold(name) === "" || new TextEncoder().encode(name).length > 60) return false;
   if (/^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$/.test(fold(name))) return false;

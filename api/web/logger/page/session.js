@@ -1,4 +1,4 @@
-// Making a session, and mending one.
+// Making a session, and editing one.
 
 import { field, h, say } from "./dom.js";
 import { newId } from "./ids.js";
@@ -28,18 +28,18 @@ export function sessionForm(app, record, done) {
     if (!numbers.length) delete next.lanes;
     await write(app.db, app.choice.squad, "session", id, next);
     app.sync?.wake();
-    say(record ? "Session kept" : "Session made");
+    say(record ? "Session saved" : "Session created");
     await done(id, event.target);
   };
-  return h("form", { onsubmit: keep }, field("Name", name), field("Day", date), field("Centre", centre), field("Lanes", lanes, "Numbers, such as 11, 12"), fault,
-    h("button", { type: "submit", class: record ? "" : "quiet" }, record ? "Keep the session" : "Make the session"));
+  return h("form", { onsubmit: keep }, field("Name", name), field("Day", date), field("Centre", centre), field("Lanes", lanes, "For example 11, 12"), fault,
+    h("button", { type: "submit", class: record ? "" : "quiet" }, record ? "Save session" : "Create session"));
 }
 
 function faultOf(name, date, centre, lanes) {
-  if (name === "") return "Give the session a name.";
-  if (bytes(name) > longestText) return "The name is too long: shorten it to 200 characters, fewer where they have accents.";
-  if (!date) return "Give the day of the session.";
-  if (bytes(centre) > longestText) return "The name of the centre is too long: shorten it to 200 characters, fewer where they have accents.";
+  if (name === "") return "Enter a name.";
+  if (bytes(name) > longestText) return "The name is too long: use up to 200 characters, fewer with accents.";
+  if (!date) return "Enter a date.";
+  if (bytes(centre) > longestText) return "The centre's name is too long: use up to 200 characters, fewer with accents.";
   return lanes.some((lane) => lane < 1 || lane > 999) ? "Lanes are numbered 1 to 999, such as 11, 12." : "";
 }
 
@@ -49,5 +49,5 @@ export async function sessionView(app, [id]) {
   const faults = change?.state === "refused" ? change.faults : [];
   return { element: h("div", { class: "wrap narrow" }, h("h1", {}, "Session"), record
     ? h("div", { class: "card" }, faults.map((fault) => h("p", { class: "fault" }, `Refused. ${faultLine(fault)}`)), sessionForm(app, record, () => app.go("sync")))
-    : h("p", {}, "There is no such session here.")) };
+    : h("p", {}, "This session doesn't exist here.")) };
 }

@@ -5,7 +5,7 @@ import { Practice } from "./practice.js";
 import { allChanges } from "./queue.js";
 import { shotLine, verdictLine } from "./words.js";
 
-const stateWords = { unsent: "to send", waiting: "waits", refused: "refused", conflict: "conflict" };
+const stateWords = { unsent: "to send", waiting: "waiting", refused: "refused", conflict: "conflict" };
 
 export async function shotsView(app) {
   const element = h("div", { class: "wrap medium" });

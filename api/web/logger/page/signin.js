@@ -19,7 +19,7 @@ export function signInView(app) {
       app.go(known?.user_id === app.account.person.user_id ? "log" : "start");
     } catch (error) {
       if (!(error instanceof Offline) && !(error instanceof Problem)) throw error;
-      fault.textContent = error instanceof Offline ? "There is no network, and the password cannot be checked without one. Try again when you are online." : sentence(error.message);
+      fault.textContent = error instanceof Offline ? "You are offline, and signing in needs a network. Try again when you are online." : sentence(error.message);
     } finally {
       button.disabled = false;
     }
@@ -27,8 +27,8 @@ export function signInView(app) {
   const element = h("div", { class: "wrap narrow" }, h("form", { class: "card", onsubmit: submit },
     h("h1", {}, known ? "Sign in again" : "Log shots at the lanes"),
     h("p", { class: "soft" }, known
-      ? "What you logged and have not sent stays on this device and is sent once you are signed in."
-      : "Sign in once, with a network. After that the logger works without one and sends your shots when it is back."),
+      ? "Shots you logged but haven't sent stay on this device and are sent once you sign in."
+      : "Sign in once while online. After that the logger works offline and sends your shots when the network is back."),
     field("Email address", email), field("Password", password), fault, button));
   return { element, shown: () => known && password.focus() };
 }

@@ -8,13 +8,13 @@ const verdicts = { met: ["Met", "met"], "not met": ["Not met", "not-met"], "too 
 
 const lastShots = 8;
 
-// standingPanel tells what is asked and how much of it was kept. judged is the shot being logged, null for none: with several rules each says what
+// standingPanel shows what is asked and how much of it was kept. judged is the shot being logged, null for none: with several rules each says what
 // came of it.
 export function standingPanel(practice, judged) {
   const { drill, score } = practice;
   if (!drill) {
     return h("section", { class: "standing card", "aria-label": "This session" },
-      h("p", { class: "kept" }, h("strong", {}, count(practice.inSession.length, "shot")), h("span", {}, "logged in this session, for no drill")));
+      h("p", { class: "kept" }, h("strong", {}, count(practice.inSession.length, "shot")), h("span", {}, "logged in this session, without a drill")));
   }
   const [words, kind] = verdicts[score.verdict];
   return h("section", { class: "standing card", "aria-label": "How the drill stands" },
@@ -44,7 +44,7 @@ function facts({ score, sessionScore, drill, inSession }) {
   if (score.unknown) found.push(`${score.unknown} not measured`);
   if (score.verdict === "too few shots" && score.judged) {
     const more = score.evidence.keptToMet;
-    if (more) found.push(`met after ${more} more kept in a row`);
+    if (more) found.push(`met after ${count(more, "more good shot")} in a row`);
   }
   found.push(score.repsLeft ? `${score.repsLeft} of ${drill.reps} left` : `${count(drill.reps, "shot")} done`);
   if (sessionScore.judged && sessionScore.judged !== score.judged) found.push(`today ${sessionScore.kept} of ${sessionScore.judged}`);
@@ -62,9 +62,9 @@ function bar(score) {
     parts.push(svg("path", { class: "halo", d: beam }), svg("path", { class: "beam", d: beam }));
   }
   parts.push(svg("path", { class: "pass", d: `M${pass} 0V20` }));
-  const words = score.judged ? `${percent(score.share)} kept, asked for ${percent(score.evidence.passShare)}` : `${percent(score.evidence.passShare)} asked for`;
+  const words = score.judged ? `${percent(score.share)} kept, pass mark ${percent(score.evidence.passShare)}` : `pass mark ${percent(score.evidence.passShare)}`;
   return h("div", { class: "bar-line" }, svg("svg", { class: "share", viewBox: "0 0 100 20", preserveAspectRatio: "none", role: "img", "aria-label": words }, parts),
-    h("span", { class: "soft" }, `asked ${percent(score.evidence.passShare)}`));
+    h("span", { class: "soft" }, `pass mark ${percent(score.evidence.passShare)}`));
 }
 
 // lastRow shows the last shots of the session as signs, the newest last; each opens its shot.

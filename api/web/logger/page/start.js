@@ -18,9 +18,9 @@ export async function startView(app) {
   async function draw() {
     const parts = [h("h1", {}, "What are you logging?")];
     if (!app.me) {
-      parts.push(h("p", {}, "Your squads have not been fetched yet. Connect to a network once, and they will be."));
+      parts.push(h("p", {}, "Your squads haven't loaded yet. Connect to a network once to load them."));
     } else if (app.me.squads.length === 0) {
-      parts.push(h("p", {}, "You are in no squad yet. Ask a coach for an invitation and accept it in the pages, then come back."));
+      parts.push(h("p", {}, "You aren't in a squad yet. Ask a coach for an invitation code, enter it on the squads page, then come back."));
     } else {
       parts.push(...squadPart(app, draw));
       if (app.squad) parts.push(...await squadParts());
@@ -29,7 +29,7 @@ export async function startView(app) {
   }
 
   async function squadParts() {
-    if (app.squad.role === "analyst") return [h("p", {}, "An analyst reads everything and logs nothing. Ask a coach to make you an athlete or a coach of the squad.")];
+    if (app.squad.role === "analyst") return [h("p", {}, "Analysts can read everything but can't log shots. Ask a coach to make you an athlete or a coach of the squad.")];
     const [athletes, known, drills, assignments, balls] = await Promise.all(
       ["athlete", "session", "drill", "assignment", "ball"].map((kind) => list(app.db, app.choice.squad, kind)));
     const parts = athletePart(app, athletes, draw);
@@ -49,7 +49,7 @@ export async function startView(app) {
 }
 
 const goButton = (app) => h("button", {
-  type: "button", class: "big", id: "go", "aria-disabled": String(!app.ready), onclick: () => app.ready ? app.go("log") : say("Choose a session first, or make one."),
+  type: "button", class: "big", id: "go", "aria-disabled": String(!app.ready), onclick: () => app.ready ? app.go("log") : say("Choose a session first, or create one."),
 }, app.ready ? "Start logging" : "Choose a session first");
 
 function squadPart(app, draw) {
@@ -62,7 +62,7 @@ function squadPart(app, draw) {
 }
 
 function athletePart(app, athletes, draw) {
-  if (app.squad.role === "athlete") return athletes.length ? [] : [h("p", { class: "soft" }, "Your own record has not arrived yet. It comes with the first sync.")];
+  if (app.squad.role === "athlete") return athletes.length ? [] : [h("p", { class: "soft" }, "Your own record hasn't loaded yet. It comes with the first sync.")];
   const select = h("select", { id: "athlete", onchange: async () => {
     await app.choose({ athlete: select.value, session: "", drill: "", ball: "" });
     draw();
@@ -79,7 +79,7 @@ function sessionPart(app, sessions, all, { showAll, chosen: tell }) {
     items.length ? choiceList("session", items, app.choice.session, async (session) => {
       await app.choose({ session });
       tell();
-    }) : h("p", { class: "soft" }, "There is no session yet: make one.")),
+    }) : h("p", { class: "soft" }, "No sessions yet: create one.")),
   sessions.length > shown.length && h("button", { type: "button", class: "plain", onclick: showAll }, `Show all ${sessions.length} sessions`)];
 }
 
@@ -104,6 +104,6 @@ function drillPart(app, drills, assignments, names) {
     const asked = `${count(drill.reps, "shot")}, keep ${percent(drill.pass_share)}${due ? `, due ${dayOf(due)}` : mine.has(drill.id) ? "" : ", not assigned"}`;
     return { value: drill.id, title: drill.name, lines: [...drill.rules.map((rule) => sentence(rule, names)), asked] };
   });
-  items.push({ value: "", title: "No drill", lines: ["Only log the shots"] });
+  items.push({ value: "", title: "No drill", lines: ["Just log shots"] });
   return h("section", { class: "card" }, h("fieldset", {}, h("legend", {}, "Drill"), choiceList("drill", items, app.choice.drill ?? "", (drill) => app.choose({ drill }))));
 }

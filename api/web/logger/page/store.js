@@ -13,7 +13,7 @@ function open(name, upgrade) {
       resolve(request.result);
     };
     request.onerror = () => reject(request.error);
-    request.onblocked = () => reject(new Error("another page of the logger holds the store: close it"));
+    request.onblocked = () => reject(new Error("another tab of the logger is blocking its storage: close it"));
   });
 }
 
@@ -56,7 +56,7 @@ export function run(db, stores, mode, work) {
     const tx = db.transaction(stores, mode, { durability: mode === "readwrite" ? "strict" : "default" });
     let result, failure;
     tx.oncomplete = () => failure ? reject(failure) : resolve(result);
-    tx.onabort = () => reject(failure ?? tx.error ?? new Error("the browser gave the transaction up"));
+    tx.onabort = () => reject(failure ?? tx.error ?? new Error("the browser gave up the transaction"));
     Promise.resolve(work(tx)).then((value) => { result = value; }, (error) => {
       failure = error;
       try { tx.abort(); } catch { reject(error); } // it had ended already

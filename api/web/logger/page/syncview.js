@@ -6,9 +6,9 @@ import { dropCopy } from "./store.js";
 import { count, shotLine, timeOf } from "./words.js";
 
 const problems = {
-  offline: "The server cannot be reached. It is tried again by itself.", "signed-out": "Your sign-in has ended: sign in again to send.",
-  "not-a-member": "You are not in this squad any more. What was not sent stays here; ask a coach to invite you again.",
-  "too-old": "This version of the logger is too old for the server. Update it; what was not sent stays here.",
+  offline: "The server can't be reached. Trying again automatically.", "signed-out": "Your sign-in ended: sign in again to send.",
+  "not-a-member": "You are no longer in this squad. Unsent changes stay here; ask a coach to invite you again.",
+  "too-old": "This version of the logger is too old for the server. Update it; unsent changes stay here.",
 };
 
 const listed = 20; // of what only has to be sent; the number says how many there are
@@ -26,10 +26,10 @@ async function parts(app) {
   const names = new Map(balls.map((ball) => [ball.id, ball.name]));
   return [
     summary(app, standing),
-    ...group("Conflicts", "Two devices changed the same. Choose what is to stand.", standing.conflicts, (change) => [h("a", { class: "button", href: `#/conflict/${change.kind}/${change.id}` }, "Look at both")], names),
-    ...group("Refused", "The server did not take these. Mend them and they are sent again.", standing.refused, (change) => mendings(app, change), names),
-    ...group("Waiting for something else", "These refer to something the squad does not have, or not for you. They are sent again with every sync.", standing.waiting,
-      (change) => mendings(app, change), names),
+    ...group("Conflicts", "Two devices changed the same field. Choose which to keep.", standing.conflicts, (change) => [h("a", { class: "button", href: `#/conflict/${change.kind}/${change.id}` }, "Compare")], names),
+    ...group("Refused", "The server did not accept these. Fix them and they are sent again.", standing.refused, (change) => fixes(app, change), names),
+    ...group("Waiting for other records", "These need a record you don't have yet. They are sent again with every sync.", standing.waiting,
+      (change) => fixes(app, change), names),
     ...group("To send", "Sent as soon as the server can be reached.", standing.unsent.filter((change) => change.state === "unsent").slice(0, listed), () => [], names),
     account(app, standing),
   ];
@@ -42,18 +42,18 @@ function summary(app, { state, unsent, refused, conflicts, elsewhere, offline })
   lines.push(unsent.length ? `${count(unsent.length, "change")} to send.` : aside ? "Everything else is sent." : "Everything is sent.");
   lines.push(state?.syncedAt ? `Last synced ${timeOf(state.syncedAt, true)}.` : "Not synced yet.");
   if (state?.compared) lines.push(comparison(state.compared));
-  if (problem) lines.push(problems[problem.kind] ?? `The server says: ${problem.detail}. It is tried again by itself.`);
+  if (problem) lines.push(problems[problem.kind] ?? `The server says: ${problem.detail}. Trying again automatically.`);
   else if (offline) lines.push(problems.offline);
-  if (elsewhere.length) lines.push(`${count(elsewhere.length, "change")} of another squad wait: choose that squad in Set up to send them.`);
-  if (app.notInstalled) lines.push(`The page cannot be kept for use without a network: ${app.notInstalled}`);
+  if (elsewhere.length) lines.push(`${count(elsewhere.length, "change")} in another squad waiting: choose that squad in Set up to send.`);
+  if (app.notInstalled) lines.push(`Offline use isn't available: ${app.notInstalled}`);
   return h("section", { class: "card" }, h("h2", {}, app.squad?.name ?? "No squad chosen"), lines.map((line) => h("p", {}, line)),
-    h("button", { type: "button", id: "sync-now", onclick: () => { app.sync?.compare(); say("Syncing"); } }, "Sync now and compare"));
+    h("button", { type: "button", id: "sync-now", onclick: () => { app.sync?.compare(); say("Syncing"); } }, "Sync and verify"));
 }
 
 function comparison({ at, mended, failed }) {
-  const when = `Compared ${timeOf(at, true)}: `;
-  if (failed) return `${when}this device and the server could not be found alike, maybe because the squad changes too fast. Nothing is lost; compare again in a while.`;
-  return `${when}this device ${mended ? "differed from the server and was read anew; now it has" : "has"} exactly what the server has.`;
+  const when = `Verified ${timeOf(at, true)}: `;
+  if (failed) return `${when}this device could not be matched with the server, maybe because the squad is changing too fast. Nothing is lost; try again in a while.`;
+  return `${when}this device ${mended ? "differed from the server and was reloaded; now it has" : "has"} exactly what the server has.`;
 }
 
 function group(title, words, changes, actions, names) {
@@ -71,8 +71,8 @@ export function titleOf(change) {
 
 export const faultLine = (fault) => `${fault.pointer ? `${fault.pointer.replace(/^\/record/, "").replace(/^\//, "").replaceAll("_", " ")}: ` : ""}${fault.detail}`;
 
-// mendings are what can be done about a change the server did not take.
-function mendings(app, change) {
+// fixes are what can be done about a change that the server did not accept.
+function fixes(app, change) {
   const found = [];
   const edit = { shot: () => openShot(app, change), session: () => app.go(`session/${change.id}`) }[change.kind];
   if (edit && change.record) found.push(h("button", { type: "button", onclick: edit }, "Edit"));
@@ -89,16 +89,16 @@ function mendings(app, change) {
   if (change.state === "refused") found.push(h("button", { type: "button", class: "quiet", onclick: async () => {
     await sendAgain(app.db, change.squad, change.kind, change.id);
     app.sync?.wake();
-    say("It is sent again");
+    say("Sending again");
     app.refresh();
   } }, "Send again"));
   found.push(h("button", { type: "button", class: "quiet danger", onclick: async () => {
     const now = await changeOf(app.db, change.squad, change.kind, change.id);
-    if (now?.state !== change.state || !window.confirm(`Give ${titleOf(change)} up? It cannot be brought back.`)) return;
+    if (now?.state !== change.state || !window.confirm(`Discard ${titleOf(change).replace(/^./, (first) => first.toLowerCase())} for good?`)) return;
     await discard(app.db, change.squad, change.kind, change.id);
-    say("Given up");
+    say("Discarded");
     app.refresh();
-  } }, "Give it up"));
+  } }, "Discard"));
   return found;
 }
 
@@ -112,8 +112,8 @@ function account(app, { unsent, refused, conflicts }) {
   const person = app.account.person;
   const kept = unsent.length + refused.length + conflicts.length;
   const leave = async () => {
-    const warning = kept ? `${count(kept, "change")} are not sent. They stay on this device, and only you can send them by signing in again. Sign out?`
-      : "Sign out, and remove your copy from this device?";
+    const warning = kept ? `${count(kept, "change")} not sent yet. They stay on this device, and only you can send them by signing in again. Sign out?`
+      : "Sign out and remove your copy from this device?";
     if (!window.confirm(warning)) return;
     const user = person.user_id;
     app.leave();
@@ -122,6 +122,6 @@ function account(app, { unsent, refused, conflicts }) {
     app.go("sign-in");
   };
   return h("section", { class: "card" }, h("h2", {}, "This device"), h("p", {}, `Signed in as ${app.me?.name ?? person.email} (${person.email}).`),
-    h("p", { class: "soft" }, "Shots you logged are kept in this browser until the server has them. Clearing the browser's data would lose what is not sent."),
+    h("p", { class: "soft" }, "Shots you logged are kept in this browser until the server has them. Clearing the browser's data loses anything not sent."),
     h("button", { type: "button", class: "quiet", onclick: leave }, "Sign out"));
 }

@@ -5,7 +5,7 @@ export const withTables = "application/json;shots=table";
 // unfold puts the shots of tables in the tables' places.
 export const unfold = (items) => items.flatMap((item) => item.table ? shotsOf(item.table) : [item]);
 
-// shotsOf reads a table as the contract's ShotTable tells. One that is not whole throws, so that nothing is taken for granted.
+// shotsOf reads a table as the contract's ShotTable says. One that is not whole throws, so that nothing is taken for granted.
 function shotsOf({ count, id, rev, order, ...columns }) {
   const bytes = Uint8Array.from(atob(id), (letter) => letter.charCodeAt(0));
   const revs = sums(rev), orders = sums(order);

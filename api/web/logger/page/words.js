@@ -24,7 +24,7 @@ export function verdictWords(rule, judgement) {
 
 export const verdictTitle = { kept: "Kept", broken: "Broken", unknown: "Not measured", none: "Logged" };
 
-// sureness tells how far the reading can be relied on, where its error matters.
+// sureness says how far the reading can be relied on, where its error matters.
 function sureness(judged) {
   if (judged.verdict === "unknown") return "";
   const right = judged.verdict === "kept" ? judged.probabilityKept : 1 - judged.probabilityKept;
@@ -69,7 +69,7 @@ const fieldWords = {
   session_id: "Session", athlete_id: "Athlete", ball_id: "Ball", drill_id: "Drill", order: "Order", time: "Time", laydown_board: "Laydown board",
   arrows_board: "Board at the arrows", breakpoint_board: "Breakpoint board", breakpoint_ft: "Breakpoint distance", entry_board: "Entry board",
   entry_angle_deg: "Entry angle", launch_angle_deg: "Launch angle", speed_mph: "Speed", rev_rate_rpm: "Rev rate", rotation_deg: "Axis rotation",
-  tilt_deg: "Axis tilt", track: "Track", standing: "Pins left", source: "Measured by", errors: "Errors of measurement", note: "Note", kind: "Kind",
+  tilt_deg: "Axis tilt", track: "Track", standing: "Pins left", source: "Measured by", errors: "Measurement errors", note: "Note", kind: "Kind",
   name: "Name", date: "Date", centre: "Centre", lanes: "Lanes", pattern_id: "Pattern",
 };
 
