@@ -280,7 +280,7 @@ func TestAssignALine(t *testing.T) {
 			more...)
 	}
 	for name, c := range map[string]struct{ fields, wants []string }{
-		"no name":      {[]string{"id", id, "reps", "24", "pass_share", "75", "assigned_on", "2026-03-01"}, []string{"Name of the drill is needed"}},
+		"no name":      {[]string{"id", id, "reps", "24", "pass_share", "75", "assigned_on", "2026-03-01"}, []string{"Name of the drill is required"}},
 		"too many":     {[]string{"id", id, "name", "x", "reps", "0.5", "pass_share", "75", "assigned_on", "2026-03-01"}, []string{"is not a whole number"}},
 		"share beyond": {[]string{"id", id, "name", "x", "reps", "20", "pass_share", "175", "assigned_on", "2026-03-01"}, []string{"Pass mark"}},
 		"due before":   {[]string{"id", id, "name", "x", "reps", "20", "pass_share", "75", "assigned_on", "2026-03-05", "due_on", "2026-03-01"}, []string{"Due"}},
@@ -317,13 +317,13 @@ func TestCompareLines(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
 	v.get(w.at("/compare?pattern=", w.flat.ID.String())).
-		wants(t, http.StatusOK, "Compare lines", "the same, but for", "The same athlete")
+		wants(t, http.StatusOK, "Compare lines", "same, except", "The same athlete")
 	for name, c := range map[string]struct {
 		against string
 		wants   []string
 	}{
 		"two patterns": {"&against_pattern=" + w.flat.ID.String(), []string{"Ansel Quorrie on Slate Reach 47 with Invented Ember", "From A's best line to B's"}},
-		"two athletes": {"&against_athlete=" + w.people[1].ID.String(), []string{"Bettany Voss-Lark on Long Meadow 44", "For B only"}},
+		"two athletes": {"&against_athlete=" + w.people[1].ID.String(), []string{"Bettany Voss-Lark on Long Meadow 44", "B only"}},
 		"two balls":    {"&against_ball=" + w.balls[1].ID.String(), []string{"Ansel Quorrie on Long Meadow 44 with Invented Pebble"}},
 		"worn":         {"&against_shots=40", []string{"Ansel Quorrie on Long Meadow 44 after 40 shots"}},
 	} {
@@ -366,7 +366,7 @@ func TestWhoMayPlan(t *testing.T) {
 		wants(t, http.StatusBadRequest, "is not one of the choices")
 	athlete.get(w.at(w.compare("&against_athlete=", w.people[1].ID.String()))).
 		wants(t, http.StatusBadRequest, "is not one of the choices")
-	athlete.post(w.at(line), "name", "x").wants(t, http.StatusForbidden, "Only a coach of the squad may do this")
+	athlete.post(w.at(line), "name", "x").wants(t, http.StatusForbidden, "Only coaches of this squad can do this")
 
 	read := analyst.get(w.at(other))
 	read.wants(t, http.StatusOK, "Bettany Voss-Lark on Long Meadow 44")
@@ -374,5 +374,5 @@ func TestWhoMayPlan(t *testing.T) {
 		t.Error("an analyst is offered to assign")
 	}
 	analyst.get(w.at(line)).wants(t, http.StatusOK, "Drill for this line")
-	analyst.post(w.at(line), "name", "x").wants(t, http.StatusForbidden, "Only a coach of the squad may do this")
+	analyst.post(w.at(line), "name", "x").wants(t, http.StatusForbidden, "Only coaches of this squad can do this")
 }

@@ -23,7 +23,7 @@ func TestUploadALog(t *testing.T) {
 		"tuesday.csv: 4 rows read", "2 stored", "2 refused", `laydown_board "22,5" has a decimal comma: write 22.5`, "laydown_board 41 is outside the limits",
 		"standing there is no pin 11")
 	v.upload(session+"/logs", "tuesday.csv", logWithMistakes, "drill_id", w.drill.ID.String()).
-		wants(t, http.StatusOK, "0 stored", "2 there already", "2 refused")
+		wants(t, http.StatusOK, "0 stored", "2 unchanged", "2 refused")
 	changed := strings.Replace(logWithMistakes, "16.8", "17.8", 1)
 	v.upload(session+"/logs", "tuesday.csv", changed, "drill_id", w.drill.ID.String()).
 		wants(t, http.StatusOK, "1 in conflict", "the whole row")
@@ -44,7 +44,7 @@ func TestUploadALog(t *testing.T) {
 			v.upload(session+"/logs", c.file, c.log).wants(t, http.StatusBadRequest, c.want, "Upload a practice log")
 		})
 	}
-	v.post(session+"/logs").wants(t, http.StatusBadRequest, "did not arrive whole")
+	v.post(session+"/logs").wants(t, http.StatusBadRequest, "did not arrive complete")
 	v.get(session).wants(t, http.StatusOK, "48 shots", "strike", "Laydown", "Long Meadow 44")
 }
 
@@ -146,9 +146,9 @@ func TestSentencesThatCannotBeRead(t *testing.T) {
 	v.post(w.at("/drills/new"), "sentences", "bowl better", "step", "read").
 		wants(t, http.StatusOK, "Some of this wasn’t understood:", `cannot read "bowl better" as a rule`)
 	v.post(w.at("/drills/new"), "sentences", "bowl better", "step", "assign").
-		wants(t, http.StatusBadRequest, "cannot all be read", "Choose at least one athlete")
+		wants(t, http.StatusBadRequest, "Some sentences weren’t understood", "Choose at least one athlete")
 	v.post(w.at("/drills/new"), "sentences", strings.Repeat("keep the ball at board 10 or inside\n", 21), "step", "read").
-		wants(t, http.StatusOK, "More than 20 sentences")
+		wants(t, http.StatusOK, "A drill takes up to 20 sentences")
 	part := v.post(w.at("/drills/reading"), "sentences", `use the ball "<b>"`)
 	if part.status != http.StatusOK || strings.Contains(part.body, "<html") || strings.Contains(part.body, "<b>") {
 		t.Errorf("the part for the script is %d: %s", part.status, part.body)
