@@ -26,13 +26,13 @@ func TestSignUpMakeASquadSignOut(t *testing.T) {
 	v := w.visitor()
 	v.get("/").wants(t, http.StatusOK, "Sign in", "Did they bowl the line you asked for?")
 	for name, fields := range map[string][]string{
-		"has 8 characters":           {"name", "A", "email", "a@b", "password", "too-shor"},
-		"is not an email address":       {"name", "A", "email", "nobody", "password", password},
-		"Fix one thing":    {"name", "", "email", "a@b", "password", password},
-		"first anyone would guess":   {"name", "A", "email", "a@b", "password", "aaaaaaaaaaaa"},
-		"Fix 3 things":      {"next", "/"},
-		"contains characters that are not text":      {"name", "\xff\xfe", "email", "a@b", "password", password},
-		"Password holds your addres": {"name", "A", "email", "a@b.example", "password", "x-a@b.example-x"},
+		"has 8 characters":                      {"name", "A", "email", "a@b", "password", "too-shor"},
+		"is not an email address":               {"name", "A", "email", "nobody", "password", password},
+		"Fix one thing":                         {"name", "", "email", "a@b", "password", password},
+		"first anyone would guess":              {"name", "A", "email", "a@b", "password", "aaaaaaaaaaaa"},
+		"Fix 3 things":                          {"next", "/"},
+		"contains characters that are not text": {"name", "\xff\xfe", "email", "a@b", "password", password},
+		"Password holds your addres":            {"name", "A", "email", "a@b.example", "password", "x-a@b.example-x"},
 	} {
 		v.post("/sign-up", fields...).wants(t, http.StatusBadRequest, name)
 	}

@@ -201,5 +201,5 @@ func TestPeopleAndSessions(t *testing.T) {
 		location(t)
 	athlete.get(own).wants(t, http.StatusOK, "Alone", "lanes 3 and 4", "No shots yet.")
 	athlete.post(w.at("/sessions/new"), "name", "Odd", "date", "soon", "kind", "party", "lanes", "x").
-		wants(t, http.StatusBadRequest, "is not one of the choices", "is not a day", `"x" is no lane`)
+		wants(t, http.StatusBadRequest, "is not one of the choices", "is not a day", `"x" is not a lane`)
 }
