@@ -2,6 +2,7 @@ package main
 
 import (
 	"os/exec"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -12,6 +13,15 @@ var layers = []string{"cmd", "api", "service", "db"}
 
 // pure are the packages of the domain, which know neither SQL, nor HTTP, nor each other upwards.
 var pure = []string{"advice", "record", "line", "drill", "picture", "motion", "oil", "shot", "trend", "tenpin", "lane"}
+
+// rooms are the packages of the program, each with those of them it may import.
+var rooms = map[string][]string{
+	"terminal": {},
+	"offline":  {"terminal"},
+	"remote":   {"terminal", "offline"},
+	"desk":     {"terminal", "remote"},
+	"server":   {"terminal"},
+}
 
 func TestImportsRunOneWay(t *testing.T) {
 	listed, err := exec.Command("go", "list", "-f", `{{.ImportPath}} {{join .Imports " "}}`, "laneward/...").Output()
@@ -41,6 +51,9 @@ func forbidden(from, imported string) string {
 	if !ok {
 		return ""
 	}
+	if room, ok := strings.CutPrefix(from, "cmd/laneward/"); ok {
+		return forbiddenInRoom(room, own)
+	}
 	switch {
 	case strings.HasPrefix(own, "openapi") && (layer(from) == "service" || layer(from) == "db"):
 		return "the contract is known to api and to the client only"
@@ -48,6 +61,24 @@ func forbidden(from, imported string) string {
 		return "the contract and the client stand alone"
 	case rank(layer(own)) < rank(layer(from)):
 		return "imports run cmd -> api -> service -> db"
+	}
+	return ""
+}
+
+func forbiddenInRoom(room, own string) string {
+	if other, ok := strings.CutPrefix(own, "cmd/laneward/"); ok {
+		if !slices.Contains(rooms[room], other) {
+			return "of the program's rooms, " + room + " may import only " + strings.Join(rooms[room], ", ")
+		}
+		return ""
+	}
+	switch {
+	case room != "server" && (own == "service" || layer(own) == "api" || layer(own) == "db"):
+		return "only the server's commands know the server"
+	case room == "server" && layer(own) == "openapi", room == "offline" && layer(own) == "openapi":
+		return room + " asks no server"
+	case room == "terminal" && layer(own) == "service":
+		return "what every command needs knows nothing of the domain"
 	}
 	return ""
 }
@@ -110,6 +141,18 @@ func TestForbidden(t *testing.T) {
 		{"laneward/service/lane", "laneward/service/drill", true},
 		{"laneward/service/motion", "laneward/db", true},
 		{"laneward/service/motion", "net/http", true},
+		{"laneward/cmd/laneward", "laneward/cmd/laneward/server", false},
+		{"laneward/cmd/laneward/desk", "laneward/cmd/laneward/remote", false},
+		{"laneward/cmd/laneward/remote", "laneward/cmd/laneward/desk", true},
+		{"laneward/cmd/laneward/remote", "laneward/api", true},
+		{"laneward/cmd/laneward/server", "laneward/api", false},
+		{"laneward/cmd/laneward/server", "laneward/openapi/client", true},
+		{"laneward/cmd/laneward/offline", "laneward/cmd/laneward/remote", true},
+		{"laneward/cmd/laneward/offline", "laneward/openapi", true},
+		{"laneward/cmd/laneward/offline", "laneward/service/oil", false},
+		{"laneward/cmd/laneward/offline", "laneward/service", true},
+		{"laneward/cmd/laneward/terminal", "laneward/cmd/laneward/offline", true},
+		{"laneward/cmd/laneward/terminal", "laneward/service/oil", true},
 	} {
 		if got := forbidden(c.from, c.imported) != ""; got != c.refused {
 			t.Errorf("%s importing %s: refused %v, want %v", c.from, c.imported, got, c.refused)

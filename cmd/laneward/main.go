@@ -8,6 +8,8 @@ import (
 	"os/signal"
 	"syscall"
 	"time"
+
+	"laneward/cmd/laneward/terminal"
 )
 
 func main() {
@@ -16,13 +18,13 @@ func main() {
 	os.Exit(
 		run(
 			ctx,
-			environment{
-				args:   os.Args[1:],
-				getenv: os.Getenv,
-				now:    time.Now,
-				stdin:  os.Stdin,
-				stdout: os.Stdout,
-				stderr: os.Stderr,
+			terminal.Environment{
+				Args:   os.Args[1:],
+				Getenv: os.Getenv,
+				Now:    time.Now,
+				Stdin:  os.Stdin,
+				Stdout: os.Stdout,
+				Stderr: os.Stderr,
 			},
 		),
 	)

@@ -3,74 +3,70 @@ package main
 import (
 	"context"
 	"fmt"
-	"io"
-	"log/slog"
-	"os"
-	"path/filepath"
-	"runtime/debug"
-	"time"
 
 	"github.com/alecthomas/kong"
-)
 
-// environment is what a run of the program gets from outside, so that a test can run it.
-type environment struct {
-	args   []string
-	getenv func(string) string
-	now    func() time.Time // in the zone of the person's own calendar
-	stdin  io.Reader
-	stdout io.Writer
-	stderr io.Writer
-}
-
-// Exit codes tell the kinds of failure apart, for scripts.
-const (
-	exitOK       = 0
-	exitFailure  = 1
-	exitUsage    = 2
-	exitAuth     = 3
-	exitNotFound = 4
-	exitConflict = 5
-	exitPartial  = 6 // some rows of a log were refused or conflict; the others are stored
+	"laneward/cmd/laneward/desk"
+	"laneward/cmd/laneward/offline"
+	"laneward/cmd/laneward/remote"
+	"laneward/cmd/laneward/server"
+	"laneward/cmd/laneward/terminal"
 )
 
 // commands is every command of the program.
 type commands struct {
-	Serve   serveCommand   `cmd:"" help:"Run the server, with a Postgres of its own when none is named."`
-	Demo    demoCommand    `cmd:"" help:"Serve an invented squad to look at and try."`
-	Migrate migrateCommand `cmd:"" help:"Bring a database to this program's schema."`
+	Server   server.Commands  `embed:""`
+	Accounts remote.Accounts  `embed:""`
+	Desk     desk.Commands    `embed:""`
+	Remote   remote.Commands  `embed:""`
+	Offline  offline.Commands `embed:""`
 
-	clientCommands
-	planCommands
+	Completion terminal.CompletionCommand `cmd:"" group:"shell" help:"Print a script that completes commands in a shell."`
+	Complete   terminal.CompleteCommand   `cmd:"" hidden:"" help:"Print what may complete a command line."`
 
 	Version kong.VersionFlag `help:"Print the version and exit."`
 }
 
+// groups are the groups of the help, in their order.
+var groups = []kong.Group{
+	{Key: "people", Title: "Signing in:"},
+	{Key: "squads", Title: "Squads:"},
+	{Key: "records", Title: "Records:"},
+	{Key: "practice", Title: "Practice:"},
+	{Key: "lines", Title: "Oil and lines:"},
+	{Key: "shell", Title: "Shell:"},
+}
+
+// helpWidth is the widest that help is laid out, in columns.
+const helpWidth = 120
+
+const description = `Coach-athlete sync for tenpin bowling on demanding oil patterns.
+
+Exit codes: 0 done, 1 failed, 2 wrong usage, 3 not signed in or not allowed, 4 not found, 5 conflict, 6 some rows not stored.`
+
 // run runs one command line and returns the exit code.
-func run(ctx context.Context, env environment) int {
+func run(ctx context.Context, env terminal.Environment) int {
 	var cli commands
 	exited := -1
 	parser, err := kong.New(
 		&cli,
 		kong.Name("laneward"),
-		kong.Description(
-			"Coach-athlete sync for tenpin bowling on demanding oil patterns.\n\nExit codes: 0 done, 1 failed, 2 wrong usage, 3 not signed in or not allowed, 4 not found, 5 conflict, 6 some rows not stored.",
-		),
-		kong.Writers(env.stdout, env.stderr),
+		kong.Description(description),
+		kong.Writers(env.Stdout, env.Stderr),
 		kong.Exit(func(code int) { exited = code }),
-		kong.Vars{"version": version(), "state_dir": stateDir(env), "default_server": defaultServer},
+		kong.Vars{"version": terminal.Version(), "state_dir": server.StateDir(env), "default_server": remote.DefaultServer},
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true, NoExpandSubcommands: true, WrapUpperBound: helpWidth}),
-		kong.ExplicitGroups(commandGroups),
-		settings(env),
-		days(env.now),
-		kong.Bind(env),
+		kong.ExplicitGroups(groups),
+		terminal.Settings(env),
+		terminal.Days(env.Now),
+		kong.Bind(env, terminal.Predictions{"kinds": remote.KindNames, "lists": remote.ListNames}),
 		kong.BindTo(ctx, (*context.Context)(nil)),
 	)
 	if err != nil {
-		fmt.Fprintln(env.stderr, "laneward:", err)
-		return exitFailure
+		fmt.Fprintln(env.Stderr, "laneward:", err)
+		return terminal.ExitFailure
 	}
-	args := env.args
+	args := env.Args
 	if len(args) == 0 {
 		args = []string{"--help"}
 	}
@@ -79,45 +75,8 @@ func run(ctx context.Context, env environment) int {
 		return exited
 	}
 	if err != nil {
-		fmt.Fprintf(env.stderr, "laneward: %v\nTry laneward --help.\n", err)
-		return exitUsage
+		fmt.Fprintf(env.Stderr, "laneward: %v\nTry laneward --help.\n", err)
+		return terminal.ExitUsage
 	}
-	return report(env.stderr, parsed.Run())
-}
-
-// exitError ends the program with a code; a nil err has been told already.
-type exitError struct {
-	code int
-	err  error
-}
-
-func (e *exitError) Error() string { return fmt.Sprint(e.err) }
-
-func (e *exitError) Unwrap() error { return e.err }
-
-func version() string {
-	info, ok := debug.ReadBuildInfo()
-	if !ok || info.Main.Version == "" {
-		return "unreleased"
-	}
-	return info.Main.Version
-}
-
-// stateDir is where the program keeps what it must not lose, unless told otherwise: the XDG state
-// directory, for root /var/lib.
-func stateDir(env environment) string {
-	if dir := env.getenv("XDG_STATE_HOME"); filepath.IsAbs(dir) {
-		return filepath.Join(dir, "laneward")
-	}
-	if os.Geteuid() == 0 {
-		return "/var/lib/laneward"
-	}
-	return filepath.Join(env.getenv("HOME"), ".local", "state", "laneward")
-}
-
-func newLog(w io.Writer, format string) *slog.Logger {
-	if format == "text" {
-		return slog.New(slog.NewTextHandler(w, nil))
-	}
-	return slog.New(slog.NewJSONHandler(w, nil))
+	return terminal.Report(env.Stderr, parsed.Run())
 }

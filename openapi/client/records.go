@@ -29,6 +29,12 @@ func Decode[T any](r Record) (T, error) {
 	return value, nil
 }
 
+// Name returns what the record is called, "" for a kind without names.
+func (r Record) Name() (string, error) {
+	known, err := Decode[struct{ Name string }](r)
+	return known.Name, err
+}
+
 // head is what all records have.
 type head struct {
 	ID   uuid.UUID `json:"id"`

@@ -1,0 +1,9 @@
+// Package offline holds the commands on files, which need no server.
+package offline
+
+// Commands need no server.
+type Commands struct {
+	Columns columnsCommand `cmd:"" group:"practice" help:"List the columns of a practice log."`
+	Oil     oilCommand     `cmd:"" group:"lines" help:"The same for a load table in a file. Needs no server."`
+	Path    pathCommand    `cmd:"" group:"lines" help:"Compute ball paths over a film, in bulk. Needs no server."`
+}

@@ -1,0 +1,36 @@
+package remote
+
+// Accounts are the commands that say who uses a server.
+type Accounts struct {
+	SignUp signUpCommand `cmd:"" group:"people" help:"Sign up, and stay signed in on this computer."`
+	SignIn signInCommand `cmd:"" group:"people" help:"Sign in on this computer."`
+	Whoami whoamiCommand `cmd:"" group:"people" help:"Tell who is signed in."`
+}
+
+// Commands ask a server.
+type Commands struct {
+	Squads squadsCommand `cmd:"" group:"squads" help:"List your squads."`
+	Squad  squadCommand  `cmd:"" group:"squads" help:"Make a squad."`
+	Invite inviteCommand `cmd:"" group:"squads" help:"Invite somebody by a one-time code."`
+	Join   joinCommand   `cmd:"" group:"squads" help:"Join a squad by a code."`
+
+	List   listCommand   `cmd:"" group:"records" help:"List athletes, balls, patterns, sessions, drills, assignments, shots, members or invitations."`
+	Show   showCommand   `cmd:"" group:"records" help:"Show one record."`
+	Add    addCommand    `cmd:"" group:"records" help:"Add an athlete, ball, pattern, session or drill."`
+	Edit   editCommand   `cmd:"" group:"records" help:"Change an athlete, ball, pattern, session or drill."`
+	Delete deleteCommand `cmd:"" group:"records" help:"Delete one record."`
+	Export exportCommand `cmd:"" group:"records" help:"Write everything the squad holds of an athlete into a zip."`
+	Erase  eraseCommand  `cmd:"" group:"records" help:"Erase an athlete and everything of theirs, for good."`
+
+	Import     importCommand     `cmd:"" group:"practice" help:"Store the shots of a practice log."`
+	Assign     assignCommand     `cmd:"" group:"practice" help:"Assign a drill to athletes."`
+	Score      scoreCommand      `cmd:"" group:"practice" help:"Did they do as asked? One score an athlete."`
+	Judgements judgementsCommand `cmd:"" group:"practice" help:"The judgement of each shot."`
+	Picture    pictureCommand    `cmd:"" group:"practice" help:"The lane with the corridor and the shots over it, as SVG."`
+
+	Plan    planCommand    `cmd:"" group:"lines" help:"Where should this athlete play this pattern? Ranked lines."`
+	Line    lineCommand    `cmd:"" group:"lines" help:"One line worked out, with what its misses do."`
+	Compare compareCommand `cmd:"" group:"lines" help:"Two patterns, athletes or balls side by side."`
+	Missmap missmapCommand `cmd:"" group:"lines" help:"What becomes of every aim."`
+	Film    filmCommand    `cmd:"" group:"lines" help:"A pattern's film: volume, ratio and class, fresh or worn."`
+}

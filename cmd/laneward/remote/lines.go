@@ -1,0 +1,337 @@
+package remote
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"laneward/cmd/laneward/offline"
+	"laneward/cmd/laneward/terminal"
+	"laneward/openapi"
+)
+
+type planCommand struct {
+	lineFlags
+	offline.PictureFlags
+	Lines  *int            `placeholder:"N" help:"How many lines, 1 to 20; 5 when left out."`
+	Draws  *int            `placeholder:"N" help:"How many scattered shots score an aim in the search; 64 when left out."`
+	Assign int             `placeholder:"RANK" help:"Store the drill that keeps the athlete on the line of this rank, and assign it; --json then prints these two."`
+	Reps   *int            `placeholder:"SHOTS" help:"How many shots that drill asks for; 30 when left out."`
+	Pass   *terminal.Share `placeholder:"SHARE" help:"The share of them that should keep it; 80% when left out."`
+	From   *terminal.Day   `placeholder:"DAY" help:"The first day that counts for that drill; today when left out."`
+	Due    *terminal.Day   `placeholder:"DAY" help:"The last day that counts for that drill; without it there is no end."`
+	Called string          `placeholder:"NAME" help:"What to call that drill."`
+}
+
+func (planCommand) Help() string {
+	return `Where should this athlete play this pattern? Lines ranked by the share of the athlete's own scattered shots that reach the pocket; the scatter is estimated from the stored shots. What is not known is assumed, and said below the table.
+
+    feet, target   where the sliding foot ends, and the board at the arrows
+    launch         degrees from straight down the lane, positive toward the strong-side gutter
+    breakpoint     the outermost board and its distance
+    pocket, gutter shares of the scattered shots
+    room           boards a miss at the arrows may go outside and inside, still in the pocket
+
+Examples:
+
+    laneward plan Rhea --pattern "Long flat" --ball "dull solid"
+    laneward plan Rhea --pattern "Long flat" --worn-by 2026-11-20 --png lines.png
+    laneward plan Rhea --pattern "Long flat" --assign 1 --due 2026-12-04`
+}
+
+// Run prints the lines, and assigns one if that was asked for.
+func (c *planCommand) Run(ctx context.Context, env terminal.Environment) error {
+	conn, err := c.enter(ctx, env)
+	if err != nil {
+		return err
+	}
+	asked, err := c.request(ctx, conn)
+	if err != nil {
+		return err
+	}
+	asked.Lines, asked.Draws = c.Lines, c.Draws
+	progress, done := conn.following()
+	plan, err := conn.Plan(ctx, conn.squad, asked, progress)
+	done()
+	if err != nil {
+		return err
+	}
+	if conn.JSON && c.Assign == 0 {
+		err = conn.PrintJSON(plan.JSON)
+	} else if !conn.JSON {
+		err = conn.printPlan(plan.Value)
+	}
+	if err != nil {
+		return err
+	}
+	if err := conn.drawings(ctx, c.PictureFlags, asked); err != nil {
+		return err
+	}
+	if c.Assign == 0 {
+		return nil
+	}
+	return c.assign(ctx, conn, asked, plan.Value.Lines)
+}
+
+// assign stores the drill of a line and gives it to the athlete.
+func (c *planCommand) assign(
+	ctx context.Context,
+	conn *squadConnection,
+	asked openapi.PlanRequest,
+	lines []openapi.PlannedLine,
+) error {
+	if c.Assign < 1 || c.Assign > len(lines) {
+		return terminal.Usage("there is no line of rank %d to assign: there are %d", c.Assign, len(lines))
+	}
+	line := lines[c.Assign-1]
+	wanted := openapi.LineDrillRequest{
+		AthleteID:      asked.AthleteID,
+		BallID:         asked.BallID,
+		PatternID:      asked.PatternID,
+		Friction:       asked.Friction,
+		Pocket:         asked.Pocket,
+		Worn:           asked.Worn,
+		LaydownBoard:   line.LaydownBoard,
+		LaunchAngleDeg: line.LaunchAngleDeg,
+		Reps:           c.Reps,
+		AssignedOn:     dateOf(c.From),
+		DueOn:          dateOf(c.Due),
+	}
+	if c.Pass != nil {
+		pass := float64(*c.Pass)
+		wanted.PassShare = &pass
+	}
+	setWord(&wanted.Name, c.Called)
+	stored, err := conn.AssignLine(ctx, conn.squad, wanted)
+	if err != nil {
+		return err
+	}
+	drill := stored.Value.Drill
+	if drill.ID == nil {
+		return fmt.Errorf("the server stored the drill without telling its id")
+	}
+	return conn.Done(
+		*drill.ID,
+		stored.JSON,
+		"\nAssigned from %s%s: %s",
+		stored.Value.Assignment.AssignedOn,
+		until(stored.Value.Assignment.DueOn),
+		drillHeading(drill),
+	)
+}
+
+func (c *squadConnection) printPlan(plan openapi.Plan) error {
+	if !c.Quiet {
+		if err := c.Print(subjectHeading(plan.Subject)); err != nil {
+			return err
+		}
+	}
+	if len(plan.Lines) == 0 {
+		text := terminal.Word(plan.Note) + "\n"
+		if !c.Quiet {
+			text += assumedText(plan.Subject)
+		}
+		return c.Print(text)
+	}
+	if err := c.PrintTable(lineTable(plan.Lines)); err != nil {
+		return err
+	}
+	if c.Quiet {
+		return nil
+	}
+	var b strings.Builder
+	b.WriteString("\n")
+	for _, line := range plan.Lines {
+		fmt.Fprintf(&b, "%d: %s\n", line.Rank, line.Reason)
+	}
+	if plan.OutOfBoundsBoard > 0 {
+		fmt.Fprintf(
+			&b,
+			"Beyond 30 ft the outermost board that a ball still comes back from is %.1f.\n",
+			plan.OutOfBoundsBoard,
+		)
+	}
+	return c.Print(b.String() + assumedText(plan.Subject))
+}
+
+func lineTable(lines []openapi.PlannedLine) *terminal.Table {
+	list := terminal.NewTable(
+		"rank>",
+		"feet>",
+		"target>",
+		"laydown>",
+		"launch>",
+		"breakpoint>",
+		"pins>",
+		"entry>",
+		"pocket>",
+		"gutter>",
+		"room>",
+		"drill",
+	)
+	for _, line := range lines {
+		drill := "none: " + line.Corridor.Drill
+		if line.Drill != nil {
+			drill = line.Drill.Sentences[0]
+		} else if line.Corridor.Drill == "" {
+			drill = "none: the usual delivery does not come back to the pocket's boards"
+		}
+		list.Add(
+			strconv.Itoa(line.Rank),
+			terminal.Decimals(line.FeetBoard, 1),
+			terminal.Decimals(line.TargetBoard, 1),
+			terminal.Decimals(line.LaydownBoard, 1),
+			terminal.Decimals(
+				line.LaunchAngleDeg,
+				2,
+			)+" deg",
+			fmt.Sprintf("%.1f at %.0f ft", line.Path.BreakpointBoard, line.Path.BreakpointFt),
+			terminal.Decimals(
+				line.Path.PinBoard,
+				1,
+			),
+			terminal.Decimals(line.Path.EntryAngleDeg, 1)+" deg",
+			terminal.Percent(line.PocketShare),
+			terminal.Percent(line.GutterShare),
+			fmt.Sprintf("%g / %g", line.RoomOutsideBoards, line.RoomInsideBoards),
+			drill,
+		)
+	}
+	return list
+}
+
+// subjectHeading says whose line it is, with what, on what.
+func subjectHeading(s openapi.LineSubject) string {
+	worn := ""
+	if s.Wear != nil {
+		worn = fmt.Sprintf(", worn by %d shots", s.Wear.Passes)
+	}
+	r := s.Release
+	return fmt.Sprintf(
+		"%s on %s (%g ft, %.1f mL, %s%s) with %s\n%s-handed, %g mph, %g rpm, rotation %g, tilt %g degrees; scatter at the arrows %.1f boards, from %d stored shots\n\n",
+		s.Athlete.Name,
+		s.Pattern.Name,
+		s.Pattern.LengthFt,
+		s.Pattern.VolumeUl/1000,
+		s.Pattern.Class,
+		worn,
+		s.Ball.Name,
+		strings.ToUpper(
+			string(s.Athlete.Side[:1]),
+		)+string(
+			s.Athlete.Side[1:],
+		),
+		r.SpeedMPH,
+		r.RevRateRPM,
+		r.RotationDeg,
+		r.TiltDeg,
+		s.Scatter.ArrowsBoards,
+		s.Scatter.Shots,
+	)
+}
+
+// assumedText lists what was taken for granted, once where several subjects say the same.
+func assumedText(subjects ...openapi.LineSubject) string {
+	var b strings.Builder
+	b.WriteString("\nWhat was taken for granted:\n")
+	told := make(map[string]bool)
+	for _, s := range subjects {
+		for _, assumption := range s.Assumptions {
+			if !told[assumption] {
+				fmt.Fprintf(&b, "  %s\n", assumption)
+			}
+			told[assumption] = true
+		}
+	}
+	return b.String()
+}
+
+type lineCommand struct {
+	lineFlags
+	offline.PictureFlags
+	Laydown float64 `required:"" placeholder:"BOARD" help:"The board at the foul line."`
+	Launch  float64 `required:"" placeholder:"DEG" help:"The launch angle, positive toward the strong-side gutter."`
+}
+
+func (lineCommand) Help() string {
+	return `One line worked out, good or not: what the usual delivery does, and what misses of 1 to 5 boards at the arrows do.
+
+Example:
+
+    laneward line Rhea --pattern "Long flat" --laydown 24 --launch 1.9 --png line.png`
+}
+
+// Run prints one line.
+func (c *lineCommand) Run(ctx context.Context, env terminal.Environment) error {
+	conn, err := c.enter(ctx, env)
+	if err != nil {
+		return err
+	}
+	asked, err := c.request(ctx, conn)
+	if err != nil {
+		return err
+	}
+	request := openapi.PathsRequest{
+		AthleteID:      asked.AthleteID,
+		BallID:         asked.BallID,
+		PatternID:      asked.PatternID,
+		Friction:       asked.Friction,
+		Pocket:         asked.Pocket,
+		Worn:           asked.Worn,
+		LaydownBoard:   c.Laydown,
+		LaunchAngleDeg: c.Launch,
+	}
+	study, err := conn.Study(ctx, conn.squad, request)
+	if err != nil {
+		return err
+	}
+	if conn.JSON {
+		err = conn.PrintJSON(study.JSON)
+	} else {
+		err = conn.printStudy(study.Value)
+	}
+	if err != nil {
+		return err
+	}
+	return conn.drawings(ctx, c.PictureFlags, request)
+}
+
+func (c *squadConnection) printStudy(s openapi.LineStudy) error {
+	misses := terminal.NewTable("miss>", "side", "toward", "what it does", "pins>", "entry>", "outermost>")
+	for _, miss := range s.Misses {
+		pins, entry := "", ""
+		if miss.PinBoard != 0 {
+			pins, entry = terminal.Decimals(miss.PinBoard, 1), terminal.Decimals(miss.EntryAngleDeg, 1)+" deg"
+		}
+		misses.Add(
+			strconv.Itoa(miss.Boards),
+			string(miss.Side),
+			string(miss.Toward),
+			string(miss.Hit),
+			pins,
+			entry,
+			terminal.Decimals(miss.BreakpointBoard, 1),
+		)
+	}
+	text := misses.Text(c.Width(), c.Colourful())
+	if c.Quiet {
+		return c.Print(text)
+	}
+	line := openapi.PlannedLine{
+		Rank:              s.Rank,
+		FeetBoard:         s.FeetBoard,
+		TargetBoard:       s.TargetBoard,
+		LaydownBoard:      s.LaydownBoard,
+		LaunchAngleDeg:    s.LaunchAngleDeg,
+		Path:              s.Path,
+		PocketShare:       s.PocketShare,
+		GutterShare:       s.GutterShare,
+		RoomOutsideBoards: s.RoomOutsideBoards,
+		RoomInsideBoards:  s.RoomInsideBoards,
+		Corridor:          s.Corridor,
+		Drill:             s.Drill,
+	}
+	heading := subjectHeading(s.Subject) + lineTable([]openapi.PlannedLine{line}).Text(c.Width(), c.Colourful())
+	return c.Print(heading + "\n" + s.Reason + "\n\n" + text + assumedText(s.Subject))
+}

@@ -1,0 +1,118 @@
+package remote
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"laneward/cmd/laneward/terminal"
+	"laneward/openapi"
+	"laneward/openapi/client"
+)
+
+type showCommand struct {
+	squadFlags
+	ofSession
+	Kind recordKind `arg:"" predict:"kinds" help:"athlete, ball, pattern, session, drill, assignment or shot."`
+	Name string     `arg:"" help:"Its name or id; a session also answers to its day, a shot of a --session to its number."`
+}
+
+func (showCommand) Help() string {
+	return `Examples:
+
+    laneward show athlete Rhea
+    laneward show drill "Play inside" --json
+    laneward show shot 4 --session 2026-11-20`
+}
+
+// Run shows one record.
+func (c *showCommand) Run(ctx context.Context, env terminal.Environment) error {
+	conn, err := c.enter(ctx, env)
+	if err != nil {
+		return err
+	}
+	record, err := conn.findIn(ctx, client.Kind(c.Kind), c.Name, c.ofSession)
+	if err != nil {
+		return err
+	}
+	if conn.JSON {
+		return conn.PrintJSON(record.JSON)
+	}
+	fields, err := views[record.Kind](ctx, conn.book, record)
+	if err != nil {
+		return err
+	}
+	fields = append(
+		fields,
+		field{name: "id", value: record.ID.String()},
+		field{name: "revision", value: strconv.FormatInt(record.Rev, 10)},
+	)
+	var b strings.Builder
+	for _, f := range fields {
+		if f.value != "" {
+			fmt.Fprintf(&b, "%-18s%s\n", f.name, f.value)
+		}
+	}
+	return conn.Print(b.String())
+}
+
+type deleteCommand struct {
+	squadFlags
+	WithShots bool `help:"Of a session: delete its shots first, all of them."`
+	ofSession
+	Kind recordKind `arg:"" predict:"kinds" help:"athlete, ball, pattern, session, drill, assignment or shot."`
+	Name string     `arg:"" help:"Its name or id; a session also answers to its day, a shot of a --session to its number."`
+}
+
+func (deleteCommand) Help() string {
+	return `What others refer to is not deleted: a session with shots, a drill that is assigned. Delete those first.
+
+Examples:
+
+    laneward delete ball "Old pearl"
+    laneward delete session 2026-11-20
+    laneward delete session 2026-11-20 --with-shots
+    laneward delete shot 4 --session 2026-11-20 --athlete Rhea`
+}
+
+// Run deletes one record.
+func (c *deleteCommand) Run(ctx context.Context, env terminal.Environment) error {
+	conn, err := c.enter(ctx, env)
+	if err != nil {
+		return err
+	}
+	record, err := conn.findIn(ctx, client.Kind(c.Kind), c.Name, c.ofSession)
+	if err != nil {
+		return err
+	}
+	if c.WithShots {
+		if err := conn.deleteShots(ctx, record); err != nil {
+			return err
+		}
+	}
+	if err := conn.Delete(ctx, conn.squad, record); err != nil {
+		return err
+	}
+	conn.Say("Deleted %s %s.", c.Kind, c.Name)
+	return nil
+}
+
+// deleteShots deletes all shots of a session.
+func (c *squadConnection) deleteShots(ctx context.Context, session client.Record) error {
+	if session.Kind != client.Session {
+		return terminal.Usage("--with-shots is for sessions: nothing else has shots of its own")
+	}
+	var shots []openapi.Shot
+	for shot, err := range c.Shots(ctx, c.squad, session.ID) {
+		if err != nil {
+			return err
+		}
+		shots = append(shots, shot.Value)
+	}
+	if err := c.DeleteShots(ctx, c.squad, shots); err != nil {
+		return err
+	}
+	c.Say("Deleted %d shots.", len(shots))
+	return nil
+}

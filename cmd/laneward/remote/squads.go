@@ -1,0 +1,167 @@
+package remote
+
+import (
+	"context"
+	"fmt"
+
+	"laneward/cmd/laneward/terminal"
+	"laneward/openapi"
+	"laneward/openapi/client"
+)
+
+func (c Connection) printSquads(squads []openapi.MySquad, ids bool) error {
+	list := terminal.NewTable("squad", "role", "id")
+	for _, squad := range squads {
+		id := ""
+		if ids {
+			id = squad.SquadID.String()
+		}
+		list.Add(squad.Name, string(squad.Role), id)
+	}
+	return c.PrintTable(list)
+}
+
+type squadsCommand struct {
+	Flags
+}
+
+func (squadsCommand) Help() string {
+	return `The squads you are in, with your role in each.
+
+Example:
+
+    laneward squads`
+}
+
+// Run lists the user's squads.
+func (c *squadsCommand) Run(ctx context.Context, env terminal.Environment) error {
+	conn, err := c.Connect(env)
+	if err != nil {
+		return err
+	}
+	me, err := conn.Me(ctx)
+	if err != nil {
+		return err
+	}
+	if conn.JSON {
+		return conn.PrintJSON(me.JSON)
+	}
+	if len(me.Value.Squads) == 0 {
+		conn.Say(
+			"You are in no squad yet: make one with laneward squad create NAME, or join one with laneward join CODE.",
+		)
+	}
+	return conn.printSquads(me.Value.Squads, true)
+}
+
+type squadCommand struct {
+	Create squadCreateCommand `cmd:"" help:"Make a squad; you are its coach."`
+}
+
+type squadCreateCommand struct {
+	Flags
+	Name string `arg:"" help:"The squad's name."`
+}
+
+func (squadCreateCommand) Help() string {
+	return `Example:
+
+    laneward squad create "Tuesday squad"`
+}
+
+// Run makes a squad.
+func (c *squadCreateCommand) Run(ctx context.Context, env terminal.Environment) error {
+	conn, err := c.Connect(env)
+	if err != nil {
+		return err
+	}
+	squad, err := conn.CreateSquad(ctx, c.Name)
+	if err != nil {
+		return err
+	}
+	return conn.Done(squad.Value.ID, squad.JSON, "Made the squad %s; you are its coach.", squad.Value.Name)
+}
+
+type joinCommand struct {
+	Flags
+	Code string `arg:"" help:"The one-time code of an invitation; blanks, hyphens and small letters do no harm."`
+}
+
+func (joinCommand) Help() string {
+	return `A coach makes a code with laneward invite.
+
+Example:
+
+    laneward join K7QF-2MBD-...`
+}
+
+// Run joins a squad.
+func (c *joinCommand) Run(ctx context.Context, env terminal.Environment) error {
+	conn, err := c.Connect(env)
+	if err != nil {
+		return err
+	}
+	member, err := conn.Join(ctx, c.Code)
+	if err != nil {
+		return err
+	}
+	me, err := conn.Me(ctx)
+	if err != nil {
+		return err
+	}
+	name := ""
+	for _, squad := range me.Value.Squads {
+		if member.Value.SquadID != nil && squad.SquadID == *member.Value.SquadID {
+			name = squad.Name
+		}
+	}
+	return conn.Done(member.Value.ID, member.JSON, "You are in %s now, as %s.", name, member.Value.Role)
+}
+
+type inviteCommand struct {
+	squadFlags
+	Role    string `enum:"coach,athlete,analyst" default:"athlete" help:"coach, athlete or analyst (${default})."`
+	Athlete string `placeholder:"NAME" help:"Which of the squad's athletes the invited one is; needed for that role."`
+}
+
+func (inviteCommand) Help() string {
+	return `Prints a one-time code, good for seven days. Whoever has it joins with laneward join CODE, so hand it to that person only.
+
+Examples:
+
+    laneward invite --athlete Rhea
+    laneward invite --role coach`
+}
+
+// Run makes an invitation.
+func (c *inviteCommand) Run(ctx context.Context, env terminal.Environment) error {
+	conn, err := c.enter(ctx, env)
+	if err != nil {
+		return err
+	}
+	if c.Role == string(openapi.RoleAthlete) && c.Athlete == "" {
+		return terminal.Usage(
+			"say which athlete the invited one is with --athlete NAME, or invite another role with --role coach or --role analyst",
+		)
+	}
+	athlete, err := conn.findID(ctx, client.Athlete, c.Athlete)
+	if err != nil {
+		return err
+	}
+	made, err := conn.Invite(ctx, conn.squad, openapi.Role(c.Role), athlete)
+	if err != nil {
+		return err
+	}
+	if conn.JSON {
+		return conn.PrintJSON(made.JSON)
+	}
+	if made.Value.Code == nil {
+		return fmt.Errorf("the server made an invitation without telling its code: withdraw it and try again")
+	}
+	conn.Say(
+		"Good once, until %s. Whoever has this code joins as %s with: laneward join CODE",
+		env.Local(made.Value.ExpiresAt).Format("2006-01-02 15:04"),
+		c.Role,
+	)
+	return conn.Print(*made.Value.Code + "\n")
+}

@@ -1,0 +1,82 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+
+	"laneward/cmd/laneward/terminal"
+	"laneward/service"
+)
+
+type demoCommand struct {
+	serverFlags
+	Exit bool `help:"Load the example and exit instead of serving it."`
+}
+
+// Run serves the invented squad, which is loaded when it is not there yet. It keeps a state
+// directory of its own, apart from real data.
+func (c *demoCommand) Run(ctx context.Context, env terminal.Environment) error {
+	flags := c.serverFlags
+	if flags.DatabaseURL == "" && flags.DatabaseURLFile == "" {
+		flags.StateDir = filepath.Join(flags.StateDir, "demo")
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	fmt.Fprintln(env.Stderr, "Starting Laneward with an invented squad; Ctrl-C ends it.")
+	return flags.serve(ctx, env, func(up running) error {
+		squad, err := loadDemo(ctx, up.service, env.Now())
+		if err != nil {
+			return fmt.Errorf("load the example: %w", err)
+		}
+		if c.Exit {
+			defer cancel()
+		}
+		return welcome(env.Stdout, "http://"+up.address, squad)
+	})
+}
+
+// welcome tells where the demo is, who may sign in and what to try.
+func welcome(w io.Writer, address string, squad demoSquad) error {
+	_, err := fmt.Fprintf(w, `
+Laneward runs at %[1]s with an invented squad: every name, ball, pattern and shot in it is made up.
+
+Sign in there as
+  %[2]s  the coach
+  %[3]s   an athlete
+  %[4]s  an analyst
+each with the password: %[5]s
+
+Three commands to try, in another terminal:
+  printf '%%s' '%[5]s' | bin/laneward sign-in %[2]s --server %[1]s
+  bin/laneward score 'Play inside'
+  bin/laneward import testdata/demo/invented-log.csv --session %[6]s --drill 'Play inside'
+`, address, demoCoach, demoAthlete, demoAnalyst, demoPassword, squad.session)
+	return err
+}
+
+// demoSquad names what the welcome speaks of.
+type demoSquad struct {
+	session string
+}
+
+// The people of the example. The addresses are of a domain that is reserved for examples (RFC
+// 2606).
+const (
+	demoCoach    = "coach@laneward.example"
+	demoAthlete  = "ansa@laneward.example"
+	demoAnalyst  = "analyst@laneward.example"
+	demoPassword = "an invented lane far away"
+)
+
+// demoSignIn signs a person of the example up, or in when they are known already.
+func demoSignIn(ctx context.Context, svc *service.Service, email, name string) (service.Tokens, error) {
+	tokens, err := svc.SignUp(ctx, service.NewUser{Email: email, Name: name, Password: demoPassword, Device: "demo"})
+	var known *service.Error
+	if errors.As(err, &known) && known.Code == service.Conflict {
+		return svc.SignIn(ctx, email, demoPassword, "demo", loopback)
+	}
+	return tokens, err
+}

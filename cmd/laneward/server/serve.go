@@ -1,0 +1,149 @@
+// Package server holds the commands that run a server, its database and the example.
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"laneward/api"
+	"laneward/cmd/laneward/terminal"
+	"laneward/db"
+	"laneward/service"
+)
+
+// serverFlags are how the server runs.
+type serverFlags struct {
+	databaseFlags
+	Listen       string   `env:"LANEWARD_LISTEN" default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Address to listen on; port 0 takes a free one (${default})."`
+	SigningKeys  string   `env:"LANEWARD_SIGNING_KEYS_FILE" placeholder:"FILE" help:"PEM file of the Ed25519 keys that sign access tokens; made when absent (signing-keys.pem in the state directory)."`
+	TrustedProxy []string `env:"LANEWARD_TRUSTED_PROXY" placeholder:"CIDR" help:"Networks whose X-Forwarded-For is believed."`
+	LogFormat    string   `env:"LANEWARD_LOG_FORMAT" enum:"json,text" default:"json" help:"json or text (${default})."`
+}
+
+// running is a server that answers.
+type running struct {
+	address string // host:port it listens on
+	service *service.Service
+}
+
+// serve runs the server until ctx ends. ready is called once, when it listens.
+func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready func(running) error) (err error) {
+	log := newLog(env.Stderr, f.LogFormat)
+	proxies, err := f.proxies()
+	if err != nil {
+		return terminal.Usage("%w", err)
+	}
+	keyFile := f.SigningKeys
+	if keyFile == "" {
+		keyFile = filepath.Join(f.StateDir, "signing-keys.pem")
+	}
+	keys, err := service.LoadKeys(keyFile)
+	if err != nil {
+		return err
+	}
+	database, err := f.open(ctx, log)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, database.close(log)) }()
+	svc := service.New(service.Config{DB: database.DB, Keys: keys, Log: log, Now: env.Now})
+	defer svc.Close()
+	handler, err := api.NewHandler(api.Config{Service: svc, Log: log, Version: terminal.Version(), TrustedProxies: proxies})
+	if err != nil {
+		return err
+	}
+	var listening net.ListenConfig
+	listener, err := listening.Listen(ctx, "tcp", f.Listen)
+	if err != nil {
+		return fmt.Errorf("listen on %s: %w", f.Listen, err)
+	}
+	log.Info("listening", "address", listener.Addr().String())
+	serving, stop := context.WithCancel(ctx)
+	var jobs sync.WaitGroup
+	defer jobs.Wait() // after stop, and before the database is closed
+	jobs.Go(func() { forgetOld(serving, svc, log) })
+	defer stop()
+	served := make(chan error, 1)
+	go func() { served <- api.Serve(serving, listener, handler, log) }()
+	if err := ready(running{address: listener.Addr().String(), service: svc}); err != nil {
+		stop()
+		return errors.Join(err, <-served)
+	}
+	return <-served
+}
+
+// forgetEvery is how often old deletions are forgotten.
+const forgetEvery = 6 * time.Hour
+
+func forgetOld(ctx context.Context, svc *service.Service, log *slog.Logger) {
+	tick := time.NewTicker(forgetEvery)
+	defer tick.Stop()
+	for {
+		switch forgotten, err := svc.Forget(ctx); {
+		case err != nil && ctx.Err() == nil:
+			log.Error("old deletions cannot be forgotten", "err", err)
+		case forgotten > 0:
+			log.Info("old deletions forgotten", "count", forgotten)
+		}
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+func (f serverFlags) proxies() ([]*net.IPNet, error) {
+	networks := make([]*net.IPNet, len(f.TrustedProxy))
+	for i, text := range f.TrustedProxy {
+		_, network, err := net.ParseCIDR(text)
+		if err != nil {
+			return nil, fmt.Errorf("trusted proxy %q is no network: write it as 10.0.0.0/8", text)
+		}
+		networks[i] = network
+	}
+	return networks, nil
+}
+
+type serveCommand struct {
+	serverFlags
+}
+
+// Run serves until the program is told to stop.
+func (c *serveCommand) Run(ctx context.Context, env terminal.Environment) error {
+	return c.serve(ctx, env, func(running) error { return nil })
+}
+
+type migrateCommand struct {
+	databaseFlags
+}
+
+// Run migrates the database and says so.
+func (c *migrateCommand) Run(ctx context.Context, env terminal.Environment) error {
+	address, err := c.url()
+	if err != nil {
+		return terminal.Usage("%w", err)
+	}
+	if address == "" {
+		return terminal.Usage("name the database by LANEWARD_DATABASE_URL or --database-url-file; a server with its own Postgres migrates it by itself")
+	}
+	if err := db.Migrate(ctx, address); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(env.Stdout, "The database holds schema %s.\n", db.MigrationsHash())
+	return err
+}
+
+func newLog(w io.Writer, format string) *slog.Logger {
+	if format == "text" {
+		return slog.New(slog.NewTextHandler(w, nil))
+	}
+	return slog.New(slog.NewJSONHandler(w, nil))
+}
