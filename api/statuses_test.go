@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"sync"
 	"testing"
+
+	"laneward/service"
 )
 
 // statuses are the statuses that operations have answered with in this run.
@@ -106,6 +108,15 @@ func TestStatusesAreCompared(t *testing.T) {
 	all.record(call{method: "GET", path: "/v1/me"}, 418)
 	if found := all.differences(); len(found) != 2 {
 		t.Errorf("one missing and one too many: %v", found)
+	}
+}
+
+// TestWireSchemaIsNamed holds the contract's wire schema, which a break has to raise, against what
+// the service speaks.
+func TestWireSchemaIsNamed(t *testing.T) {
+	t.Parallel()
+	if got := document().Info.Extensions["x-wire-schema"]; got != float64(service.Schema) {
+		t.Errorf("x-wire-schema is %v, the service speaks %d", got, service.Schema)
 	}
 }
 
