@@ -32,15 +32,15 @@ type PutAssignmentBatchResults struct {
 }
 
 type PutAssignmentParams struct {
-	SquadID    uuid.UUID
-	ID         uuid.UUID
-	Rev        int64
-	Hash       []byte
-	DrillID    uuid.UUID
-	AthleteID  uuid.UUID
-	AssignedOn time.Time
-	DueOn      *time.Time
-	Note       string
+	SquadID    uuid.UUID  `db:"squad_id"`
+	ID         uuid.UUID  `db:"id"`
+	Rev        int64      `db:"rev"`
+	Hash       []byte     `db:"hash"`
+	DrillID    uuid.UUID  `db:"drill_id"`
+	AthleteID  uuid.UUID  `db:"athlete_id"`
+	AssignedOn time.Time  `db:"assigned_on"`
+	DueOn      *time.Time `db:"due_on"`
+	Note       string     `db:"note"`
 }
 
 func (q *Queries) PutAssignment(ctx context.Context, arg []PutAssignmentParams) *PutAssignmentBatchResults {
@@ -97,21 +97,21 @@ type PutAthleteBatchResults struct {
 }
 
 type PutAthleteParams struct {
-	SquadID         uuid.UUID
-	ID              uuid.UUID
-	Rev             int64
-	Hash            []byte
-	Name            string
-	Side            string
-	SpeedMPH        *float64
-	RevRateRPM      *float64
-	RotationDeg     *float64
-	TiltDeg         *float64
-	SlideOffset     *float64
-	BornOn          *time.Time
-	GuardianName    *string
-	GuardianConsent *time.Time
-	Note            string
+	SquadID         uuid.UUID  `db:"squad_id"`
+	ID              uuid.UUID  `db:"id"`
+	Rev             int64      `db:"rev"`
+	Hash            []byte     `db:"hash"`
+	Name            string     `db:"name"`
+	Side            string     `db:"side"`
+	SpeedMPH        *float64   `db:"speed_mph"`
+	RevRateRPM      *float64   `db:"rev_rate_rpm"`
+	RotationDeg     *float64   `db:"rotation_deg"`
+	TiltDeg         *float64   `db:"tilt_deg"`
+	SlideOffset     *float64   `db:"slide_offset"`
+	BornOn          *time.Time `db:"born_on"`
+	GuardianName    *string    `db:"guardian_name"`
+	GuardianConsent *time.Time `db:"guardian_consent"`
+	Note            string     `db:"note"`
 }
 
 func (q *Queries) PutAthlete(ctx context.Context, arg []PutAthleteParams) *PutAthleteBatchResults {
@@ -174,19 +174,19 @@ type PutBallBatchResults struct {
 }
 
 type PutBallParams struct {
-	SquadID        uuid.UUID
-	ID             uuid.UUID
-	Rev            int64
-	Hash           []byte
-	AthleteID      uuid.UUID
-	Name           string
-	WeightLB       float64
-	RGIn           *float64
-	DifferentialIn *float64
-	Cover          *string
-	SurfaceGrit    *int32
-	Retired        bool
-	Note           string
+	SquadID        uuid.UUID `db:"squad_id"`
+	ID             uuid.UUID `db:"id"`
+	Rev            int64     `db:"rev"`
+	Hash           []byte    `db:"hash"`
+	AthleteID      uuid.UUID `db:"athlete_id"`
+	Name           string    `db:"name"`
+	WeightLB       float64   `db:"weight_lb"`
+	RGIn           *float64  `db:"rg_in"`
+	DifferentialIn *float64  `db:"differential_in"`
+	Cover          *string   `db:"cover"`
+	SurfaceGrit    *int32    `db:"surface_grit"`
+	Retired        bool      `db:"retired"`
+	Note           string    `db:"note"`
 }
 
 func (q *Queries) PutBall(ctx context.Context, arg []PutBallParams) *PutBallBatchResults {
@@ -247,16 +247,16 @@ type PutDrillBatchResults struct {
 }
 
 type PutDrillParams struct {
-	SquadID   uuid.UUID
-	ID        uuid.UUID
-	Rev       int64
-	Hash      []byte
-	Name      string
-	Rules     json.RawMessage
-	Reps      int32
-	PassShare float64
-	PatternID *uuid.UUID
-	Note      string
+	SquadID   uuid.UUID       `db:"squad_id"`
+	ID        uuid.UUID       `db:"id"`
+	Rev       int64           `db:"rev"`
+	Hash      []byte          `db:"hash"`
+	Name      string          `db:"name"`
+	Rules     json.RawMessage `db:"rules"`
+	Reps      int32           `db:"reps"`
+	PassShare float64         `db:"pass_share"`
+	PatternID *uuid.UUID      `db:"pattern_id"`
+	Note      string          `db:"note"`
 }
 
 func (q *Queries) PutDrill(ctx context.Context, arg []PutDrillParams) *PutDrillBatchResults {
@@ -313,14 +313,14 @@ type PutHistoryBatchResults struct {
 }
 
 type PutHistoryParams struct {
-	SquadID    uuid.UUID
-	Kind       string
-	ID         uuid.UUID
-	Rev        int64
-	Hash       []byte
-	Body       json.RawMessage
-	ReplacedBy uuid.UUID
-	ReplacedAt time.Time
+	SquadID    uuid.UUID       `db:"squad_id"`
+	Kind       string          `db:"kind"`
+	ID         uuid.UUID       `db:"id"`
+	Rev        int64           `db:"rev"`
+	Hash       []byte          `db:"hash"`
+	Body       json.RawMessage `db:"body"`
+	ReplacedBy uuid.UUID       `db:"replaced_by"`
+	ReplacedAt time.Time       `db:"replaced_at"`
 }
 
 func (q *Queries) PutHistory(ctx context.Context, arg []PutHistoryParams) *PutHistoryBatchResults {
@@ -376,14 +376,14 @@ type PutMembershipBatchResults struct {
 }
 
 type PutMembershipParams struct {
-	SquadID   uuid.UUID
-	ID        uuid.UUID
-	Rev       int64
-	Hash      []byte
-	UserID    uuid.UUID
-	Name      string
-	Role      string
-	AthleteID *uuid.UUID
+	SquadID   uuid.UUID  `db:"squad_id"`
+	ID        uuid.UUID  `db:"id"`
+	Rev       int64      `db:"rev"`
+	Hash      []byte     `db:"hash"`
+	UserID    uuid.UUID  `db:"user_id"`
+	Name      string     `db:"name"`
+	Role      string     `db:"role"`
+	AthleteID *uuid.UUID `db:"athlete_id"`
 }
 
 func (q *Queries) PutMembership(ctx context.Context, arg []PutMembershipParams) *PutMembershipBatchResults {
@@ -439,15 +439,15 @@ type PutPatternBatchResults struct {
 }
 
 type PutPatternParams struct {
-	SquadID  uuid.UUID
-	ID       uuid.UUID
-	Rev      int64
-	Hash     []byte
-	Name     string
-	LengthFt float64
-	Loads    json.RawMessage
-	Film     json.RawMessage
-	Note     string
+	SquadID  uuid.UUID       `db:"squad_id"`
+	ID       uuid.UUID       `db:"id"`
+	Rev      int64           `db:"rev"`
+	Hash     []byte          `db:"hash"`
+	Name     string          `db:"name"`
+	LengthFt float64         `db:"length_ft"`
+	Loads    json.RawMessage `db:"loads"`
+	Film     json.RawMessage `db:"film"`
+	Note     string          `db:"note"`
 }
 
 func (q *Queries) PutPattern(ctx context.Context, arg []PutPatternParams) *PutPatternBatchResults {
@@ -504,18 +504,18 @@ type PutSessionBatchResults struct {
 }
 
 type PutSessionParams struct {
-	SquadID   uuid.UUID
-	ID        uuid.UUID
-	Rev       int64
-	Hash      []byte
-	Kind      string
-	Name      string
-	HeldOn    time.Time
-	Centre    string
-	Lanes     []int32
-	PatternID *uuid.UUID
-	AthleteID *uuid.UUID
-	Note      string
+	SquadID   uuid.UUID  `db:"squad_id"`
+	ID        uuid.UUID  `db:"id"`
+	Rev       int64      `db:"rev"`
+	Hash      []byte     `db:"hash"`
+	Kind      string     `db:"kind"`
+	Name      string     `db:"name"`
+	HeldOn    time.Time  `db:"held_on"`
+	Centre    string     `db:"centre"`
+	Lanes     []int32    `db:"lanes"`
+	PatternID *uuid.UUID `db:"pattern_id"`
+	AthleteID *uuid.UUID `db:"athlete_id"`
+	Note      string     `db:"note"`
 }
 
 func (q *Queries) PutSession(ctx context.Context, arg []PutSessionParams) *PutSessionBatchResults {
@@ -574,13 +574,13 @@ type PutTombstoneBatchResults struct {
 }
 
 type PutTombstoneParams struct {
-	SquadID   uuid.UUID
-	Kind      string
-	ID        uuid.UUID
-	Rev       int64
-	AthleteID *uuid.UUID
-	DeletedBy uuid.UUID
-	DeletedAt time.Time
+	SquadID   uuid.UUID  `db:"squad_id"`
+	Kind      string     `db:"kind"`
+	ID        uuid.UUID  `db:"id"`
+	Rev       int64      `db:"rev"`
+	AthleteID *uuid.UUID `db:"athlete_id"`
+	DeletedBy uuid.UUID  `db:"deleted_by"`
+	DeletedAt time.Time  `db:"deleted_at"`
 }
 
 func (q *Queries) PutTombstone(ctx context.Context, arg []PutTombstoneParams) *PutTombstoneBatchResults {

@@ -12,215 +12,215 @@ import (
 )
 
 type Assignment struct {
-	SquadID    uuid.UUID
-	ID         uuid.UUID
-	Rev        int64
-	Hash       []byte
-	DrillID    uuid.UUID
-	AthleteID  uuid.UUID
-	AssignedOn time.Time
-	DueOn      *time.Time
-	Note       string
+	SquadID    uuid.UUID  `db:"squad_id"`
+	ID         uuid.UUID  `db:"id"`
+	Rev        int64      `db:"rev"`
+	Hash       []byte     `db:"hash"`
+	DrillID    uuid.UUID  `db:"drill_id"`
+	AthleteID  uuid.UUID  `db:"athlete_id"`
+	AssignedOn time.Time  `db:"assigned_on"`
+	DueOn      *time.Time `db:"due_on"`
+	Note       string     `db:"note"`
 }
 
 type Athlete struct {
-	SquadID         uuid.UUID
-	ID              uuid.UUID
-	Rev             int64
-	Hash            []byte
-	Name            string
-	Side            string
-	SpeedMPH        *float64
-	RevRateRPM      *float64
-	RotationDeg     *float64
-	TiltDeg         *float64
-	SlideOffset     *float64
-	BornOn          *time.Time
-	GuardianName    *string
-	GuardianConsent *time.Time
-	Note            string
+	SquadID         uuid.UUID  `db:"squad_id"`
+	ID              uuid.UUID  `db:"id"`
+	Rev             int64      `db:"rev"`
+	Hash            []byte     `db:"hash"`
+	Name            string     `db:"name"`
+	Side            string     `db:"side"`
+	SpeedMPH        *float64   `db:"speed_mph"`
+	RevRateRPM      *float64   `db:"rev_rate_rpm"`
+	RotationDeg     *float64   `db:"rotation_deg"`
+	TiltDeg         *float64   `db:"tilt_deg"`
+	SlideOffset     *float64   `db:"slide_offset"`
+	BornOn          *time.Time `db:"born_on"`
+	GuardianName    *string    `db:"guardian_name"`
+	GuardianConsent *time.Time `db:"guardian_consent"`
+	Note            string     `db:"note"`
 }
 
 type Ball struct {
-	SquadID        uuid.UUID
-	ID             uuid.UUID
-	Rev            int64
-	Hash           []byte
-	AthleteID      uuid.UUID
-	Name           string
-	WeightLB       float64
-	RGIn           *float64
-	DifferentialIn *float64
-	Cover          *string
-	SurfaceGrit    *int32
-	Retired        bool
-	Note           string
+	SquadID        uuid.UUID `db:"squad_id"`
+	ID             uuid.UUID `db:"id"`
+	Rev            int64     `db:"rev"`
+	Hash           []byte    `db:"hash"`
+	AthleteID      uuid.UUID `db:"athlete_id"`
+	Name           string    `db:"name"`
+	WeightLB       float64   `db:"weight_lb"`
+	RGIn           *float64  `db:"rg_in"`
+	DifferentialIn *float64  `db:"differential_in"`
+	Cover          *string   `db:"cover"`
+	SurfaceGrit    *int32    `db:"surface_grit"`
+	Retired        bool      `db:"retired"`
+	Note           string    `db:"note"`
 }
 
 type Drill struct {
-	SquadID   uuid.UUID
-	ID        uuid.UUID
-	Rev       int64
-	Hash      []byte
-	Name      string
-	Rules     json.RawMessage
-	Reps      int32
-	PassShare float64
-	PatternID *uuid.UUID
-	Note      string
+	SquadID   uuid.UUID       `db:"squad_id"`
+	ID        uuid.UUID       `db:"id"`
+	Rev       int64           `db:"rev"`
+	Hash      []byte          `db:"hash"`
+	Name      string          `db:"name"`
+	Rules     json.RawMessage `db:"rules"`
+	Reps      int32           `db:"reps"`
+	PassShare float64         `db:"pass_share"`
+	PatternID *uuid.UUID      `db:"pattern_id"`
+	Note      string          `db:"note"`
 }
 
 type History struct {
-	SquadID    uuid.UUID
-	Kind       string
-	ID         uuid.UUID
-	Rev        int64
-	Hash       []byte
-	Body       json.RawMessage
-	ReplacedBy uuid.UUID
-	ReplacedAt time.Time
+	SquadID    uuid.UUID       `db:"squad_id"`
+	Kind       string          `db:"kind"`
+	ID         uuid.UUID       `db:"id"`
+	Rev        int64           `db:"rev"`
+	Hash       []byte          `db:"hash"`
+	Body       json.RawMessage `db:"body"`
+	ReplacedBy uuid.UUID       `db:"replaced_by"`
+	ReplacedAt time.Time       `db:"replaced_at"`
 }
 
 type Instance struct {
-	OnlyRow bool
-	Epoch   uuid.UUID
+	OnlyRow bool      `db:"only_row"`
+	Epoch   uuid.UUID `db:"epoch"`
 }
 
 type Invitation struct {
-	SquadID   uuid.UUID
-	ID        uuid.UUID
-	CodeHash  []byte
-	Role      string
-	AthleteID *uuid.UUID
-	InvitedBy uuid.UUID
-	CreatedAt time.Time
-	ExpiresAt time.Time
-	UsedAt    *time.Time
+	SquadID   uuid.UUID  `db:"squad_id"`
+	ID        uuid.UUID  `db:"id"`
+	CodeHash  []byte     `db:"code_hash"`
+	Role      string     `db:"role"`
+	AthleteID *uuid.UUID `db:"athlete_id"`
+	InvitedBy uuid.UUID  `db:"invited_by"`
+	CreatedAt time.Time  `db:"created_at"`
+	ExpiresAt time.Time  `db:"expires_at"`
+	UsedAt    *time.Time `db:"used_at"`
 }
 
 type Membership struct {
-	SquadID   uuid.UUID
-	ID        uuid.UUID
-	Rev       int64
-	Hash      []byte
-	UserID    uuid.UUID
-	Name      string
-	Role      string
-	AthleteID *uuid.UUID
+	SquadID   uuid.UUID  `db:"squad_id"`
+	ID        uuid.UUID  `db:"id"`
+	Rev       int64      `db:"rev"`
+	Hash      []byte     `db:"hash"`
+	UserID    uuid.UUID  `db:"user_id"`
+	Name      string     `db:"name"`
+	Role      string     `db:"role"`
+	AthleteID *uuid.UUID `db:"athlete_id"`
 }
 
 type Pattern struct {
-	SquadID  uuid.UUID
-	ID       uuid.UUID
-	Rev      int64
-	Hash     []byte
-	Name     string
-	LengthFt float64
-	Loads    json.RawMessage
-	Film     json.RawMessage
-	Note     string
+	SquadID  uuid.UUID       `db:"squad_id"`
+	ID       uuid.UUID       `db:"id"`
+	Rev      int64           `db:"rev"`
+	Hash     []byte          `db:"hash"`
+	Name     string          `db:"name"`
+	LengthFt float64         `db:"length_ft"`
+	Loads    json.RawMessage `db:"loads"`
+	Film     json.RawMessage `db:"film"`
+	Note     string          `db:"note"`
 }
 
 type RefreshFamily struct {
-	ID        uuid.UUID
-	UserID    uuid.UUID
-	Device    string
-	CreatedAt time.Time
-	ExpiresAt time.Time
-	RevokedAt *time.Time
+	ID        uuid.UUID  `db:"id"`
+	UserID    uuid.UUID  `db:"user_id"`
+	Device    string     `db:"device"`
+	CreatedAt time.Time  `db:"created_at"`
+	ExpiresAt time.Time  `db:"expires_at"`
+	RevokedAt *time.Time `db:"revoked_at"`
 }
 
 type RefreshToken struct {
-	Hash     []byte
-	FamilyID uuid.UUID
-	NextSeed []byte
-	IssuedAt time.Time
-	SpentAt  *time.Time
+	Hash     []byte     `db:"hash"`
+	FamilyID uuid.UUID  `db:"family_id"`
+	NextSeed []byte     `db:"next_seed"`
+	IssuedAt time.Time  `db:"issued_at"`
+	SpentAt  *time.Time `db:"spent_at"`
 }
 
 type Session struct {
-	SquadID   uuid.UUID
-	ID        uuid.UUID
-	Rev       int64
-	Hash      []byte
-	Kind      string
-	Name      string
-	HeldOn    time.Time
-	Centre    string
-	Lanes     []int32
-	PatternID *uuid.UUID
-	AthleteID *uuid.UUID
-	Note      string
+	SquadID   uuid.UUID  `db:"squad_id"`
+	ID        uuid.UUID  `db:"id"`
+	Rev       int64      `db:"rev"`
+	Hash      []byte     `db:"hash"`
+	Kind      string     `db:"kind"`
+	Name      string     `db:"name"`
+	HeldOn    time.Time  `db:"held_on"`
+	Centre    string     `db:"centre"`
+	Lanes     []int32    `db:"lanes"`
+	PatternID *uuid.UUID `db:"pattern_id"`
+	AthleteID *uuid.UUID `db:"athlete_id"`
+	Note      string     `db:"note"`
 }
 
 type Shot struct {
-	SquadID         uuid.UUID
-	ID              uuid.UUID
-	Rev             int64
-	Hash            []byte
-	SessionID       uuid.UUID
-	AthleteID       uuid.UUID
-	BallID          *uuid.UUID
-	DrillID         *uuid.UUID
-	ShotOrder       int32
-	ShotTime        time.Time
-	LaydownBoard    *float64
-	ArrowsBoard     *float64
-	BreakpointBoard *float64
-	BreakpointFt    *float64
-	EntryBoard      *float64
-	EntryAngleDeg   *float64
-	LaunchAngleDeg  *float64
-	SpeedMPH        *float64
-	RevRateRPM      *float64
-	RotationDeg     *float64
-	TiltDeg         *float64
-	Track           json.RawMessage
-	Standing        *int16
-	Source          string
-	BoardSE         *float64
-	AngleSEDeg      *float64
-	SpeedSEMPH      *float64
-	RevRateSERPM    *float64
-	AxisSEDeg       *float64
-	Note            string
+	SquadID         uuid.UUID       `db:"squad_id"`
+	ID              uuid.UUID       `db:"id"`
+	Rev             int64           `db:"rev"`
+	Hash            []byte          `db:"hash"`
+	SessionID       uuid.UUID       `db:"session_id"`
+	AthleteID       uuid.UUID       `db:"athlete_id"`
+	BallID          *uuid.UUID      `db:"ball_id"`
+	DrillID         *uuid.UUID      `db:"drill_id"`
+	ShotOrder       int32           `db:"shot_order"`
+	ShotTime        time.Time       `db:"shot_time"`
+	LaydownBoard    *float64        `db:"laydown_board"`
+	ArrowsBoard     *float64        `db:"arrows_board"`
+	BreakpointBoard *float64        `db:"breakpoint_board"`
+	BreakpointFt    *float64        `db:"breakpoint_ft"`
+	EntryBoard      *float64        `db:"entry_board"`
+	EntryAngleDeg   *float64        `db:"entry_angle_deg"`
+	LaunchAngleDeg  *float64        `db:"launch_angle_deg"`
+	SpeedMPH        *float64        `db:"speed_mph"`
+	RevRateRPM      *float64        `db:"rev_rate_rpm"`
+	RotationDeg     *float64        `db:"rotation_deg"`
+	TiltDeg         *float64        `db:"tilt_deg"`
+	Track           json.RawMessage `db:"track"`
+	Standing        *int16          `db:"standing"`
+	Source          string          `db:"source"`
+	BoardSE         *float64        `db:"board_se"`
+	AngleSEDeg      *float64        `db:"angle_se_deg"`
+	SpeedSEMPH      *float64        `db:"speed_se_mph"`
+	RevRateSERPM    *float64        `db:"rev_rate_se_rpm"`
+	AxisSEDeg       *float64        `db:"axis_se_deg"`
+	Note            string          `db:"note"`
 }
 
 type SignInFailure struct {
-	Subject      string
-	Failures     int32
-	LastFailedAt time.Time
+	Subject      string    `db:"subject"`
+	Failures     int32     `db:"failures"`
+	LastFailedAt time.Time `db:"last_failed_at"`
 }
 
 type Squad struct {
-	SquadID   uuid.UUID
-	Rev       int64
-	Hash      []byte
-	Name      string
-	Invented  bool
-	CreatedAt time.Time
+	SquadID   uuid.UUID `db:"squad_id"`
+	Rev       int64     `db:"rev"`
+	Hash      []byte    `db:"hash"`
+	Name      string    `db:"name"`
+	Invented  bool      `db:"invented"`
+	CreatedAt time.Time `db:"created_at"`
 }
 
 type SquadsClock struct {
-	SquadID uuid.UUID
-	Rev     int64
-	Floor   int64
+	SquadID uuid.UUID `db:"squad_id"`
+	Rev     int64     `db:"rev"`
+	Floor   int64     `db:"floor"`
 }
 
 type Tombstone struct {
-	SquadID   uuid.UUID
-	Kind      string
-	ID        uuid.UUID
-	Rev       int64
-	AthleteID *uuid.UUID
-	DeletedBy uuid.UUID
-	DeletedAt time.Time
+	SquadID   uuid.UUID  `db:"squad_id"`
+	Kind      string     `db:"kind"`
+	ID        uuid.UUID  `db:"id"`
+	Rev       int64      `db:"rev"`
+	AthleteID *uuid.UUID `db:"athlete_id"`
+	DeletedBy uuid.UUID  `db:"deleted_by"`
+	DeletedAt time.Time  `db:"deleted_at"`
 }
 
 type User struct {
-	ID           uuid.UUID
-	Email        string
-	Name         string
-	PasswordHash string
-	CreatedAt    time.Time
+	ID           uuid.UUID `db:"id"`
+	Email        string    `db:"email"`
+	Name         string    `db:"name"`
+	PasswordHash string    `db:"password_hash"`
+	CreatedAt    time.Time `db:"created_at"`
 }

@@ -17,11 +17,11 @@ INSERT INTO refresh_families (id, user_id, device, created_at, expires_at) VALUE
 `
 
 type AddRefreshFamilyParams struct {
-	ID        uuid.UUID
-	UserID    uuid.UUID
-	Device    string
-	CreatedAt time.Time
-	ExpiresAt time.Time
+	ID        uuid.UUID `db:"id"`
+	UserID    uuid.UUID `db:"user_id"`
+	Device    string    `db:"device"`
+	CreatedAt time.Time `db:"created_at"`
+	ExpiresAt time.Time `db:"expires_at"`
 }
 
 func (q *Queries) AddRefreshFamily(ctx context.Context, arg AddRefreshFamilyParams) error {
@@ -40,10 +40,10 @@ INSERT INTO refresh_tokens (hash, family_id, next_seed, issued_at) VALUES ($1, $
 `
 
 type AddRefreshTokenParams struct {
-	Hash     []byte
-	FamilyID uuid.UUID
-	NextSeed []byte
-	IssuedAt time.Time
+	Hash     []byte    `db:"hash"`
+	FamilyID uuid.UUID `db:"family_id"`
+	NextSeed []byte    `db:"next_seed"`
+	IssuedAt time.Time `db:"issued_at"`
 }
 
 func (q *Queries) AddRefreshToken(ctx context.Context, arg AddRefreshTokenParams) error {
@@ -61,11 +61,11 @@ INSERT INTO users (id, email, name, password_hash, created_at) VALUES ($1, $2, $
 `
 
 type AddUserParams struct {
-	ID           uuid.UUID
-	Email        string
-	Name         string
-	PasswordHash string
-	CreatedAt    time.Time
+	ID           uuid.UUID `db:"id"`
+	Email        string    `db:"email"`
+	Name         string    `db:"name"`
+	PasswordHash string    `db:"password_hash"`
+	CreatedAt    time.Time `db:"created_at"`
 }
 
 func (q *Queries) AddUser(ctx context.Context, arg AddUserParams) error {
@@ -88,9 +88,9 @@ RETURNING failures
 `
 
 type CountSignInFailureParams struct {
-	Subject      string
-	FailedAt     time.Time
-	ForgetBefore time.Time
+	Subject      string    `db:"subject"`
+	FailedAt     time.Time `db:"failed_at"`
+	ForgetBefore time.Time `db:"forget_before"`
 }
 
 func (q *Queries) CountSignInFailure(ctx context.Context, arg CountSignInFailureParams) (int32, error) {
@@ -105,7 +105,7 @@ DELETE FROM refresh_families WHERE expires_at < $1 OR revoked_at < $1
 `
 
 type DeleteOldRefreshFamiliesParams struct {
-	Before time.Time
+	Before time.Time `db:"before"`
 }
 
 func (q *Queries) DeleteOldRefreshFamilies(ctx context.Context, arg DeleteOldRefreshFamiliesParams) (int64, error) {
@@ -121,7 +121,7 @@ DELETE FROM sign_in_failures WHERE subject = $1
 `
 
 type ForgetSignInFailuresParams struct {
-	Subject string
+	Subject string `db:"subject"`
 }
 
 func (q *Queries) ForgetSignInFailures(ctx context.Context, arg ForgetSignInFailuresParams) error {
@@ -137,19 +137,19 @@ FOR UPDATE OF f
 `
 
 type LockRefreshTokenParams struct {
-	Hash []byte
+	Hash []byte `db:"hash"`
 }
 
 type LockRefreshTokenRow struct {
-	Hash      []byte
-	FamilyID  uuid.UUID
-	NextSeed  []byte
-	IssuedAt  time.Time
-	SpentAt   *time.Time
-	UserID    uuid.UUID
-	Device    string
-	ExpiresAt time.Time
-	RevokedAt *time.Time
+	Hash      []byte     `db:"hash"`
+	FamilyID  uuid.UUID  `db:"family_id"`
+	NextSeed  []byte     `db:"next_seed"`
+	IssuedAt  time.Time  `db:"issued_at"`
+	SpentAt   *time.Time `db:"spent_at"`
+	UserID    uuid.UUID  `db:"user_id"`
+	Device    string     `db:"device"`
+	ExpiresAt time.Time  `db:"expires_at"`
+	RevokedAt *time.Time `db:"revoked_at"`
 }
 
 // LockRefreshToken holds the family, so that two answers to one token cannot differ.
@@ -176,7 +176,7 @@ FROM refresh_families f JOIN refresh_tokens t ON t.family_id = f.id WHERE t.hash
 `
 
 type RefreshFamilyOfParams struct {
-	Hash []byte
+	Hash []byte `db:"hash"`
 }
 
 func (q *Queries) RefreshFamilyOf(ctx context.Context, arg RefreshFamilyOfParams) (RefreshFamily, error) {
@@ -198,7 +198,7 @@ SELECT hash, family_id, next_seed, issued_at, spent_at FROM refresh_tokens WHERE
 `
 
 type RefreshTokenParams struct {
-	Hash []byte
+	Hash []byte `db:"hash"`
 }
 
 func (q *Queries) RefreshToken(ctx context.Context, arg RefreshTokenParams) (RefreshToken, error) {
@@ -219,8 +219,8 @@ UPDATE refresh_families SET revoked_at = $1 WHERE id = $2 AND revoked_at IS NULL
 `
 
 type RevokeRefreshFamilyParams struct {
-	RevokedAt *time.Time
-	ID        uuid.UUID
+	RevokedAt *time.Time `db:"revoked_at"`
+	ID        uuid.UUID  `db:"id"`
 }
 
 func (q *Queries) RevokeRefreshFamily(ctx context.Context, arg RevokeRefreshFamilyParams) error {
@@ -233,8 +233,8 @@ UPDATE users SET password_hash = $1 WHERE id = $2
 `
 
 type SetPasswordHashParams struct {
-	PasswordHash string
-	ID           uuid.UUID
+	PasswordHash string    `db:"password_hash"`
+	ID           uuid.UUID `db:"id"`
 }
 
 func (q *Queries) SetPasswordHash(ctx context.Context, arg SetPasswordHashParams) error {
@@ -247,7 +247,7 @@ SELECT subject, failures, last_failed_at FROM sign_in_failures WHERE subject = $
 `
 
 type SignInFailuresParams struct {
-	Subject string
+	Subject string `db:"subject"`
 }
 
 func (q *Queries) SignInFailures(ctx context.Context, arg SignInFailuresParams) (SignInFailure, error) {
@@ -262,8 +262,8 @@ UPDATE refresh_tokens SET spent_at = $1 WHERE hash = $2
 `
 
 type SpendRefreshTokenParams struct {
-	SpentAt *time.Time
-	Hash    []byte
+	SpentAt *time.Time `db:"spent_at"`
+	Hash    []byte     `db:"hash"`
 }
 
 func (q *Queries) SpendRefreshToken(ctx context.Context, arg SpendRefreshTokenParams) error {
@@ -276,7 +276,7 @@ SELECT id, email, name, password_hash, created_at FROM users WHERE email = $1
 `
 
 type UserByEmailParams struct {
-	Email string
+	Email string `db:"email"`
 }
 
 func (q *Queries) UserByEmail(ctx context.Context, arg UserByEmailParams) (User, error) {
@@ -297,7 +297,7 @@ SELECT id, email, name, password_hash, created_at FROM users WHERE id = $1
 `
 
 type UserByIDParams struct {
-	ID uuid.UUID
+	ID uuid.UUID `db:"id"`
 }
 
 func (q *Queries) UserByID(ctx context.Context, arg UserByIDParams) (User, error) {

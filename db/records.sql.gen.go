@@ -19,11 +19,11 @@ ORDER BY rev LIMIT $5
 `
 
 type AssignmentsAfterParams struct {
-	SquadID uuid.UUID
-	After   int64
-	Upto    int64
-	Athlete *uuid.UUID
-	MaxRows int32
+	SquadID uuid.UUID  `db:"squad_id"`
+	After   int64      `db:"after"`
+	Upto    int64      `db:"upto"`
+	Athlete *uuid.UUID `db:"athlete"`
+	MaxRows int32      `db:"max_rows"`
 }
 
 func (q *Queries) AssignmentsAfter(ctx context.Context, arg AssignmentsAfterParams) ([]Assignment, error) {
@@ -68,9 +68,9 @@ FROM assignments WHERE squad_id = $1 AND id = ANY($2::uuid[]) AND ($3::uuid IS N
 `
 
 type AssignmentsByIDsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
-	Athlete *uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
+	Athlete *uuid.UUID  `db:"athlete"`
 }
 
 func (q *Queries) AssignmentsByIDs(ctx context.Context, arg AssignmentsByIDsParams) ([]Assignment, error) {
@@ -110,9 +110,9 @@ ORDER BY athlete_id, assigned_on, id
 `
 
 type AssignmentsOfDrillParams struct {
-	SquadID uuid.UUID
-	DrillID uuid.UUID
-	Athlete *uuid.UUID
+	SquadID uuid.UUID  `db:"squad_id"`
+	DrillID uuid.UUID  `db:"drill_id"`
+	Athlete *uuid.UUID `db:"athlete"`
 }
 
 func (q *Queries) AssignmentsOfDrill(ctx context.Context, arg AssignmentsOfDrillParams) ([]Assignment, error) {
@@ -152,11 +152,11 @@ ORDER BY rev LIMIT $5
 `
 
 type AthletesAfterParams struct {
-	SquadID uuid.UUID
-	After   int64
-	Upto    int64
-	Athlete *uuid.UUID
-	MaxRows int32
+	SquadID uuid.UUID  `db:"squad_id"`
+	After   int64      `db:"after"`
+	Upto    int64      `db:"upto"`
+	Athlete *uuid.UUID `db:"athlete"`
+	MaxRows int32      `db:"max_rows"`
 }
 
 func (q *Queries) AthletesAfter(ctx context.Context, arg AthletesAfterParams) ([]Athlete, error) {
@@ -207,9 +207,9 @@ FROM athletes WHERE squad_id = $1 AND id = ANY($2::uuid[]) AND ($3::uuid IS NULL
 `
 
 type AthletesByIDsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
-	Athlete *uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
+	Athlete *uuid.UUID  `db:"athlete"`
 }
 
 func (q *Queries) AthletesByIDs(ctx context.Context, arg AthletesByIDsParams) ([]Athlete, error) {
@@ -255,11 +255,11 @@ ORDER BY rev LIMIT $5
 `
 
 type BallsAfterParams struct {
-	SquadID uuid.UUID
-	After   int64
-	Upto    int64
-	Athlete *uuid.UUID
-	MaxRows int32
+	SquadID uuid.UUID  `db:"squad_id"`
+	After   int64      `db:"after"`
+	Upto    int64      `db:"upto"`
+	Athlete *uuid.UUID `db:"athlete"`
+	MaxRows int32      `db:"max_rows"`
 }
 
 func (q *Queries) BallsAfter(ctx context.Context, arg BallsAfterParams) ([]Ball, error) {
@@ -308,9 +308,9 @@ FROM balls WHERE squad_id = $1 AND id = ANY($2::uuid[]) AND ($3::uuid IS NULL OR
 `
 
 type BallsByIDsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
-	Athlete *uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
+	Athlete *uuid.UUID  `db:"athlete"`
 }
 
 func (q *Queries) BallsByIDs(ctx context.Context, arg BallsByIDsParams) ([]Ball, error) {
@@ -355,11 +355,11 @@ ORDER BY d.rev LIMIT $5
 `
 
 type DrillsAfterParams struct {
-	SquadID uuid.UUID
-	After   int64
-	Upto    int64
-	Athlete *uuid.UUID
-	MaxRows int32
+	SquadID uuid.UUID  `db:"squad_id"`
+	After   int64      `db:"after"`
+	Upto    int64      `db:"upto"`
+	Athlete *uuid.UUID `db:"athlete"`
+	MaxRows int32      `db:"max_rows"`
 }
 
 func (q *Queries) DrillsAfter(ctx context.Context, arg DrillsAfterParams) ([]Drill, error) {
@@ -406,9 +406,9 @@ FROM drills AS d WHERE d.squad_id = $1 AND d.id = ANY($2::uuid[]) AND ($3::uuid 
 `
 
 type DrillsByIDsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
-	Athlete *uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
+	Athlete *uuid.UUID  `db:"athlete"`
 }
 
 func (q *Queries) DrillsByIDs(ctx context.Context, arg DrillsByIDsParams) ([]Drill, error) {
@@ -451,11 +451,11 @@ SELECT $1, 'assignment', id, $2::bigint + row_number() OVER (ORDER BY id), $3::u
 `
 
 type EraseAssignmentsParams struct {
-	SquadID   uuid.UUID
-	AfterRev  int64
-	Athlete   uuid.UUID
-	DeletedBy uuid.UUID
-	DeletedAt time.Time
+	SquadID   uuid.UUID `db:"squad_id"`
+	AfterRev  int64     `db:"after_rev"`
+	Athlete   uuid.UUID `db:"athlete"`
+	DeletedBy uuid.UUID `db:"deleted_by"`
+	DeletedAt time.Time `db:"deleted_at"`
 }
 
 func (q *Queries) EraseAssignments(ctx context.Context, arg EraseAssignmentsParams) (int64, error) {
@@ -481,11 +481,11 @@ SELECT $1, 'athlete', id, $2::bigint + row_number() OVER (ORDER BY id), $3::uuid
 `
 
 type EraseAthletesParams struct {
-	SquadID   uuid.UUID
-	AfterRev  int64
-	Athlete   uuid.UUID
-	DeletedBy uuid.UUID
-	DeletedAt time.Time
+	SquadID   uuid.UUID `db:"squad_id"`
+	AfterRev  int64     `db:"after_rev"`
+	Athlete   uuid.UUID `db:"athlete"`
+	DeletedBy uuid.UUID `db:"deleted_by"`
+	DeletedAt time.Time `db:"deleted_at"`
 }
 
 func (q *Queries) EraseAthletes(ctx context.Context, arg EraseAthletesParams) (int64, error) {
@@ -511,11 +511,11 @@ SELECT $1, 'ball', id, $2::bigint + row_number() OVER (ORDER BY id), $3::uuid, $
 `
 
 type EraseBallsParams struct {
-	SquadID   uuid.UUID
-	AfterRev  int64
-	Athlete   uuid.UUID
-	DeletedBy uuid.UUID
-	DeletedAt time.Time
+	SquadID   uuid.UUID `db:"squad_id"`
+	AfterRev  int64     `db:"after_rev"`
+	Athlete   uuid.UUID `db:"athlete"`
+	DeletedBy uuid.UUID `db:"deleted_by"`
+	DeletedAt time.Time `db:"deleted_at"`
 }
 
 func (q *Queries) EraseBalls(ctx context.Context, arg EraseBallsParams) (int64, error) {
@@ -541,11 +541,11 @@ SELECT $1, 'member', id, $2::bigint + row_number() OVER (ORDER BY id), $3::uuid,
 `
 
 type EraseMembershipsParams struct {
-	SquadID   uuid.UUID
-	AfterRev  int64
-	Athlete   uuid.UUID
-	DeletedBy uuid.UUID
-	DeletedAt time.Time
+	SquadID   uuid.UUID `db:"squad_id"`
+	AfterRev  int64     `db:"after_rev"`
+	Athlete   uuid.UUID `db:"athlete"`
+	DeletedBy uuid.UUID `db:"deleted_by"`
+	DeletedAt time.Time `db:"deleted_at"`
 }
 
 func (q *Queries) EraseMemberships(ctx context.Context, arg EraseMembershipsParams) (int64, error) {
@@ -571,11 +571,11 @@ SELECT $1, 'session', id, $2::bigint + row_number() OVER (ORDER BY id), $3::uuid
 `
 
 type EraseSessionsParams struct {
-	SquadID   uuid.UUID
-	AfterRev  int64
-	Athlete   uuid.UUID
-	DeletedBy uuid.UUID
-	DeletedAt time.Time
+	SquadID   uuid.UUID `db:"squad_id"`
+	AfterRev  int64     `db:"after_rev"`
+	Athlete   uuid.UUID `db:"athlete"`
+	DeletedBy uuid.UUID `db:"deleted_by"`
+	DeletedAt time.Time `db:"deleted_at"`
 }
 
 func (q *Queries) EraseSessions(ctx context.Context, arg EraseSessionsParams) (int64, error) {
@@ -602,11 +602,11 @@ SELECT $1, 'shot', id, $2::bigint + row_number() OVER (ORDER BY id), $3::uuid, $
 `
 
 type EraseShotsParams struct {
-	SquadID   uuid.UUID
-	AfterRev  int64
-	Athlete   uuid.UUID
-	DeletedBy uuid.UUID
-	DeletedAt time.Time
+	SquadID   uuid.UUID `db:"squad_id"`
+	AfterRev  int64     `db:"after_rev"`
+	Athlete   uuid.UUID `db:"athlete"`
+	DeletedBy uuid.UUID `db:"deleted_by"`
+	DeletedAt time.Time `db:"deleted_at"`
 }
 
 // Erasing an athlete removes each kind as one set; the tombstones say no more than which ids are gone.
@@ -631,11 +631,11 @@ ORDER BY rev LIMIT $5
 `
 
 type MembershipsAfterParams struct {
-	SquadID uuid.UUID
-	After   int64
-	Upto    int64
-	Athlete *uuid.UUID
-	MaxRows int32
+	SquadID uuid.UUID  `db:"squad_id"`
+	After   int64      `db:"after"`
+	Upto    int64      `db:"upto"`
+	Athlete *uuid.UUID `db:"athlete"`
+	MaxRows int32      `db:"max_rows"`
 }
 
 func (q *Queries) MembershipsAfter(ctx context.Context, arg MembershipsAfterParams) ([]Membership, error) {
@@ -680,14 +680,14 @@ FROM memberships WHERE squad_id = $1 AND id = ANY($2::uuid[]) AND ($3::uuid IS N
 `
 
 type MembershipsByIDsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
-	Athlete *uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
+	Athlete *uuid.UUID  `db:"athlete"`
 }
 
 // One set of queries a kind, alike on purpose: ByIDs, After (in revision order), Put, Remove. After is bounded on both sides: revisions are dense,
 // so a window of them holds no more rows than it is wide, and any plan for it is a good one. With an athlete given, the first two see only
-// what that athlete may see; this file is where that is said.
+// what that athlete may see; this file is where that is said. A star is written out by the generator, so a new column of a shot needs no edit here.
 func (q *Queries) MembershipsByIDs(ctx context.Context, arg MembershipsByIDsParams) ([]Membership, error) {
 	rows, err := q.db.Query(ctx, membershipsByIDs, arg.SquadID, arg.IDs, arg.Athlete)
 	if err != nil {
@@ -724,10 +724,10 @@ ORDER BY rev LIMIT $4
 `
 
 type PatternsAfterParams struct {
-	SquadID uuid.UUID
-	After   int64
-	Upto    int64
-	MaxRows int32
+	SquadID uuid.UUID `db:"squad_id"`
+	After   int64     `db:"after"`
+	Upto    int64     `db:"upto"`
+	MaxRows int32     `db:"max_rows"`
 }
 
 func (q *Queries) PatternsAfter(ctx context.Context, arg PatternsAfterParams) ([]Pattern, error) {
@@ -771,8 +771,8 @@ FROM patterns WHERE squad_id = $1 AND id = ANY($2::uuid[])
 `
 
 type PatternsByIDsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
 }
 
 func (q *Queries) PatternsByIDs(ctx context.Context, arg PatternsByIDsParams) ([]Pattern, error) {
@@ -814,24 +814,24 @@ LIMIT $3
 `
 
 type RecentShotsOfAthleteParams struct {
-	SquadID   uuid.UUID
-	AthleteID uuid.UUID
-	MaxRows   int32
+	SquadID   uuid.UUID `db:"squad_id"`
+	AthleteID uuid.UUID `db:"athlete_id"`
+	MaxRows   int32     `db:"max_rows"`
 }
 
 type RecentShotsOfAthleteRow struct {
-	ID             uuid.UUID
-	SessionID      uuid.UUID
-	BallID         *uuid.UUID
-	ShotOrder      int32
-	ArrowsBoard    *float64
-	LaunchAngleDeg *float64
-	SpeedMPH       *float64
-	RevRateRPM     *float64
-	BoardSE        *float64
-	AngleSEDeg     *float64
-	SpeedSEMPH     *float64
-	RevRateSERPM   *float64
+	ID             uuid.UUID  `db:"id"`
+	SessionID      uuid.UUID  `db:"session_id"`
+	BallID         *uuid.UUID `db:"ball_id"`
+	ShotOrder      int32      `db:"shot_order"`
+	ArrowsBoard    *float64   `db:"arrows_board"`
+	LaunchAngleDeg *float64   `db:"launch_angle_deg"`
+	SpeedMPH       *float64   `db:"speed_mph"`
+	RevRateRPM     *float64   `db:"rev_rate_rpm"`
+	BoardSE        *float64   `db:"board_se"`
+	AngleSEDeg     *float64   `db:"angle_se_deg"`
+	SpeedSEMPH     *float64   `db:"speed_se_mph"`
+	RevRateSERPM   *float64   `db:"rev_rate_se_rpm"`
 }
 
 // RecentShotsOfAthlete are what an athlete's latest shots tell of the own scatter: whole sessions from the latest back, as far as the rows go.
@@ -873,8 +873,8 @@ DELETE FROM assignments WHERE squad_id = $1 AND id = ANY($2::uuid[])
 `
 
 type RemoveAssignmentsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
 }
 
 func (q *Queries) RemoveAssignments(ctx context.Context, arg RemoveAssignmentsParams) error {
@@ -887,8 +887,8 @@ DELETE FROM athletes WHERE squad_id = $1 AND id = ANY($2::uuid[])
 `
 
 type RemoveAthletesParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
 }
 
 func (q *Queries) RemoveAthletes(ctx context.Context, arg RemoveAthletesParams) error {
@@ -901,8 +901,8 @@ DELETE FROM balls WHERE squad_id = $1 AND id = ANY($2::uuid[])
 `
 
 type RemoveBallsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
 }
 
 func (q *Queries) RemoveBalls(ctx context.Context, arg RemoveBallsParams) error {
@@ -915,8 +915,8 @@ DELETE FROM drills WHERE squad_id = $1 AND id = ANY($2::uuid[])
 `
 
 type RemoveDrillsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
 }
 
 func (q *Queries) RemoveDrills(ctx context.Context, arg RemoveDrillsParams) error {
@@ -929,8 +929,8 @@ DELETE FROM memberships WHERE squad_id = $1 AND id = ANY($2::uuid[])
 `
 
 type RemoveMembershipsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
 }
 
 func (q *Queries) RemoveMemberships(ctx context.Context, arg RemoveMembershipsParams) error {
@@ -943,8 +943,8 @@ DELETE FROM patterns WHERE squad_id = $1 AND id = ANY($2::uuid[])
 `
 
 type RemovePatternsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
 }
 
 func (q *Queries) RemovePatterns(ctx context.Context, arg RemovePatternsParams) error {
@@ -957,8 +957,8 @@ DELETE FROM sessions WHERE squad_id = $1 AND id = ANY($2::uuid[])
 `
 
 type RemoveSessionsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
 }
 
 func (q *Queries) RemoveSessions(ctx context.Context, arg RemoveSessionsParams) error {
@@ -971,8 +971,8 @@ DELETE FROM shots WHERE squad_id = $1 AND id = ANY($2::uuid[])
 `
 
 type RemoveShotsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
 }
 
 func (q *Queries) RemoveShots(ctx context.Context, arg RemoveShotsParams) error {
@@ -985,8 +985,8 @@ SELECT DISTINCT session_id FROM shots WHERE squad_id = $1 AND athlete_id = $2
 `
 
 type SessionIDsOfShotsParams struct {
-	SquadID   uuid.UUID
-	AthleteID uuid.UUID
+	SquadID   uuid.UUID `db:"squad_id"`
+	AthleteID uuid.UUID `db:"athlete_id"`
 }
 
 func (q *Queries) SessionIDsOfShots(ctx context.Context, arg SessionIDsOfShotsParams) ([]uuid.UUID, error) {
@@ -1016,11 +1016,11 @@ ORDER BY rev LIMIT $5
 `
 
 type SessionsAfterParams struct {
-	SquadID uuid.UUID
-	After   int64
-	Upto    int64
-	Athlete *uuid.UUID
-	MaxRows int32
+	SquadID uuid.UUID  `db:"squad_id"`
+	After   int64      `db:"after"`
+	Upto    int64      `db:"upto"`
+	Athlete *uuid.UUID `db:"athlete"`
+	MaxRows int32      `db:"max_rows"`
 }
 
 func (q *Queries) SessionsAfter(ctx context.Context, arg SessionsAfterParams) ([]Session, error) {
@@ -1068,9 +1068,9 @@ FROM sessions WHERE squad_id = $1 AND id = ANY($2::uuid[]) AND ($3::uuid IS NULL
 `
 
 type SessionsByIDsParams struct {
-	SquadID uuid.UUID
-	IDs     []uuid.UUID
-	Athlete *uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	IDs     []uuid.UUID `db:"ids"`
+	Athlete *uuid.UUID  `db:"athlete"`
 }
 
 func (q *Queries) SessionsByIDs(ctx context.Context, arg SessionsByIDsParams) ([]Session, error) {
@@ -1113,11 +1113,11 @@ ORDER BY rev LIMIT $5
 `
 
 type ShotsAfterParams struct {
-	SquadID uuid.UUID
-	After   int64
-	Upto    int64
-	Athlete *uuid.UUID
-	MaxRows int32
+	SquadID uuid.UUID  `db:"squad_id"`
+	After   int64      `db:"after"`
+	Upto    int64      `db:"upto"`
+	Athlete *uuid.UUID `db:"athlete"`
+	MaxRows int32      `db:"max_rows"`
 }
 
 func (q *Queries) ShotsAfter(ctx context.Context, arg ShotsAfterParams) ([]Shot, error) {
@@ -1188,9 +1188,9 @@ FROM unnest($1::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
 `
 
 type ShotsByIDsParams struct {
-	IDs     []uuid.UUID
-	SquadID uuid.UUID
-	Athlete *uuid.UUID
+	IDs     []uuid.UUID `db:"ids"`
+	SquadID uuid.UUID   `db:"squad_id"`
+	Athlete *uuid.UUID  `db:"athlete"`
 }
 
 // Shots are put in sets, with nullable columns: see shots.go.
@@ -1258,14 +1258,14 @@ LIMIT $8
 `
 
 type ShotsForDrillParams struct {
-	SquadID   uuid.UUID
-	AthleteID uuid.UUID
-	DrillID   uuid.UUID
-	OnlyNamed bool
-	SessionID *uuid.UUID
-	FromDay   *time.Time
-	ToDay     *time.Time
-	MaxRows   int32
+	SquadID   uuid.UUID  `db:"squad_id"`
+	AthleteID uuid.UUID  `db:"athlete_id"`
+	DrillID   uuid.UUID  `db:"drill_id"`
+	OnlyNamed bool       `db:"only_named"`
+	SessionID *uuid.UUID `db:"session_id"`
+	FromDay   *time.Time `db:"from_day"`
+	ToDay     *time.Time `db:"to_day"`
+	MaxRows   int32      `db:"max_rows"`
 }
 
 // ShotsForDrill are an athlete's shots that count for a drill: thrown for it, or for no drill in particular, in a session held within the dates.
@@ -1338,13 +1338,13 @@ ORDER BY athlete_id, shot_order, id LIMIT $7
 `
 
 type ShotsOfSessionParams struct {
-	SquadID      uuid.UUID
-	SessionID    uuid.UUID
-	Athlete      *uuid.UUID
-	AfterAthlete uuid.UUID
-	AfterOrder   int32
-	AfterID      uuid.UUID
-	MaxRows      int32
+	SquadID      uuid.UUID  `db:"squad_id"`
+	SessionID    uuid.UUID  `db:"session_id"`
+	Athlete      *uuid.UUID `db:"athlete"`
+	AfterAthlete uuid.UUID  `db:"after_athlete"`
+	AfterOrder   int32      `db:"after_order"`
+	AfterID      uuid.UUID  `db:"after_id"`
+	MaxRows      int32      `db:"max_rows"`
 }
 
 func (q *Queries) ShotsOfSession(ctx context.Context, arg ShotsOfSessionParams) ([]Shot, error) {

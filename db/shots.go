@@ -3,83 +3,110 @@ package db
 import (
 	"context"
 	"encoding/json"
+	"fmt"
+	"reflect"
+	"strconv"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
 )
 
+// shotColumn is one column of shots: its name, its type in Postgres, and its values in many shots.
+type shotColumn struct {
+	name, sqlType string
+	values        func(shots []Shot) any
+}
+
+// shotColumns are the columns that a shot brings with it, in the order of [Shot], whose generated
+// tags name them. The squad's, which comes first there, is not among them.
+var shotColumns = func() []shotColumn {
+	model := reflect.TypeFor[Shot]()
+	var list []shotColumn
+	for i := 1; i < model.NumField(); i++ {
+		field := model.Field(i)
+		column, known := shotTypes[field.Type]
+		if !known {
+			panic(fmt.Sprintf("db: the shot's %s has the unknown type %s", field.Name, field.Type))
+		}
+		list = append(list, shotColumn{field.Tag.Get("db"), column.sqlType, column.values(i)})
+	}
+	return list
+}()
+
+// shotTypes are the types that a shot's columns have.
+var shotTypes = map[reflect.Type]struct {
+	sqlType string
+	values  func(field int) func(shots []Shot) any
+}{
+	reflect.TypeFor[uuid.UUID]():       {"uuid", valuesOf[uuid.UUID]},
+	reflect.TypeFor[*uuid.UUID]():      {"uuid", valuesOf[*uuid.UUID]},
+	reflect.TypeFor[int64]():           {"bigint", valuesOf[int64]},
+	reflect.TypeFor[int32]():           {"integer", valuesOf[int32]},
+	reflect.TypeFor[*int16]():          {"smallint", valuesOf[*int16]},
+	reflect.TypeFor[*float64]():        {"float8", valuesOf[*float64]},
+	reflect.TypeFor[time.Time]():       {"timestamptz", valuesOf[time.Time]},
+	reflect.TypeFor[json.RawMessage](): {"jsonb", valuesOf[json.RawMessage]},
+	reflect.TypeFor[[]byte]():          {"bytea", valuesOf[[]byte]},
+	reflect.TypeFor[string]():          {"text", valuesOf[string]},
+}
+
+func valuesOf[T any](field int) func(shots []Shot) any {
+	return func(shots []Shot) any {
+		values := make([]T, len(shots))
+		for i := range shots {
+			values[i] = *fieldOf[T](&shots[i], field)
+		}
+		return values
+	}
+}
+
+func fieldOf[T any](s *Shot, field int) *T {
+	return reflect.ValueOf(s).Elem().Field(field).Addr().Interface().(*T)
+}
+
+// ShotColumn returns where a shot keeps a column's value. The column must exist with this type: it
+// panics otherwise.
+func ShotColumn[T any](name string) func(*Shot) *T {
+	for field := range reflect.TypeFor[Shot]().Fields() {
+		if field.Tag.Get("db") == name && field.Type == reflect.TypeFor[T]() {
+			return func(s *Shot) *T { return fieldOf[T](s, field.Index[0]) }
+		}
+	}
+	panic(fmt.Sprintf("db: shots have no column %s of type %s", name, reflect.TypeFor[T]()))
+}
+
 // putShots writes a whole set in one statement; a generated statement cannot say arrays with NULLs
 // in them.
-const putShots = `
-INSERT INTO shots (squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board,
-    breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg,
-    track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note)
-SELECT $1, * FROM unnest($2::uuid[], $3::bigint[], $4::bytea[], $5::uuid[], $6::uuid[], $7::uuid[], $8::uuid[], $9::integer[],
-    $10::timestamptz[], $11::float8[], $12::float8[], $13::float8[], $14::float8[], $15::float8[], $16::float8[], $17::float8[],
-    $18::float8[], $19::float8[], $20::float8[], $21::float8[], $22::jsonb[], $23::smallint[], $24::text[], $25::float8[],
-    $26::float8[], $27::float8[], $28::float8[], $29::float8[], $30::text[])
-ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board,
-    arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg,
-    tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note)
-  = (excluded.rev, excluded.hash, excluded.session_id, excluded.athlete_id, excluded.ball_id, excluded.drill_id, excluded.shot_order,
-    excluded.shot_time, excluded.laydown_board, excluded.arrows_board, excluded.breakpoint_board, excluded.breakpoint_ft,
-    excluded.entry_board, excluded.entry_angle_deg, excluded.launch_angle_deg, excluded.speed_mph, excluded.rev_rate_rpm,
-    excluded.rotation_deg, excluded.tilt_deg, excluded.track, excluded.standing, excluded.source, excluded.board_se,
-    excluded.angle_se_deg, excluded.speed_se_mph, excluded.rev_rate_se_rpm, excluded.axis_se_deg, excluded.note)`
+var putShots = func() string {
+	var names, arrays, updated, excluded []string
+	for i, column := range shotColumns {
+		names = append(names, column.name)
+		arrays = append(arrays, "$"+strconv.Itoa(i+2)+"::"+column.sqlType+"[]")
+		if column.name != "id" {
+			updated = append(updated, column.name)
+			excluded = append(excluded, "excluded."+column.name)
+		}
+	}
+	list := func(items []string) string { return strings.Join(items, ", ") }
+	return "INSERT INTO shots (squad_id, " + list(names) + ") SELECT $1, * FROM unnest(" + list(arrays) + ")" +
+		" ON CONFLICT (squad_id, id) DO UPDATE SET (" + list(updated) + ") = (" + list(excluded) + ")"
+}()
 
 // PutShots inserts or replaces shots of one squad by id, in sets of at most 5,000. Ids must be
 // distinct.
 func (t *Tx) PutShots(ctx context.Context, squad uuid.UUID, shots []Shot) error {
 	const most = 5000
 	for len(shots) > 0 {
-		n := min(most, len(shots))
-		if _, err := t.tx.Exec(ctx, putShots, shotColumns(squad, shots[:n])...); err != nil {
+		set := shots[:min(most, len(shots))]
+		values := []any{squad}
+		for _, column := range shotColumns {
+			values = append(values, column.values(set))
+		}
+		if _, err := t.tx.Exec(ctx, putShots, values...); err != nil {
 			return Translate(err)
 		}
-		shots = shots[n:]
+		shots = shots[len(set):]
 	}
 	return nil
-}
-
-func column[T any](shots []Shot, value func(*Shot) T) []T {
-	values := make([]T, len(shots))
-	for i := range shots {
-		values[i] = value(&shots[i])
-	}
-	return values
-}
-
-func shotColumns(squad uuid.UUID, shots []Shot) []any {
-	return []any{
-		squad,
-		column(shots, func(s *Shot) uuid.UUID { return s.ID }),
-		column(shots, func(s *Shot) int64 { return s.Rev }),
-		column(shots, func(s *Shot) []byte { return s.Hash }),
-		column(shots, func(s *Shot) uuid.UUID { return s.SessionID }),
-		column(shots, func(s *Shot) uuid.UUID { return s.AthleteID }),
-		column(shots, func(s *Shot) *uuid.UUID { return s.BallID }),
-		column(shots, func(s *Shot) *uuid.UUID { return s.DrillID }),
-		column(shots, func(s *Shot) int32 { return s.ShotOrder }),
-		column(shots, func(s *Shot) time.Time { return s.ShotTime }),
-		column(shots, func(s *Shot) *float64 { return s.LaydownBoard }),
-		column(shots, func(s *Shot) *float64 { return s.ArrowsBoard }),
-		column(shots, func(s *Shot) *float64 { return s.BreakpointBoard }),
-		column(shots, func(s *Shot) *float64 { return s.BreakpointFt }),
-		column(shots, func(s *Shot) *float64 { return s.EntryBoard }),
-		column(shots, func(s *Shot) *float64 { return s.EntryAngleDeg }),
-		column(shots, func(s *Shot) *float64 { return s.LaunchAngleDeg }),
-		column(shots, func(s *Shot) *float64 { return s.SpeedMPH }),
-		column(shots, func(s *Shot) *float64 { return s.RevRateRPM }),
-		column(shots, func(s *Shot) *float64 { return s.RotationDeg }),
-		column(shots, func(s *Shot) *float64 { return s.TiltDeg }),
-		column(shots, func(s *Shot) json.RawMessage { return s.Track }),
-		column(shots, func(s *Shot) *int16 { return s.Standing }),
-		column(shots, func(s *Shot) string { return s.Source }),
-		column(shots, func(s *Shot) *float64 { return s.BoardSE }),
-		column(shots, func(s *Shot) *float64 { return s.AngleSEDeg }),
-		column(shots, func(s *Shot) *float64 { return s.SpeedSEMPH }),
-		column(shots, func(s *Shot) *float64 { return s.RevRateSERPM }),
-		column(shots, func(s *Shot) *float64 { return s.AxisSEDeg }),
-		column(shots, func(s *Shot) string { return s.Note }),
-	}
 }

@@ -17,8 +17,8 @@ UPDATE squads_clock SET rev = rev + $1 WHERE squad_id = $2 RETURNING rev
 `
 
 type AdvanceClockParams struct {
-	ByRows  int64
-	SquadID uuid.UUID
+	ByRows  int64     `db:"by_rows"`
+	SquadID uuid.UUID `db:"squad_id"`
 }
 
 func (q *Queries) AdvanceClock(ctx context.Context, arg AdvanceClockParams) (int64, error) {
@@ -33,7 +33,7 @@ SELECT rev FROM squads_clock WHERE squad_id = $1
 `
 
 type ClockParams struct {
-	SquadID uuid.UUID
+	SquadID uuid.UUID `db:"squad_id"`
 }
 
 func (q *Queries) Clock(ctx context.Context, arg ClockParams) (int64, error) {
@@ -48,12 +48,12 @@ SELECT squad_id::uuid AS squad_id, rev::bigint AS rev FROM clocks_of($1::uuid[])
 `
 
 type ClocksOfParams struct {
-	SquadIDs []uuid.UUID
+	SquadIDs []uuid.UUID `db:"squad_ids"`
 }
 
 type ClocksOfRow struct {
-	SquadID uuid.UUID
-	Rev     int64
+	SquadID uuid.UUID `db:"squad_id"`
+	Rev     int64     `db:"rev"`
 }
 
 func (q *Queries) ClocksOf(ctx context.Context, arg ClocksOfParams) ([]ClocksOfRow, error) {
@@ -81,7 +81,7 @@ SELECT count(*) FROM memberships WHERE squad_id = $1 AND role = 'coach'
 `
 
 type CountCoachesParams struct {
-	SquadID uuid.UUID
+	SquadID uuid.UUID `db:"squad_id"`
 }
 
 func (q *Queries) CountCoaches(ctx context.Context, arg CountCoachesParams) (int64, error) {
@@ -108,8 +108,8 @@ WHERE h.squad_id = $1 AND (h.body ->> 'athlete_id' = $2::uuid::text OR h.kind = 
 `
 
 type EraseHistoryParams struct {
-	SquadID uuid.UUID
-	Athlete uuid.UUID
+	SquadID uuid.UUID `db:"squad_id"`
+	Athlete uuid.UUID `db:"athlete"`
 }
 
 // EraseHistory removes what the history says of an athlete.
@@ -123,12 +123,12 @@ SELECT rev, floor FROM squads_clock WHERE squad_id = $1
 `
 
 type FeedFloorParams struct {
-	SquadID uuid.UUID
+	SquadID uuid.UUID `db:"squad_id"`
 }
 
 type FeedFloorRow struct {
-	Rev   int64
-	Floor int64
+	Rev   int64 `db:"rev"`
+	Floor int64 `db:"floor"`
 }
 
 func (q *Queries) FeedFloor(ctx context.Context, arg FeedFloorParams) (FeedFloorRow, error) {
@@ -143,7 +143,7 @@ SELECT forget_tombstones($1::timestamptz)::bigint AS forgotten
 `
 
 type ForgetTombstonesParams struct {
-	Before time.Time
+	Before time.Time `db:"before"`
 }
 
 // ForgetTombstones forgets deletions from before a moment, in all squads.
@@ -161,9 +161,9 @@ SELECT h.id FROM unnest($1::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
 `
 
 type HistoryIDsParams struct {
-	IDs     []uuid.UUID
-	SquadID uuid.UUID
-	Kind    string
+	IDs     []uuid.UUID `db:"ids"`
+	SquadID uuid.UUID   `db:"squad_id"`
+	Kind    string      `db:"kind"`
 }
 
 // HistoryIDs tells which ids were records once.
@@ -193,9 +193,9 @@ WHERE squad_id = $1 AND kind = $2 AND id = $3 ORDER BY rev
 `
 
 type HistoryOfParams struct {
-	SquadID uuid.UUID
-	Kind    string
-	ID      uuid.UUID
+	SquadID uuid.UUID `db:"squad_id"`
+	Kind    string    `db:"kind"`
+	ID      uuid.UUID `db:"id"`
 }
 
 func (q *Queries) HistoryOf(ctx context.Context, arg HistoryOfParams) ([]History, error) {
@@ -234,9 +234,9 @@ ORDER BY h.rev LIMIT $3
 `
 
 type HistoryOfAthleteParams struct {
-	SquadID uuid.UUID
-	Athlete uuid.UUID
-	MaxRows int32
+	SquadID uuid.UUID `db:"squad_id"`
+	Athlete uuid.UUID `db:"athlete"`
+	MaxRows int32     `db:"max_rows"`
 }
 
 func (q *Queries) HistoryOfAthlete(ctx context.Context, arg HistoryOfAthleteParams) ([]History, error) {
@@ -274,9 +274,9 @@ FROM invitations WHERE squad_id = $1 AND id > $2 ORDER BY id LIMIT $3
 `
 
 type InvitationsParams struct {
-	SquadID uuid.UUID
-	After   uuid.UUID
-	MaxRows int32
+	SquadID uuid.UUID `db:"squad_id"`
+	After   uuid.UUID `db:"after"`
+	MaxRows int32     `db:"max_rows"`
 }
 
 func (q *Queries) Invitations(ctx context.Context, arg InvitationsParams) ([]Invitation, error) {
@@ -314,12 +314,12 @@ SELECT rev, floor FROM squads_clock WHERE squad_id = $1 FOR UPDATE
 `
 
 type LockClockParams struct {
-	SquadID uuid.UUID
+	SquadID uuid.UUID `db:"squad_id"`
 }
 
 type LockClockRow struct {
-	Rev   int64
-	Floor int64
+	Rev   int64 `db:"rev"`
+	Floor int64 `db:"floor"`
 }
 
 // LockClock makes the transaction the squad's only writer until it ends.
@@ -335,8 +335,8 @@ SELECT squad_id, id, rev, hash, user_id, name, role, athlete_id FROM memberships
 `
 
 type MembershipOfUserParams struct {
-	SquadID uuid.UUID
-	UserID  uuid.UUID
+	SquadID uuid.UUID `db:"squad_id"`
+	UserID  uuid.UUID `db:"user_id"`
 }
 
 func (q *Queries) MembershipOfUser(ctx context.Context, arg MembershipOfUserParams) (Membership, error) {
@@ -361,14 +361,14 @@ VALUES ($1, $2, $3, $4, $5, $6, $7, $8)
 `
 
 type PutInvitationParams struct {
-	SquadID   uuid.UUID
-	ID        uuid.UUID
-	CodeHash  []byte
-	Role      string
-	AthleteID *uuid.UUID
-	InvitedBy uuid.UUID
-	CreatedAt time.Time
-	ExpiresAt time.Time
+	SquadID   uuid.UUID  `db:"squad_id"`
+	ID        uuid.UUID  `db:"id"`
+	CodeHash  []byte     `db:"code_hash"`
+	Role      string     `db:"role"`
+	AthleteID *uuid.UUID `db:"athlete_id"`
+	InvitedBy uuid.UUID  `db:"invited_by"`
+	CreatedAt time.Time  `db:"created_at"`
+	ExpiresAt time.Time  `db:"expires_at"`
 }
 
 func (q *Queries) PutInvitation(ctx context.Context, arg PutInvitationParams) error {
@@ -392,12 +392,12 @@ ON CONFLICT (squad_id) DO UPDATE SET rev = excluded.rev, hash = excluded.hash, n
 `
 
 type PutSquadParams struct {
-	SquadID   uuid.UUID
-	Rev       int64
-	Hash      []byte
-	Name      string
-	Invented  bool
-	CreatedAt time.Time
+	SquadID   uuid.UUID `db:"squad_id"`
+	Rev       int64     `db:"rev"`
+	Hash      []byte    `db:"hash"`
+	Name      string    `db:"name"`
+	Invented  bool      `db:"invented"`
+	CreatedAt time.Time `db:"created_at"`
 }
 
 func (q *Queries) PutSquad(ctx context.Context, arg PutSquadParams) error {
@@ -417,8 +417,8 @@ DELETE FROM invitations WHERE squad_id = $1 AND id = $2 AND used_at IS NULL
 `
 
 type RemoveInvitationParams struct {
-	SquadID uuid.UUID
-	ID      uuid.UUID
+	SquadID uuid.UUID `db:"squad_id"`
+	ID      uuid.UUID `db:"id"`
 }
 
 func (q *Queries) RemoveInvitation(ctx context.Context, arg RemoveInvitationParams) (int64, error) {
@@ -434,9 +434,9 @@ DELETE FROM tombstones WHERE squad_id = $1 AND kind = $2 AND id = ANY($3::uuid[]
 `
 
 type RemoveTombstonesParams struct {
-	SquadID uuid.UUID
-	Kind    string
-	IDs     []uuid.UUID
+	SquadID uuid.UUID   `db:"squad_id"`
+	Kind    string      `db:"kind"`
+	IDs     []uuid.UUID `db:"ids"`
 }
 
 func (q *Queries) RemoveTombstones(ctx context.Context, arg RemoveTombstonesParams) error {
@@ -449,7 +449,7 @@ SELECT squad_id, rev, hash, name, invented, created_at FROM squads WHERE squad_i
 `
 
 type SquadParams struct {
-	SquadID uuid.UUID
+	SquadID uuid.UUID `db:"squad_id"`
 }
 
 func (q *Queries) Squad(ctx context.Context, arg SquadParams) (Squad, error) {
@@ -471,7 +471,7 @@ SELECT coalesce(squad_of_invitation($1::bytea), '00000000-0000-0000-0000-0000000
 `
 
 type SquadOfInvitationParams struct {
-	CodeHash []byte
+	CodeHash []byte `db:"code_hash"`
 }
 
 func (q *Queries) SquadOfInvitation(ctx context.Context, arg SquadOfInvitationParams) (uuid.UUID, error) {
@@ -488,14 +488,14 @@ FROM squads_of($1::uuid) AS s (squad_id, name, role, athlete_id)
 `
 
 type SquadsOfParams struct {
-	UserID uuid.UUID
+	UserID uuid.UUID `db:"user_id"`
 }
 
 type SquadsOfRow struct {
-	SquadID   uuid.UUID
-	Name      string
-	Role      string
-	AthleteID uuid.UUID
+	SquadID   uuid.UUID `db:"squad_id"`
+	Name      string    `db:"name"`
+	Role      string    `db:"role"`
+	AthleteID uuid.UUID `db:"athlete_id"`
 }
 
 func (q *Queries) SquadsOf(ctx context.Context, arg SquadsOfParams) ([]SquadsOfRow, error) {
@@ -528,7 +528,7 @@ INSERT INTO squads_clock (squad_id, rev) VALUES ($1, 0)
 `
 
 type StartClockParams struct {
-	SquadID uuid.UUID
+	SquadID uuid.UUID `db:"squad_id"`
 }
 
 func (q *Queries) StartClock(ctx context.Context, arg StartClockParams) error {
@@ -543,11 +543,11 @@ ORDER BY rev LIMIT $5
 `
 
 type TombstonesAfterParams struct {
-	SquadID uuid.UUID
-	After   int64
-	Upto    int64
-	Athlete *uuid.UUID
-	MaxRows int32
+	SquadID uuid.UUID  `db:"squad_id"`
+	After   int64      `db:"after"`
+	Upto    int64      `db:"upto"`
+	Athlete *uuid.UUID `db:"athlete"`
+	MaxRows int32      `db:"max_rows"`
 }
 
 func (q *Queries) TombstonesAfter(ctx context.Context, arg TombstonesAfterParams) ([]Tombstone, error) {
@@ -593,9 +593,9 @@ FROM unnest($1::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
 `
 
 type TombstonesByIDsParams struct {
-	IDs     []uuid.UUID
-	SquadID uuid.UUID
-	Kind    string
+	IDs     []uuid.UUID `db:"ids"`
+	SquadID uuid.UUID   `db:"squad_id"`
+	Kind    string      `db:"kind"`
 }
 
 func (q *Queries) TombstonesByIDs(ctx context.Context, arg TombstonesByIDsParams) ([]Tombstone, error) {
@@ -633,9 +633,9 @@ RETURNING squad_id, id, code_hash, role, athlete_id, invited_by, created_at, exp
 `
 
 type UseInvitationParams struct {
-	UsedAt   *time.Time
-	SquadID  uuid.UUID
-	CodeHash []byte
+	UsedAt   *time.Time `db:"used_at"`
+	SquadID  uuid.UUID  `db:"squad_id"`
+	CodeHash []byte     `db:"code_hash"`
 }
 
 // UseInvitation spends the code; no row means that it is unknown, used or too old.

@@ -31,41 +31,37 @@ var shotStore = store{
 	},
 }
 
+var measures = shot.Measures()
+
+// measureColumns are where a row keeps each of the measures.
+var measureColumns = func() []func(*db.Shot) **float64 {
+	list := make([]func(*db.Shot) **float64, len(measures))
+	for i, m := range measures {
+		list[i] = db.ShotColumn[*float64](m.Column)
+	}
+	return list
+}()
+
 func shotOf(row db.Shot) (record.Record, []byte, error) {
 	track, err := column[[]shot.TrackPoint](row.Track, "track")
 	if err != nil {
 		return nil, nil, err
 	}
 	record := &record.Shot{Rev: row.Rev, Shot: shot.Shot{
-		ID:              row.ID,
-		SessionID:       row.SessionID,
-		AthleteID:       row.AthleteID,
-		BallID:          row.BallID,
-		DrillID:         row.DrillID,
-		Order:           int(row.ShotOrder),
-		Time:            row.ShotTime.UTC(),
-		LaydownBoard:    row.LaydownBoard,
-		ArrowsBoard:     row.ArrowsBoard,
-		BreakpointBoard: row.BreakpointBoard,
-		BreakpointFt:    row.BreakpointFt,
-		EntryBoard:      row.EntryBoard,
-		EntryAngleDeg:   row.EntryAngleDeg,
-		LaunchAngleDeg:  row.LaunchAngleDeg,
-		SpeedMPH:        row.SpeedMPH,
-		RevRateRPM:      row.RevRateRPM,
-		RotationDeg:     row.RotationDeg,
-		TiltDeg:         row.TiltDeg,
-		Track:           track,
-		Source:          row.Source,
-		Note:            row.Note,
-		Errors: shot.StandardErrors{
-			Board:      row.BoardSE,
-			AngleDeg:   row.AngleSEDeg,
-			SpeedMPH:   row.SpeedSEMPH,
-			RevRateRPM: row.RevRateSERPM,
-			AxisDeg:    row.AxisSEDeg,
-		},
+		ID:        row.ID,
+		SessionID: row.SessionID,
+		AthleteID: row.AthleteID,
+		BallID:    row.BallID,
+		DrillID:   row.DrillID,
+		Order:     int(row.ShotOrder),
+		Time:      row.ShotTime.UTC(),
+		Track:     track,
+		Source:    row.Source,
+		Note:      row.Note,
 	}}
+	for i, m := range measures {
+		*m.Value(&record.Shot) = *measureColumns[i](&row)
+	}
 	if row.Standing != nil {
 		standing := lane.PinSet(*row.Standing)
 		record.Standing = &standing
@@ -75,34 +71,21 @@ func shotOf(row db.Shot) (record.Record, []byte, error) {
 
 func shotRow(squad uuid.UUID, s *record.Shot, hash []byte) db.Shot {
 	row := db.Shot{
-		SquadID:         squad,
-		ID:              s.ID,
-		Rev:             s.Rev,
-		Hash:            hash,
-		SessionID:       s.SessionID,
-		AthleteID:       s.AthleteID,
-		BallID:          s.BallID,
-		DrillID:         s.DrillID,
-		ShotOrder:       int32(s.Order),
-		ShotTime:        s.Time, //nolint:gosec // an order is at most shot.MaxOrder
-		LaydownBoard:    s.LaydownBoard,
-		ArrowsBoard:     s.ArrowsBoard,
-		BreakpointBoard: s.BreakpointBoard,
-		BreakpointFt:    s.BreakpointFt,
-		EntryBoard:      s.EntryBoard,
-		EntryAngleDeg:   s.EntryAngleDeg,
-		LaunchAngleDeg:  s.LaunchAngleDeg,
-		SpeedMPH:        s.SpeedMPH,
-		RevRateRPM:      s.RevRateRPM,
-		RotationDeg:     s.RotationDeg,
-		TiltDeg:         s.TiltDeg,
-		Source:          s.Source,
-		Note:            s.Note,
-		BoardSE:         s.Errors.Board,
-		AngleSEDeg:      s.Errors.AngleDeg,
-		SpeedSEMPH:      s.Errors.SpeedMPH,
-		RevRateSERPM:    s.Errors.RevRateRPM,
-		AxisSEDeg:       s.Errors.AxisDeg,
+		SquadID:   squad,
+		ID:        s.ID,
+		Rev:       s.Rev,
+		Hash:      hash,
+		SessionID: s.SessionID,
+		AthleteID: s.AthleteID,
+		BallID:    s.BallID,
+		DrillID:   s.DrillID,
+		ShotOrder: int32(s.Order), //nolint:gosec // an order is at most shot.MaxOrder
+		ShotTime:  s.Time,
+		Source:    s.Source,
+		Note:      s.Note,
+	}
+	for i, m := range measures {
+		*measureColumns[i](&row) = *m.Value(&s.Shot)
 	}
 	if len(s.Track) > 0 {
 		row.Track = jsonColumn(s.Track)

@@ -13,6 +13,7 @@ import (
 	"laneward/service"
 	"laneward/service/lane"
 	"laneward/service/record"
+	"laneward/service/shot"
 )
 
 // maxTableRows is how many shots one page of the table holds.
@@ -98,9 +99,9 @@ func writePlace(place service.ShotPlace) (string, error) {
 // place is one way to fill a column: exactly one of its three is set.
 type place struct {
 	shotColumn
-	text   func(s *record.Shot) string
-	number func(s *record.Shot) *float64
-	pins   func(s *record.Shot) *lane.PinSet
+	text    func(s *record.Shot) string
+	measure *shot.Measure
+	pins    func(s *record.Shot) *lane.PinSet
 }
 
 func places(names map[uuid.UUID]string, shared bool) []place {
@@ -112,28 +113,16 @@ func places(names map[uuid.UUID]string, shared bool) []place {
 			return ""
 		}}
 	}
-	measured := func(title, unit string, number func(s *record.Shot) *float64) place {
-		return place{shotColumn: shotColumn{title, unit, true}, number: number}
-	}
 	var list []place
 	if shared { // else it is the same in every row, and above the table
 		list = append(list, named("Athlete", func(s *record.Shot) *uuid.UUID { return &s.AthleteID }))
 	}
+	list = append(list, named("Ball", func(s *record.Shot) *uuid.UUID { return s.BallID }))
+	for _, m := range shot.Measures() {
+		list = append(list, place{shotColumn: shotColumn{m.Label, unitWords(m), true}, measure: &m})
+	}
 	return append(
 		list,
-		named("Ball", func(s *record.Shot) *uuid.UUID { return s.BallID }),
-		measured("Laydown", "board", func(s *record.Shot) *float64 { return s.LaydownBoard }),
-		measured("Arrows", "board", func(s *record.Shot) *float64 { return s.ArrowsBoard }),
-		measured("Breakpoint", "board", func(s *record.Shot) *float64 { return s.BreakpointBoard }),
-		measured("Breakpoint at", "ft", func(s *record.Shot) *float64 { return s.BreakpointFt }),
-		measured("Entry", "board", func(s *record.Shot) *float64 { return s.EntryBoard }),
-		measured("Board error", "± boards", func(s *record.Shot) *float64 { return s.Errors.Board }),
-		measured("Entry angle", "degrees", func(s *record.Shot) *float64 { return s.EntryAngleDeg }),
-		measured("Launch angle", "degrees", func(s *record.Shot) *float64 { return s.LaunchAngleDeg }),
-		measured("Speed", "mph", func(s *record.Shot) *float64 { return s.SpeedMPH }),
-		measured("Rev rate", "rpm", func(s *record.Shot) *float64 { return s.RevRateRPM }),
-		measured("Rotation", "degrees", func(s *record.Shot) *float64 { return s.RotationDeg }),
-		measured("Tilt", "degrees", func(s *record.Shot) *float64 { return s.TiltDeg }),
 		place{
 			shotColumn: shotColumn{Name: "Left standing"},
 			pins:       func(s *record.Shot) *lane.PinSet { return s.Standing },
@@ -141,6 +130,19 @@ func places(names map[uuid.UUID]string, shared bool) []place {
 		named("Drill", func(s *record.Shot) *uuid.UUID { return s.DrillID }),
 		place{shotColumn: shotColumn{Name: "Note"}, text: func(s *record.Shot) string { return s.Note }},
 	)
+}
+
+// unitWords is a measure's unit as the head of its column has it.
+func unitWords(m shot.Measure) string {
+	switch {
+	case m.IsError():
+		return "± " + m.Unit
+	case m.Unit == "boards":
+		return "board"
+	case m.Unit == "deg":
+		return "degrees"
+	}
+	return m.Unit
 }
 
 // shotTable writes shots as rows, leaving out the columns that none of them fills. The athlete is
@@ -169,15 +171,15 @@ func (p place) cells(shots []*record.Shot) (cells []shotCell, filled bool) {
 	cells = make([]shotCell, len(shots))
 	decimals := 0
 	for _, s := range shots {
-		if p.number != nil {
-			decimals = max(decimals, decimalsOf(p.number(s)))
+		if p.measure != nil {
+			decimals = max(decimals, decimalsOf(*p.measure.Value(&s.Shot), p.measure.Decimals))
 		}
 	}
 	for i, s := range shots {
 		cells[i].Numeric = p.Numeric
 		switch {
-		case p.number != nil:
-			if value := p.number(s); value != nil {
+		case p.measure != nil:
+			if value := *p.measure.Value(&s.Shot); value != nil {
 				cells[i].Text = strconv.FormatFloat(*value, 'f', decimals, 64)
 			}
 		case p.pins != nil:
@@ -193,22 +195,20 @@ func (p place) cells(shots []*record.Shot) (cells []shotCell, filled bool) {
 	return cells, filled
 }
 
-// maxDecimals is as fine as anything is measured.
-const maxDecimals = 2
-
-// decimalsOf is how many decimals a value needs, so that a column's points stand below each other.
-func decimalsOf(value *float64) int {
+// decimalsOf is how many decimals a value needs, so that a column's points stand below each other,
+// but no more than most.
+func decimalsOf(value *float64, most int) int {
 	if value == nil {
 		return 0
 	}
 	scaled := *value
-	for n := range maxDecimals {
+	for n := range most {
 		if math.Abs(scaled-math.Round(scaled)) < 1e-6 {
 			return n
 		}
 		scaled *= 10
 	}
-	return maxDecimals
+	return most
 }
 
 // deck is the pins as a coach sees them from the foul line, on a canvas 28 by 22: a dot a pin.

@@ -1,6 +1,6 @@
 -- One set of queries a kind, alike on purpose: ByIDs, After (in revision order), Put, Remove. After is bounded on both sides: revisions are dense,
 -- so a window of them holds no more rows than it is wide, and any plan for it is a good one. With an athlete given, the first two see only
--- what that athlete may see; this file is where that is said.
+-- what that athlete may see; this file is where that is said. A star is written out by the generator, so a new column of a shot needs no edit here.
 
 -- name: MembershipsByIDs :many
 SELECT squad_id, id, rev, hash, user_id, name, role, athlete_id
@@ -127,15 +127,15 @@ DELETE FROM assignments WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
 
 -- ShotsByIDs looks each id up by itself. Left to choose, a plan that was made while the table was empty reads all of the squad's shots.
 -- name: ShotsByIDs :many
-SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note
+SELECT s.*
 FROM unnest(@ids::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
-    SELECT one.squad_id, one.id, one.rev, one.hash, one.session_id, one.athlete_id, one.ball_id, one.drill_id, one.shot_order, one.shot_time, one.laydown_board, one.arrows_board, one.breakpoint_board, one.breakpoint_ft, one.entry_board, one.entry_angle_deg, one.launch_angle_deg, one.speed_mph, one.rev_rate_rpm, one.rotation_deg, one.tilt_deg, one.track, one.standing, one.source, one.board_se, one.angle_se_deg, one.speed_se_mph, one.rev_rate_se_rpm, one.axis_se_deg, one.note FROM shots one
+    SELECT one.* FROM shots one
     WHERE one.squad_id = @squad_id AND one.id = wanted.id AND (sqlc.narg('athlete')::uuid IS NULL OR one.athlete_id = sqlc.narg('athlete')::uuid)
     LIMIT 1
 ) s;
 
 -- name: ShotsAfter :many
-SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
+SELECT *
 FROM shots WHERE squad_id = @squad_id AND rev > @after AND rev <= @upto AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
 ORDER BY rev LIMIT @max_rows;
 
@@ -143,7 +143,7 @@ ORDER BY rev LIMIT @max_rows;
 DELETE FROM shots WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
 
 -- name: ShotsOfSession :many
-SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
+SELECT *
 FROM shots
 WHERE squad_id = @squad_id AND session_id = @session_id AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
   AND (athlete_id, shot_order, id) > (@after_athlete::uuid, @after_order::integer, @after_id::uuid)
@@ -151,7 +151,7 @@ ORDER BY athlete_id, shot_order, id LIMIT @max_rows;
 
 -- ShotsForDrill are an athlete's shots that count for a drill: thrown for it, or for no drill in particular, in a session held within the dates.
 -- name: ShotsForDrill :many
-SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note
+SELECT s.*
 FROM shots s JOIN sessions n ON n.squad_id = s.squad_id AND n.id = s.session_id
 WHERE s.squad_id = @squad_id AND s.athlete_id = @athlete_id AND (s.drill_id = @drill_id::uuid OR s.drill_id IS NULL AND NOT @only_named::boolean)
   AND (sqlc.narg('session_id')::uuid IS NULL OR s.session_id = sqlc.narg('session_id')::uuid)

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -27,21 +28,11 @@ func (s *Shot) AppendJSON(b []byte) []byte {
 	b = append(b, `,"time":"`...)
 	b = s.Time.AppendFormat(b, time.RFC3339Nano)
 	b = append(b, '"')
-	b = appendNumber(b, `,"laydown_board":`, s.LaydownBoard)
-	b = appendNumber(b, `,"arrows_board":`, s.ArrowsBoard)
-	b = appendNumber(b, `,"breakpoint_board":`, s.BreakpointBoard)
-	b = appendNumber(b, `,"breakpoint_ft":`, s.BreakpointFt)
-	b = appendNumber(b, `,"entry_board":`, s.EntryBoard)
-	b = appendNumber(b, `,"entry_angle_deg":`, s.EntryAngleDeg)
-	b = appendNumber(b, `,"launch_angle_deg":`, s.LaunchAngleDeg)
-	b = appendNumber(b, `,"speed_mph":`, s.SpeedMPH)
-	b = appendNumber(b, `,"rev_rate_rpm":`, s.RevRateRPM)
-	b = appendNumber(b, `,"rotation_deg":`, s.RotationDeg)
-	b = appendNumber(b, `,"tilt_deg":`, s.TiltDeg)
+	b = appendMeasures(b, s, ofShot)
 	b = s.appendTrack(b, `,"track":`)
 	b = s.appendStanding(b, `,"standing":`)
 	b = appendText(b, `,"source":`, s.Source)
-	b = s.Errors.append(b, `,"errors":`)
+	b = s.appendErrors(b, `,"errors":`)
 	return appendText(b, `,"note":`, s.Note)
 }
 
@@ -79,20 +70,41 @@ func (s *Shot) appendStanding(b []byte, name string) []byte {
 	return append(b, ']')
 }
 
-func (e StandardErrors) append(b []byte, name string) []byte {
-	if e == (StandardErrors{}) {
+func (s *Shot) appendErrors(b []byte, name string) []byte {
+	if s.Errors == (StandardErrors{}) {
 		return b
 	}
 	b = append(b, name...)
 	start := len(b)
-	b = appendNumber(b, `,"board":`, e.Board)
-	b = appendNumber(b, `,"angle_deg":`, e.AngleDeg)
-	b = appendNumber(b, `,"speed_mph":`, e.SpeedMPH)
-	b = appendNumber(b, `,"rev_rate_rpm":`, e.RevRateRPM)
-	b = appendNumber(b, `,"axis_deg":`, e.AxisDeg)
+	b = appendMeasures(b, s, ofErrors)
 	b[start] = '{' // in place of the first comma
 	return append(b, '}')
 }
+
+func appendMeasures(b []byte, s *Shot, list []namedMeasure) []byte {
+	for i := range list {
+		b = appendNumber(b, list[i].name, *list[i].value(s))
+	}
+	return b
+}
+
+// namedMeasure is a measure with what comes before its value in an object.
+type namedMeasure struct {
+	name  string
+	value func(*Shot) **float64
+}
+
+// The measures of the shot itself, and those of its errors.
+var ofShot, ofErrors = func() (shot, errors []namedMeasure) {
+	for _, m := range measures {
+		if key, isError := strings.CutPrefix(m.Field, errorPrefix); isError {
+			errors = append(errors, namedMeasure{`,"` + key + `":`, m.Value})
+		} else {
+			shot = append(shot, namedMeasure{`,"` + key + `":`, m.Value})
+		}
+	}
+	return shot, errors
+}()
 
 func appendID(b []byte, id uuid.UUID) []byte {
 	var text [38]byte

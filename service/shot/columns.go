@@ -184,14 +184,14 @@ func idOrBlank(id *uuid.UUID) string {
 func measureColumn(i int) column {
 	m := &measures[i]
 	return column{
-		Column: Column{Name: m.column, Field: m.field, Unit: m.unit, Meaning: m.meaning, Limits: m.limits()},
+		Column: Column{Name: m.Column, Field: m.Field, Unit: m.Unit, Meaning: m.Meaning, Limits: m.limits()},
 		read: func(in *intake, row *Row, text string) {
-			if v, err := parseNumber(text, m.unit); in.accept(row, m.column, err) {
+			if v, err := parseNumber(text, m.Unit); in.accept(row, m.Column, err) {
 				in.measured(row, i, v)
 			}
 		},
 		write: func(s *Shot) string {
-			if v := *m.value(s); v != nil {
+			if v := *m.Value(s); v != nil {
 				return number(*v)
 			}
 			return ""

@@ -40,7 +40,7 @@ var shotKeys = func() []member {
 }()
 
 // errorKeys are the keys of a shot's errors.
-var errorKeys = measureMembers("errors/")
+var errorKeys = measureMembers(errorPrefix)
 
 // pointKeys are the keys of a track point.
 var pointKeys = []string{"ft", "board"}
@@ -55,11 +55,11 @@ type member struct {
 func measureMembers(prefix string) []member {
 	var members []member
 	for i, m := range measures {
-		key, ok := strings.CutPrefix(m.field, prefix)
+		key, ok := strings.CutPrefix(m.Field, prefix)
 		if !ok || strings.Contains(key, "/") {
 			continue
 		}
-		members = append(members, member{key, m.field, func(in *intake, row *Row, field string, value []byte) {
+		members = append(members, member{key, m.Field, func(in *intake, row *Row, field string, value []byte) {
 			v, err := jsonNumber(value)
 			if in.accept(row, field, err) {
 				in.measured(row, i, v)

@@ -38,18 +38,15 @@ func AppendTable(b []byte, shots []*Shot, revs []int64) []byte {
 			return b
 		})
 	}
-	for _, column := range numberColumns {
-		b = appendColumn(
-			b,
-			column.name,
-			shots,
-			func(b []byte, s *Shot) []byte { return appendNumber(b, "", column.number(s)) },
-		)
+	for i := range measures {
+		if m := &measures[i]; !m.IsError() {
+			b = appendColumn(b, m.Field, shots, func(b []byte, s *Shot) []byte { return appendNumber(b, "", *m.Value(s)) })
+		}
 	}
 	b = appendColumn(b, "track", shots, func(b []byte, s *Shot) []byte { return s.appendTrack(b, "") })
 	b = appendColumn(b, "standing", shots, func(b []byte, s *Shot) []byte { return s.appendStanding(b, "") })
 	b = appendColumn(b, "source", shots, func(b []byte, s *Shot) []byte { return appendText(b, "", s.Source) })
-	b = appendColumn(b, "errors", shots, func(b []byte, s *Shot) []byte { return s.Errors.append(b, "") })
+	b = appendColumn(b, "errors", shots, func(b []byte, s *Shot) []byte { return s.appendErrors(b, "") })
 	b = appendColumn(b, "note", shots, func(b []byte, s *Shot) []byte { return appendText(b, "", s.Note) })
 	return append(b, '}')
 }
@@ -62,23 +59,6 @@ var idColumns = []struct {
 	{"athlete_id", func(s *Shot) *uuid.UUID { return &s.AthleteID }},
 	{"ball_id", func(s *Shot) *uuid.UUID { return s.BallID }},
 	{"drill_id", func(s *Shot) *uuid.UUID { return s.DrillID }},
-}
-
-var numberColumns = []struct {
-	name   string
-	number func(s *Shot) *float64
-}{
-	{"laydown_board", func(s *Shot) *float64 { return s.LaydownBoard }},
-	{"arrows_board", func(s *Shot) *float64 { return s.ArrowsBoard }},
-	{"breakpoint_board", func(s *Shot) *float64 { return s.BreakpointBoard }},
-	{"breakpoint_ft", func(s *Shot) *float64 { return s.BreakpointFt }},
-	{"entry_board", func(s *Shot) *float64 { return s.EntryBoard }},
-	{"entry_angle_deg", func(s *Shot) *float64 { return s.EntryAngleDeg }},
-	{"launch_angle_deg", func(s *Shot) *float64 { return s.LaunchAngleDeg }},
-	{"speed_mph", func(s *Shot) *float64 { return s.SpeedMPH }},
-	{"rev_rate_rpm", func(s *Shot) *float64 { return s.RevRateRPM }},
-	{"rotation_deg", func(s *Shot) *float64 { return s.RotationDeg }},
-	{"tilt_deg", func(s *Shot) *float64 { return s.TiltDeg }},
 }
 
 func appendDifferences(b []byte, open string, n int, value func(i int) int64) []byte {

@@ -118,9 +118,9 @@ func validate(s *Shot) []Fault {
 	}
 	for i := range measures {
 		m := &measures[i]
-		if v := *m.value(s); v != nil {
+		if v := *m.Value(s); v != nil {
 			if detail := m.check(*v); detail != "" {
-				add(m.field, CodeRange, detail)
+				add(m.Field, CodeRange, detail)
 			}
 		}
 	}
@@ -138,8 +138,8 @@ func validate(s *Shot) []Fault {
 }
 
 // check returns what is wrong with a value, or nothing.
-func (m *measure) check(v float64) string {
-	if v >= m.min && v <= m.max && (v > m.min || !m.above) {
+func (m *Measure) check(v float64) string {
+	if v >= m.Min && v <= m.Max && (v > m.Min || !m.above) {
 		return ""
 	}
 	if math.IsNaN(v) || math.IsInf(v, 0) {
