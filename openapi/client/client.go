@@ -34,6 +34,7 @@ type Client struct {
 	keeper *keeper
 	open   *openapi.ClientWithResponses // for what needs no sign-in
 	api    *openapi.ClientWithResponses
+	signed *transport // what api sends by
 	// streams sends requests whose answer does not end.
 	streams *openapi.Client
 }
@@ -64,6 +65,7 @@ func New(config Config) (*Client, error) {
 	}
 	signed := *unsigned
 	signed.signIn = c.keeper
+	c.signed = &signed
 	if c.open, err = openapi.NewClientWithResponses(server, openapi.WithHTTPClient(unsigned)); err != nil {
 		return nil, fmt.Errorf("the server's address %q: %w", server, err)
 	}

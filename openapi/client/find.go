@@ -11,8 +11,8 @@ import (
 )
 
 // Find returns the one record of a kind that a person means by an id or a name. Upper and lower
-// case are the same unless that makes the difference between two; the first words of a name do when
-// no other begins so. A session can also be called by its day, or by its name and day. It fails
+// case are the same unless that makes the difference between two. The beginning of a name will do
+// when no other name begins so, its first words before its first letters. A session can also be called by its day, or by its name and day. It fails
 // with [NotFound], naming those there are, or with [Ambiguous], listing the ids to choose from.
 func (c *Client) Find(ctx context.Context, squad uuid.UUID, kind Kind, text string) (Record, error) {
 	if id, err := uuid.Parse(text); err == nil {
@@ -28,7 +28,7 @@ func (c *Client) Find(ctx context.Context, squad uuid.UUID, kind Kind, text stri
 // Pick is [Client.Find] among records that are at hand.
 func Pick(all []Record, kind Kind, text string) (Record, error) {
 	text = strings.Join(strings.Fields(text), " ")
-	for _, same := range []func(called, text string) bool{func(called, text string) bool { return called == text }, strings.EqualFold, beginsWith} {
+	for _, same := range []func(called, text string) bool{equal, strings.EqualFold, beginsWithWords, beginsWith} {
 		var found []Record
 		for _, record := range all {
 			if slices.ContainsFunc(callings(record), func(called string) bool { return same(called, text) }) {
@@ -45,10 +45,16 @@ func Pick(all []Record, kind Kind, text string) (Record, error) {
 	return Record{}, unknown(all, kind, text)
 }
 
-// beginsWith tells that text is the first words of a name.
+func equal(called, text string) bool { return called == text }
+
+// beginsWithWords reports whether text is the first words of a name.
+func beginsWithWords(called, text string) bool {
+	return beginsWith(called, text) && called[len(text)] == ' '
+}
+
+// beginsWith reports whether text is the first letters of a longer name.
 func beginsWith(called, text string) bool {
-	return text != "" && len(called) > len(text) && called[len(text)] == ' ' &&
-		strings.EqualFold(called[:len(text)], text)
+	return text != "" && len(called) > len(text) && strings.EqualFold(called[:len(text)], text)
 }
 
 type named struct {

@@ -82,7 +82,7 @@ func (c *Client) Study(
 		squad,
 		&openapi.StudyLineParams{},
 		request,
-		accept(jsonBody),
+		accept("application/json"),
 	)
 	if err != nil {
 		return Answer[openapi.LineStudy]{}, err

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"os"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -81,7 +82,9 @@ func TestPick(t *testing.T) {
 		"blanks are one":                    {athletes, Athlete, " Max Power ", 2, ""},
 		"letters decide between two":        {athletes, Athlete, "max power", 3, ""},
 		"two, and nothing decides":          {athletes, Athlete, "MAX POWER", 0, Ambiguous},
-		"part of a name is no name":         {athletes, Athlete, "Rhe", 0, NotFound},
+		"the beginning of a name":           {athletes, Athlete, "Rhe", 1, ""},
+		"a beginning two names have":        {athletes, Athlete, "ma", 0, Ambiguous},
+		"the end of a name":                 {athletes, Athlete, "hea", 0, NotFound},
 		"a session by its day":              {sessions, Session, "2026-11-20", 1, ""},
 		"a session by name and day":         {sessions, Session, "practice 2026-11-21", 2, ""},
 		"a session by day and name":         {sessions, Session, "2026-11-21 Block", 3, ""},
@@ -189,6 +192,33 @@ func TestCreateKeepsItsID(t *testing.T) {
 	}
 }
 
+// The contract has every kind's operations where [address] says.
+func TestEveryKindIsWhereTheContractHasIt(t *testing.T) {
+	t.Parallel()
+	text, err := os.ReadFile("../laneward.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	squad, id := uuid.New(), uuid.New()
+	for _, kind := range append(Kinds, Shot) {
+		all, one := address(squad, kind), address(squad, kind, id)
+		names := strings.NewReplacer(squad.String(), "{squad_id}", id.String(), "{"+string(kind)+"_id}")
+		places := map[string][]string{names.Replace(all): {"get", "post"}, names.Replace(one): {"get", "put", "delete"}}
+		if kind == Shot { // listed and stored as those of a session
+			delete(places, names.Replace(all))
+		}
+		for place, methods := range places {
+			_, operations, found := strings.Cut(string(text), "\n  "+place+":\n")
+			operations, _, _ = strings.Cut(operations, "\n  /")
+			for _, method := range methods {
+				if !found || !strings.Contains(operations, "\n    "+method+":\n") {
+					t.Errorf("the contract has no %s %s", method, place)
+				}
+			}
+		}
+	}
+}
+
 func TestChangesSayWhatTheyAreBasedOn(t *testing.T) {
 	t.Parallel()
 	c, _ := newClient(t, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -201,7 +231,7 @@ func TestChangesSayWhatTheyAreBasedOn(t *testing.T) {
 		}
 		answer(w, 200, "application/json", `{"id":"01890a5d-ac96-774b-bcce-b302099a8001","rev":8,"name":"B"}`)
 	}), signedIn())
-	for kind := range contract {
+	for _, kind := range append(Kinds, Shot) {
 		old := record(t, kind, 1, `"name":"A"`)
 		changed, err := c.Replace(t.Context(), uuid.MustParse(someSquad), old, map[string]string{"name": "B"})
 		if err != nil || changed.Rev != 8 {
