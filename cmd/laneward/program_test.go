@@ -187,7 +187,8 @@ func TestEveryCommandHasExamples(t *testing.T) {
 	parser, err := kong.New(
 		&cli,
 		kong.Name("laneward"),
-		kong.Vars{"default_server": remote.DefaultServer},
+		offline.Defaults(),
+		remote.Defaults(),
 		kong.ExplicitGroups(groups),
 	)
 	if err != nil {

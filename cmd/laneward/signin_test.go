@@ -278,7 +278,7 @@ func TestSettings(t *testing.T) {
 		},
 		"a variable": {`{"server": "` + fromFile + `"}`, fromVariable, nil, terminal.ExitAuth, fromVariable},
 		"the file":   {`{"server": "` + fromFile + `"}`, "", nil, terminal.ExitAuth, fromFile},
-		"nothing":    {``, "", nil, terminal.ExitAuth, remote.DefaultServer},
+		"nothing":    {``, "", nil, terminal.ExitAuth, remote.Defaults()["default_server"]},
 		"a file with a slip": {
 			`{"sever": "` + fromFile + `"}`,
 			"",
@@ -287,7 +287,7 @@ func TestSettings(t *testing.T) {
 			`has "sever", which is no setting`,
 		},
 		"a file that is no JSON":     {`server = "x"`, "", nil, terminal.ExitFailure, "cannot be read"},
-		"a file with another's flag": {`{"listen": "127.0.0.1:0"}`, "", nil, terminal.ExitAuth, remote.DefaultServer},
+		"a file with another's flag": {`{"listen": "127.0.0.1:0"}`, "", nil, terminal.ExitAuth, remote.Defaults()["default_server"]},
 	}
 	for name, one := range cases {
 		t.Run(name, func(t *testing.T) { // one file: not parallel

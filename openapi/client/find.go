@@ -28,6 +28,11 @@ func (c *Client) Find(ctx context.Context, squad uuid.UUID, kind Kind, text stri
 // Pick is [Client.Find] among records that are at hand.
 func Pick(all []Record, kind Kind, text string) (Record, error) {
 	text = strings.Join(strings.Fields(text), " ")
+	if id, err := uuid.Parse(text); err == nil {
+		if at := slices.IndexFunc(all, func(r Record) bool { return r.ID == id }); at >= 0 {
+			return all[at], nil
+		}
+	}
 	for _, same := range []func(called, text string) bool{equal, strings.EqualFold, beginsWithWords, beginsWith} {
 		var found []Record
 		for _, record := range all {

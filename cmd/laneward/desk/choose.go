@@ -361,11 +361,9 @@ func (d *logDesk) chooseBall(ctx context.Context, c *logCommand) error {
 	if err != nil {
 		return err
 	}
-	d.balls = make(map[uuid.UUID]string, len(records))
-	for _, record := range records {
-		if d.balls[record.ID], err = record.Record.Name(); err != nil {
-			return err
-		}
+	d.arsenal = make([]client.Record, len(records))
+	for i, record := range records {
+		d.arsenal[i] = record.Record
 	}
 	if c.Ball != "" {
 		d.ball, err = d.findBall(c.Ball)
@@ -373,36 +371,11 @@ func (d *logDesk) chooseBall(ctx context.Context, c *logCommand) error {
 	return err
 }
 
-// findBall finds one of the athlete's balls by its name, or by the beginning of it when no other
-// begins so.
+// findBall finds one of the athlete's balls.
 func (d *logDesk) findBall(text string) (*uuid.UUID, error) {
-	var found []uuid.UUID
-	for _, same := range []func(name string) bool{
-		func(name string) bool { return strings.EqualFold(name, text) },
-		func(name string) bool { return strings.HasPrefix(strings.ToLower(name), strings.ToLower(text)) },
-	} {
-		for id, name := range d.balls {
-			if same(name) {
-				found = append(found, id)
-			}
-		}
-		if len(found) > 0 {
-			break
-		}
+	record, err := client.Pick(d.arsenal, client.Ball, text)
+	if err != nil {
+		return nil, err
 	}
-	if len(found) == 1 {
-		return &found[0], nil
-	}
-	names := make([]string, 0, len(d.balls))
-	for _, name := range d.balls {
-		names = append(names, name)
-	}
-	slices.Sort(names)
-	switch {
-	case len(names) == 0:
-		return nil, fmt.Errorf("%s has no ball on this computer", d.athlete.Name)
-	case len(found) > 1:
-		return nil, fmt.Errorf("several balls begin with %q: there are %s", text, strings.Join(names, ", "))
-	}
-	return nil, fmt.Errorf("%s has no ball %q: there is %s", d.athlete.Name, text, strings.Join(names, ", "))
+	return &record.ID, nil
 }

@@ -86,7 +86,7 @@ type logDesk struct {
 	session sessionOf
 	drill   *drillOf // nil for none
 	ball    *uuid.UUID
-	balls   map[uuid.UUID]string // the athlete's, by id
+	arsenal []client.Record // the athlete's balls
 	practice
 	saved int         // shots of this sitting
 	mine  []uuid.UUID // those, for undo
@@ -171,17 +171,8 @@ func (d *logDesk) find(ctx context.Context, kind client.Kind, text string) (clie
 	if err != nil {
 		return client.Record{}, err
 	}
-	if id, err := uuid.Parse(text); err == nil {
-		if at := slices.IndexFunc(all, func(r client.Record) bool { return r.ID == id }); at >= 0 {
-			return all[at], nil
-		}
-	}
-	if named, err := terminal.ParseDay(
-		text,
-		d.Env.Now(),
-	); err == nil &&
-		kind == client.Session { // today or yesterday, as well as a day
-		text = named.String()
+	if kind == client.Session {
+		text = d.Env.Day(text)
 	}
 	return client.Pick(all, kind, text)
 }

@@ -232,8 +232,10 @@ func (d *logDesk) ballName(id *uuid.UUID) string {
 	if id == nil {
 		return ""
 	}
-	if name, known := d.balls[*id]; known {
-		return name
+	for _, ball := range d.arsenal {
+		if ball.ID == *id {
+			return nameText(ball)
+		}
 	}
 	return "another ball"
 }

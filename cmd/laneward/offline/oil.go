@@ -86,13 +86,13 @@ func (c *oilCommand) film(env terminal.Environment) (film *oil.Film, err error) 
 		}
 	}
 	if err != nil {
-		return nil, inFile(path, err)
+		return nil, InFile(path, err)
 	}
 	return film, nil
 }
 
-// inFile says in which file the faults are, a line each.
-func inFile(path string, err error) error {
+// InFile says in which file the faults are, a line each.
+func InFile(path string, err error) error {
 	var faults oil.Faults
 	if errors.As(err, &faults) {
 		return fmt.Errorf(

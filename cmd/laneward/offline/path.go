@@ -16,6 +16,8 @@ import (
 	"sync"
 	"sync/atomic"
 
+	"github.com/alecthomas/kong"
+
 	"laneward/cmd/laneward/terminal"
 	"laneward/service/lane"
 	"laneward/service/motion"
@@ -24,9 +26,21 @@ import (
 
 // frictionFlags are the friction law mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
 type frictionFlags struct {
-	MuDry float64 `name:"mu-dry" default:"0.24" placeholder:"MU" help:"Friction coefficient of the dry lane (${default}: nominal, not measured)."`
-	MuOil float64 `name:"mu-oil" default:"0.004" placeholder:"MU" help:"Friction coefficient on much oil (${default}: nominal, not measured)."`
-	Q0    float64 `name:"q0" default:"1" placeholder:"UNITS" help:"Film over which the friction falls by the factor e, in oil units of 0.0167 mL per square foot (${default}: nominal, not measured)."`
+	MuDry float64 `name:"mu-dry" default:"${mu_dry}" placeholder:"MU" help:"Friction coefficient of the dry lane (${default}: nominal, not measured)."`
+	MuOil float64 `name:"mu-oil" default:"${mu_oil}" placeholder:"MU" help:"Friction coefficient on much oil (${default}: nominal, not measured)."`
+	Q0    float64 `name:"q0" default:"${q0}" placeholder:"UNITS" help:"Film over which the friction falls by the factor e, in oil units of 0.0167 mL per square foot (${default}: nominal, not measured)."`
+}
+
+// Defaults are the nominal values that the help of commands names.
+func Defaults() kong.Vars {
+	friction, ball := motion.NominalFriction(), motion.DefaultBall()
+	return kong.Vars{
+		"mu_dry":      terminal.Number(&friction.MuDry),
+		"mu_oil":      terminal.Number(&friction.MuOil),
+		"q0":          terminal.Number(&friction.Q0),
+		"radius_in":   terminal.Number(&ball.RadiusIn),
+		"gyration_in": terminal.Number(&ball.GyrationIn),
+	}
 }
 
 func (f frictionFlags) friction() motion.Friction {
@@ -38,8 +52,8 @@ type pathCommand struct {
 	Film       string  `required:"" placeholder:"FILE" help:"The film map as JSON: film[board-1][foot] in oil units, 39 boards from the right gutter by 60 feet."`
 	Releases   string  `required:"" placeholder:"FILE" help:"The releases as CSV, - for stdin: columns laydown_board, angle_deg, mph, rpm, rot_deg, tilt_deg."`
 	Format     string  `enum:"csv,json" default:"csv" help:"csv or json (${default})."`
-	RadiusIn   float64 `name:"radius-in" default:"4.2975" placeholder:"IN" help:"The ball's radius in inches (${default})."`
-	GyrationIn float64 `name:"gyration-in" default:"2.5" placeholder:"IN" help:"The ball's radius of gyration in inches (${default})."`
+	RadiusIn   float64 `name:"radius-in" default:"${radius_in}" placeholder:"IN" help:"The ball's radius in inches (${default})."`
+	GyrationIn float64 `name:"gyration-in" default:"${gyration_in}" placeholder:"IN" help:"The ball's radius of gyration in inches (${default})."`
 	Fast       bool    `help:"Compute some fifty times faster, within 0.05 board at the pins instead of 0.0001."`
 	Side       string  `enum:"right,left" default:"right" help:"The hand that bowls, right or left (${default}): boards and angles count from that side."`
 }

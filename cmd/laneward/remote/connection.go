@@ -13,8 +13,8 @@ import (
 	"laneward/openapi/client"
 )
 
-// DefaultServer is where a server on the same computer listens unless told otherwise.
-const DefaultServer = "http://127.0.0.1:8080"
+// defaultServer is where a server on the same computer listens unless told otherwise.
+const defaultServer = "http://127.0.0.1:8080"
 
 // Flags are what every client command has.
 type Flags struct {
@@ -52,7 +52,7 @@ func (f Flags) Connect(env terminal.Environment) (Connection, error) {
 		server = held.Server
 	}
 	if server == "" {
-		server = DefaultServer
+		server = defaultServer
 	}
 	made, err := client.New(
 		client.Config{
@@ -153,12 +153,8 @@ func squadNames(squads []openapi.MySquad) string {
 
 // find returns the record a person means by an id or a name.
 func (c *squadConnection) find(ctx context.Context, kind client.Kind, text string) (client.Record, error) {
-	if named, err := terminal.ParseDay(
-		text,
-		c.Env.Now(),
-	); err == nil &&
-		kind == client.Session { // today or yesterday, as well as a day
-		text = named.String()
+	if kind == client.Session {
+		text = c.Env.Day(text)
 	}
 	return c.Find(ctx, c.squad, kind, text)
 }

@@ -14,131 +14,6 @@ import (
 	"laneward/openapi/client"
 )
 
-type drillFlags struct {
-	Sentence []string        `sep:"none" placeholder:"TEXT" help:"A rule in words, such as \"keep the ball at board 10 or inside\"; repeat it for more rules."`
-	Reps     *int            `placeholder:"SHOTS" help:"How many shots are asked for."`
-	Pass     *terminal.Share `placeholder:"SHARE" help:"The share of them that should keep the rules, such as 80%."`
-	Pattern  string          `placeholder:"NAME" help:"The oil pattern it is for."`
-	Note     string          `placeholder:"TEXT" help:"Anything else."`
-}
-
-func (f drillFlags) fill(ctx context.Context, conn *squadConnection, d *openapi.Drill) error {
-	if len(f.Sentence) > 0 {
-		rules, err := conn.readSentences(ctx, f.Sentence)
-		if err != nil {
-			return err
-		}
-		d.Rules = rules
-	}
-	if f.Reps != nil {
-		d.Reps = *f.Reps
-	}
-	if f.Pass != nil {
-		d.PassShare = float64(*f.Pass)
-	}
-	pattern, err := conn.findID(ctx, client.Pattern, f.Pattern)
-	if err != nil {
-		return err
-	}
-	set(&d.PatternID, pattern)
-	setWord(&d.Note, f.Note)
-	return nil
-}
-
-// readSentences has the server read rules from sentences, and tells what was read.
-func (c *squadConnection) readSentences(ctx context.Context, sentences []string) ([]openapi.Rule, error) {
-	rules := make([]openapi.Rule, len(sentences))
-	for i, sentence := range sentences {
-		read, err := c.ReadSentence(ctx, c.squad, sentence)
-		if err != nil {
-			return nil, err
-		}
-		c.Say("Read as: %s.", read.Value.Sentence)
-		rules[i] = read.Value.Rule
-	}
-	return rules, nil
-}
-
-type addDrillCommand struct {
-	newFlags
-	drillFlags
-	DryRun bool `help:"Show how the sentences are read, and store nothing."`
-}
-
-func (addDrillCommand) Help() string {
-	return `The server reads each sentence as a rule and writes it back: what it writes is what will be judged. A shot keeps the drill when it keeps all its rules.
-
-Examples:
-
-    laneward add drill "Play inside" --sentence "keep the ball at board 10 or inside" --reps 30 --pass 80%
-    laneward add drill --dry-run --sentence "speed between 16 and 17 mph"
-    laneward add drill --file drill.json`
-}
-
-// Run adds a drill.
-func (c *addDrillCommand) Run(ctx context.Context, env terminal.Environment) error {
-	switch {
-	case c.DryRun && len(c.Sentence) == 0:
-		return terminal.Usage("--dry-run shows how a --sentence is read: give one")
-	case c.DryRun:
-		conn, err := c.enter(ctx, env)
-		if err != nil {
-			return err
-		}
-		return conn.printReading(ctx, c.Sentence)
-	case c.File == "" && (len(c.Sentence) == 0 || c.Reps == nil || c.Pass == nil):
-		return terminal.Usage(
-			"a drill needs at least one --sentence, how many shots with --reps, and the share to keep it with --pass",
-		)
-	}
-	return addRecord(ctx, env, c.newFlags, client.Drill, func(conn *squadConnection, d *openapi.Drill) error {
-		named(&d.Name, c.Name)
-		return c.fill(ctx, conn, d)
-	})
-}
-
-// printReading prints what the server reads from sentences.
-func (c *squadConnection) printReading(ctx context.Context, sentences []string) error {
-	for _, sentence := range sentences {
-		read, err := c.ReadSentence(ctx, c.squad, sentence)
-		if err != nil {
-			return err
-		}
-		if c.JSON {
-			err = c.PrintJSON(read.JSON)
-		} else {
-			err = c.Print(read.Value.Sentence + "\n")
-		}
-		if err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-type editDrillCommand struct {
-	changeFlags
-	renameFlags
-	drillFlags
-}
-
-func (editDrillCommand) Help() string {
-	return `Only what you give is changed; sentences take the place of all rules there were.
-
-Example:
-
-    laneward edit drill "Play inside" --pass 70%`
-}
-
-// Run changes a drill.
-func (c *editDrillCommand) Run(ctx context.Context, env terminal.Environment) error {
-	return editRecord(ctx, env, c.changeFlags, client.Drill, func(conn *squadConnection, d *openapi.Drill) error {
-		named(&d.Name, c.Rename)
-		d.Sentences = nil // the server writes them anew
-		return c.fill(ctx, conn, d)
-	})
-}
-
 type assignCommand struct {
 	squadFlags
 	Drill string        `arg:"" help:"The drill, by name or id."`
@@ -172,11 +47,10 @@ func (c *assignCommand) Run(ctx context.Context, env terminal.Environment) error
 	if err != nil {
 		return err
 	}
-	wanted := openapi.Assignment{DrillID: drill.ID, AssignedOn: env.Today(), DueOn: dateOf(c.Due)}
+	wanted := openapi.Assignment{DrillID: drill.ID, AssignedOn: env.Today(), DueOn: dateOf(c.Due), Note: optional(c.Note)}
 	if c.From != nil {
 		wanted.AssignedOn = c.From.Date
 	}
-	setWord(&wanted.Note, c.Note)
 	held, err := conn.All(ctx, conn.squad, client.Assignment)
 	if err != nil {
 		return err
@@ -252,6 +126,22 @@ func (c *squadConnection) assign(
 		wanted.AssignedOn,
 		until(wanted.DueOn),
 	)
+}
+
+// dateOf returns a day as the contract has it, nil for none.
+func dateOf(d *terminal.Day) *openapitypes.Date {
+	if d == nil {
+		return nil
+	}
+	return &d.Date
+}
+
+// optional returns a text that was given, nil for "".
+func optional(text string) *string {
+	if text == "" {
+		return nil
+	}
+	return &text
 }
 
 func sameDay(a, b *openapitypes.Date) bool {

@@ -97,12 +97,12 @@ func (c *planCommand) assign(
 		Reps:           c.Reps,
 		AssignedOn:     dateOf(c.From),
 		DueOn:          dateOf(c.Due),
+		Name:           optional(c.Called),
 	}
 	if c.Pass != nil {
 		pass := float64(*c.Pass)
 		wanted.PassShare = &pass
 	}
-	setWord(&wanted.Name, c.Called)
 	stored, err := conn.AssignLine(ctx, conn.squad, wanted)
 	if err != nil {
 		return err

@@ -6,12 +6,16 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/alecthomas/kong"
+
 	"github.com/google/uuid"
 
 	"laneward/cmd/laneward/offline"
 	"laneward/cmd/laneward/terminal"
 	"laneward/openapi"
 	"laneward/openapi/client"
+	"laneward/service/line"
+	"laneward/service/motion"
 )
 
 // lineFlags are what every command that asks a server for lines has.
@@ -21,12 +25,12 @@ type lineFlags struct {
 	Athlete string   `arg:"" optional:"" help:"The athlete, by name or id; an athlete's own when left out."`
 	Pattern string   `required:"" placeholder:"NAME" help:"The oil pattern, by name or id: one with a load table or a film map."`
 	Ball    string   `placeholder:"NAME" help:"The ball, by its name in the athlete's arsenal or by id; a usual one when left out."`
-	MuDry   *float64 `name:"mu-dry" placeholder:"MU" help:"Friction of the dry lane; nominal (0.24) when left out."`
-	MuOil   *float64 `name:"mu-oil" placeholder:"MU" help:"Friction on much oil; nominal (0.004) when left out."`
-	Q0      *float64 `name:"q0" placeholder:"UNITS" help:"Film over which the friction falls by the factor e, in oil units; nominal (1) when left out."`
+	MuDry   *float64 `name:"mu-dry" placeholder:"MU" help:"Friction of the dry lane; nominal (${mu_dry}) when left out."`
+	MuOil   *float64 `name:"mu-oil" placeholder:"MU" help:"Friction on much oil; nominal (${mu_oil}) when left out."`
+	Q0      *float64 `name:"q0" placeholder:"UNITS" help:"Film over which the friction falls by the factor e, in oil units; nominal (${q0}) when left out."`
 
-	PocketBoards *span `placeholder:"LOW-HIGH" help:"The pocket's boards at the pins, 16.5-18.5 when left out."`
-	PocketAngles *span `placeholder:"LOW-HIGH" help:"The pocket's entry angles in degrees, 3-8 when left out."`
+	PocketBoards *span `placeholder:"LOW-HIGH" help:"The pocket's boards at the pins, ${pocket_boards} when left out."`
+	PocketAngles *span `placeholder:"LOW-HIGH" help:"The pocket's entry angles in degrees, ${pocket_angles} when left out."`
 }
 
 // wornFlags say how the film has been worn.
@@ -52,40 +56,46 @@ func (s *span) UnmarshalText(text []byte) error {
 	return fmt.Errorf("%q is no range: write the smaller and the larger number, such as 16.5-18.5", text)
 }
 
-// The values of what is left out of a friction or a pocket that is given in part; they are the
-// server's own.
-const (
-	nominalMuDry, nominalMuOil, nominalQ0    = 0.24, 0.004, 1.0
-	pocketBoardLow, pocketBoardHigh          = 16.5, 18.5
-	pocketAngleLowDegree, pocketAngleHighDeg = 3.0, 8.0
-)
-
 func (f lineFlags) friction() *openapi.Friction {
 	if f.MuDry == nil && f.MuOil == nil && f.Q0 == nil {
 		return nil
 	}
-	or := func(given *float64, otherwise float64) float64 {
-		if given != nil {
-			return *given
-		}
-		return otherwise
-	}
+	nominal := motion.NominalFriction()
 	return &openapi.Friction{
-		MuDry: or(f.MuDry, nominalMuDry),
-		MuOil: or(f.MuOil, nominalMuOil),
-		Q0:    or(f.Q0, nominalQ0),
+		MuDry: or(f.MuDry, nominal.MuDry),
+		MuOil: or(f.MuOil, nominal.MuOil),
+		Q0:    or(f.Q0, nominal.Q0),
 	}
+}
+
+// Defaults are the values that the help of commands names.
+func Defaults() kong.Vars {
+	pocket := line.DefaultPocket()
+	return kong.Vars{
+		"default_server": defaultServer,
+		"pocket_boards":  fmt.Sprintf("%g-%g", pocket.BoardLow, pocket.BoardHigh),
+		"pocket_angles":  fmt.Sprintf("%g-%g", pocket.AngleLowDeg, pocket.AngleHighDeg),
+	}
+}
+
+// or is what was given, else something else.
+func or(given *float64, otherwise float64) float64 {
+	if given != nil {
+		return *given
+	}
+	return otherwise
 }
 
 func (f lineFlags) pocket() *openapi.Pocket {
 	if f.PocketBoards == nil && f.PocketAngles == nil {
 		return nil
 	}
+	usual := line.DefaultPocket()
 	pocket := &openapi.Pocket{
-		BoardLow:     pocketBoardLow,
-		BoardHigh:    pocketBoardHigh,
-		AngleLowDeg:  pocketAngleLowDegree,
-		AngleHighDeg: pocketAngleHighDeg,
+		BoardLow:     usual.BoardLow,
+		BoardHigh:    usual.BoardHigh,
+		AngleLowDeg:  usual.AngleLowDeg,
+		AngleHighDeg: usual.AngleHighDeg,
 	}
 	if f.PocketBoards != nil {
 		pocket.BoardLow, pocket.BoardHigh = f.PocketBoards.low, f.PocketBoards.high

@@ -2,7 +2,7 @@ package remote
 
 import (
 	"context"
-	"slices"
+	"reflect"
 	"strconv"
 	"strings"
 
@@ -11,6 +11,7 @@ import (
 	"laneward/cmd/laneward/terminal"
 	"laneward/openapi"
 	"laneward/openapi/client"
+	"laneward/service/lane"
 )
 
 // ofSession says in which session a shot is to be found by its number.
@@ -147,93 +148,30 @@ func track(points *[]openapi.TrackPoint) string {
 }
 
 type shotFlags struct {
-	Ball         string   `placeholder:"NAME" help:"The ball, out of the athlete's arsenal."`
-	Drill        string   `placeholder:"NAME" help:"The drill it was thrown for."`
-	Laydown      *float64 `placeholder:"BOARD" help:"Board at the foul line."`
-	Arrows       *float64 `placeholder:"BOARD" help:"Board at the arrows."`
-	Breakpoint   *float64 `placeholder:"BOARD" help:"Board where the path is outermost."`
-	BreakpointAt *float64 `placeholder:"FT" help:"Distance where the path is outermost."`
-	Entry        *float64 `placeholder:"BOARD" help:"Board at the head pin."`
-	EntryAngle   *float64 `placeholder:"DEG" help:"Angle at the head pin."`
-	LaunchAngle  *float64 `placeholder:"DEG" help:"Angle at the foul line."`
-	Speed        *float64 `placeholder:"MPH" help:"Ball speed at launch."`
-	RevRate      *float64 `placeholder:"RPM" help:"Rev rate at launch."`
-	Rotation     *float64 `placeholder:"DEG" help:"Axis rotation at launch."`
-	Tilt         *float64 `placeholder:"DEG" help:"Axis tilt at launch."`
-	Standing     *string  `placeholder:"PINS" help:"Pins left standing, such as 4-9, or strike."`
-	Note         string   `placeholder:"TEXT" help:"Anything else."`
+	Ball         string   `field:"ball_id" ref:"ball" placeholder:"NAME" help:"The ball, out of the athlete's arsenal."`
+	Drill        string   `field:"drill_id" ref:"drill" placeholder:"NAME" help:"The drill it was thrown for."`
+	Laydown      *float64 `field:"laydown_board" placeholder:"BOARD" help:"Board at the foul line."`
+	Arrows       *float64 `field:"arrows_board" placeholder:"BOARD" help:"Board at the arrows."`
+	Breakpoint   *float64 `field:"breakpoint_board" placeholder:"BOARD" help:"Board where the path is outermost."`
+	BreakpointAt *float64 `field:"breakpoint_ft" placeholder:"FT" help:"Distance where the path is outermost."`
+	Entry        *float64 `field:"entry_board" placeholder:"BOARD" help:"Board at the head pin."`
+	EntryAngle   *float64 `field:"entry_angle_deg" placeholder:"DEG" help:"Angle at the head pin."`
+	LaunchAngle  *float64 `field:"launch_angle_deg" placeholder:"DEG" help:"Angle at the foul line."`
+	Speed        *float64 `field:"speed_mph" placeholder:"MPH" help:"Ball speed at launch."`
+	RevRate      *float64 `field:"rev_rate_rpm" placeholder:"RPM" help:"Rev rate at launch."`
+	Rotation     *float64 `field:"rotation_deg" placeholder:"DEG" help:"Axis rotation at launch."`
+	Tilt         *float64 `field:"tilt_deg" placeholder:"DEG" help:"Axis tilt at launch."`
+	Standing     pinsLeft `field:"standing" placeholder:"PINS" help:"Pins left standing, such as 4-9, or strike."`
+	Note         string   `field:"note" placeholder:"TEXT" help:"Anything else."`
 }
 
-func (f shotFlags) fill(ctx context.Context, conn *squadConnection, s *openapi.Shot) error {
-	drill, err := conn.findID(ctx, client.Drill, f.Drill)
+// pinsLeft are pins as a person types them.
+type pinsLeft string
+
+func (p pinsLeft) resolve(context.Context, *squadConnection) (any, error) {
+	standing, err := lane.ParsePins(string(p))
 	if err != nil {
-		return err
-	}
-	set(&s.DrillID, drill)
-	if f.Ball != "" {
-		if s.BallID, err = conn.findBall(ctx, f.Ball, s.AthleteID); err != nil {
-			return err
-		}
-	}
-	given := []*float64{
-		f.Laydown,
-		f.Arrows,
-		f.Breakpoint,
-		f.BreakpointAt,
-		f.Entry,
-		f.EntryAngle,
-		f.LaunchAngle,
-		f.Speed,
-		f.RevRate,
-		f.Rotation,
-		f.Tilt,
-	}
-	for i, m := range shotMeasures(s) {
-		set(m.value, given[i])
-	}
-	if f.Standing != nil {
-		standing, err := parsePins(*f.Standing)
-		if err != nil {
-			return err
-		}
-		s.Standing = &standing
-	}
-	setWord(&s.Note, f.Note)
-	return nil
-}
-
-// findBall finds a ball in one athlete's arsenal: athletes may have balls of the same name.
-func (c *squadConnection) findBall(ctx context.Context, text string, athlete uuid.UUID) (*uuid.UUID, error) {
-	all, err := c.All(ctx, c.squad, client.Ball)
-	if err != nil {
-		return nil, err
-	}
-	var decodeErr error
-	all = slices.DeleteFunc(all, func(record client.Record) bool {
-		ball, err := client.Decode[openapi.Ball](record)
-		decodeErr = err
-		return ball.AthleteID != athlete
-	})
-	if decodeErr != nil {
-		return nil, decodeErr
-	}
-	record, err := client.Pick(all, client.Ball, text)
-	return &record.ID, err
-}
-
-// parsePins reads pins joined by hyphens or blanks, or strike for none. The server checks their
-// numbers.
-func parsePins(text string) ([]int, error) {
-	standing := []int{}
-	if text == "strike" {
-		return standing, nil
-	}
-	for word := range strings.FieldsFuncSeq(text, func(r rune) bool { return r == '-' || r == ' ' }) {
-		pin, err := strconv.Atoi(word)
-		if err != nil {
-			return nil, terminal.Usage("%q are no pins: write them as 4-9, or strike", text)
-		}
-		standing = append(standing, pin)
+		return nil, terminal.Usage("--standing: %w", err)
 	}
 	return standing, nil
 }
@@ -241,7 +179,7 @@ func parsePins(text string) ([]int, error) {
 type editShotCommand struct {
 	changeFlags
 	ofSession
-	shotFlags
+	Fields shotFlags `embed:""`
 }
 
 func (editShotCommand) Help() string {
@@ -264,7 +202,7 @@ func (c *editShotCommand) Run(ctx context.Context, env terminal.Environment) err
 	if err != nil {
 		return err
 	}
-	changed, err := change(ctx, conn, old, c.Clear, func(s *openapi.Shot) error { return c.fill(ctx, conn, s) })
+	changed, err := conn.change(ctx, old, c.Clear, reflect.ValueOf(*c))
 	if err != nil {
 		return err
 	}

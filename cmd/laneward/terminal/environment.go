@@ -26,6 +26,15 @@ type Environment struct {
 // Today returns the day on the person's calendar.
 func (env Environment) Today() openapitypes.Date { return dayOf(env.Now()) }
 
+// Day writes today, yesterday and tomorrow as days, and any other text as it is.
+func (env Environment) Day(text string) string {
+	day, err := ParseDay(text, env.Now())
+	if err != nil {
+		return text
+	}
+	return day.String()
+}
+
 // Local returns t as the clock on the person's wall shows it.
 func (env Environment) Local(t time.Time) time.Time { return t.In(env.Now().Location()) }
 
