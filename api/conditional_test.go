@@ -181,7 +181,7 @@ func TestHead(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		defer response.Body.Close() //nolint:errcheck // read to its end
+		defer response.Body.Close()
 		body, err := io.ReadAll(response.Body)
 		if err != nil {
 			t.Fatal(err)

@@ -27,7 +27,7 @@ func (h *handlers) GetLive(ctx context.Context, r openapi.GetLiveRequestObject) 
 		defer cancel()
 		events := &eventWriter{w: w}
 		if err := events.start(); err != nil {
-			return nil //nolint:nilerr // the reader has gone
+			return nil
 		}
 		err := h.service.Tail(ctx, userOf(ctx), r.SquadID, query, heartbeat, events.send, events.beat)
 		if err != nil && ctx.Err() == nil {

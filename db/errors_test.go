@@ -103,7 +103,7 @@ func TestTranslateOthers(t *testing.T) {
 		t.Errorf("no rows: %v", err)
 	}
 	for _, same := range []error{context.Canceled, context.DeadlineExceeded, errors.New("other")} {
-		if err := db.Translate(same); err != same { //nolint:errorlint // the very error
+		if err := db.Translate(same); err != same {
 			t.Errorf("%v became %v", same, err)
 		}
 	}

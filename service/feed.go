@@ -137,8 +137,8 @@ func (s *Service) feedPlace(ctx context.Context, w *work, query FeedQuery) (curs
 		epoch:  epoch,
 		squad:  w.squad,
 		scope:  w.scope(),
-		schema: uint16(query.Schema),
-	} //nolint:gosec // checked
+		schema: uint16(query.Schema), //nolint:gosec // checked
+	}
 	if query.After == "" {
 		return here, nil
 	}
@@ -236,9 +236,9 @@ func (w *work) itemsIn(ctx context.Context, in window, limit int) (items []Item,
 			w.Tx,
 			w.squad,
 			in,
-			int32(limit),
+			int32(limit), //nolint:gosec // at most some thousands
 			w.athlete,
-		) //nolint:gosec // at most some thousands
+		)
 		if err != nil {
 			return nil, err
 		}
@@ -258,8 +258,8 @@ func (w *work) itemsIn(ctx context.Context, in window, limit int) (items []Item,
 		SquadID: w.squad,
 		After:   in.after,
 		Upto:    in.upto,
-		MaxRows: int32(limit),
-		Athlete: w.athlete, //nolint:gosec // as above
+		MaxRows: int32(limit), //nolint:gosec // as above
+		Athlete: w.athlete,
 	})
 	if err != nil {
 		return nil, db.Translate(err)

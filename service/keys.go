@@ -112,7 +112,7 @@ func makeKeyFile(path string) (*Keys, error) {
 	if err != nil {
 		return nil, fmt.Errorf("write the signing key: %w", err)
 	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil {
 		return nil, fmt.Errorf("write the signing key: %w", err)
 	}
 	err = publishFile(path, pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: der}))
@@ -133,7 +133,7 @@ func publishFile(path string, content []byte) error {
 	if err != nil {
 		return err
 	}
-	defer os.Remove(file.Name())
+	defer os.Remove(file.Name()) //nolint:errcheck // gone already when it was published
 	_, err = file.Write(content)
 	if err := errors.Join(err, file.Sync(), file.Close()); err != nil {
 		return err

@@ -27,7 +27,7 @@ type Service struct {
 	live   *live
 	tails  *tails
 	// running ends when the service is closed; jobs are what works in the background meanwhile.
-	running context.Context
+	running context.Context //nolint:containedctx // its end is the service's
 	stop    context.CancelFunc
 	jobs    sync.WaitGroup
 	// cursorKey signs the cursors of feeds and snapshots.
@@ -56,7 +56,7 @@ func New(config Config) *Service {
 		turns:  newTurns(),
 	}
 	if s.now == nil {
-		s.now = time.Now
+		s.now = time.Now //nolint:forbidigo // whoever gives no clock means the machine's
 	}
 	if s.random == nil {
 		s.random = rand.Reader

@@ -62,10 +62,10 @@ func (s *Service) snapshotPlace(ctx context.Context, w *work, query SnapshotQuer
 		epoch:  epoch,
 		squad:  w.squad,
 		scope:  w.scope(),
-		schema: uint16(query.Schema),
+		schema: uint16(query.Schema), //nolint:gosec // checked
 		rev:    rev,
 		kind:   1,
-	} //nolint:gosec // checked
+	}
 	if query.Page == "" {
 		return here, nil
 	}

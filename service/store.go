@@ -48,9 +48,9 @@ func (w *work) after(
 			w.Tx,
 			w.squad,
 			part,
-			int32(limit-len(found)),
+			int32(limit-len(found)), //nolint:gosec // at most some thousands
 			athlete,
-		) //nolint:gosec // at most some thousands
+		)
 		if err != nil {
 			return nil, 0, err
 		}

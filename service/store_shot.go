@@ -63,7 +63,7 @@ func shotOf(row db.Shot) (record.Record, []byte, error) {
 		*m.Value(&record.Shot) = *measureColumns[i](&row)
 	}
 	if row.Standing != nil {
-		standing := lane.PinSet(*row.Standing)
+		standing := lane.PinSet(*row.Standing) //nolint:gosec // ten bits
 		record.Standing = &standing
 	}
 	return record, row.Hash, nil
@@ -79,7 +79,7 @@ func shotRow(squad uuid.UUID, s *record.Shot, hash []byte) db.Shot {
 		AthleteID: s.AthleteID,
 		BallID:    s.BallID,
 		DrillID:   s.DrillID,
-		ShotOrder: int32(s.Order), //nolint:gosec // an order is at most shot.MaxOrder
+		ShotOrder: int32(s.Order), //nolint:gosec // at most shot.MaxOrder
 		ShotTime:  s.Time,
 		Source:    s.Source,
 		Note:      s.Note,

@@ -183,7 +183,7 @@ func (s *Service) followBatches(
 			return nil
 		case <-quiet.C:
 			if err := idle(); err != nil {
-				return nil //nolint:nilerr // the reader has gone
+				return nil
 			}
 		case batch, open := <-batches:
 			if !open {
@@ -194,7 +194,7 @@ func (s *Service) followBatches(
 			}
 			if news := batch.news(seen); len(news) > 0 {
 				if err := send(news); err != nil {
-					return nil //nolint:nilerr // the reader has gone
+					return nil
 				}
 				quiet.Reset(every)
 			}

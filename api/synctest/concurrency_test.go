@@ -209,7 +209,7 @@ func TestSlowReaderIsDropped(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer body.Close() //nolint:errcheck // it has ended by then
+	defer body.Close()
 	if e, err := events.next(); err != nil || e.name != "at" {
 		t.Fatalf("%+v, %v", e, err)
 	}
@@ -263,7 +263,7 @@ func TestHotSquadLeavesRoom(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer owner.Close(context.Background()) //nolint:errcheck // its work is done
+	defer owner.Close(context.Background())
 	lock, err := owner.Begin(t.Context())
 	if err != nil {
 		t.Fatal(err)

@@ -17,7 +17,7 @@ func (s *server) ownerDoes(t *testing.T, statement string, values ...any) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer conn.Close(t.Context()) //nolint:errcheck // its work is done
+	defer conn.Close(t.Context())
 	if _, err := conn.Exec(t.Context(), statement, values...); err != nil {
 		t.Fatal(err)
 	}
@@ -119,7 +119,7 @@ func TestCursorsThatCannotBeGoneOnFrom(t *testing.T) {
 					t.Errorf("%s: %v, want %d", how, err, tc.want)
 				}
 				if got == http.StatusGone &&
-					err.(*problem).Snapshot != "/v1/squads/"+mine.squad+"/snapshot" { //nolint:errorlint // as returned
+					err.(*problem).Snapshot != "/v1/squads/"+mine.squad+"/snapshot" {
 					t.Errorf("%s: no address to begin again: %+v", how, err)
 				}
 			}

@@ -123,7 +123,7 @@ func drainEvents(events *eventReader, after string, each func(item)) (last strin
 	for {
 		e, err := events.next()
 		if err != nil {
-			return events.lastID, nil //nolint:nilerr // the end
+			return events.lastID, nil
 		}
 		if e.name == "at" {
 			continue

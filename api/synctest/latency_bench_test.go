@@ -147,7 +147,7 @@ func (n *bench) commits() map[string]time.Time {
 	if err != nil {
 		n.b.Fatal(err)
 	}
-	defer conn.Close(context.Background()) //nolint:errcheck // its work is done
+	defer conn.Close(context.Background())
 	rows, err := conn.Query(n.b.Context(), "SELECT id::text, pg_xact_commit_timestamp(xmin) FROM shots")
 	if err != nil {
 		n.b.Fatal(err)

@@ -70,7 +70,7 @@ func TestEventFraming(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer response.Body.Close() //nolint:errcheck // it never ends
+	defer response.Body.Close()
 	for name, want := range map[string]string{"Content-Type": "text/event-stream", "Cache-Control": "no-store", "Content-Encoding": ""} {
 		if got := response.Header.Get(name); got != want {
 			t.Errorf("%s is %q, want %q", name, got, want)
@@ -120,7 +120,7 @@ func TestHeartbeat(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer response.Body.Close() //nolint:errcheck // it never ends
+	defer response.Body.Close()
 	var raw bytes.Buffer
 	for one := make([]byte, 1); !bytes.Contains(raw.Bytes(), []byte("\n: ")) || !bytes.HasSuffix(raw.Bytes(), []byte("\n\n")); {
 		if _, err := io.ReadFull(response.Body, one); err != nil {

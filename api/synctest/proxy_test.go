@@ -75,12 +75,12 @@ func (p *proxy) take() cut {
 }
 
 func (p *proxy) serve(client net.Conn) {
-	defer client.Close() //nolint:errcheck // it may have been cut
+	defer client.Close()
 	server, err := net.Dial("tcp", p.target())
 	if err != nil {
 		return // the server is away
 	}
-	defer server.Close() //nolint:errcheck // as above
+	defer server.Close()
 	how := p.take()
 	var ways sync.WaitGroup
 	ways.Go(func() { p.pass(server, client, how.afterRequest) })
@@ -90,8 +90,8 @@ func (p *proxy) serve(client net.Conn) {
 
 // pass carries bytes one way until either end closes, or the cut.
 func (p *proxy) pass(to, from net.Conn, most int64) {
-	defer to.Close()   //nolint:errcheck // either way may be first
-	defer from.Close() //nolint:errcheck // as above
+	defer to.Close()
+	defer from.Close()
 	if most < 0 {
 		_, _ = io.Copy(to, from) // whatever ends it
 		return

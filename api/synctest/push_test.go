@@ -269,7 +269,7 @@ func TestPushReadsNoMoreThanItMust(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer owner.Close(context.Background()) //nolint:errcheck // its work is done
+	defer owner.Close(context.Background())
 	var written, read int64
 	for deadline := time.Now().Add(20 * time.Second); written < pushes*piece; time.Sleep(50 * time.Millisecond) {
 		if time.Now().After(deadline) {

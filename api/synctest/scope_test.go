@@ -203,7 +203,7 @@ func (f *follower) gone() {
 func (f *follower) goneBy(err error) {
 	f.t.Helper()
 	if statusOf(err) != http.StatusGone ||
-		err.(*problem).Snapshot != "/v1/squads/"+f.squad+"/snapshot" { //nolint:errorlint // as returned
+		err.(*problem).Snapshot != "/v1/squads/"+f.squad+"/snapshot" {
 		f.t.Errorf("going on from the old cursor: %v, want 410 with the snapshot's address", err)
 	}
 }

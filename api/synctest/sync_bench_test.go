@@ -177,7 +177,7 @@ func (n *bench) pushLinesOf(squad string, body []byte, want int, header ...strin
 	if err != nil {
 		n.b.Fatal(err)
 	}
-	defer response.Body.Close() //nolint:errcheck // read to its end
+	defer response.Body.Close()
 	stored := 0
 	if err := eachLine(response.Body, func(line []byte) error {
 		if bytes.Contains(line, []byte(`"outcome":"stored"`)) {
@@ -285,7 +285,7 @@ func (n *bench) pullAs(accept, squad, path, encoding string) (time.Duration, int
 	if err != nil {
 		n.b.Fatal(err)
 	}
-	defer response.Body.Close() //nolint:errcheck // read to its end
+	defer response.Body.Close()
 	received, err := io.Copy(io.Discard, response.Body)
 	if err != nil {
 		n.b.Fatal(err)

@@ -141,7 +141,7 @@ func (c *client) send(
 	if response.StatusCode < 400 {
 		return response, nil
 	}
-	defer response.Body.Close() //nolint:errcheck // read to its end below
+	defer response.Body.Close()
 	text, err := io.ReadAll(response.Body)
 	if err != nil {
 		return nil, err
@@ -174,7 +174,7 @@ func (c *client) call(ctx context.Context, method, path string, body, into any, 
 	if err != nil {
 		return err
 	}
-	defer response.Body.Close() //nolint:errcheck // read to its end below
+	defer response.Body.Close()
 	data, err := io.ReadAll(response.Body)
 	if err != nil || into == nil {
 		return err
@@ -204,7 +204,7 @@ func (c *client) pushLines(
 	if err != nil {
 		return 0, err
 	}
-	defer response.Body.Close() //nolint:errcheck // the lines are read to their end
+	defer response.Body.Close()
 	whole := false
 	err = eachLine(response.Body, func(line []byte) error {
 		var one outcome
@@ -261,7 +261,7 @@ func (c *client) stream(ctx context.Context, path string, each func(page) error)
 	if err != nil {
 		return err
 	}
-	defer response.Body.Close() //nolint:errcheck // the lines are read to their end
+	defer response.Body.Close()
 	var got page
 	done := false
 	err = eachLine(response.Body, func(line []byte) error {

@@ -317,7 +317,7 @@ func (w *world) lostSight(d *device, from *state, err error) bool {
 	case http.StatusNotFound:
 		d.forget()
 	case http.StatusGone:
-		if told := err.(*problem).Snapshot; told != "/v1/squads/"+w.squad+"/snapshot" { //nolint:errorlint // as returned
+		if told := err.(*problem).Snapshot; told != "/v1/squads/"+w.squad+"/snapshot" {
 			w.Fatalf("the snapshot's address is %q", told)
 		}
 		d.beginSnapshot()

@@ -334,7 +334,7 @@ func letter(i, lines int) string {
 	if lines == 1 || i >= linesDrawn {
 		return ""
 	}
-	return string(rune('A' + i))
+	return string(rune('A' + i)) //nolint:gosec // a letter for each of a few lines
 }
 
 // query is what an address asks of the planner; it fails as a whole, for an address that no form

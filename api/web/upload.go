@@ -96,7 +96,7 @@ func uploadLog(v *visit) error {
 	if file == nil {
 		f.blame("log", "is required; choose the log file")
 	} else {
-		defer file.Close()
+		defer file.Close() //nolint:errcheck // only read
 	}
 	for _, in := range f.Inputs[1:] {
 		in.Value = v.FormValue(in.Name)

@@ -303,7 +303,7 @@ func (c *centre) child(person string, args ...string) *exec.Cmd {
 func TestLogKilled(t *testing.T) {
 	t.Parallel()
 	const seed = 20261120
-	random := rand.New(rand.NewPCG(seed, 3)) //nolint:gosec // to come out the same
+	random := rand.New(rand.NewPCG(seed, 3))
 	c := newCentre(t, nil)
 	c.withCopyOf("cora")
 	saved := make(map[string]bool) // by note
@@ -429,7 +429,7 @@ func TestSyncWatch(t *testing.T) {
 	}
 	until("sent 1 change")
 	stop()
-	go io.Copy(io.Discard, heard) //nolint:errcheck // until it ends
+	go io.Copy(io.Discard, heard)
 	if exit := <-ended; exit != terminal.ExitOK {
 		t.Errorf("exit %d", exit)
 	}

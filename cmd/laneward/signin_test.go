@@ -192,7 +192,7 @@ func TestProcessesShareASignIn(t *testing.T) {
 					t.Context(),
 					os.Args[0],
 					"-test.run=^TestAsProcess$",
-				) //nolint:gosec // this very program
+				)
 				command.Env = append(
 					os.Environ(),
 					asProcess+"=whoami --json",

@@ -69,7 +69,7 @@ func dial(host string) error {
 	if parsed.Scheme == "unix" {
 		place = parsed.Host + parsed.Path
 	}
-	conn, err := net.DialTimeout(parsed.Scheme, place, 2*time.Second)
+	conn, err := net.DialTimeout(parsed.Scheme, place, 2*time.Second) //nolint:noctx // it has its own limit
 	if err != nil {
 		return err
 	}

@@ -90,7 +90,7 @@ func startKeeper(ctx context.Context, by way) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	keeper := exec.Command(program)
+	keeper := exec.Command(program) //nolint:noctx // it outlives the test
 	keeper.Env = append(os.Environ(), keeperVariable+"="+string(by))
 	keeper.Stderr = os.Stderr
 	keeper.SysProcAttr = &syscall.SysProcAttr{Setpgid: true} // ^C reaches the tests, and the keeper by their end

@@ -50,7 +50,7 @@ func startPrivate(ctx context.Context) (*keptServer, error) {
 }
 
 func startCopy(ctx context.Context, prepared, run string) (*pgprivate.Server, error) {
-	if err := os.Chmod(run, 0o711); err != nil { // when root runs the tests, the server's account must get through
+	if err := os.Chmod(run, 0o711); err != nil { //nolint:gosec // when root runs the tests, the server's account must get through
 		return nil, err
 	}
 	dataDir := filepath.Join(run, "data")
@@ -87,7 +87,7 @@ func preparedDir(ctx context.Context) (string, error) {
 // change what is in it.
 func openCache() (string, error) {
 	cache := filepath.Join(os.TempDir(), fmt.Sprintf("laneward-dbtest-%d", os.Geteuid()))
-	if err := os.Mkdir(cache, 0o711); err != nil && !errors.Is(err, fs.ErrExist) {
+	if err := os.Mkdir(cache, 0o711); err != nil && !errors.Is(err, fs.ErrExist) { //nolint:gosec // as above
 		return "", err
 	}
 	info, err := os.Lstat(cache)

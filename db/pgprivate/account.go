@@ -37,7 +37,7 @@ func serverAccount(name string) (account, error) {
 		faults = append(faults, err)
 	}
 	return account{}, fmt.Errorf(
-		"Postgres does not run as root and there is no account to run it as (%w): run this as an ordinary user, or `adduser --system postgres`",
+		"postgres does not run as root and there is no account to run it as (%w): run this as an ordinary user, or `adduser --system postgres`",
 		errors.Join(faults...),
 	)
 }
@@ -66,5 +66,5 @@ func (a account) credential() *syscall.Credential {
 	if a.own() {
 		return nil
 	}
-	return &syscall.Credential{Uid: uint32(a.uid), Gid: uint32(a.gid)}
+	return &syscall.Credential{Uid: uint32(a.uid), Gid: uint32(a.gid)} //nolint:gosec // the system's own numbers
 }

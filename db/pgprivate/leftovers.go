@@ -43,7 +43,7 @@ func (h *home) serverPID() (int, error) {
 	line, _, _ := strings.Cut(string(text), "\n")
 	pid, err := strconv.Atoi(strings.TrimSpace(line))
 	if err != nil || pid <= 0 {
-		return 0, nil // cut short while it was written: Postgres puts it right
+		return 0, nil //nolint:nilerr // cut short while it was written: Postgres puts it right
 	}
 	return pid, nil
 }

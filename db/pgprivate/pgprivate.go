@@ -181,7 +181,9 @@ func (s *Server) launch(binaries binaries, settings map[string]string) error {
 	if s.logStart, err = logFile.Seek(0, io.SeekEnd); err != nil {
 		return errors.Join(err, logFile.Close())
 	}
-	cmd := exec.Command(binaries.postgres, serverArgs(s.home.cluster, s.socketDir, settings)...)
+	cmd := exec.Command( //nolint:noctx // it is stopped in its own way, not killed
+		binaries.postgres, serverArgs(s.home.cluster, s.socketDir, settings)...,
+	)
 	cmd.Dir, cmd.Env = s.home.cluster, childEnv()
 	// A file and not a pipe: a server whose owner was killed can still write what it does while it
 	// shuts down.
@@ -250,7 +252,7 @@ func (s *Server) awaitReady(ctx context.Context) error {
 		case <-s.done:
 			return s.err
 		case <-ctx.Done():
-			err := fmt.Errorf("it takes no connections yet: %w (last answer: %v)", ctx.Err(), connectErr)
+			err := fmt.Errorf("it takes no connections yet: %w (last answer: %w)", ctx.Err(), connectErr)
 			stopCtx, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopLimit)
 			defer cancel()
 			return errors.Join(err, s.Stop(stopCtx))

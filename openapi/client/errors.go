@@ -82,7 +82,7 @@ func (e *Error) Unwrap() error { return e.cause }
 
 // Is makes errors.Is(err, &Error{Code: c}) tell the kind.
 func (e *Error) Is(target error) bool {
-	other, ok := target.(*Error) //nolint:errorlint // this is the comparison errors.Is asks for
+	other, ok := target.(*Error)
 	return ok && other.Code == e.Code && other.Detail == ""
 }
 

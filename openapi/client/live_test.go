@@ -74,7 +74,7 @@ func TestLive(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer tail.Close() //nolint:errcheck // only read
+	defer tail.Close()
 	var got []string
 	for {
 		event, err := tail.Next()

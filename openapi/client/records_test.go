@@ -341,7 +341,7 @@ func TestDeleteShots(t *testing.T) {
 				sizes = append(sizes, size)
 				w.Header().Set("Content-Type", "application/x-ndjson")
 				fmt.Fprintln(&reply, `{"rev":9}`)
-				reply.WriteTo(w) //nolint:errcheck // a test server
+				reply.WriteTo(w)
 			}), signedIn())
 			err := c.DeleteShots(t.Context(), uuid.MustParse(someSquad), shots)
 			if CodeOf(err) != one.code || err != nil && err.Error() != one.says {

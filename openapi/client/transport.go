@@ -44,7 +44,7 @@ var systemClock = clock{
 			return ctx.Err()
 		}
 	},
-	random: func(bound time.Duration) time.Duration { return time.Duration(rand.Int64N(int64(bound) + 1)) },
+	random: func(bound time.Duration) time.Duration { return time.Duration(rand.Int64N(int64(bound) + 1)) }, //nolint:gosec // no secret
 }
 
 // wait is how long to wait before another attempt, 0 being the first again.

@@ -102,7 +102,7 @@ const (
 func answer(w http.ResponseWriter, status int, media, body string) {
 	w.Header().Set("Content-Type", media)
 	w.WriteHeader(status)
-	fmt.Fprint(w, body) //nolint:errcheck // a test server
+	fmt.Fprint(w, body)
 }
 
 func cut(http.ResponseWriter) { panic(http.ErrAbortHandler) }
@@ -246,7 +246,7 @@ func TestSendsAgainWhatIsSafe(t *testing.T) {
 				if r.Header.Get("Authorization") != "Bearer access-0" {
 					t.Errorf("attempt %d has Authorization %q", asked.Load()+1, r.Header.Get("Authorization"))
 				}
-				io.Copy(io.Discard, r.Body) //nolint:errcheck // a test server
+				io.Copy(io.Discard, r.Body)
 				c.answers[min(int(asked.Add(1)), len(c.answers))-1](w)
 			}), signedIn())
 			if err := c.call(api); CodeOf(err) != c.code {
@@ -262,7 +262,7 @@ func TestSendsAgainWhatIsSafe(t *testing.T) {
 func cutShort(w http.ResponseWriter) {
 	w.Header().Set("Content-Type", "application/json")
 	w.Header().Set("Content-Length", "1000")
-	fmt.Fprint(w, `{"items":[`) //nolint:errcheck // a test server
+	fmt.Fprint(w, `{"items":[`)
 	w.(http.Flusher).Flush()
 	panic(http.ErrAbortHandler)
 }

@@ -80,7 +80,7 @@ func unitFits(unit string, m Measure) bool {
 // tells.
 func readQuantity(text string) (Rule, bool) {
 	var measure Measure
-	rest := text
+	var rest string
 	if m := subjectRE.FindStringSubmatch(text); m != nil {
 		measure, rest = measureNamed(m[1]), text[len(m[0]):]
 	} else {

@@ -19,7 +19,7 @@ func (c Colour) alpha(opacity float64) Colour {
 }
 
 func rgb(hexCode uint32) Colour {
-	return Colour{R: uint8(hexCode >> 16), G: uint8(hexCode >> 8), B: uint8(hexCode), A: 255}
+	return Colour{R: uint8(hexCode >> 16), G: uint8(hexCode >> 8), B: uint8(hexCode), A: 255} //nolint:gosec // a byte each
 }
 
 // The palette. Blue and vermilion are those of Okabe and Ito's set for colour-blind readers (Color
@@ -28,7 +28,6 @@ var (
 	white     = rgb(0xffffff)
 	ink       = rgb(0x18212b) // text, lines
 	inkSoft   = rgb(0x4a5563) // secondary text
-	hairline  = rgb(0xc5ccd4)
 	maple     = rgb(0xf7ecd8) // bare lane
 	mapleSeam = rgb(0xe3d2b2)
 	mapleDark = rgb(0x8a6a3a) // arrows

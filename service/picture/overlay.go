@@ -89,7 +89,9 @@ func pathStyle(index int, emphasis bool) (width float64, dash []float64) {
 	return 1.9, patterns[index%len(patterns)]
 }
 
-func pathLetter(index int) string { return string(rune('A' + index)) }
+func pathLetter(index int) string {
+	return string(rune('A' + index)) //nolint:gosec // a letter for each of a few paths
+}
 
 // drawPaths draws the chosen lines last, so that they lie on top, and returns the places of the
 // letters. One path alone needs no letter.

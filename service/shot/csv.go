@@ -41,7 +41,7 @@ func ReadCSV(r io.Reader, options Options) iter.Seq2[Row, error] {
 		}
 		// More than a header needs; a shorter log gives what there is.
 		head, err := text.Peek(maxHeaderBytes)
-		if len(head) == 0 && err != nil && err != io.EOF {
+		if len(head) == 0 && err != nil && !errors.Is(err, io.EOF) {
 			return nil, readError(err)
 		}
 		comma, err := separator(head)
@@ -224,7 +224,7 @@ func (log *csvLog) readCells(row *Row, cells []string) {
 func (log *csvLog) quoteFault(err error) (Row, error) {
 	var parse *csv.ParseError
 	if !errors.As(err, &parse) {
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return Row{}, err
 		}
 		return Row{}, readError(err)

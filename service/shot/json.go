@@ -64,13 +64,13 @@ func (log *ndjsonLog) next() (Row, error) {
 		for errors.Is(err, bufio.ErrBufferFull) {
 			_, err = log.text.ReadSlice('\n')
 		}
-		if err != nil && err != io.EOF {
+		if err != nil && !errors.Is(err, io.EOF) {
 			return Row{}, readError(err)
 		}
 		log.line++
 		line = bytes.TrimSpace(line)
 		if len(line) == 0 && !long {
-			if err == io.EOF {
+			if errors.Is(err, io.EOF) {
 				return Row{}, err
 			}
 			continue
@@ -124,7 +124,7 @@ const documentShape = `a JSON log is an array of shots, or an object {"shots": [
 
 func (log *jsonLog) readStart() error {
 	token, err := log.decoder.Token()
-	if err == io.EOF {
+	if errors.Is(err, io.EOF) {
 		return &LogError{Code: LogSyntax, Detail: "the log is empty: " + documentShape}
 	}
 	if err == nil && token == json.Delim('{') {
@@ -187,7 +187,7 @@ func (log *jsonLog) readEnd() error {
 	if err == nil {
 		return &LogError{Code: LogFormat, Detail: "the document goes on after its end: " + documentShape}
 	}
-	if err != io.EOF {
+	if !errors.Is(err, io.EOF) {
 		return log.documentError(err)
 	}
 	return io.EOF
@@ -196,7 +196,7 @@ func (log *jsonLog) readEnd() error {
 func (log *jsonLog) documentError(err error) error {
 	var syntax *json.SyntaxError
 	switch {
-	case err == io.EOF || errors.Is(err, io.ErrUnexpectedEOF):
+	case errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF):
 		return &LogError{
 			Code:   LogSyntax,
 			Detail: fmt.Sprintf("the document ends after shot %d without being closed: send it whole", log.rows),

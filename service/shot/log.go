@@ -98,7 +98,7 @@ func readRows(open func() (next func() (Row, error), err error)) iter.Seq2[Row, 
 				return
 			}
 		}
-		if err != io.EOF {
+		if !errors.Is(err, io.EOF) {
 			yield(Row{}, err)
 		}
 	}
@@ -113,7 +113,7 @@ func openLog(r io.Reader, options Options) (*bufio.Reader, error) {
 	buffered := bufio.NewReaderSize(&limitedReader{r: r, left: limit, limit: limit}, maxRowBytes)
 	// What goes wrong beyond the bytes that are there comes again when they have been read.
 	head, err := buffered.Peek(4)
-	if len(head) == 0 && err != nil && err != io.EOF {
+	if len(head) == 0 && err != nil && !errors.Is(err, io.EOF) {
 		return nil, readError(err)
 	}
 	for _, other := range []struct{ mark, detail string }{

@@ -359,7 +359,7 @@ func TestJudgeGolden(t *testing.T) {
 	}
 	if *update {
 		must(t, os.MkdirAll(filepath.Dir(judgeGolden), 0o755))
-		must(t, os.WriteFile(judgeGolden, lines.Bytes(), 0o644)) //nolint:gosec // for all to read
+		must(t, os.WriteFile(judgeGolden, lines.Bytes(), 0o644))
 	}
 	golden, err := os.ReadFile(judgeGolden)
 	must(t, err)

@@ -66,7 +66,7 @@ func edit(ctx context.Context, env terminal.Environment, body []byte) (changed [
 	run := exec.CommandContext(
 		ctx,
 		words[0],
-		append(words[1:], file.Name())...) //nolint:gosec // the person's own editor
+		append(words[1:], file.Name())...)
 	run.Stdin, run.Stdout, run.Stderr = env.Stdin, env.Stdout, env.Stderr
 	if err := run.Run(); err != nil {
 		return nil, fmt.Errorf("the editor %s failed, so nothing was changed: %w", editor, err)

@@ -180,7 +180,6 @@ func (m *demoMaker) athletes(ctx context.Context) error {
 	solid, pearl, gyration, stiff := "solid", "pearl", 2.5, 2.56
 	flare, grit, shine := 0.045, int32(2000), int32(5000)
 	for _, p := range demoPeople {
-		p := p
 		athlete := &record.Athlete{
 			Head: record.Head{
 				ID: demoID(p.name),

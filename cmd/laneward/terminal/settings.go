@@ -41,7 +41,7 @@ func Settings(env Environment) kong.Option {
 						return value, nil
 					}
 				}
-				return nil, nil //nolint:nilnil // the parser's way of saying that there is no value
+				return nil, nil
 			})).Apply(k),
 		)
 	})

@@ -57,7 +57,7 @@ type history struct {
 	logged  map[uuid.UUID]bool // the shots; false from when anybody has deleted one
 	losses  bool
 	owner   *sql.DB
-	context context.Context //nolint:containedctx // the test's
+	context context.Context
 }
 
 // TestConvergence lets devices work over a bad network in random histories. In the end each holds
@@ -260,11 +260,11 @@ func TestCuts(t *testing.T) {
 	home := w.newSquad()
 	b := home.newBase()
 	home.once()
-	random := rand.New(rand.NewPCG(seed, 2)) //nolint:gosec // to come out the same
+	random := rand.New(rand.NewPCG(seed, 2))
 	var cutters []*cutter
 	var copies []*copy
 	for i := range 2 {
-		c := newCutter(t, strings.TrimPrefix(w.address, "http://"), seed+uint64(i), 2500) //nolint:gosec // 0, 1
+		c := newCutter(t, strings.TrimPrefix(w.address, "http://"), seed+uint64(i), 2500)
 		cutters = append(cutters, c)
 		copies = append(copies, home.another(c.address()))
 	}

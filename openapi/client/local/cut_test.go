@@ -40,7 +40,7 @@ func newCutter(t testing.TB, target string, seed uint64, within int64) *cutter {
 		target:   target,
 		random:   rand.New(rand.NewPCG(seed, 1)),
 		within:   within,
-	} //nolint:gosec // to come out the same
+	}
 	t.Cleanup(func() { _ = listener.Close() })
 	go func() {
 		for {
