@@ -83,9 +83,10 @@ func adherenceOf(score service.Score, sentences []string) openapi.AthleteAdheren
 		KeptShare: proportionOf(
 			a.KeptShare,
 		),
-		ExpectedShare: a.ExpectedShare,
+		TrueShare:     trueShareOf(a.TrueShare),
 		OutsideMisses: a.OutsideMisses,
 		InsideMisses:  a.InsideMisses,
+		GutterBalls:   a.GutterBalls,
 		MeanMargin:    a.MeanMargin,
 		MarginUnit:    nonEmpty(a.MarginUnit),
 		LongestRun:    a.LongestRun,
@@ -136,6 +137,17 @@ func proportionOf(p drill.Proportion) openapi.Proportion {
 	return openapi.Proportion{Count: p.Count, Of: p.Of, Share: p.Share, Low: p.Interval.Low, High: p.Interval.High}
 }
 
+func trueShareOf(s drill.TrueShare) openapi.TrueShare {
+	return openapi.TrueShare{
+		Share:   s.Share,
+		Low:     s.Interval.Low,
+		High:    s.Interval.High,
+		Method:  openapi.TrueShareMethod(s.Method),
+		AtLeast: s.Bounds.Low,
+		AtMost:  s.Bounds.High,
+	}
+}
+
 func differenceOf(c drill.Comparison) openapi.Difference {
 	return openapi.Difference{Value: c.Difference, Low: c.Interval.Low, High: c.Interval.High}
 }
@@ -156,6 +168,8 @@ func evidenceOf(e drill.Evidence) openapi.Evidence {
 		KeptToMet:      e.KeptToMet,
 		BrokenToNotMet: e.BrokenToNotMet,
 		DecidedAt:      e.DecidedAt,
+		MetFrom:        e.MetFrom,
+		NotMetTo:       e.NotMetTo,
 	}
 }
 

@@ -508,6 +508,7 @@ func (e RuleOf) Valid() bool {
 
 // Defines values for RuleJudgementMiss.
 const (
+	RuleJudgementMissGutter  RuleJudgementMiss = "gutter"
 	RuleJudgementMissHigh    RuleJudgementMiss = "high"
 	RuleJudgementMissInside  RuleJudgementMiss = "inside"
 	RuleJudgementMissLow     RuleJudgementMiss = "low"
@@ -517,6 +518,8 @@ const (
 // Valid indicates whether the value is a known member of the RuleJudgementMiss enum.
 func (e RuleJudgementMiss) Valid() bool {
 	switch e {
+	case RuleJudgementMissGutter:
+		return true
 	case RuleJudgementMissHigh:
 		return true
 	case RuleJudgementMissInside:
@@ -572,6 +575,24 @@ const (
 func (e TokensTokenType) Valid() bool {
 	switch e {
 	case Bearer:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TrueShareMethod.
+const (
+	ConfidenceSequence TrueShareMethod = "confidence sequence"
+	Wilson             TrueShareMethod = "wilson"
+)
+
+// Valid indicates whether the value is a known member of the TrueShareMethod enum.
+func (e TrueShareMethod) Valid() bool {
+	switch e {
+	case ConfidenceSequence:
+		return true
+	case Wilson:
 		return true
 	default:
 		return false
@@ -675,13 +696,15 @@ type AthleteAdherence struct {
 	Coverage  Share `json:"coverage"`
 
 	// Evidence Where the shots stand in the sequential probability ratio test (Wald 1947) of `pass_share` against `fail_share`, 5 % error of either
-	// kind. Between the two shares the test is indifferent.
-	Evidence      Evidence            `json:"evidence"`
-	ExpectedShare *Share              `json:"expected_share,omitempty"`
-	From          *openapi_types.Date `json:"from,omitempty"`
-	InsideMisses  Count               `json:"inside_misses"`
-	Judged        Count               `json:"judged"`
-	Kept          Count               `json:"kept"`
+	// kind, with a last look when the planned number of shots has been thrown, 5.5 % then. Between the two shares the test is indifferent.
+	// It weighs the chance that each shot was kept, and takes shots that were not measured as broken before it says met, as kept before it
+	// says not met. A verdict once reached is held until a shot behind it is changed.
+	Evidence     Evidence            `json:"evidence"`
+	From         *openapi_types.Date `json:"from,omitempty"`
+	GutterBalls  Count               `json:"gutter_balls"`
+	InsideMisses Count               `json:"inside_misses"`
+	Judged       Count               `json:"judged"`
+	Kept         Count               `json:"kept"`
 
 	// KeptShare A count out of those that could tell, with its 95 % Wilson interval. Without any, share is absent and the interval is 0 to 1.
 	KeptShare     Proportion `json:"kept_share"`
@@ -694,7 +717,7 @@ type AthleteAdherence struct {
 	// Pocket A share among the shots that kept the drill, against the same share among those that broke it.
 	Pocket KeptAgainstBroken `json:"pocket"`
 
-	// Reading What was done as asked and what was luck, in a sentence.
+	// Reading What was done as asked, what the verdict rests on, and what was luck, in words.
 	Reading  string               `json:"reading"`
 	RepsLeft Count                `json:"reps_left"`
 	Rules    []RuleTally          `json:"rules"`
@@ -706,9 +729,15 @@ type AthleteAdherence struct {
 	To     *openapi_types.Date `json:"to,omitempty"`
 
 	// Trend The kept share of the later half of the judged shots against that of the earlier half.
-	Trend   LaterAgainstEarlier     `json:"trend"`
-	Unknown Count                   `json:"unknown"`
-	Verdict AthleteAdherenceVerdict `json:"verdict"`
+	Trend LaterAgainstEarlier `json:"trend"`
+
+	// TrueShare The share of the shots that kept the drill, with the error of measurement allowed for: the mean chance that a shot was kept; of
+	// several rules the product of the chances to keep each among the shots that kept those before it. `share` is absent when some rule
+	// could not be judged on any shot. The 95 % interval is a confidence sequence, which may be read after every shot, and Wilson's once
+	// exactly the planned number of shots has been thrown.
+	TrueShare TrueShare               `json:"true_share"`
+	Unknown   Count                   `json:"unknown"`
+	Verdict   AthleteAdherenceVerdict `json:"verdict"`
 }
 
 // AthleteAdherenceSide defines model for AthleteAdherence.Side.
@@ -847,7 +876,8 @@ type Count = int
 // Device A name for the device that signs in, the same each time.
 type Device = string
 
-// Difference One share less another, with its 95 % Newcombe interval. Without one of them, value is absent and the interval is -1 to 1.
+// Difference One share less another, with its 95 % confidence sequence, which holds however often it is read. Without one of them, value is
+// absent and the interval is -1 to 1.
 type Difference struct {
 	High  float64  `json:"high"`
 	Low   float64  `json:"low"`
@@ -917,17 +947,25 @@ type Erased struct {
 }
 
 // Evidence Where the shots stand in the sequential probability ratio test (Wald 1947) of `pass_share` against `fail_share`, 5 % error of either
-// kind. Between the two shares the test is indifferent.
+// kind, with a last look when the planned number of shots has been thrown, 5.5 % then. Between the two shares the test is indifferent.
+// It weighs the chance that each shot was kept, and takes shots that were not measured as broken before it says met, as kept before it
+// says not met. A verdict once reached is held until a shot behind it is changed.
 type Evidence struct {
 	// BrokenToNotMet How many more shots, all broken, would make it not met.
 	BrokenToNotMet *int `json:"broken_to_not_met,omitempty"`
 
-	// DecidedAt The judged shot at which the test first decided; 0 when it has not.
+	// DecidedAt The shot at which the verdict was reached, from 8 on; 0 when it was not.
 	DecidedAt int   `json:"decided_at"`
 	FailShare Share `json:"fail_share"`
 
 	// KeptToMet How many more shots, all kept, would make it met.
-	KeptToMet *int  `json:"kept_to_met,omitempty"`
+	KeptToMet *int `json:"kept_to_met,omitempty"`
+
+	// MetFrom How many of the planned shots, kept, make it met at the last look; more than the planned number when no count does.
+	MetFrom int `json:"met_from"`
+
+	// NotMetTo Up to how many of the planned shots, kept, make it not met at the last look; -1 when no count does.
+	NotMetTo  int   `json:"not_met_to"`
 	PassShare Share `json:"pass_share"`
 
 	// Progress From -1 (not met) to 1 (met).
@@ -1100,7 +1138,8 @@ type KeptAgainstBroken struct {
 	// Broken A count out of those that could tell, with its 95 % Wilson interval. Without any, share is absent and the interval is 0 to 1.
 	Broken Proportion `json:"broken"`
 
-	// Difference One share less another, with its 95 % Newcombe interval. Without one of them, value is absent and the interval is -1 to 1.
+	// Difference One share less another, with its 95 % confidence sequence, which holds however often it is read. Without one of them, value is
+	// absent and the interval is -1 to 1.
 	Difference Difference `json:"difference"`
 
 	// Kept A count out of those that could tell, with its 95 % Wilson interval. Without any, share is absent and the interval is 0 to 1.
@@ -1127,7 +1166,8 @@ type Kind string
 
 // LaterAgainstEarlier The kept share of the later half of the judged shots against that of the earlier half.
 type LaterAgainstEarlier struct {
-	// Difference One share less another, with its 95 % Newcombe interval. Without one of them, value is absent and the interval is -1 to 1.
+	// Difference One share less another, with its 95 % confidence sequence, which holds however often it is read. Without one of them, value is
+	// absent and the interval is -1 to 1.
 	Difference Difference `json:"difference"`
 
 	// Earlier A count out of those that could tell, with its 95 % Wilson interval. Without any, share is absent and the interval is 0 to 1.
@@ -2076,6 +2116,25 @@ type TrackPoint struct {
 	Board float64 `json:"board"`
 	Ft    float64 `json:"ft"`
 }
+
+// TrueShare The share of the shots that kept the drill, with the error of measurement allowed for: the mean chance that a shot was kept; of
+// several rules the product of the chances to keep each among the shots that kept those before it. `share` is absent when some rule
+// could not be judged on any shot. The 95 % interval is a confidence sequence, which may be read after every shot, and Wilson's once
+// exactly the planned number of shots has been thrown.
+type TrueShare struct {
+	// AtLeast The share if every shot that could not be judged was broken.
+	AtLeast float64 `json:"at_least"`
+
+	// AtMost The share if every shot that could not be judged was kept.
+	AtMost float64         `json:"at_most"`
+	High   Share           `json:"high"`
+	Low    Share           `json:"low"`
+	Method TrueShareMethod `json:"method"`
+	Share  *Share          `json:"share,omitempty"`
+}
+
+// TrueShareMethod defines model for TrueShare.Method.
+type TrueShareMethod string
 
 // UploadResult defines model for UploadResult.
 type UploadResult struct {

@@ -355,8 +355,9 @@ func barsOf(scores []service.LaneScore, d *record.Drill) (template.HTML, error) 
 			Kept:      a.Kept,
 			Judged:    a.Judged,
 			Shots:     a.Shots,
-			LowShare:  a.KeptShare.Interval.Low,
-			HighShare: a.KeptShare.Interval.High,
+			Share:     a.TrueShare.Share,
+			LowShare:  a.TrueShare.Interval.Low,
+			HighShare: a.TrueShare.Interval.High,
 			PassShare: d.PassShare,
 			Verdict:   string(a.Verdict),
 		})
@@ -365,6 +366,6 @@ func barsOf(scores []service.LaneScore, d *record.Drill) (template.HTML, error) 
 	if err != nil {
 		return "", err
 	}
-	scene.Title = d.Name + ": share of judged shots that kept the drill"
+	scene.Title = d.Name + ": share of the measured shots that kept the drill"
 	return svg(scene), nil
 }

@@ -38,6 +38,7 @@ func wordFunctions() template.FuncMap {
 		"gauge":        gaugeX,
 		"onBoards":     onBoards,
 		"share":        shareOf,
+		"trueShare":    trueShareOf,
 		"against":      againstOf,
 		"capital":      capital,
 		"plain":        plain,
@@ -167,44 +168,29 @@ func misses(a drill.Adherence) string {
 	if a.InsideMisses > 0 {
 		parts = append(parts, strconv.Itoa(a.InsideMisses)+" missed inside")
 	}
+	if a.GutterBalls > 0 {
+		parts = append(parts, strconv.Itoa(a.GutterBalls)+" in the gutter")
+	}
 	if len(parts) == 0 {
 		return ""
 	}
 	return strings.Join(parts, ", ") + ". "
 }
 
-// evidence says how far the verdict is from turning.
+// evidence says when the verdict was reached, or how far it is.
 func evidence(a drill.Adherence) string {
 	e := a.Evidence
-	switch a.Verdict {
-	case drill.Met:
-		return clearAfter(e.DecidedAt) + turns(e.BrokenToNotMet, "miss", "not met")
-	case drill.NotMet:
-		if e.KeptToMet == nil {
-			return "One miss decides it: this drill allows none."
-		}
-		return clearAfter(e.DecidedAt) + turns(e.KeptToMet, "good shot", "met")
+	if a.Verdict != drill.TooFewShots {
+		return fmt.Sprintf("The result was clear after %s.", count(e.DecidedAt, "shot"))
 	}
 	var parts []string
 	if e.KeptToMet != nil {
-		parts = append(parts, count(*e.KeptToMet, "more good shot")+" and it is met")
+		parts = append(parts, count(*e.KeptToMet, "more good shot")+" in a row and it is met")
 	}
 	if e.BrokenToNotMet != nil {
-		parts = append(parts, count(*e.BrokenToNotMet, "more miss")+" and it is not")
-	}
-	if len(parts) == 0 {
-		return ""
+		parts = append(parts, count(*e.BrokenToNotMet, "more miss")+" in a row and it is not")
 	}
 	return strings.Join(parts, "; ") + "."
-}
-
-func clearAfter(shots int) string { return "The result was clear after " + count(shots, "shot") + "." }
-
-func turns(more *int, what, to string) string {
-	if more == nil || *more == 0 {
-		return ""
-	}
-	return fmt.Sprintf(" %s in a row would change this to %s.", count(*more, what), to)
 }
 
 // barX places a share on a bar 100 wide.
@@ -274,6 +260,10 @@ type shareBar struct {
 
 func shareOf(p drill.Proportion, pass float64) shareBar {
 	return shareBar{p.Share, p.Interval.Low, p.Interval.High, pass}
+}
+
+func trueShareOf(s drill.TrueShare, pass float64) shareBar {
+	return shareBar{s.Share, s.Interval.Low, s.Interval.High, pass}
 }
 
 // comparison is how often shots that kept the drill did something, against those that broke it.

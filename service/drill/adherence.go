@@ -33,7 +33,7 @@ func proportion(count, of int) Proportion {
 type Comparison struct {
 	First, Second Proportion
 	// Difference is the first share less the second, nil when either is missing; Interval is its 95
-	// % Newcombe interval, -1 to 1 then.
+	// % confidence sequence, which may be read after every shot, -1 to 1 then.
 	Difference *float64
 	Interval   trend.Interval
 }
@@ -41,7 +41,8 @@ type Comparison struct {
 func compare(first, second Proportion) Comparison {
 	c := Comparison{
 		First: first, Second: second,
-		Interval: trend.Newcombe(first.Count, first.Of, second.Count, second.Of, trend.Z95),
+		Interval: trend.WatchedDifference(
+			float64(first.Count), float64(first.Of), float64(second.Count), float64(second.Of), trend.Alpha95),
 	}
 	if first.Share != nil && second.Share != nil {
 		difference := *first.Share - *second.Share
@@ -79,26 +80,25 @@ type Adherence struct {
 	// shot.
 	Judged   int
 	Coverage float64
-	// KeptShare is the kept of the judged.
+	// KeptShare is the kept of the judged, by the readings as they stand.
 	KeptShare Proportion
-	// ExpectedShare is the mean probability kept of the judged shots: the share to expect once
-	// errors of measurement are allowed for. nil without a judged shot.
-	ExpectedShare *float64
+	// TrueShare is the share told: it allows for the error of measurement and for what was not
+	// measured.
+	TrueShare TrueShare
 	// OutsideMisses and InsideMisses count the broken shots by the side of the first board rule
-	// they broke.
-	OutsideMisses, InsideMisses int
+	// they broke, GutterBalls those that broke one in the gutter.
+	OutsideMisses, InsideMisses, GutterBalls int
 	// MeanMargin is that of the first rule that has one, in MarginUnit; nil when none has.
 	MeanMargin *float64
 	MarginUnit string
 	// LongestRun is the most kept shots in a row; an unknown shot ends a run.
 	LongestRun int
-	// RepsLeft is how many shots of the drill's reps are not yet judged.
+	// RepsLeft is how many of the drill's shots are still to be thrown.
 	RepsLeft int
 	// Trend sets the later half of the judged shots (First) against the earlier half (Second); the
 	// middle one of an odd number counts to neither.
 	Trend Comparison
-	// Verdict is the sequential test's word on all judged shots so far, whatever it said on the
-	// way.
+	// Verdict is what the sequential test said first; it is held while the shots behind it stand.
 	Verdict  DrillVerdict
 	Evidence Evidence
 	// Pocket and Strike set the shots that kept the drill (First) against those that broke it
@@ -117,16 +117,13 @@ func (d Drill) Score(shots []shot.Shot, judged []ShotJudgement) Adherence {
 	a := Adherence{Shots: len(shots), Rules: d.tallies(judged)}
 	verdicts := a.count(d, judged)
 	a.Judged = a.Kept + a.Broken
-	a.RepsLeft = max(0, d.Reps-a.Judged)
+	a.RepsLeft = max(0, d.Reps-a.Shots)
 	a.KeptShare = proportion(a.Kept, a.Judged)
 	if a.Shots > 0 {
 		a.Coverage = float64(a.Judged) / float64(a.Shots)
 	}
 	a.Trend = halves(verdicts)
-	test := TestFor(d.PassShare)
-	a.Verdict = test.Decide(a.Kept, a.Broken)
-	a.Evidence = test.evidence(a.Kept, a.Broken)
-	a.Evidence.DecidedAt = decidedAt(test, verdicts)
+	a.weigh(d, judged)
 	a.Pocket = keptAgainstBroken(judged, func(i int) (hit, known bool) {
 		board := shots[i].EntryBoard
 		return board != nil && PocketHit(*board), board != nil
@@ -145,11 +142,40 @@ func (d Drill) Score(shots []shot.Shot, judged []ShotJudgement) Adherence {
 	return a
 }
 
+// weigh fills in the verdict and the share told, from the chances that each shot was kept: the
+// verdict by looking at the first shots as they stood then, until it is reached.
+func (a *Adherence) weigh(d Drill, judged []ShotJudgement) {
+	weighed := newWeigher(d, judged)
+	test := TestFor(d.PassShare, d.Reps)
+	a.Verdict = TooFewShots
+	decidedAt := 0
+	for n := 1; n <= len(judged) && decidedAt == 0; n++ {
+		if n < min(firstLook, d.Reps) || !looksAt(n) {
+			continue
+		}
+		weighed.weigh(n)
+		low, high := weighed.bounds(n)
+		if a.Verdict = test.Decide(n, low, high); a.Verdict != TooFewShots {
+			decidedAt = n
+		}
+	}
+	weighed.weigh(len(judged))
+	low, high := weighed.bounds(len(judged))
+	a.Evidence = test.evidence(len(judged), low, high, a.Verdict, decidedAt)
+	a.TrueShare = weighed.share(d.Reps)
+}
+
+// Withdraws reports whether this score, made after a shot was changed or taken out, no longer holds
+// the verdict that was reached before.
+func (a *Adherence) Withdraws(before DrillVerdict) bool {
+	return (before == Met || before == NotMet) && a.Verdict != before
+}
+
 // count fills in what is counted shot by shot, and returns of the judged shots whether each was
 // kept.
 func (a *Adherence) count(d Drill, judged []ShotJudgement) []bool {
 	verdicts := make([]bool, 0, len(judged))
-	run, probabilities := 0, 0.0
+	run := 0
 	for i := range judged {
 		j := &judged[i]
 		if j.Verdict == Unknown {
@@ -166,12 +192,7 @@ func (a *Adherence) count(d Drill, judged []ShotJudgement) []bool {
 			run = 0
 			a.countMiss(d, j)
 		}
-		probabilities += j.ProbabilityKept
 		verdicts = append(verdicts, j.Verdict == Kept)
-	}
-	if len(verdicts) > 0 {
-		expected := probabilities / float64(len(verdicts))
-		a.ExpectedShare = &expected
 	}
 	return verdicts
 }
@@ -217,6 +238,9 @@ func (a *Adherence) countMiss(d Drill, j *ShotJudgement) {
 		case MissInside:
 			a.InsideMisses++
 			return
+		case MissGutter:
+			a.GutterBalls++
+			return
 		}
 	}
 }
@@ -231,21 +255,6 @@ func halves(verdicts []bool) Comparison {
 		return t.proportion()
 	}
 	return compare(count(verdicts[len(verdicts)-half:]), count(verdicts[:half]))
-}
-
-func decidedAt(test SequentialTest, verdicts []bool) int {
-	kept, broken := 0, 0
-	for i, ok := range verdicts {
-		if ok {
-			kept++
-		} else {
-			broken++
-		}
-		if test.Decide(kept, broken) != TooFewShots {
-			return i + 1
-		}
-	}
-	return 0
 }
 
 func (d Drill) tallies(judged []ShotJudgement) []RuleTally {

@@ -2,6 +2,7 @@ package drill
 
 import (
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -45,8 +46,8 @@ func TestScoreCountedByHand(t *testing.T) {
 	if a.LongestRun != 3 { // 9, 10, 12; the unmeasured shot ends it
 		t.Errorf("longest run %d, want 3", a.LongestRun)
 	}
-	if a.RepsLeft != 3 {
-		t.Errorf("%d reps left, want 3", a.RepsLeft)
+	if a.RepsLeft != 2 { // the unmeasured one was thrown too
+		t.Errorf("%d reps left, want 2", a.RepsLeft)
 	}
 	near(t, "share", *a.KeptShare.Share, 6.0/9, 1e-12)
 	if want := trend.Wilson(6, 9, trend.Z95); a.KeptShare.Interval != want {
@@ -77,7 +78,7 @@ func TestScoreOfNothing(t *testing.T) {
 	for name, shots := range map[string][]shot.Shot{"no shots": nil, "nothing measured": logOf(0, 0, 0)} {
 		t.Run(name, func(t *testing.T) {
 			a := playInside.Score(shots, playInside.Judge(shots))
-			if a.Judged != 0 || a.KeptShare.Share != nil || a.ExpectedShare != nil || a.MeanMargin != nil || a.Trend.Difference != nil ||
+			if a.Judged != 0 || a.KeptShare.Share != nil || a.TrueShare.Share != nil || a.MeanMargin != nil || a.Trend.Difference != nil ||
 				a.Strike.Difference != nil || a.Verdict != TooFewShots ||
 				a.KeptShare.Interval != (trend.Interval{Low: 0, High: 1}) {
 				t.Errorf("something is said of nothing: %+v", a)
@@ -86,28 +87,90 @@ func TestScoreOfNothing(t *testing.T) {
 	}
 }
 
-// 11 kept shots in a row meet 80 % against 60 % (ln 19 / ln (0.8/0.6) = 10.24); later shots count
-// all the same.
-func TestVerdictReadsAllShots(t *testing.T) {
-	boards := make([]float64, 0, 60)
-	for range 11 {
-		boards = append(boards, 12)
-	}
-	shots := logOf(boards...)
-	a := playInside.Score(shots, playInside.Judge(shots))
-	if a.Verdict != Met || a.Evidence.DecidedAt != 11 || a.Evidence.Progress != 1 {
+// 11 kept shots in a row meet 80 % against 60 % (ln 19 / ln (0.8/0.6) = 10.24); what was reached is
+// held whatever comes later, until a shot behind it is changed.
+func TestVerdictIsHeld(t *testing.T) {
+	boards := slices.Repeat([]float64{20}, 11)
+	score := func() Adherence { shots := logOf(boards...); return playInside.Score(shots, playInside.Judge(shots)) }
+	if a := score(); a.Verdict != Met || a.Evidence.DecidedAt != 11 || a.Evidence.Progress != 1 {
 		t.Errorf("11 of 11: %s at %d", a.Verdict, a.Evidence.DecidedAt)
 	}
-	for range 30 {
-		boards = append(boards, 5)
-	}
-	shots = logOf(boards...)
-	a = playInside.Score(shots, playInside.Judge(shots))
-	if a.Verdict != NotMet || a.Evidence.DecidedAt != 11 {
-		t.Errorf("11 of 41: %s, first decided at %d", a.Verdict, a.Evidence.DecidedAt)
+	boards = append(boards, slices.Repeat([]float64{5}, 30)...)
+	a := score()
+	if a.Verdict != Met || a.Evidence.DecidedAt != 11 {
+		t.Errorf("11 of 41: %s, decided at %d", a.Verdict, a.Evidence.DecidedAt)
 	}
 	if a.Trend.Sign() != -1 {
 		t.Errorf("the fall is not seen: %+v", a.Trend)
+	}
+	boards[3], boards[4] = 5, 5
+	if a := score(); a.Verdict != NotMet {
+		t.Errorf("with two of the eleven broken after all: %s at %d", a.Verdict, a.Evidence.DecidedAt)
+	}
+}
+
+// gutterBalls are n shots of which only the ten pins left were recorded.
+func gutterBalls(n int) []shot.Shot {
+	rack := lane.FullRack
+	return slices.Repeat([]shot.Shot{{Standing: &rack}}, n)
+}
+
+// 20 kept shots do not meet a drill of 30 when nothing is known of the other 10, and less so when
+// those went into the gutter.
+func TestUnmeasuredShotsStandInTheScore(t *testing.T) {
+	kept := logOf(slices.Repeat([]float64{20}, 20)...)
+	for name, c := range map[string]struct {
+		last    []shot.Shot
+		verdict DrillVerdict
+		reading string
+	}{
+		"not measured": {
+			logOf(make([]float64, 10)...), TooFewShots,
+			"Did as asked on 20 of 20 measured shots (100 %; 80 % asked); 67 to 100 %: 10 of 30 not measured. " +
+				"Too few of them were measured to call it.",
+		},
+		"in the gutter": {
+			gutterBalls(10), TooFewShots,
+			"Did as asked on 20 of 30 shots (67 %; 80 % asked); 10 in the gutter. Too close to call. " +
+				"0 of the 10 off line struck.",
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var shots []shot.Shot
+			for i, one := range c.last {
+				shots = append(shots, kept[2*i], kept[2*i+1], one)
+			}
+			a := playInside.Score(shots, playInside.Judge(shots))
+			if a.Verdict != c.verdict || a.Reading != c.reading {
+				t.Errorf("%s: %s", a.Verdict, a.Reading)
+			}
+			near(t, "at least", a.TrueShare.Bounds.Low, 20.0/30, 1e-6)
+		})
+	}
+}
+
+// A shot that keeps each of two rules in nine cases of ten keeps both in 81 %, and is told so when
+// the second was measured at random in half the shots.
+func TestSeveralRulesWithGaps(t *testing.T) {
+	random := rand.New(rand.NewPCG(81, 74))
+	twoRules := Drill{Rules: []Rule{playInside.Rules[0], {Measure: Speed, Min: ptr(16.0)}}, Reps: 30, PassShare: 0.8}
+	draw := func(kept, broken float64) *float64 {
+		if random.Float64() < 0.9 {
+			return &kept
+		}
+		return &broken
+	}
+	shots := make([]shot.Shot, 4000)
+	for i := range shots {
+		shots[i] = shot.Shot{BreakpointBoard: draw(20, 2), Errors: shot.StandardErrors{Board: ptr(1e-3), SpeedMPH: ptr(1e-3)}}
+		if random.IntN(2) == 0 {
+			shots[i].SpeedMPH = draw(18, 12)
+		}
+	}
+	a := twoRules.Score(shots, twoRules.Judge(shots))
+	near(t, "share told", *a.TrueShare.Share, 0.81, 0.02)
+	if !a.TrueShare.Interval.Contains(0.81) || a.TrueShare.Bounds.Low > 0.5 || a.TrueShare.Bounds.High < 0.81 {
+		t.Errorf("%+v", a.TrueShare)
 	}
 }
 
@@ -128,8 +191,9 @@ func outcome(shots []shot.Shot, board float64, n, strikes, pockets int) []shot.S
 	return shots
 }
 
-// Newcombe's interval of 56/70 against 48/80 is published: 0.0524 to 0.3339 (Stat. Med. 17:873-890,
-// table II (a), from memory and recomputed).
+// The interval of 56/70 against 48/80 at one look is 0.0524 to 0.3339 (R. G. Newcombe 1998, Stat.
+// Med. 17:873-890, table II (a), from memory and recomputed); read after every shot it does not tell
+// them apart yet, nor 56/70 against 40/80.
 func TestPocketAndStrikesKeptAgainstBroken(t *testing.T) {
 	shots := outcome(outcome(nil, 12, 70, 56, 30), 7, 80, 48, 20)
 	shots = append(shots, logOf(12, 7, 0)...) // these recorded neither
@@ -139,10 +203,8 @@ func TestPocketAndStrikesKeptAgainstBroken(t *testing.T) {
 		a.Strike.Second.Of != 80 {
 		t.Errorf("strikes %+v", a.Strike)
 	}
-	near(t, "low", a.Strike.Interval.Low, 0.0524, 5e-5)
-	near(t, "high", a.Strike.Interval.High, 0.3339, 5e-5)
-	if a.Strike.Sign() != 1 {
-		t.Error("the difference is not seen")
+	if i := a.Strike.Interval; i.Low > 0.0524 || i.High < 0.3339 || a.Strike.Sign() != 0 {
+		t.Errorf("interval %v is as narrow as for one look", i)
 	}
 	if a.Pocket.First.Count != 30 || a.Pocket.First.Of != 70 || a.Pocket.Second.Count != 20 ||
 		a.Pocket.Second.Of != 80 {
@@ -160,7 +222,7 @@ func TestPocketHit(t *testing.T) {
 
 func TestReading(t *testing.T) {
 	twoRules := Drill{Rules: []Rule{playInside.Rules[0], {Measure: Speed, Min: ptr(10.0)}}, Reps: 30, PassShare: 0.8}
-	fast := outcome(outcome(nil, 12, 3, 1, 0), 7, 2, 1, 0)
+	fast := outcome(outcome(nil, 20, 3, 1, 0), 2, 2, 1, 0)
 	for i := range fast {
 		fast[i].SpeedMPH = ptr(17.0)
 	}
@@ -169,50 +231,16 @@ func TestReading(t *testing.T) {
 		shots []shot.Shot
 		want  string
 	}{
-		"no shots": {playInside, nil, "No shots yet."},
-		"nothing measured": {
-			playInside, logOf(0, 0),
-			"None of the 2 shots recorded what the drill looks at, so nothing can be said yet.",
-		},
-		"no pins": {
-			playInside, logOf(12, 11, 7),
-			"Did as asked on 2 of 3 judged shots (67 %, asked for 80 %), too few shots to call it.",
-		},
-		"lucky": {
-			playInside,
-			outcome(outcome(nil, 12, 22, 9, 9), 7, 8, 5, 5),
-			"Did as asked on 22 of 30 judged shots (73 %, asked for 80 %), too few shots to call it; 9 of 22 done as asked struck and " +
-				"5 of 8 off the corridor, which does not tell the two apart: do not count those 5 as the line working.",
-		},
-		"as asked is better": {
-			playInside,
-			outcome(outcome(nil, 12, 70, 56, 9), 7, 80, 1, 5),
-			"Did as asked on 70 of 150 judged shots (47 %, asked for 80 %), so the drill is not met; 56 of 70 done as asked struck and " +
-				"1 of 80 off the corridor, so doing as asked strikes more often: do not count that one as the line working.",
-		},
-		"as asked is worse": {
-			playInside,
-			outcome(outcome(nil, 12, 90, 9, 9), 7, 10, 9, 5),
-			"Did as asked on 90 of 100 judged shots (90 %, asked for 80 %), so the drill is met; 9 of 90 done as asked struck and " +
-				"9 of 10 off the corridor, so what was asked strikes less often: look at the line again.",
-		},
-		"never broken": {
-			playInside,
-			outcome(nil, 12, 5, 2, 2),
-			"Did as asked on 5 of 5 judged shots (100 %, asked for 80 %), too few shots to call it; 2 of those 5 struck.",
-		},
-		"never kept": {
-			playInside,
-			outcome(nil, 7, 5, 2, 2),
-			"Did as asked on 0 of 5 judged shots (0 %, asked for 80 %), so the drill is not met; 2 of 5 struck off the corridor: " +
-				"do not count those 2 as the line working.",
-		},
-		"two rules": {
-			twoRules,
-			fast,
-			"Did as asked on 3 of 5 judged shots (60 %, asked for 80 %), too few shots to call it; 1 of 3 done as asked struck and " +
-				"1 of 2 when a rule was broken, which does not tell the two apart: do not count that one as the line working.",
-		},
+		"no shots":           {playInside, nil, "No shots yet."},
+		"nothing measured":   {playInside, logOf(0, 0), "The 2 shots were not measured, so nothing can be said yet: record the board at the breakpoint."},
+		"no pins":            {playInside, logOf(20, 20, 2), "Did as asked on 2 of 3 shots (67 %; 80 % asked). Too few shots to call it."},
+		"lucky":              {playInside, outcome(outcome(nil, 20, 21, 9, 9), 2, 9, 5, 5), "Did as asked on 21 of 30 shots (70 %; 80 % asked). The drill is met: nearer 80 % than 60 %. The verdict weighs these two shares only: the 95 % interval, 52 to 83 %, holds both. 9 of 21 on line struck and 5 of 9 off line: too close to call; don't credit the line for those 5 strikes."},
+		"as asked is better": {playInside, outcome(outcome(nil, 20, 70, 56, 9), 2, 80, 1, 5), "Did as asked on 70 of 150 shots (47 %; 80 % asked). The drill is met: nearer 80 % than 60 %. Shots on line struck more often (56 of 70 against 1 of 80)."},
+		"as asked is worse":  {playInside, outcome(outcome(nil, 20, 90, 9, 9), 2, 10, 9, 5), "Did as asked on 90 of 100 shots (90 %; 80 % asked). The drill is met: nearer 80 % than 60 %. Shots on line struck less often (9 of 90 against 9 of 10): look at the line again."},
+		"never broken":       {playInside, outcome(nil, 20, 5, 2, 2), "Did as asked on 5 of 5 shots (100 %; 80 % asked). Too few shots to call it. 2 of the 5 on line struck."},
+		"never kept":         {playInside, outcome(nil, 2, 8, 2, 2), "Did as asked on 0 of 8 shots (0 %; 80 % asked). The drill is not met: nearer 60 % than 80 %. 2 of the 8 off line struck; don't credit the line for those 2 strikes."},
+		"two rules":          {twoRules, fast, "Did as asked on 3 of 5 shots (60 %; 80 % asked). Too few shots to call it. 1 of 3 done as asked struck and 1 of 2 not done as asked: too close to call; don't credit the line for that strike."},
+		"by eye at the edge": {playInside, logOf(slices.Repeat([]float64{9, 10, 11, 10, 9, 10}, 3)...), "Did as asked on 12 of 18 shots (67 %, or 73 % allowing for measurement error; 80 % asked). Too few shots to call it."},
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
@@ -223,10 +251,10 @@ func TestReading(t *testing.T) {
 	}
 }
 
-// The expected share allows for errors of reading: an athlete whose true boards spread evenly about
+// The share told allows for errors of reading: an athlete whose true boards spread evenly about
 // the edge, read by an eye that is off by a board. Tolerance: four binomial standard errors. The
 // generator is fixed.
-func TestExpectedShare(t *testing.T) {
+func TestShareOfShotsSpreadEvenly(t *testing.T) {
 	random := rand.New(rand.NewPCG(7, 7))
 	const n = 50_000
 	truly := 0.0
@@ -239,7 +267,7 @@ func TestExpectedShare(t *testing.T) {
 		shots[i] = shot.Shot{BreakpointBoard: ptr(position + random.NormFloat64()), Source: "eye"}
 	}
 	a := playInside.Score(shots, playInside.Judge(shots))
-	near(t, "expected share", *a.ExpectedShare, truly/n, 4*0.5/223.6)
+	near(t, "share told", *a.TrueShare.Share, truly/n, 4*0.5/223.6)
 }
 
 // delivery is a shot in the lane's own coordinates, boards from the right gutter; a multiple of 1/8
@@ -367,7 +395,7 @@ func TestScoreAddsUp(t *testing.T) {
 			a.KeptShare.Of != a.Judged {
 			t.Fatalf("counts do not add up: %+v", a)
 		}
-		if a.OutsideMisses+a.InsideMisses > a.Broken || a.LongestRun > a.Kept ||
+		if a.OutsideMisses+a.InsideMisses+a.GutterBalls > a.Broken || a.LongestRun > a.Kept ||
 			a.Strike.First.Of+a.Strike.Second.Of > a.Judged {
 			t.Fatalf("parts exceed the whole: %+v", a)
 		}
@@ -379,12 +407,6 @@ func TestScoreAddsUp(t *testing.T) {
 		for i, j := range judged {
 			if p := j.ProbabilityKept; !(p >= 0 && p <= 1) {
 				t.Fatalf("shot %d kept with probability %v", i, p)
-			}
-			for _, rule := range j.Rules {
-				if rule.Basis != "" && rule.StandardError > 0 && (rule.ProbabilityKept > 0.5) &&
-					rule.Verdict == Broken {
-					t.Fatalf("broken and yet likelier kept: %+v", rule)
-				}
 			}
 		}
 	})

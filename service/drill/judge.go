@@ -3,6 +3,7 @@ package drill
 import (
 	"math"
 
+	"laneward/service/lane"
 	"laneward/service/shot"
 )
 
@@ -17,7 +18,7 @@ const (
 )
 
 // Miss is the side on which a shot broke a bound: outside or inside for boards, low or high for
-// other measures.
+// other measures; or the gutter, where a ball keeps no rule on its path.
 type Miss string
 
 // The sides of a miss; NoMiss also stands for a broken ball or leave rule, which has no sides.
@@ -27,6 +28,7 @@ const (
 	MissInside  Miss = "inside"
 	MissLow     Miss = "low"
 	MissHigh    Miss = "high"
+	MissGutter  Miss = "gutter"
 )
 
 // Judgement is one rule judged on one shot. When Basis is "" there is no number: the verdict is
@@ -39,7 +41,8 @@ type Judgement struct {
 	// nearer edge, positive when kept, all in the rule's unit.
 	Value, StandardError, Margin float64
 	// ProbabilityKept is the probability that the true value kept the rule, given a normal error of
-	// measurement and no other knowledge of the shot; 0 when unknown, 0 or 1 for a ball or leave.
+	// measurement: from [Drill.Judge] with how far the athlete's own shots spread, from [Rule.Judge]
+	// from this reading alone. 0 when unknown, 0 or 1 for a ball, a leave or a ball in the gutter.
 	ProbabilityKept float64
 	Miss            Miss
 	Reason          string // why it is unknown
@@ -59,10 +62,13 @@ func (r Rule) Judge(s, previous *shot.Shot) Judgement {
 		return r.judgeLeave(s)
 	}
 	value := r.read(s, previous)
-	if value.basis == "" {
-		return Judgement{Verdict: Unknown, Reason: value.reason}
+	switch {
+	case value.basis != "":
+		return r.judgeNumber(value)
+	case r.lostInGutter(s):
+		return Judgement{Verdict: Broken, Miss: MissGutter}
 	}
-	return r.judgeNumber(value)
+	return Judgement{Verdict: Unknown, Reason: value.reason}
 }
 
 func (r Rule) judgeBall(s *shot.Shot) Judgement {
@@ -77,9 +83,13 @@ func (r Rule) judgeBall(s *shot.Shot) Judgement {
 	return Judgement{Verdict: Broken}
 }
 
+// judgeLeave: a full rack keeps no rule on leaves, for nothing was hit.
 func (r Rule) judgeLeave(s *shot.Shot) Judgement {
 	if s.Standing == nil {
 		return Judgement{Verdict: Unknown, Reason: "the standing pins were not recorded"}
+	}
+	if *s.Standing == lane.FullRack {
+		return Judgement{Verdict: Broken}
 	}
 	for _, leave := range r.Leaves {
 		if leave == *s.Standing {
@@ -97,6 +107,11 @@ func (r Rule) judgeNumber(value reading) Judgement {
 	}
 	if math.Abs(j.Margin) < edgeTolerance {
 		j.Margin = 0
+	}
+	if r.Measure == Board && !lane.OnLane(value.value) {
+		j.Verdict, j.Miss = Broken, MissGutter
+		j.Margin = math.Min(math.Min(j.Margin, value.value-lane.MinBoard), lane.MaxBoard-value.value)
+		return j
 	}
 	if j.Margin < 0 {
 		j.Verdict = Broken
@@ -201,8 +216,9 @@ type ShotJudgement struct {
 }
 
 // Judge judges an athlete's shots, in their order of delivery, and returns one judgement for each.
-// A shot is compared with the one before it in the slice when both are of one session. The drill
-// must be valid.
+// A shot is compared with the one before it in the slice when both are of one session. The chance
+// that a shot kept a rule is read with the spread of all these shots; see [chances]. The drill must
+// be valid, and be [Drill.For] the athlete's side.
 func (d Drill) Judge(shots []shot.Shot) []ShotJudgement {
 	judged := make([]ShotJudgement, len(shots))
 	all := make([]Judgement, len(shots)*len(d.Rules))
@@ -211,32 +227,40 @@ func (d Drill) Judge(shots []shot.Shot) []ShotJudgement {
 		if i > 0 && shots[i-1].SessionID == shots[i].SessionID && shots[i-1].AthleteID == shots[i].AthleteID {
 			previous = &shots[i-1]
 		}
-		own := all[:len(d.Rules):len(d.Rules)]
+		judged[i].Rules = all[:len(d.Rules):len(d.Rules)]
 		all = all[len(d.Rules):]
 		for j := range d.Rules {
-			own[j] = d.Rules[j].Judge(&shots[i], previous)
+			judged[i].Rules[j] = d.Rules[j].Judge(&shots[i], previous)
 		}
-		judged[i] = join(own)
+	}
+	weighed := newWeigher(d, judged)
+	weighed.weigh(len(judged))
+	for i := range judged {
+		for j := range d.Rules {
+			if judged[i].Rules[j].Verdict != Unknown {
+				judged[i].Rules[j].ProbabilityKept = weighed.kept[j][i]
+			}
+		}
+		judged[i].join()
 	}
 	return judged
 }
 
-func join(rules []Judgement) ShotJudgement {
-	joined := ShotJudgement{Verdict: Kept, ProbabilityKept: 1, Rules: rules}
-	for i := range rules {
-		switch rules[i].Verdict {
+func (s *ShotJudgement) join() {
+	s.Verdict, s.ProbabilityKept = Kept, 1
+	for i := range s.Rules {
+		switch s.Rules[i].Verdict {
 		case Broken:
-			joined.Verdict = Broken
+			s.Verdict = Broken
 		case Unknown:
-			if joined.Verdict == Kept {
-				joined.Verdict = Unknown
+			if s.Verdict == Kept {
+				s.Verdict = Unknown
 			}
 			continue
 		}
-		joined.ProbabilityKept *= rules[i].ProbabilityKept
+		s.ProbabilityKept *= s.Rules[i].ProbabilityKept
 	}
-	if joined.Verdict == Unknown {
-		joined.ProbabilityKept = 0
+	if s.Verdict == Unknown {
+		s.ProbabilityKept = 0
 	}
-	return joined
 }

@@ -72,6 +72,48 @@ func knots(s *shot.Shot, yield func(knot)) {
 	}
 }
 
+// gutterBall reports whether a shot ended in the gutter, and the distance from which nothing more
+// was seen of it on the lane, feet. It did when a board off the lane was recorded, or when all ten
+// pins were left and no board past the arrows was.
+func gutterBall(s *shot.Shot) (seenFt float64, ok bool) {
+	past, fell := s.BreakpointBoard != nil, false
+	if past {
+		fell = !lane.OnLane(*s.BreakpointBoard)
+	}
+	knots(s, func(k knot) {
+		if !lane.OnLane(k.board) {
+			fell = true
+			return
+		}
+		seenFt = math.Max(seenFt, k.ft)
+		past = past || k.ft > lane.ArrowsFt
+	})
+	return seenFt, fell || s.Standing != nil && *s.Standing == lane.FullRack && !past
+}
+
+// lostInGutter reports whether a rule on the ball's path, for which nothing was measured, looks at
+// a shot past the last point where it was seen before the gutter took it.
+func (r Rule) lostInGutter(s *shot.Shot) bool {
+	seenFt, ok := gutterBall(s)
+	if !ok {
+		return false
+	}
+	switch {
+	case r.Measure == EntryAngle:
+		return true
+	case r.Measure != Board:
+		return false
+	case r.At == Breakpoint || r.At == Entry:
+		return true
+	case r.At == Arrows:
+		return seenFt < lane.ArrowsFt
+	case r.AtFt != nil:
+		turned := s.BreakpointBoard != nil && s.BreakpointFt == nil // seen, but nobody knows where
+		return seenFt < *r.AtFt && !turned
+	}
+	return false
+}
+
 // boardOf returns the board a rule with this place or distance looks at.
 func boardOf(at Place, atFt *float64, s *shot.Shot) reading {
 	switch at {

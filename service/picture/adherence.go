@@ -15,11 +15,13 @@ type Adherence struct {
 	Rows    []AdherenceRow
 }
 
-// AdherenceRow is one bar. The share is Kept of Judged; Shots also counts those that could not be
-// judged.
+// AdherenceRow is one bar. Shots also counts those that could not be judged.
 type AdherenceRow struct {
 	Label               string
 	Kept, Judged, Shots int
+	// Share is what the bar shows, with the error of measurement allowed for; Kept of Judged when
+	// nil.
+	Share               *float64
 	LowShare, HighShare float64 // 95 % interval of the share; not read when no shot was judged
 	PassShare           float64 // the drill's pass mark, 0 for none
 	Verdict             string  // in words, such as "met" or "too few shots"
@@ -56,11 +58,18 @@ func (r AdherenceRow) headline() string {
 	if r.Judged == 0 {
 		return "not judged"
 	}
-	text := fmt.Sprintf("%.0f %% kept", 100*float64(r.Kept)/float64(r.Judged))
+	text := fmt.Sprintf("%.0f %% kept", 100*r.share())
 	if verdict := clean(r.Verdict); verdict != "" {
 		text += ", " + verdict
 	}
 	return text
+}
+
+func (r AdherenceRow) share() float64 {
+	if r.Share != nil {
+		return *r.Share
+	}
+	return float64(r.Kept) / float64(r.Judged)
 }
 
 func (r AdherenceRow) detail() string {
@@ -113,7 +122,7 @@ func (r AdherenceRow) draw(c *column) {
 	x := func(share float64) float64 { return c.x + share*c.width }
 	s.add(Element{Layer: LayerFrame, Shape: Rect{X: c.x, Y: y, W: c.width, H: barPx}, Fill: mist})
 	if r.Judged > 0 {
-		share := float64(r.Kept) / float64(r.Judged)
+		share := r.share()
 		s.add(Element{Layer: LayerFrame, Shape: Rect{X: c.x, Y: y, W: share * c.width, H: barPx}, Fill: blue})
 		s.add(
 			Element{
@@ -208,7 +217,7 @@ func (a Adherence) check() (width float64, err error) {
 		}
 		f.within(what+": lower end of the interval", r.LowShare, 0, 1)
 		f.within(what+": upper end of the interval", r.HighShare, 0, 1)
-		if share := float64(r.Kept) / float64(r.Judged); r.LowShare > share+1e-9 || r.HighShare < share-1e-9 {
+		if share := r.share(); r.LowShare > share+1e-9 || r.HighShare < share-1e-9 {
 			f.add("%s: the interval %g to %g does not hold the share %g", what, r.LowShare, r.HighShare, share)
 		}
 	}

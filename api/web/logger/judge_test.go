@@ -73,11 +73,13 @@ type wantedScore struct {
 	OutsideMisses int                `json:"outsideMisses"`
 	InsideMisses  int                `json:"insideMisses"`
 	RepsLeft      int                `json:"repsLeft"`
+	GutterBalls   int                `json:"gutterBalls"`
 	Coverage      json.Number        `json:"coverage"`
 	Low           json.Number        `json:"low"`
 	High          json.Number        `json:"high"`
+	AtLeast       json.Number        `json:"atLeast"`
+	AtMost        json.Number        `json:"atMost"`
 	Share         *json.Number       `json:"share"`
-	ExpectedShare *json.Number       `json:"expectedShare"`
 	MeanMargin    *json.Number       `json:"meanMargin"`
 	MarginUnit    string             `json:"marginUnit"`
 	Verdict       drill.DrillVerdict `json:"verdict"`
@@ -129,29 +131,27 @@ func (c *judgeCase) ask() {
 	}
 	a := d.Score(c.Shots, judged)
 	c.Want.Score = wantedScore{
-		a.Kept,
-		a.Broken,
-		a.Unknown,
-		a.LongestRun,
-		a.OutsideMisses,
-		a.InsideMisses,
-		a.RepsLeft,
-		written(a.Coverage),
-		written(
-			a.KeptShare.Interval.Low,
-		),
-		written(a.KeptShare.Interval.High),
-		writtenOrNil(a.KeptShare.Share),
-		writtenOrNil(a.ExpectedShare),
-		writtenOrNil(
-			a.MeanMargin,
-		),
-		a.MarginUnit,
-		a.Verdict,
-		written(a.Evidence.Progress),
-		a.Evidence.KeptToMet,
-		a.Evidence.BrokenToNotMet,
-		a.Evidence.DecidedAt,
+		Kept:          a.Kept,
+		Broken:        a.Broken,
+		Unknown:       a.Unknown,
+		LongestRun:    a.LongestRun,
+		OutsideMisses: a.OutsideMisses,
+		InsideMisses:  a.InsideMisses,
+		GutterBalls:   a.GutterBalls,
+		RepsLeft:      a.RepsLeft,
+		Coverage:      written(a.Coverage),
+		Low:           written(a.TrueShare.Interval.Low),
+		High:          written(a.TrueShare.Interval.High),
+		AtLeast:       written(a.TrueShare.Bounds.Low),
+		AtMost:        written(a.TrueShare.Bounds.High),
+		Share:         writtenOrNil(a.TrueShare.Share),
+		MeanMargin:    writtenOrNil(a.MeanMargin),
+		MarginUnit:    a.MarginUnit,
+		Verdict:       a.Verdict,
+		Progress:      written(a.Evidence.Progress),
+		KeptToMet:     a.Evidence.KeptToMet,
+		BrokenToNot:   a.Evidence.BrokenToNotMet,
+		DecidedAt:     a.Evidence.DecidedAt,
 	}
 }
 
@@ -172,9 +172,9 @@ func judgeCases() []judgeCase {
 		}
 		sessions := []uuid.UUID{draw.id(), draw.id()}
 		athlete := draw.id()
-		for i := range draw.IntN(24) {
+		for i := range draw.IntN(36) {
 			s := draw.shot()
-			s.ID, s.SessionID, s.AthleteID, s.Order = draw.id(), sessions[i*2/24], athlete, i+1
+			s.ID, s.SessionID, s.AthleteID, s.Order = draw.id(), sessions[i/18], athlete, i+1
 			c.Shots = append(c.Shots, s)
 		}
 		c.ask()
@@ -330,8 +330,14 @@ func (d drawer) shot() shot.Shot {
 		s.Track = d.track()
 	}
 	if d.IntN(3) > 0 {
-		standing := []lane.PinSet{0, 0, 1 << 9, 1<<6 | 1<<9, 1 << 6}[d.IntN(5)]
+		standing := []lane.PinSet{0, 0, 1 << 9, 1<<6 | 1<<9, 1 << 6, lane.FullRack}[d.IntN(6)]
 		s.Standing = &standing
+		if standing == lane.FullRack && d.IntN(2) == 0 { // a gutter ball of which little was seen
+			s.BreakpointBoard, s.BreakpointFt, s.EntryBoard, s.EntryAngleDeg, s.Track = nil, nil, nil, nil, nil
+		}
+		if standing == lane.FullRack && d.IntN(3) == 0 {
+			s.BreakpointBoard = d.maybe(1, []float64{0.2, 40}[d.IntN(2)])
+		}
 	}
 	if d.IntN(3) > 0 {
 		s.BallID = &ballIDs[d.IntN(len(ballIDs))]

@@ -72,6 +72,7 @@ type practice struct {
 	counted   []shot.Shot  // those that count for the drill, in the order thrown
 	judged    map[uuid.UUID]drill.ShotJudgement
 	score     drill.Adherence
+	withdrawn drill.DrillVerdict // what stood before the last change, and stands no more
 }
 
 // load reads the athlete's shots and judges those that count for the drill, as the server does.
@@ -104,6 +105,7 @@ func (d *logDesk) load(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	before := d.score.Verdict
 	d.practice = practice{judged: make(map[uuid.UUID]drill.ShotJudgement)}
 	for _, s := range all {
 		if s.SessionID == d.session.id {
@@ -121,6 +123,9 @@ func (d *logDesk) load(ctx context.Context) error {
 		d.judged[d.counted[i].ID] = one
 	}
 	d.score = d.drill.Score(d.counted, judgements)
+	if d.score.Withdraws(before) {
+		d.withdrawn = before
+	}
 	return nil
 }
 
@@ -210,10 +215,10 @@ func (d *logDesk) judgementWords(id uuid.UUID) string {
 		if judged.Verdict == drill.Unknown {
 			return "not judged: " + strings.Join(parts, "; ")
 		}
-		return "broken: " + strings.Join(parts, "; ") + sureness(judged)
+		return "broken: " + strings.Join(parts, "; ") + likely(judged)
 	case closest >= 0:
 		rule := judged.Rules[closest]
-		return "kept, " + amount(rule.Margin, d.drill.Rules[closest].Unit()) + " to spare" + sureness(judged)
+		return "kept, " + amount(rule.Margin, d.drill.Rules[closest].Unit()) + " to spare" + likely(judged)
 	}
 	return "kept"
 }
@@ -244,6 +249,8 @@ func (d *logDesk) ruleWords(i int, rule drill.Judgement) string {
 	switch {
 	case rule.Verdict == drill.Unknown:
 		words = rule.Reason
+	case rule.Miss == drill.MissGutter:
+		words = "in the gutter"
 	case rule.Basis == "":
 		words = "not as asked"
 	default:
@@ -274,16 +281,13 @@ func amount(value float64, unit string) string {
 // sureEnough is from which probability on nothing is said of the reading's error.
 const sureEnough = 0.95
 
-// sureness tells how far a verdict can be relied on, where the reading's error matters.
-func sureness(judged drill.ShotJudgement) string {
-	right := judged.ProbabilityKept
-	if judged.Verdict == drill.Broken {
-		right = 1 - right
-	}
-	if right > sureEnough {
+// likely says how likely it is that a shot was kept, where the reading's error leaves a doubt.
+func likely(judged drill.ShotJudgement) string {
+	kept := judged.ProbabilityKept
+	if kept > sureEnough && judged.Verdict == drill.Kept || kept < 1-sureEnough && judged.Verdict == drill.Broken {
 		return ""
 	}
-	return fmt.Sprintf(" (%s sure)", terminal.Percent(right))
+	return fmt.Sprintf(" (%s likely kept)", terminal.Percent(kept))
 }
 
 // standingWords says how the drill stands, in a line: in this session, and in all.
@@ -292,16 +296,22 @@ func (d *logDesk) standingWords() string {
 		return ""
 	}
 	a := d.score
-	words := d.drill.name + ": none judged yet"
+	words := d.drill.name + ": none measured yet"
 	if a.Judged > 0 {
-		words = d.keptWords() + ", " + terminal.Percent(*a.KeptShare.Share)
+		words = d.keptWords()
+		if share := a.TrueShare.Share; share != nil {
+			words += ", " + terminal.Percent(*share)
+		}
 		if a.Unknown > 0 {
-			words += fmt.Sprintf(", %d not judged", a.Unknown)
+			words += " (" + a.BoundsWords() + ")"
 		}
 		words += ", " + map[drill.DrillVerdict]string{drill.Met: "met", drill.NotMet: "not met", drill.TooFewShots: "too few to tell"}[a.Verdict]
 	}
 	if a.RepsLeft > 0 {
 		words += fmt.Sprintf(", %d to go", a.RepsLeft)
+	}
+	if d.withdrawn != "" {
+		words += fmt.Sprintf("; it was %s, but a shot behind that verdict has changed", d.withdrawn)
 	}
 	return words
 }

@@ -360,7 +360,7 @@ func (d *logDesk) showDrill() error {
 	}
 	fmt.Fprintf(&b, "  %s.\n", d.standingWords())
 	if d.score.Judged > 0 {
-		interval := d.score.KeptShare.Interval
+		interval := d.score.TrueShare.Interval
 		fmt.Fprintf(
 			&b,
 			"  95 %% interval %.0f to %s; longest run %d",
@@ -370,6 +370,9 @@ func (d *logDesk) showDrill() error {
 		)
 		if d.score.OutsideMisses+d.score.InsideMisses > 0 {
 			fmt.Fprintf(&b, "; missed outside %d, inside %d", d.score.OutsideMisses, d.score.InsideMisses)
+		}
+		if d.score.GutterBalls > 0 {
+			fmt.Fprintf(&b, "; in the gutter %d", d.score.GutterBalls)
 		}
 		fmt.Fprintf(&b, ".\n%s", d.Paragraph(d.score.Reading, "  "))
 	}

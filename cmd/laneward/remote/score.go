@@ -132,8 +132,8 @@ func scoreTable(athletes []openapi.AthleteAdherence) *terminal.Table {
 			a.Name,
 			string(a.Verdict),
 			countOf(a.KeptShare),
-			shareOf(a.KeptShare),
-			intervalOf(a.KeptShare),
+			shareWords(a.TrueShare.Share),
+			fmt.Sprintf("%.0f to %s", 100*a.TrueShare.Low, terminal.Percent(a.TrueShare.High)),
 			terminal.Percent(a.Coverage),
 			strconv.Itoa(
 				a.OutsideMisses,
@@ -150,46 +150,38 @@ func scoreTable(athletes []openapi.AthleteAdherence) *terminal.Table {
 
 func countOf(p openapi.Proportion) string { return fmt.Sprintf("%d of %d", p.Count, p.Of) }
 
-func shareOf(p openapi.Proportion) string {
-	if p.Share == nil {
+func shareWords(share *float64) string {
+	if share == nil {
 		return ""
 	}
-	return terminal.Percent(*p.Share)
+	return terminal.Percent(*share)
 }
 
-func intervalOf(p openapi.Proportion) string {
-	if p.Of == 0 {
-		return ""
-	}
-	return fmt.Sprintf("%.0f to %s", 100*p.Low, terminal.Percent(p.High))
-}
-
-// nextStep says when the test first came to a verdict, or what would settle it.
+// nextStep says after which shot the result was clear, or what would settle it.
 func nextStep(a openapi.AthleteAdherence) string {
 	var parts []string
+	if a.Evidence.DecidedAt > 0 {
+		parts = append(parts, "the result was clear after "+countWords(a.Evidence.DecidedAt, "shot"))
+	}
 	if a.RepsLeft > 0 {
-		parts = append(parts, fmt.Sprintf("%d shots are still to be thrown", a.RepsLeft))
+		parts = append(parts, countWords(a.RepsLeft, "shot")+" to go")
 	}
 	if a.Verdict == openapi.TooFewShots && a.Evidence.KeptToMet != nil && a.Evidence.BrokenToNotMet != nil {
-		parts = append(
-			parts,
-			fmt.Sprintf(
-				"%d more kept in a row would make it met, %d broken not met",
-				*a.Evidence.KeptToMet,
-				*a.Evidence.BrokenToNotMet,
-			),
-		)
-	}
-	if a.Evidence.DecidedAt > 0 {
-		parts = append(
-			[]string{fmt.Sprintf("the test first came to a verdict after %d judged shots", a.Evidence.DecidedAt)},
-			parts...)
+		parts = append(parts, fmt.Sprintf("%d more good shots in a row and it is met, %d more misses in a row and it is not",
+			*a.Evidence.KeptToMet, *a.Evidence.BrokenToNotMet))
 	}
 	if len(parts) == 0 {
 		return ""
 	}
 	text := strings.Join(parts, "; ") + "."
 	return strings.ToUpper(text[:1]) + text[1:]
+}
+
+func countWords(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return strconv.Itoa(n) + " " + noun + "s"
 }
 
 type judgementsCommand struct {

@@ -1,6 +1,8 @@
 // Judges shots against the rules of a drill, exactly as service/drill does; a test holds the two to each other.
 
-import { boardOf, standardError } from "./path.js";
+import { chancesOf, probabilityWithin } from "./chance.js";
+import { maxBoard, minBoard } from "./lane.js";
+import { boardOf, lostInGutter, onLane, standardError } from "./path.js";
 
 export const units = {
   board: "boards", launch_angle: "degrees", entry_angle: "degrees", speed: "mph", rev_rate: "rpm", rotation: "degrees", tilt: "degrees",
@@ -30,8 +32,9 @@ export function judge(rule, shot, previous) {
   if (rule.measure === "ball") return judgeBall(rule, shot);
   if (rule.measure === "leave") return judgeLeave(rule, shot);
   const reading = read(rule, shot, previous);
-  if (reading.basis === "") return { ...nothing, verdict: "unknown", reason: reading.reason };
-  return judgeNumber(rule, reading);
+  if (reading.basis !== "") return judgeNumber(rule, reading);
+  if (lostInGutter(rule, shot)) return { ...nothing, verdict: "broken", miss: "gutter" };
+  return { ...nothing, verdict: "unknown", reason: reading.reason };
 }
 
 function judgeBall(rule, shot) {
@@ -44,6 +47,7 @@ const pinBits = (pins) => pins.reduce((bits, pin) => bits | 1 << pin, 0);
 function judgeLeave(rule, shot) {
   if (!known(shot.standing)) return { ...nothing, verdict: "unknown", reason: "the standing pins were not recorded" };
   const left = pinBits(shot.standing);
+  if (shot.standing.length === 10) return { ...nothing, verdict: "broken" };
   if (rule.leaves.some((leave) => pinBits(leave) === left)) return { ...nothing, verdict: "broken" };
   return { ...nothing, verdict: "kept", probabilityKept: 1 };
 }
@@ -54,6 +58,10 @@ function judgeNumber(rule, { value, standardError: se, basis }) {
   const { low, high } = edges(rule);
   let margin = Math.min(value - low, high - value);
   if (Math.abs(margin) < edgeTolerance) margin = 0;
+  if (rule.measure === "board" && !onLane(value)) {
+    margin = Math.min(margin, value - minBoard, maxBoard - value);
+    return { ...nothing, verdict: "broken", basis, value, standardError: se, margin, miss: "gutter" };
+  }
   const broken = margin < 0;
   const below = value < low;
   let miss = "";
@@ -62,31 +70,6 @@ function judgeNumber(rule, { value, standardError: se, basis }) {
     verdict: broken ? "broken" : "kept", basis, value, standardError: se, margin, miss, reason: "",
     probabilityKept: probabilityWithin(low, high, value, se, margin),
   };
-}
-
-function probabilityWithin(low, high, value, se, margin) {
-  if (se === 0) return margin < 0 ? 0 : 1;
-  const below = erfc((value - low) / (se * Math.SQRT2)) / 2;
-  const above = erfc((high - value) / (se * Math.SQRT2)) / 2;
-  return Math.max(0, 1 - below - above);
-}
-
-// erfc is the complementary error function: the series of erf near zero, the continued fraction of erfc elsewhere (Abramowitz and Stegun
-// 7.1.6 and 7.1.14). Good to 1e-13 or so, in absolute terms.
-function erfc(x) {
-  if (x < 0) return 2 - erfc(-x);
-  if (x > 27) return 0;
-  if (x < 2.5) {
-    let term = x, sum = x;
-    for (let n = 1; Math.abs(term) > 1e-17 * sum; n++) {
-      term *= 2 * x * x / (2 * n + 1);
-      sum += term;
-    }
-    return 1 - 2 / Math.sqrt(Math.PI) * Math.exp(-x * x) * sum;
-  }
-  let fraction = x;
-  for (let n = 120; n > 0; n--) fraction = x + n / 2 / fraction;
-  return Math.exp(-x * x) / Math.sqrt(Math.PI) / fraction;
 }
 
 function read(rule, shot, previous) {
@@ -128,24 +111,30 @@ export function readOne(rule, shot) {
 
 // judgeAll judges an athlete's shots in their order of delivery against all rules of a drill.
 export function judgeAll(drill, shots) {
-  return shots.map((shot, i) => {
+  return weigh(drill, shots.map((shot, i) => {
     const before = shots[i - 1];
     const previous = before && before.session_id === shot.session_id && before.athlete_id === shot.athlete_id ? before : null;
-    return judgeShot(drill, shot, previous);
-  });
+    return readShot(drill, shot, previous);
+  }));
 }
 
-// judgeShot joins the verdicts of all rules: kept when all were kept, broken when any was broken, else unknown.
-export function judgeShot(drill, shot, previous) {
-  const rules = drill.rules.map((rule) => judge(rule, shot, previous));
-  let verdict = "kept", probabilityKept = 1;
-  for (const rule of rules) {
-    if (rule.verdict === "broken") verdict = "broken";
-    if (rule.verdict === "unknown") {
-      if (verdict === "kept") verdict = "unknown";
-      continue;
-    }
-    probabilityKept *= rule.probabilityKept;
-  }
-  return { verdict, probabilityKept: verdict === "unknown" ? 0 : probabilityKept, rules };
+// judgeOne judges one more shot beside those judged.
+export function judgeOne(drill, shot, previous, others) {
+  return weigh(drill, [...others, readShot(drill, shot, previous)]).at(-1);
+}
+
+const readShot = (drill, shot, previous) => ({ rules: drill.rules.map((rule) => judge(rule, shot, previous)) });
+
+// weigh gives each judgement its chance among all of them, and joins the verdicts of a shot's rules: kept when all were kept, broken when
+// any was broken, else unknown.
+function weigh(drill, judged) {
+  const kept = chancesOf(drill, judged);
+  return judged.map((one, i) => {
+    const rules = one.rules.map((rule, j) => ({ ...rule, probabilityKept: rule.verdict === "unknown" ? 0 : kept[j][i] }));
+    const known = rules.filter((rule) => rule.verdict !== "unknown");
+    const broken = known.some((rule) => rule.verdict === "broken");
+    const verdict = broken ? "broken" : known.length === rules.length ? "kept" : "unknown";
+    const probabilityKept = verdict === "unknown" ? 0 : known.reduce((product, rule) => product * rule.probabilityKept, 1);
+    return { verdict, probabilityKept, rules };
+  });
 }

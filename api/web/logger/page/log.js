@@ -251,8 +251,9 @@ class LogView {
   }
 
   scoreWords() {
-    const { score } = this.practice;
-    return score?.judged ? `${score.kept} of ${score.judged} kept, ${score.verdict}` : "";
+    const { score, withdrawn } = this.practice;
+    const lost = withdrawn ? `; it was ${withdrawn}, but a shot behind that verdict has changed` : "";
+    return score?.judged ? `${score.kept} of ${score.judged} kept, ${score.verdict}${lost}` : "";
   }
 
   async remove() {

@@ -1,6 +1,6 @@
 // Where a board is read off a shot, as service/drill does: measured points first, else estimates between them.
 
-import { arrowsFt, boardsPerFoot, lengthFt } from "./lane.js";
+import { arrowsFt, boardsPerFoot, lengthFt, maxBoard, minBoard } from "./lane.js";
 
 // Assumptions of the estimates. Common practice, no source.
 const maxBend = 0.12; // boards per foot squared
@@ -42,6 +42,36 @@ function knots(shot) {
   }
   for (const point of shot.track ?? []) add(point.ft, point.board);
   return all;
+}
+
+export const onLane = (board) => board >= minBoard && board <= maxBoard;
+
+// gutterBall tells whether a shot ended in the gutter, and the distance from which nothing more was seen of it on the lane; null when it did
+// not.
+function gutterBall(shot) {
+  let past = known(shot.breakpoint_board), fell = past && !onLane(shot.breakpoint_board), seenFt = 0;
+  for (const { ft, board } of knots(shot)) {
+    if (!onLane(board)) {
+      fell = true;
+      continue;
+    }
+    seenFt = Math.max(seenFt, ft);
+    past ||= ft > arrowsFt;
+  }
+  return fell || shot.standing?.length === 10 && !past ? { seenFt } : null;
+}
+
+// lostInGutter tells whether a rule on the ball's path, for which nothing was measured, looks at a shot past the last point where it was
+// seen before the gutter took it.
+export function lostInGutter(rule, shot) {
+  const gutter = gutterBall(shot);
+  if (!gutter) return false;
+  if (rule.measure === "entry_angle") return true;
+  if (rule.measure !== "board") return false;
+  if (rule.at === "breakpoint" || rule.at === "entry") return true;
+  if (rule.at === "arrows") return gutter.seenFt < arrowsFt;
+  const turned = known(shot.breakpoint_board) && !known(shot.breakpoint_ft); // seen, but nobody knows where
+  return known(rule.at_ft) && gutter.seenFt < rule.at_ft && !turned;
 }
 
 // boardOf is the board a rule with this place or distance looks at.

@@ -1,8 +1,8 @@
 // The shots of one athlete, and which of them count for a drill, as the server counts them.
 
-import { judgeAll, judgeShot } from "./judge.js";
+import { judgeAll, judgeOne } from "./judge.js";
 import { list, listBy } from "./queue.js";
-import { score } from "./score.js";
+import { score, withdraws } from "./score.js";
 
 const before = (a, b) => a < b ? -1 : a > b ? 1 : 0;
 
@@ -35,8 +35,10 @@ export class Practice {
     return practice;
   }
 
-  // judge judges all shots that count, anew.
+  // judge judges all shots that count, anew. withdrawn is the verdict that stood before and stands no more, because a shot behind it was
+  // changed.
   judge() {
+    const before = this.score;
     this.inSession = this.all.filter((shot) => shot.session_id === this.session?.id).sort((a, b) => a.order - b.order || before(a.id, b.id));
     if (!this.drill) {
       this.judged = new Map();
@@ -47,6 +49,7 @@ export class Practice {
     const judgements = judgeAll(this.drill, this.counted);
     this.judged = new Map(this.counted.map((shot, i) => [shot.id, judgements[i]]));
     this.score = score(this.drill, judgements);
+    this.withdrawn = withdraws(before, this.score) ? before.verdict : "";
     this.sessionScore = score(this.drill, this.inSession.map((shot) => this.judged.get(shot.id)).filter(Boolean));
   }
 
@@ -70,7 +73,9 @@ export class Practice {
 
   // preview judges a shot that is not stored yet; null without a drill.
   preview(shot) {
-    return this.drill ? judgeShot(this.drill, shot, this.previousOf(shot)) : null;
+    if (!this.drill) return null;
+    const others = this.counted.filter((other) => other.id !== shot.id).map((other) => this.judged.get(other.id));
+    return judgeOne(this.drill, shot, this.previousOf(shot), others);
   }
 
   // replace puts a shot in the place of its older self; remove takes it out.

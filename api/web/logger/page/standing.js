@@ -17,13 +17,15 @@ export function standingPanel(practice, judged) {
       h("p", { class: "kept" }, h("strong", {}, count(practice.inSession.length, "shot")), h("span", {}, "logged in this session, without a drill")));
   }
   const [words, kind] = verdicts[score.verdict];
+  const lost = practice.withdrawn && `It was ${practice.withdrawn}, but a shot behind that verdict has changed.`;
   return h("section", { class: "standing card", "aria-label": "How the drill stands" },
     h("ul", { class: "asked" }, drill.rules.map((rule, i) => h("li", {}, sentence(rule, practice.ballNames),
       judged && drill.rules.length > 1 && h("span", { class: `rule ${judged.rules[i].verdict}` }, sign(judged.rules[i].verdict), verdictWords(rule, judged.rules[i]))))),
     h("p", { class: "kept" },
       h("strong", {}, score.judged ? `${score.kept} of ${score.judged}` : "No shots"),
-      h("span", {}, score.judged ? `kept, ${percent(score.share)}` : "judged yet"),
+      h("span", {}, score.judged ? `kept${score.share === null ? "" : `, ${percent(score.share)}`}` : "measured yet"),
       h("span", { class: `verdict ${kind}` }, words)),
+    lost && h("p", { class: "soft" }, lost),
     bar(score));
 }
 
@@ -41,10 +43,11 @@ function facts({ score, sessionScore, drill, inSession }) {
     if (score.run) found.push(`run of ${score.run}${score.longestRun > score.run ? `, longest ${score.longestRun}` : ""}`);
     else if (score.longestRun) found.push(`longest run ${score.longestRun}`);
   }
-  if (score.unknown) found.push(`${score.unknown} not measured`);
+  if (score.unknown) found.push(`${Math.round(score.atLeast * 100)} to ${percent(score.atMost)}: ${score.unknown} of ${score.shots} not measured`);
+  if (score.gutterBalls) found.push(`${score.gutterBalls} in the gutter`);
   if (score.verdict === "too few shots" && score.judged) {
     const more = score.evidence.keptToMet;
-    if (more) found.push(`met after ${count(more, "more good shot")} in a row`);
+    if (more) found.push(`${count(more, "more good shot")} in a row and it is met`);
   }
   found.push(score.repsLeft ? `${score.repsLeft} of ${drill.reps} left` : `${count(drill.reps, "shot")} done`);
   if (sessionScore.judged && sessionScore.judged !== score.judged) found.push(`today ${sessionScore.kept} of ${sessionScore.judged}`);
@@ -56,13 +59,13 @@ function facts({ score, sessionScore, drill, inSession }) {
 function bar(score) {
   const pass = score.evidence.passShare * 100;
   const parts = [svg("rect", { class: "track", x: 0, y: 5, width: 100, height: 10 })];
-  if (score.judged) {
+  if (score.share !== null) {
     parts.push(svg("rect", { class: "fill", x: 0, y: 5, width: score.share * 100, height: 10 }));
     const beam = `M${score.interval.low * 100} 10H${score.interval.high * 100}`;
     parts.push(svg("path", { class: "halo", d: beam }), svg("path", { class: "beam", d: beam }));
   }
   parts.push(svg("path", { class: "pass", d: `M${pass} 0V20` }));
-  const words = score.judged ? `${percent(score.share)} kept, pass mark ${percent(score.evidence.passShare)}` : `pass mark ${percent(score.evidence.passShare)}`;
+  const words = score.share !== null ? `${percent(score.share)} kept, pass mark ${percent(score.evidence.passShare)}` : `pass mark ${percent(score.evidence.passShare)}`;
   return h("div", { class: "bar-line" }, svg("svg", { class: "share", viewBox: "0 0 100 20", preserveAspectRatio: "none", role: "img", "aria-label": words }, parts),
     h("span", { class: "soft" }, `pass mark ${percent(score.evidence.passShare)}`));
 }

@@ -17,19 +17,19 @@ export function verdictWords(rule, judgement) {
   const by = () => amount(round(Math.abs(judgement.margin)), unitOf(rule));
   switch (judgement.verdict) {
     case "kept": return judgement.basis ? `kept by ${by()}` : "kept";
-    case "broken": return judgement.basis ? `broken, ${by()} ${sides[judgement.miss]}` : "broken";
+    case "broken":
+      if (judgement.miss === "gutter") return "broken, in the gutter";
+      return judgement.basis ? `broken, ${by()} ${sides[judgement.miss]}` : "broken";
   }
   return "not measured";
 }
 
 export const verdictTitle = { kept: "Kept", broken: "Broken", unknown: "Not measured", none: "Logged" };
 
-// sureness says how far the reading can be relied on, where its error matters.
-function sureness(judged) {
-  if (judged.verdict === "unknown") return "";
-  const right = judged.verdict === "kept" ? judged.probabilityKept : 1 - judged.probabilityKept;
-  if (right > 0.95) return "";
-  return `${percent(right)} sure`;
+// likely says how likely it is that a shot was kept, where the reading's error leaves a doubt.
+function likely({ verdict, probabilityKept }) {
+  if (verdict === "unknown" || verdict === "kept" && probabilityKept > 0.95 || verdict === "broken" && probabilityKept < 0.05) return "";
+  return `${percent(probabilityKept)} likely kept`;
 }
 
 // marginLine is the one line about a judged shot under its verdict.
@@ -40,7 +40,7 @@ export function marginLine(drill, judged) {
   const rule = drill.rules[judged.rules.indexOf(worst)];
   if (judged.verdict === "unknown") return worst.reason;
   const words = verdictWords(rule, worst).replace(/^kept ?|^broken,? ?/, "");
-  return [words, worst.basis === "estimated" ? "estimated" : "", sureness(judged)].filter(Boolean).join(", ");
+  return [words, worst.basis === "estimated" ? "estimated" : "", likely(judged)].filter(Boolean).join(", ");
 }
 
 // verdictLine is a judged shot's verdict with its margin: "Kept by 2.5 boards", "Broken, 1.5 boards outside", "Not measured".
