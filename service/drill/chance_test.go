@@ -120,8 +120,14 @@ func TestShareOfSteadyAthletes(t *testing.T) {
 		middle, spread, standardError float64
 		n                             int
 	}{
-		{12, 1, 1, 30}, {11, 1.5, 1, 30}, {10, 1, 1, 30}, {10, 1, 1, 150}, {10, 2.5, 1, 30}, {10.5, 0.6, 1, 30},
-		{10.5, 0.6, 1, 150}, {10, 1, 0.3, 30},
+		{12, 1, 1, 30},
+		{11, 1.5, 1, 30},
+		{10, 1, 1, 30},
+		{10, 1, 1, 150},
+		{10, 2.5, 1, 30},
+		{10.5, 0.6, 1, 30},
+		{10.5, 0.6, 1, 150},
+		{10, 1, 0.3, 30},
 	} {
 		random := rand.New(rand.NewPCG(10, 5))
 		truth := 0.5 * math.Erfc((9.5-c.middle)/c.spread/math.Sqrt2)

@@ -21,15 +21,16 @@ type scoreCommand struct {
 func (scoreCommand) Help() string {
 	return `Did they do as asked, or just get lucky? One row an athlete:
 
-    kept           shots that kept all rules, of those that could be judged
-    share          the same as a share, with its 95 % Wilson interval
-    coverage       judged, of all shots that count
+    kept           shots that kept all rules, of those that were measured
+    share          the share kept, allowing for measurement error, with a 95 % interval that may be
+                   read after every shot
+    coverage       measured, of all shots that count
     outside/inside misses on either side of the corridor
     margin         mean distance to the rule's edge, negative when broken
     run            longest run of shots kept
     strikes        of the shots that kept the drill, and of those that broke it
 
-The verdict is a sequential test: too few shots until it can tell.
+The verdict weighs the pass mark against 20 points less, and looks again when all shots are thrown.
 
 Examples:
 
