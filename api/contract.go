@@ -15,6 +15,7 @@ import (
 	"github.com/getkin/kin-openapi/routers"
 	"github.com/labstack/echo/v4"
 
+	"laneward/api/problem"
 	"laneward/service"
 	"laneward/service/record"
 )
@@ -196,7 +197,7 @@ func checkMedia(request *http.Request, route *routers.Route) error {
 	}
 	taken := slices.Sorted(maps.Keys(body.Value.Content))
 	return &service.Error{
-		Code: codeMedia,
+		Code: problem.Media,
 		Detail: fmt.Sprintf(
 			"the body comes as %q: set Content-Type to %s and send it so",
 			media,

@@ -9,6 +9,7 @@ import (
 	"github.com/google/uuid"
 	openapitypes "github.com/oapi-codegen/runtime/types"
 
+	"laneward/api/problem"
 	"laneward/openapi"
 	"laneward/service"
 	"laneward/service/drill"
@@ -265,7 +266,7 @@ func logFormat(contentType string) (service.LogFormat, error) {
 	media, parameters, err := mime.ParseMediaType(contentType)
 	if charset, ok := parameters["charset"]; ok && err == nil && charset != "utf-8" && charset != "UTF-8" &&
 		charset != "us-ascii" {
-		return "", &service.Error{Code: codeMedia, Detail: "a log is UTF-8: save it as such and send it again"}
+		return "", &service.Error{Code: problem.Media, Detail: "a log is UTF-8: save it as such and send it again"}
 	}
 	switch media {
 	case "text/csv":
@@ -276,7 +277,7 @@ func logFormat(contentType string) (service.LogFormat, error) {
 		return service.LogJSON, nil
 	}
 	return "", &service.Error{
-		Code:   codeMedia,
+		Code:   problem.Media,
 		Detail: "set Content-Type to text/csv, application/x-ndjson or application/json: a log comes in one of these",
 	}
 }

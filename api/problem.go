@@ -12,37 +12,10 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"laneward/api/problem"
 	"laneward/openapi"
 	"laneward/service"
 	"laneward/service/record"
-)
-
-// answers is the one table from kinds of failure to answers.
-var answers = map[service.Code]struct {
-	status int
-	title  string
-}{
-	service.Invalid:         {http.StatusBadRequest, "The request needs mending"},
-	service.Unauthenticated: {http.StatusUnauthorized, "Sign in first"},
-	service.Forbidden:       {http.StatusForbidden, "Not for your role"},
-	service.NotFound:        {http.StatusNotFound, "Not found"},
-	service.Conflict:        {http.StatusConflict, "It does not fit what is stored"},
-	service.Stale:           {http.StatusPreconditionFailed, "Changed since you read it"},
-	service.NeedsRevision:   {http.StatusPreconditionRequired, "Say which version you change"},
-	service.Gone:            {http.StatusGone, "No longer there"},
-	service.TooLarge:        {http.StatusRequestEntityTooLarge, "Too large"},
-	service.TooMany:         {http.StatusTooManyRequests, "Too many tries"},
-	service.TooOld:          {http.StatusUpgradeRequired, "Your client is too old"},
-	service.Unavailable:     {http.StatusServiceUnavailable, "Not just now"},
-	service.Internal:        {http.StatusInternalServerError, "Our fault"},
-	codeMethod:              {http.StatusMethodNotAllowed, "No such method here"},
-	codeMedia:               {http.StatusUnsupportedMediaType, "A format we do not read"},
-}
-
-// The failures of HTTP itself have codes of their own.
-const (
-	codeMethod service.Code = "method-not-allowed"
-	codeMedia  service.Code = "media-type"
 )
 
 func errTooLarge(limit int64) error {
@@ -58,53 +31,53 @@ func writeError(log *slog.Logger, err error, c echo.Context) {
 	if c.Response().Committed {
 		return
 	}
-	known, status, _ := describe(err)
+	known, kind := describe(err)
 	id := c.Response().Header().Get(echo.HeaderXRequestID)
 	gone := c.Request().Context().Err() != nil // whoever asked no longer waits
 	if (known.Code == service.Internal || known.Code == service.Unavailable) && !gone && !errors.Is(err, errPanic) {
 		log.ErrorContext(c.Request().Context(), "request failed", "request_id", id, "route", c.Path(), "err", err)
 	}
-	problem := problemOf(err, id)
+	answer := problemOf(err, id)
 	header := c.Response().Header()
 	header.Set(echo.HeaderContentType, "application/problem+json")
 	header.Set(echo.HeaderCacheControl, "no-store")
 	if known.RetryAfter > 0 {
 		header.Set(echo.HeaderRetryAfter, strconv.Itoa(int(math.Ceil(known.RetryAfter.Seconds()))))
 	}
-	if status == http.StatusUnauthorized {
+	if kind.Status == http.StatusUnauthorized {
 		header.Set(echo.HeaderWWWAuthenticate, `Bearer realm="laneward"`)
 	}
-	c.Response().WriteHeader(status)
-	if err := json.NewEncoder(c.Response()).Encode(problem); err != nil {
+	c.Response().WriteHeader(kind.Status)
+	if err := json.NewEncoder(c.Response()).Encode(answer); err != nil {
 		log.WarnContext(c.Request().Context(), "answer not sent", "request_id", id, "err", err)
 	}
 }
 
 // problemOf writes a failure as a problem.
 func problemOf(err error, requestID string) openapi.Problem {
-	known, status, title := describe(err)
-	problem := openapi.Problem{
-		Type:      "/problems#" + string(known.Code),
-		Title:     title,
-		Status:    status,
+	known, kind := describe(err)
+	answer := openapi.Problem{
+		Type:      kind.Type(),
+		Title:     kind.Title,
+		Status:    kind.Status,
 		Detail:    known.Detail,
 		RequestID: requestID,
 	}
 	if len(known.Faults) > 0 {
-		problem.Errors = &[]openapi.Fault{}
+		answer.Errors = &[]openapi.Fault{}
 		for _, fault := range known.Faults {
-			*problem.Errors = append(*problem.Errors, faultOf(fault))
+			*answer.Errors = append(*answer.Errors, faultOf(fault))
 		}
 	}
 	var gone *goneError
 	if errors.As(err, &gone) {
-		problem.Snapshot = &gone.snapshot
+		answer.Snapshot = &gone.snapshot
 	}
-	return problem
+	return answer
 }
 
-// describe finds the failure's code, status and title.
-func describe(err error) (known *service.Error, status int, title string) {
+// describe finds the failure and its kind.
+func describe(err error) (*service.Error, problem.Kind) {
 	var http4 *echo.HTTPError
 	var tooLarge *http.MaxBytesError
 	if errors.As(err, &tooLarge) {
@@ -113,14 +86,13 @@ func describe(err error) (known *service.Error, status int, title string) {
 	if errors.As(err, &http4) {
 		return describeHTTP(http4)
 	}
-	known = service.AsError(err)
-	answer := answers[known.Code]
-	return known, answer.status, answer.title
+	known := service.AsError(err)
+	return known, problem.Of(known.Code)
 }
 
 // describeHTTP tells echo's own failures: no such address, wrong method, a body or parameter it
 // could not bind.
-func describeHTTP(err *echo.HTTPError) (known *service.Error, status int, title string) {
+func describeHTTP(err *echo.HTTPError) (*service.Error, problem.Kind) {
 	code, detail := service.Invalid, strings.TrimSpace(fmt.Sprint(err.Message))
 	var name string
 	if _, scanned := fmt.Sscanf(detail, "Invalid format for parameter %s", &name); scanned == nil {
@@ -133,9 +105,9 @@ func describeHTTP(err *echo.HTTPError) (known *service.Error, status int, title 
 	case http.StatusNotFound:
 		code, detail = service.NotFound, "there is nothing at this address; /openapi.json lists what there is"
 	case http.StatusMethodNotAllowed:
-		code, detail = codeMethod, "this address has no such method: see the Allow header"
+		code, detail = problem.Method, "this address has no such method: see the Allow header"
 	case http.StatusUnsupportedMediaType:
-		code = codeMedia
+		code = problem.Media
 	case http.StatusRequestEntityTooLarge:
 		code = service.TooLarge
 	}
@@ -143,8 +115,7 @@ func describeHTTP(err *echo.HTTPError) (known *service.Error, status int, title 
 		code = service.Internal
 		detail = service.AsError(errors.New("")).Detail
 	}
-	answer := answers[code]
-	return &service.Error{Code: code, Detail: detail}, answer.status, answer.title
+	return &service.Error{Code: code, Detail: detail}, problem.Of(code)
 }
 
 func faultOf(fault record.Fault) openapi.Fault {

@@ -13,7 +13,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
 
-	"laneward/api/web"
+	"laneward/api/problem"
 	"laneward/openapi"
 )
 
@@ -221,7 +221,7 @@ func TestProblemTypesAreExplained(t *testing.T) {
 	s := newServer(t)
 	page := s.send(t, call{method: http.MethodGet, path: "/problems"}).want(http.StatusOK)
 	known := make(map[string]bool)
-	for _, p := range web.Problems() {
+	for _, p := range problem.Kinds() {
 		known[string(p.Code)] = true
 		if !bytes.Contains(page.body, []byte(`id="`+string(p.Code)+`"`)) {
 			t.Errorf("/problems#%s points to nothing", p.Code)

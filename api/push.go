@@ -13,6 +13,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"laneward/api/problem"
 	"laneward/openapi"
 	"laneward/service"
 	"laneward/service/record"
@@ -49,7 +50,7 @@ func (h *handlers) Push(ctx context.Context, r openapi.PushRequestObject) (opena
 	switch {
 	case err != nil || format == service.LogCSV:
 		return nil, &service.Error{
-			Code:   codeMedia,
+			Code:   problem.Media,
 			Detail: "set Content-Type to application/json or application/x-ndjson: a push comes in one of these",
 		}
 	case format == service.LogJSON:

@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"laneward/api/problem"
 	"laneward/service"
 	"laneward/service/record"
 )
@@ -270,7 +271,7 @@ func (v *visit) retry(f *form, err error, show func(status int, f *form) error, 
 		}
 	}
 	setRetryAfter(v.w, known)
-	return show(statusOf(known.Code), f)
+	return show(problem.Of(known.Code).Status, f)
 }
 
 func setRetryAfter(w http.ResponseWriter, known *service.Error) {
