@@ -330,3 +330,20 @@ func TestStaticFilesAreKept(t *testing.T) {
 	}
 	v.get("/nothing/here").wants(t, http.StatusNotFound, "Page not found", "Request id")
 }
+
+func TestDatesAreInTheReadersForm(t *testing.T) {
+	w := newWorld(t)
+	v := w.signedIn(coachEmail)
+	for language, want := range map[string]string{
+		"":                  `<time datetime="2026-03-03" lang="en">3 Mar 2026</time>`,
+		"en-US,en;q=0.8":    `<time datetime="2026-03-03" lang="en-US">Mar 3, 2026</time>`,
+		"de-AT, en;q=0.5":   `<time datetime="2026-03-03" lang="de">3. März 2026</time>`,
+		"tlh, sv;q=0.9, en": `<time datetime="2026-03-03" lang="en">3 Mar 2026</time>`,
+	} {
+		request := v.request(http.MethodGet, w.at(), nil)
+		request.Header.Set("Accept-Language", language)
+		if got := v.send(request); !strings.Contains(got.body, want) {
+			t.Errorf("for %q the squad's page does not hold %s", language, want)
+		}
+	}
+}

@@ -123,7 +123,7 @@ func ballOptions(balls []ballChoice) []option {
 func sessionOptions(r *roster) []option {
 	list := []option{{"", "No session: fresh film"}}
 	for _, s := range r.Sessions {
-		label := s.Date.Format("2 Jan 2006") + ": " + s.Name
+		label := r.Dates.Day(s.Date.Time) + ": " + s.Name
 		if name := r.Athlete(s.AthleteID); name != "" {
 			label += ", " + name
 		}

@@ -13,6 +13,7 @@ import (
 	"path"
 	"slices"
 
+	"laneward/api/web/dates"
 	"laneward/service"
 	"laneward/service/picture"
 	"laneward/service/record"
@@ -49,14 +50,14 @@ var partNames = []string{
 	"templates/filmparts.html",
 }
 
-func loadPages(files assets) (pages, error) {
+func loadPages(files assets, form dates.Form) (pages, error) {
 	names, err := fs.Glob(templateFiles, "templates/*.html")
 	if err != nil {
 		return nil, fmt.Errorf("find the pages: %w", err)
 	}
 	functions := wordFunctions()
 	functions["asset"] = files.address
-	shared, err := template.New("").Funcs(functions).ParseFS(templateFiles, partNames...)
+	shared, err := template.New("").Funcs(functions).Funcs(dateFunctions(form)).ParseFS(templateFiles, partNames...)
 	if err != nil {
 		return nil, fmt.Errorf("read the pages' layout: %w", err)
 	}
@@ -78,6 +79,20 @@ func loadPages(files assets) (pages, error) {
 	return loaded, nil
 }
 
+// pagesFor returns the pages with days in a reader's form, parsed when they are first asked for.
+func (s *site) pagesFor(form dates.Form) (pages, error) {
+	s.loading.Lock()
+	defer s.loading.Unlock()
+	if loaded, ok := s.pages[form.Language]; ok {
+		return loaded, nil
+	}
+	loaded, err := loadPages(s.assets, form)
+	if err == nil {
+		s.pages[form.Language] = loaded
+	}
+	return loaded, err
+}
+
 // show writes a page whole, or nothing of it.
 func (v *visit) show(status int, name string, f frame) error {
 	f.Me, f.Status, f.Here = v.me, status, v.URL.Path
@@ -86,7 +101,11 @@ func (v *visit) show(status int, name string, f frame) error {
 
 // write fills one template of a page.
 func (v *visit) write(status int, page, part string, data any) error {
-	loaded, ok := v.site.pages[page]
+	pages, err := v.site.pagesFor(v.dates)
+	if err != nil {
+		return err
+	}
+	loaded, ok := pages[page]
 	if !ok {
 		return fmt.Errorf("there is no template of page %q", page)
 	}

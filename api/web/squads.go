@@ -10,6 +10,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"laneward/api/web/dates"
 	"laneward/service"
 	"laneward/service/picture"
 	"laneward/service/record"
@@ -123,6 +124,7 @@ type roster struct {
 	Squad    *record.Squad
 	Own      service.OwnSquad
 	Today    string // YYYY-MM-DD
+	Dates    dates.Form
 	Athletes []*record.Athlete
 	Patterns []*record.Pattern
 	Sessions []*record.Session
@@ -159,7 +161,7 @@ func (r *roster) Pattern(id *uuid.UUID) string {
 }
 
 func (v *visit) roster(own service.OwnSquad) (*roster, error) {
-	r := &roster{Own: own, Today: v.site.svc.Now().UTC().Format(time.DateOnly)}
+	r := &roster{Own: own, Dates: v.dates, Today: v.site.svc.Now().UTC().Format(time.DateOnly)}
 	ctx := v.Context()
 	found, err := v.site.svc.Get(ctx, v.me.ID, own.ID, record.KindSquad, own.ID)
 	if err != nil {

@@ -12,9 +12,11 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
+	"sync"
 
 	"github.com/google/uuid"
 
+	"laneward/api/web/dates"
 	"laneward/api/web/logger"
 	"laneward/service"
 )
@@ -23,8 +25,10 @@ import (
 type site struct {
 	svc    *service.Service
 	log    *slog.Logger
-	pages  pages
 	assets assets
+
+	loading sync.Mutex
+	pages   map[string]pages // by the language that days are written in
 }
 
 // New returns the pages as one handler, mounted at the root below everything of the contract.
@@ -33,11 +37,10 @@ func New(svc *service.Service, log *slog.Logger) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	loaded, err := loadPages(files)
-	if err != nil {
+	s := &site{svc: svc, log: log, assets: files, pages: make(map[string]pages)}
+	if _, err := s.pagesFor(dates.For("")); err != nil {
 		return nil, err
 	}
-	s := &site{svc: svc, log: log, pages: loaded, assets: files}
 	sameOrigin := http.NewCrossOriginProtection()
 	sameOrigin.SetDenyHandler(s.open(func(*visit) error { return errForeignForm }))
 	return sameOrigin.Handler(s.routes()), nil
@@ -143,6 +146,8 @@ type visit struct {
 	w    http.ResponseWriter
 	site *site
 	me   *service.Person // nil when signed out
+
+	dates dates.Form // of the reader's language
 }
 
 // page answers a visit, or fails with the service's error.
@@ -194,7 +199,8 @@ func (s *site) serve(p page) http.Handler {
 		// HTTP a browser tells nothing else of where a form comes from: it would be taken for one
 		// from another site.
 		w.Header().Set("Referrer-Policy", "same-origin")
-		v := &visit{Request: r, w: w, site: s}
+		w.Header().Add("Vary", "Accept-Language")
+		v := &visit{Request: r, w: w, site: s, dates: dates.For(r.Header.Get("Accept-Language"))}
 		if err := p(v); err != nil {
 			v.fail(err)
 		}

@@ -7,9 +7,11 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
+	"laneward/api/web/dates"
 	"laneward/service/advice"
 	"laneward/service/drill"
 	"laneward/service/picture"
@@ -26,7 +28,6 @@ func wordFunctions() template.FuncMap {
 		"pointsRange":  pointsRange,
 		"margin":       margin,
 		"count":        count,
-		"day":          day,
 		"decimal":      decimal,
 		"verdictClass": verdictClass,
 		"evidence":     evidence,
@@ -102,11 +103,17 @@ func count(n int, noun string) string {
 	return strconv.Itoa(n) + " " + noun + "s"
 }
 
-func day(d *record.Day) string {
-	if d == nil {
-		return ""
+// dateFunctions is how templates write days and moments in a reader's form.
+func dateFunctions(form dates.Form) template.FuncMap {
+	const toTheMinute = "15:04 MST"
+	return template.FuncMap{
+		"day":     func(d *record.Day) template.HTML { return form.HTML(form.Day(d.Time), d.String()) },
+		"date":    func(d record.Day) template.HTML { return form.HTML(form.Day(d.Time), d.String()) },
+		"weekday": func(d record.Day) template.HTML { return form.HTML(form.Weekday(d.Time), d.String()) },
+		"moment": func(t time.Time) template.HTML {
+			return form.HTML(form.Day(t)+", "+t.Format(toTheMinute), t.Format(time.RFC3339))
+		},
 	}
-	return d.Format("2 Jan 2006")
 }
 
 // decimal writes a measured value with the decimals it has, two at most; what was not measured is

@@ -424,13 +424,13 @@ const compareJudging = `(async () => {
 	return JSON.stringify({ judgements, faults: faults.length, first: faults.slice(0, 20) });
 })()`
 
-// The page judges exactly as the server does.
-func TestPageJudgesAsTheServer(t *testing.T) {
-	golden, err := os.ReadFile(judgeGolden)
-	must(t, err)
+// blankPage opens a page of the logger's origin with none of its own script running, and one file
+// beside it.
+func blankPage(t *testing.T, name string, body []byte) *device {
+	t.Helper()
 	mux := http.NewServeMux()
 	mux.Handle("/logger/", logger.Handler())
-	mux.HandleFunc("/cases", func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write(golden) })
+	mux.HandleFunc("/"+name, func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write(body) })
 	mux.HandleFunc("/blank", func(w http.ResponseWriter, _ *http.Request) {
 		fmt.Fprint(w, "<!DOCTYPE html><link rel=icon href=data:,>")
 	})
@@ -438,6 +438,14 @@ func TestPageJudgesAsTheServer(t *testing.T) {
 	t.Cleanup(server.Close)
 	d := newDevice(t, startBrowser(t), server.URL)
 	d.open("../blank")
+	return d
+}
+
+// The page judges exactly as the server does.
+func TestPageJudgesAsTheServer(t *testing.T) {
+	golden, err := os.ReadFile(judgeGolden)
+	must(t, err)
+	d := blankPage(t, "cases", golden)
 	var result struct {
 		Judgements, Faults int
 		First              []string
@@ -450,4 +458,34 @@ func TestPageJudgesAsTheServer(t *testing.T) {
 		t.Errorf("%d faults in %d judgements", result.Faults, result.Judgements)
 	}
 	t.Logf("%d judgements are the same", result.Judgements)
+}
+
+// compareDays lists the days that the page's own module writes otherwise than the golden file.
+const compareDays = `(async () => {
+	const { formFor, dayText, weekdayText } = await import("/logger/dates.js");
+	const cases = await (await fetch("/days")).json();
+	const faults = cases.map(({ language, date, day, weekday }) => {
+		const form = formFor([language]);
+		const got = [dayText(date, form), weekdayText(date, form)];
+		return got[0] === day && got[1] === weekday ? "" : language + ": " + got.join(" and ") + ", want " + day + " and " + weekday;
+	}).filter(Boolean);
+	return JSON.stringify({ cases: cases.length, faults });
+})()`
+
+// The page writes days exactly as the pages of the server do.
+func TestPageWritesDaysAsTheServer(t *testing.T) {
+	golden, err := os.ReadFile("../dates/testdata/days.json")
+	must(t, err)
+	d := blankPage(t, "days", golden)
+	var result struct {
+		Cases  int
+		Faults []string
+	}
+	must(t, json.Unmarshal([]byte(eval[string](d, compareDays)), &result))
+	for _, fault := range result.Faults {
+		t.Error(fault)
+	}
+	if result.Cases < 40 {
+		t.Errorf("only %d days were compared", result.Cases)
+	}
 }

@@ -15,6 +15,8 @@ import (
 	"path"
 	"slices"
 	"time"
+
+	"laneward/api/web/dates"
 )
 
 //go:embed page
@@ -26,6 +28,8 @@ const Root = "/logger/"
 const (
 	worker   = "sw.js" // the service worker, which is told the version and the names of all the others
 	homePage = "index.html"
+
+	datesScript = "dateforms.js" // the table of the forms of dates, which the pages read too
 )
 
 // mediaTypes are those of the page's files. The machine's own table is not asked, so that the
@@ -97,6 +101,8 @@ func load() map[string]file {
 		}
 		files[entry.Name()] = file{body: body, media: media, etag: tag(body)}
 	}
+	table := dates.Script()
+	files[datesScript] = file{body: table, media: mediaTypes[".js"], etag: tag(table)}
 	told := tellWorker(files)
 	files[worker] = file{body: told, media: files[worker].media, etag: tag(told)}
 	return files

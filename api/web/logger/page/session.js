@@ -1,10 +1,11 @@
 // Making a session, and editing one.
 
+import { weekdayText } from "./dates.js";
 import { field, h, say } from "./dom.js";
 import { newId } from "./ids.js";
 import { changeOf, list, write } from "./queue.js";
 import { faultLine } from "./syncview.js";
-import { dayOf, today } from "./words.js";
+import { today } from "./words.js";
 
 const longestText = 200; // bytes, as the server counts
 
@@ -12,7 +13,7 @@ const bytes = (text) => new TextEncoder().encode(text).length;
 
 // sessionForm is a form for a session, a new one for null; done is told its id once it is kept.
 export function sessionForm(app, record, done) {
-  const name = h("input", { id: "session-name", value: record?.name ?? `Practice ${dayOf(today())}` });
+  const name = h("input", { id: "session-name", value: record?.name ?? `Practice ${weekdayText(today())}` });
   const date = h("input", { id: "session-date", type: "date", value: record?.date ?? today() });
   const centre = h("input", { id: "session-centre", value: record?.centre ?? "" });
   const lanes = h("input", { id: "session-lanes", inputmode: "numeric", value: record?.lanes?.join(", ") ?? "" });

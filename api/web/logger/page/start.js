@@ -1,10 +1,11 @@
 // Choosing what is logged: the squad and the athlete where there is a choice, the session, and the drill.
 
+import { dayText, weekdayText } from "./dates.js";
 import { choiceList, field, h, say, swap } from "./dom.js";
 import { list } from "./queue.js";
 import { sentence } from "./sentence.js";
 import { sessionForm } from "./session.js";
-import { count, dayOf, percent } from "./words.js";
+import { count, percent } from "./words.js";
 
 const shownSessions = 6;
 
@@ -83,7 +84,7 @@ function sessionPart(app, sessions, all, { showAll, chosen: tell }) {
   sessions.length > shown.length && h("button", { type: "button", class: "plain", onclick: showAll }, `Show all ${sessions.length} sessions`)];
 }
 
-const sessionLine = (session) => [dayOf(session.date), session.centre, session.lanes?.length ? `lanes ${session.lanes.join(", ")}` : "", session.athlete_id ? "" : "shared"]
+const sessionLine = (session) => [weekdayText(session.date), session.centre, session.lanes?.length ? `lanes ${session.lanes.join(", ")}` : "", session.athlete_id ? "" : "shared"]
   .filter(Boolean).join(" · ");
 
 function newSession(app, made) {
@@ -101,7 +102,7 @@ function drillPart(app, drills, assignments, names) {
   const sorted = [...drills].sort((a, b) => mine.has(b.id) - mine.has(a.id) || (a.id < b.id ? 1 : -1));
   const items = sorted.map((drill) => {
     const due = mine.get(drill.id)?.due_on;
-    const asked = `${count(drill.reps, "shot")}, keep ${percent(drill.pass_share)}${due ? `, due ${dayOf(due)}` : mine.has(drill.id) ? "" : ", not assigned"}`;
+    const asked = `${count(drill.reps, "shot")}, keep ${percent(drill.pass_share)}${due ? `, due ${dayText(due)}` : mine.has(drill.id) ? "" : ", not assigned"}`;
     return { value: drill.id, title: drill.name, lines: [...drill.rules.map((rule) => sentence(rule, names)), asked] };
   });
   items.push({ value: "", title: "No drill", lines: ["Just log shots"] });

@@ -1,5 +1,6 @@
 // Words for what is shown.
 
+import { dayText, weekdayText } from "./dates.js";
 import { unitOf } from "./judge.js";
 import { leaveName } from "./lane.js";
 import { amount } from "./sentence.js";
@@ -82,6 +83,7 @@ export function fieldValue(name, value, names) {
   if (value === undefined || value === null) return "not recorded";
   if (name === "standing") return value.length ? leaveName(value) : "strike";
   if (name === "track") return count(value.length, "point");
+  if (name === "date") return weekdayText(value);
   if (name === "time") return timeOf(Date.parse(value), true);
   if (name.endsWith("_id")) return names.get(value) ?? value;
   if (Array.isArray(value)) return value.join(", ");
@@ -89,12 +91,14 @@ export function fieldValue(name, value, names) {
   return `${value}${unitsOfFields[name] ?? ""}`;
 }
 
-export const timeOf = (ms, withDay = false) => new Date(ms).toLocaleString([], withDay ? { dateStyle: "medium", timeStyle: "short" } : { timeStyle: "short" });
-
-export const dayOf = (date) => new Date(`${date}T12:00:00`).toLocaleDateString([], { weekday: "short", day: "numeric", month: "short", year: "numeric" });
-
-// today is this day as the device has it, YYYY-MM-DD.
-export function today() {
-  const now = new Date();
-  return [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((part) => String(part).padStart(2, "0")).join("-");
+// timeOf writes a moment as the device's clock has it, in the reader's form.
+export function timeOf(ms, withDay = false) {
+  const moment = new Date(ms);
+  const time = moment.toLocaleTimeString(navigator.languages, { timeStyle: "short" });
+  return withDay ? `${dayText(dateOf(moment))}, ${time}` : time;
 }
+
+// dateOf is a moment's day as the device has it, YYYY-MM-DD.
+const dateOf = (moment) => [moment.getFullYear(), moment.getMonth() + 1, moment.getDate()].map((part) => String(part).padStart(2, "0")).join("-");
+
+export const today = () => dateOf(new Date());
