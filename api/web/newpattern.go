@@ -86,7 +86,9 @@ func (f *form) withLoads(loads int) *form {
 				}
 				switch column.name {
 				case "direction":
-					in.Type, in.Options = "", []option{{"out", "forward"}, {"back", "reverse"}}
+					in.Type, in.Options = "", []option{
+						{string(oil.Out), directionName(oil.Out)}, {string(oil.Back), directionName(oil.Back)},
+					}
 				case "from_board", "to_board": // which may name their side
 					in.Type, in.Step, in.Max = "", "", "4"
 				}

@@ -101,7 +101,43 @@ func TestAccessIsRefreshed(t *testing.T) {
 	if to := gone.location(t); !strings.HasPrefix(to, "/sign-in") {
 		t.Errorf("after the sign-in ran out the page leads to %q", to)
 	}
-	v.post("/squads", "name", "x").wants(t, http.StatusUnauthorized, "Your sign-in ended: sign in to continue")
+	v.post("/squads", "name", "x").wants(t, http.StatusUnauthorized, "Your sign-in ended. Sign in to continue")
+}
+
+// Whoever is signed out while filling in a form signs in and sends what they entered, also after a
+// wrong password.
+func TestEntriesOutliveASignIn(t *testing.T) {
+	w := newWorld(t)
+	v := w.visitor()
+	asked := v.post(w.at("/athletes"), "name", "Fenna <Ostrow>", "side", "left", "note", "one\ntwo")
+	asked.wants(t, http.StatusUnauthorized, "Your sign-in ended. Sign in to continue; your entries are kept.")
+	wrong := v.post("/sign-in", asked.sends(t, "/sign-in", "email", coachEmail, "password", "wrong")...)
+	wrong.wants(t, http.StatusUnauthorized, "The address or the password is wrong")
+	kept := v.post("/sign-in", wrong.sends(t, "/sign-in", "email", coachEmail, "password", password)...)
+	kept.wants(t, http.StatusOK, "Your entries were kept")
+	if to := v.post(w.at("/athletes"), kept.sends(t, "/athletes")...).location(t); to != w.at("/people") {
+		t.Errorf("sending the kept entries leads to %q", to)
+	}
+	v.get(w.at("/people")).wants(t, http.StatusOK, "Fenna <Ostrow>")
+	elsewhere := w.visitor().post("/sign-in", "email", coachEmail, "password", password, "action", "//other.example/", "entries", "a=b")
+	if to := elsewhere.location(t); to != "/" {
+		t.Errorf("entries for another site lead to %q", to)
+	}
+}
+
+// The address at which a refused form is shown can be opened again.
+func TestRefusedFormsCanBeOpenedAgain(t *testing.T) {
+	w := newWorld(t)
+	v := w.signedIn(coachEmail)
+	athlete, drill, session := "/athletes/"+w.people[0].ID.String(), "/drills/"+w.drill.ID.String(), "/sessions/"+w.session.ID.String()
+	for from, to := range map[string]string{
+		"/athletes": "/people", "/invitations": "/people", "/name": "/people", athlete + "/balls": athlete, athlete + "/erase": athlete,
+		athlete + "/delete": athlete + "/edit", drill + "/assignments": drill, session + "/logs": session, session + "/delete": session + "/edit",
+	} {
+		if got := v.get(w.at(from)).location(t); got != w.at(to) {
+			t.Errorf("%s leads to %s, want %s", from, got, w.at(to))
+		}
+	}
 }
 
 // A link on another site brings no SameSite=Strict cookies along: the browser is made to ask once

@@ -87,9 +87,43 @@ func (v *visit) toSignIn() error {
 	return v.goTo("/sign-in?" + url.Values{"next": {v.URL.RequestURI()}}.Encode())
 }
 
+// keepEntries asks somebody whose sign-in ended while they filled in a form to sign in, and keeps
+// what they entered in that page.
+func (v *visit) keepEntries() error {
+	if err := v.form(); err != nil {
+		return err
+	}
+	f := signInForm("/")
+	f.keep(v.URL.RequestURI(), v.PostForm.Encode())
+	f.Fault = "Your sign-in ended. Sign in to continue; your entries are kept"
+	return v.showSignIn(http.StatusUnauthorized, f)
+}
+
+// keep carries what was entered in another form, and where that goes, along with the sign-in.
+func (f *form) keep(action, entries string) {
+	f.Hidden["action"], f.Hidden["entries"] = action, entries
+}
+
+// showEntries offers to send what was entered before the sign-in ended.
+func (v *visit) showEntries(action string) error {
+	entries, err := url.ParseQuery(v.PostFormValue("entries"))
+	if err != nil {
+		return &service.Error{Code: service.Invalid, Detail: "the entries did not arrive complete: fill in the form again"}
+	}
+	return v.show(http.StatusOK, "entries", frame{Title: "Signed in", Page: entriesView{action, entries}})
+}
+
+// entriesView is what the page that sends kept entries looks at.
+type entriesView struct {
+	Action  string
+	Entries url.Values
+}
+
 // next is the page to go to after signing in: one of ours, whatever the address says.
-func (v *visit) next() string {
-	next := v.FormValue("next")
+func (v *visit) next() string { return local(v.FormValue("next")) }
+
+// local is an address of ours; any other becomes the start.
+func local(next string) string {
 	if !strings.HasPrefix(next, "/") || strings.HasPrefix(next, "//") || strings.ContainsAny(next, "\\\r\n") {
 		return "/"
 	}
@@ -170,6 +204,10 @@ func signIn(v *visit) error {
 		return err
 	}
 	f := signInForm(v.next())
+	action := local(v.PostFormValue("action"))
+	if action != "/" {
+		f.keep(action, v.PostFormValue("entries"))
+	}
 	f.read(v.PostForm)
 	if f.faulty() {
 		return v.showSignIn(http.StatusBadRequest, f)
@@ -179,6 +217,9 @@ func signIn(v *visit) error {
 		return v.retry(f, err, v.showSignIn)
 	}
 	v.keepTokens(tokens)
+	if action != "/" {
+		return v.showEntries(action)
+	}
 	return v.goTo(v.next())
 }
 

@@ -11,6 +11,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/netip"
+	"path"
 	"strings"
 	"sync"
 
@@ -75,7 +76,11 @@ func (s *site) routes() http.Handler {
 			mux.Handle(pattern, s.signedIn(page))
 		}
 	}
+	for pattern, page := range reopened {
+		mux.Handle("GET /squads/{squad}/"+pattern, s.signedIn(back(page)))
+	}
 	for where, kind := range editables() {
+		mux.Handle("GET /squads/{squad}/"+where+"/delete", s.signedIn(back("edit")))
 		mux.Handle("GET /squads/{squad}/"+where+"/edit", s.signedIn(kind.show))
 		mux.Handle("POST /squads/{squad}/"+where+"/edit", s.signedIn(kind.save))
 		mux.Handle("POST /squads/{squad}/"+where+"/delete", s.signedIn(kind.delete))
@@ -117,6 +122,23 @@ var squadPages = map[string]page{
 	"GET /squads/{squad}/patterns/new":       newPatternPage,
 	"POST /squads/{squad}/patterns/new":      newPattern,
 	"GET /squads/{squad}/patterns/{pattern}": patternPage,
+}
+
+// reopened are the addresses that a refused form is shown at, by the page that has the form: a tab
+// that is restored, or a link that was shared, asks for them.
+var reopened = map[string]string{
+	"athletes":                   "people",
+	"invitations":                "people",
+	"name":                       "people",
+	"athletes/{athlete}/balls":   "",
+	"athletes/{athlete}/erase":   "",
+	"drills/{drill}/assignments": "",
+	"sessions/{session}/logs":    "",
+}
+
+// back leads from the address of a form to a page beside it, or to the one above.
+func back(beside string) page {
+	return func(v *visit) error { return v.goTo(path.Join(path.Dir(v.URL.Path), beside)) }
 }
 
 // linePages are the pages that plan lines.
@@ -179,6 +201,9 @@ func (s *site) signedIn(p page) http.Handler {
 		}
 		if err != nil && signedOut(err) && v.Method != http.MethodPost {
 			return v.toSignIn()
+		}
+		if err != nil && signedOut(err) && !isLog(v.Request) {
+			return v.keepEntries()
 		}
 		if err != nil {
 			return err

@@ -14,6 +14,7 @@ import (
 	"laneward/api/web/dates"
 	"laneward/service/advice"
 	"laneward/service/drill"
+	"laneward/service/oil"
 	"laneward/service/picture"
 	"laneward/service/record"
 	"laneward/service/trend"
@@ -52,6 +53,7 @@ func wordFunctions() template.FuncMap {
 		"side":         side,
 		"join":         func(words []string) string { return strings.Join(words, " and ") },
 		"measure":      measureName,
+		"direction":    directionName,
 		"add":          func(a, b int) int { return a + b },
 		"divide":       func(a, b float64) float64 { return a / b },
 		"pair":         func(a, b any) pair { return pair{a, b} },
@@ -242,6 +244,14 @@ func outOfBounds(board float64) string {
 		"Out of bounds: by the model, past 30 ft no shot comes back from outside board %.1f.",
 		board,
 	)
+}
+
+// directionName is which way the machine lays a load, as pattern sheets call it.
+func directionName(d oil.Direction) string {
+	if d == oil.Back {
+		return "reverse"
+	}
+	return "forward"
 }
 
 // measureName is a measure of the scatter in words, with its unit.

@@ -28,8 +28,8 @@ export function shotList(practice, shots, note) {
     const judged = practice.judged.get(shot.id);
     const verdict = judged?.verdict ?? "none";
     const words = judged ? verdictLine(practice.drill, judged) : "";
-    return h("li", {}, h("a", { href: `#/log/${shot.id}`, "aria-label": `Edit shot ${shot.order}: ${words}. ${shotLine(shot, practice.ballNames)}` },
-      h("span", { class: "order" }, String(shot.order)), sign(verdict),
+    return h("li", {}, h("a", { href: `#/log/${shot.id}` },
+      h("span", { class: "unseen" }, "Edit shot "), h("span", { class: "order" }, String(shot.order)), sign(verdict),
       h("span", { class: "shot-text" }, h("strong", {}, words || shotLine(shot, practice.ballNames)), words && h("span", { class: "soft" }, shotLine(shot, practice.ballNames))),
       note(shot) && h("span", { class: "tag" }, note(shot))));
   }));

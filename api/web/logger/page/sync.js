@@ -40,7 +40,7 @@ export class Sync {
     this.waking = null;
     this.tail = null;
     this.channel = new BroadcastChannel(`laneward ${account.person.user_id}`);
-    this.channel.onmessage = ({ data }) => ({ wake: () => this.rouse(), compare: () => this.toCompare() }[data] ?? this.told)();
+    this.channel.onmessage = ({ data }) => ({ wake: () => { this.rouse(); this.told(); }, compare: () => this.toCompare() }[data] ?? this.told)();
   }
 
   // start works in the one page that holds the lock; the others come in when that is closed.

@@ -64,7 +64,7 @@ function group(title, words, changes, actions, names) {
 }
 
 export function titleOf(change) {
-  const record = change.record ?? change.baseRecord ?? change.theirs?.record;
+  const record = change.record ?? change.baseRecord ?? change.theirs?.record ?? change.flight?.record;
   const what = change.kind === "shot" ? `Shot ${record?.order ?? ""}` : `${change.kind} ${record?.name ?? ""}`;
   return (change.record ? what : `${what}, deleted here`).replace(/^./, (first) => first.toUpperCase());
 }
