@@ -12,10 +12,12 @@ import (
 	"testing"
 	"time"
 
+	"laneward/service/lane"
 	"laneward/service/record"
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/google/go-cmp/cmp"
@@ -440,5 +442,85 @@ func TestPlainHTTPInABrowser(t *testing.T) {
 	b.signIn()
 	if at := evaluate[string](b, "location.pathname"); at != w.at() {
 		t.Errorf("after signing in the page is %s, want %s", at, w.at())
+	}
+}
+
+// TestLongNamesInABrowser gives names of 60 letters without a space: no page may scroll sideways.
+func TestLongNamesInABrowser(t *testing.T) {
+	w := newWorld(t)
+	long := strings.Repeat("Wolmarrow", 7)[:60]
+	athlete := create(w, &record.Athlete{Name: long, Side: lane.Right, SpeedMPH: ptr(17.5), RevRateRPM: ptr(330.0)})
+	d := create(w, &record.Drill{Name: long, Rules: w.drill.Rules, Reps: 30, PassShare: 0.8})
+	create(w, &record.Assignment{DrillID: d.ID, AthleteID: athlete.ID, AssignedOn: dayOf(t, "2026-03-02")})
+	create(w, &record.Session{Form: "practice", Name: long, Date: dayOf(t, "2026-03-04"), AthleteID: &athlete.ID})
+	b := newBrowser(t, w.server.URL)
+	b.screen(390, false)
+	b.signIn()
+	squad := "/squads/" + w.squad.String()
+	for name, path := range map[string]string{
+		"squad": squad, "drill": squad + "/drills/" + d.ID.String(), "new-drill": squad + "/drills/new",
+		"athlete": squad + "/athletes/" + athlete.ID.String(), "people": squad + "/people", "plan-form": squad + "/plan",
+	} {
+		b.open(path)
+		b.picture("long-"+name, 390)
+	}
+}
+
+// TestRefusedFormInABrowser sends no file from a phone: the message is in sight and has the focus.
+func TestRefusedFormInABrowser(t *testing.T) {
+	w := newWorld(t)
+	file := filepath.Join(t.TempDir(), "tuesday.xlsx")
+	must(t, os.WriteFile(file, []byte("PK"), 0o600))
+	b := newBrowser(t, w.server.URL)
+	b.refused.Store(true)
+	b.screen(390, false)
+	b.signIn()
+	b.open("/squads/" + w.squad.String() + "/sessions/" + w.session.ID.String())
+	b.do(chromedp.SetUploadFiles(chromedp.ID("log"), []string{file}))
+	if _, err := chromedp.RunResponse(b.ctx, chromedp.Submit(chromedp.ID("log"))); err != nil {
+		t.Fatal(err)
+	}
+	const state = `(() => { const alert = document.querySelector(".alert"), box = alert.getBoundingClientRect();
+		return (document.activeElement === alert) + " " + (box.top >= 0 && box.bottom <= innerHeight); })()`
+	if got := evaluate[string](b, state); got != "true true" {
+		t.Errorf("the message has the focus and is in sight: %s", got)
+	}
+	b.look("refused-upload", 390)
+}
+
+// TestPagesOnPaper looks at what a printer gets: verdicts and letters that are dark on white, and
+// the miss map there without anybody having scrolled to it.
+func TestPagesOnPaper(t *testing.T) {
+	w := newWorld(t)
+	b := newBrowser(t, w.server.URL)
+	b.screen(1280, true)
+	b.signIn()
+	b.do(chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
+		_, err := cdp.Call(ctx, target, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+		return err
+	}))
+	squad := "/squads/" + w.squad.String()
+	b.open(squad + "/drills/" + w.drill.ID.String())
+	const pale = `[...document.querySelectorAll(".chip, .letter")].map((e) => getComputedStyle(e))
+		.filter((s) => s.backgroundColor !== "rgba(0, 0, 0, 0)" || Math.max(...s.color.match(/\d+/g).map(Number)) > 110).length`
+	if n := evaluate[int](b, pale); n > 0 {
+		t.Errorf("%d verdicts and letters need a ground that printers leave out", n)
+	}
+	if n := evaluate[int](b, `document.querySelectorAll(".chip.met").length`); n == 0 {
+		t.Error("no drill is met: the test looks at nothing")
+	}
+	b.do(chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
+		paper, err := cdp.Call(ctx, target, page.PrintToPDF, page.PrintToPDFParams{})
+		if err != nil {
+			return err
+		}
+		return os.WriteFile(filepath.Join(b.dir, "drill.pdf"), paper.Data, 0o600)
+	}))
+	b.open(squad + w.plan())
+	if n := evaluate[int](b, pale); n > 0 {
+		t.Errorf("%d letters of the plan need a ground that printers leave out", n)
+	}
+	if n := evaluate[int](b, `[...document.images].filter((img) => img.loading === "lazy").length`); n > 0 {
+		t.Errorf("%d pictures are loaded only when scrolled to", n)
 	}
 }

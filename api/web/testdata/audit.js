@@ -1,4 +1,4 @@
-// Checks of a page that a machine can make. Source of the limits: WCAG 2.2, success criteria 1.3.1, 1.4.3, 2.4.6, 2.5.8, 4.1.2.
+// Checks of a page that a machine can make. Source of the limits: WCAG 2.2, success criteria 1.3.1, 1.4.3, 2.4.6, 2.5.3, 2.5.8, 4.1.2.
 // The value is a list of sentences, one for each thing that is wrong.
 (() => {
   const faults = [];
@@ -29,6 +29,17 @@
     if (!e.closest("[aria-hidden=true]") && !e.querySelector("title") && !e.getAttribute("aria-label")) faults.push(`a picture has no name: ${name(e)}`);
   for (const e of document.querySelectorAll("a, button"))
     if (!(e.textContent.trim() || e.getAttribute("aria-label"))) faults.push(`${name(e)} says nothing`);
+  const text = (e) => [...e.childNodes].map((n) => n.nodeType === Node.TEXT_NODE ? n.data : n.nodeType !== Node.ELEMENT_NODE || n.ariaHidden === "true" || n.matches("svg, .unseen") ? "" : text(n)).join("");
+  const words = (t) => t.toLowerCase().replace(/[^\p{L}\p{N}]+/gu, " ").trim();
+  for (const e of document.querySelectorAll("a[aria-label], button[aria-label]"))
+    if (!words(e.getAttribute("aria-label")).includes(words(text(e)))) faults.push(`${name(e)} is called otherwise than it reads: ${e.getAttribute("aria-label")}`);
+  const landmarks = new Set();
+  for (const e of document.querySelectorAll("nav, aside, section[aria-label], section[aria-labelledby], [role=region]")) {
+    const called = e.getAttribute("aria-label") ?? (e.getAttribute("aria-labelledby") ?? "").split(/\s+/).map((id) => document.getElementById(id)?.textContent.trim()).join(" ");
+    const kind = `${e.getAttribute("role") ?? (e.tagName === "SECTION" ? "region" : e.tagName)} "${called}"`;
+    if (landmarks.has(kind) && shown(e)) faults.push(`two parts of the page are the ${kind}`);
+    landmarks.add(kind);
+  }
   for (const e of document.querySelectorAll("th")) if (!e.scope) faults.push(`${name(e)} has no scope`);
   for (const e of document.querySelectorAll("table")) if (!e.caption) faults.push("a table has no caption");
   for (const e of document.querySelectorAll("button, input:not([type=hidden]), select, textarea, .button, nav a")) {
