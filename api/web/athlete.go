@@ -39,7 +39,7 @@ func (v *visit) showAthlete(status int, sent athleteForms) error {
 	if err != nil {
 		return err
 	}
-	r, err := v.roster(own)
+	r, err := v.roster(own, record.KindPattern, record.KindSession)
 	if err != nil {
 		return err
 	}

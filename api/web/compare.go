@@ -206,17 +206,17 @@ func (v *visit) showCompare(status int, view compareView) error {
 
 // comparePicture draws a comparison to save.
 func comparePicture(v *visit) (picture.Scene, error) {
-	r, balls, err := v.rosterAndBalls()
+	own, err := v.squad()
 	if err != nil {
 		return picture.Scene{}, err
 	}
-	f := compareForm(r, balls)
+	f := compareForm(&roster{Own: own}, nil).unchosen()
 	f.read(v.URL.Query())
 	query, against := f.lineQuery(), f.lineAgainst()
 	if err := f.asError(); err != nil {
 		return picture.Scene{}, err
 	}
-	comparison, err := v.site.svc.CompareLines(v.Context(), v.me.ID, r.Own.ID, query, against, nil)
+	comparison, err := v.site.svc.CompareLines(v.Context(), v.me.ID, own.ID, query, against, nil)
 	if err != nil {
 		return picture.Scene{}, err
 	}

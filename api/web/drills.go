@@ -32,7 +32,7 @@ func (v *visit) showDrill(status int, assigning *form) error {
 	if err != nil {
 		return err
 	}
-	r, err := v.roster(own)
+	r, err := v.roster(own, record.KindAthlete, record.KindPattern)
 	if err != nil {
 		return err
 	}
@@ -108,7 +108,7 @@ func dayInputs(from, due string) []*input {
 }
 
 func assignDrill(v *visit) error {
-	r, err := v.asCoach()
+	r, err := v.asCoach(record.KindAthlete)
 	if err != nil {
 		return err
 	}
@@ -243,7 +243,7 @@ func newDrillForm(r *roster) *form {
 }
 
 func newDrillPage(v *visit) error {
-	r, err := v.asCoach()
+	r, err := v.asCoach(record.KindAthlete, record.KindPattern)
 	if err != nil {
 		return err
 	}
@@ -322,7 +322,7 @@ func readingPart(v *visit) error {
 // before that it shows them. The ids come with the form, so that sending it again goes on where it
 // broke off.
 func newDrill(v *visit) error {
-	r, err := v.asCoach()
+	r, err := v.asCoach(record.KindAthlete, record.KindPattern)
 	if err != nil {
 		return err
 	}

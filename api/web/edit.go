@@ -69,7 +69,7 @@ func (view editView) Loads() [][]*input { return view.Form.loadRows() }
 func (e editable) edited(v *visit) (*roster, *editor, error) {
 	r, err := v.as(func(own service.OwnSquad) bool {
 		return own.Role == record.RoleCoach || e.own && own.Role == record.RoleAthlete
-	}, "only coaches of this squad can do this: ask one")
+	}, "only coaches of this squad can do this: ask one", record.KindAthlete, record.KindPattern)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -76,7 +76,7 @@ func patternPage(v *visit) error {
 	if err != nil {
 		return err
 	}
-	r, err := v.roster(own)
+	r, err := v.roster(own, record.KindAthlete, record.KindSession)
 	if err != nil {
 		return err
 	}

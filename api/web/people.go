@@ -85,7 +85,7 @@ func inviteForm(r *roster) *form {
 }
 
 func peoplePage(v *visit) error {
-	r, err := v.asCoach()
+	r, err := v.asCoach(record.KindAthlete)
 	if err != nil {
 		return err
 	}
@@ -150,7 +150,7 @@ func renameForm(r *roster) *form {
 }
 
 func renameSquad(v *visit) error {
-	r, err := v.asCoach()
+	r, err := v.asCoach(record.KindAthlete)
 	if err != nil {
 		return err
 	}
@@ -191,7 +191,7 @@ func withdrawInvitation(v *visit) error {
 }
 
 func addAthlete(v *visit) error {
-	r, err := v.asCoach()
+	r, err := v.asCoach(record.KindAthlete)
 	if err != nil {
 		return err
 	}
@@ -217,7 +217,7 @@ func addAthlete(v *visit) error {
 
 // invite makes a code and shows it: it is known now and never again.
 func invite(v *visit) error {
-	r, err := v.asCoach()
+	r, err := v.asCoach(record.KindAthlete)
 	if err != nil {
 		return err
 	}

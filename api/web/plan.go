@@ -208,7 +208,7 @@ func (v *visit) rosterAndBalls() (*roster, []ballChoice, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	r, err := v.roster(own)
+	r, err := v.roster(own, record.KindAthlete, record.KindPattern, record.KindSession)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -340,14 +340,27 @@ func letter(i, lines int) string {
 // query is what an address asks of the planner; it fails as a whole, for an address that no form
 // shows.
 func (v *visit) query() (*roster, advice.Query, error) {
-	r, balls, err := v.rosterAndBalls()
+	own, err := v.squad()
 	if err != nil {
 		return nil, advice.Query{}, err
 	}
-	f := planForm(r, balls)
+	r, err := v.roster(own)
+	if err != nil {
+		return nil, advice.Query{}, err
+	}
+	f := planForm(r, nil).unchosen()
 	f.read(v.URL.Query())
 	query := f.lineQuery()
 	return r, query, f.asError()
+}
+
+// unchosen is the form without its choices, which need not be read when nobody looks at them: the
+// planner itself knows the ids.
+func (f *form) unchosen() *form {
+	for _, in := range f.Inputs {
+		in.Options = nil
+	}
+	return f
 }
 
 func planPicture(v *visit) (picture.Scene, error) {

@@ -52,7 +52,7 @@ func (v *visit) showSession(status int, upload *form, result *uploadView) error 
 	if err != nil {
 		return err
 	}
-	r, err := v.roster(own)
+	r, err := v.roster(own, record.KindAthlete, record.KindPattern, record.KindDrill)
 	if err != nil {
 		return err
 	}
@@ -135,7 +135,7 @@ func sessionForm(r *roster) *form {
 }
 
 func newSessionPage(v *visit) error {
-	r, err := v.asLogger()
+	r, err := v.asLogger(record.KindAthlete, record.KindPattern)
 	if err != nil {
 		return err
 	}
@@ -147,7 +147,7 @@ func (v *visit) showNewSession(r *roster, status int, f *form) error {
 }
 
 func newSession(v *visit) error {
-	r, err := v.asLogger()
+	r, err := v.asLogger(record.KindAthlete, record.KindPattern)
 	if err != nil {
 		return err
 	}

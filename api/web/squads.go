@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"html/template"
 	"net/http"
 	"slices"
@@ -160,7 +161,8 @@ func (r *roster) Pattern(id *uuid.UUID) string {
 	return ""
 }
 
-func (v *visit) roster(own service.OwnSquad) (*roster, error) {
+// roster reads the squad's own record, and all its records of the kinds that a page needs.
+func (v *visit) roster(own service.OwnSquad, kinds ...record.Kind) (*roster, error) {
 	r := &roster{Own: own, Dates: v.dates, Today: v.site.svc.Now().UTC().Format(time.DateOnly)}
 	ctx := v.Context()
 	found, err := v.site.svc.Get(ctx, v.me.ID, own.ID, record.KindSquad, own.ID)
@@ -168,17 +170,22 @@ func (v *visit) roster(own service.OwnSquad) (*roster, error) {
 		return nil, err
 	}
 	r.Squad = found.(*record.Squad)
-	if r.Athletes, err = all[*record.Athlete](ctx, v, own.ID, record.KindAthlete); err != nil {
-		return nil, err
-	}
-	if r.Patterns, err = all[*record.Pattern](ctx, v, own.ID, record.KindPattern); err != nil {
-		return nil, err
-	}
-	if r.Sessions, err = all[*record.Session](ctx, v, own.ID, record.KindSession); err != nil {
-		return nil, err
-	}
-	if r.Drills, err = all[*record.Drill](ctx, v, own.ID, record.KindDrill); err != nil {
-		return nil, err
+	for _, kind := range kinds {
+		switch kind {
+		case record.KindAthlete:
+			r.Athletes, err = all[*record.Athlete](ctx, v, own.ID, kind)
+		case record.KindPattern:
+			r.Patterns, err = all[*record.Pattern](ctx, v, own.ID, kind)
+		case record.KindSession:
+			r.Sessions, err = all[*record.Session](ctx, v, own.ID, kind)
+		case record.KindDrill:
+			r.Drills, err = all[*record.Drill](ctx, v, own.ID, kind)
+		default:
+			err = fmt.Errorf("a roster has no list of kind %q", kind)
+		}
+		if err != nil {
+			return nil, err
+		}
 	}
 	slices.SortFunc(r.Athletes, func(a, b *record.Athlete) int { return strings.Compare(a.Name, b.Name) })
 	slices.SortFunc(r.Patterns, func(a, b *record.Pattern) int { return strings.Compare(a.Name, b.Name) })
@@ -193,22 +200,22 @@ func (v *visit) roster(own service.OwnSquad) (*roster, error) {
 }
 
 // asCoach reads the squad of the address for a page that only its coaches have.
-func (v *visit) asCoach() (*roster, error) {
+func (v *visit) asCoach(kinds ...record.Kind) (*roster, error) {
 	return v.as(
 		func(own service.OwnSquad) bool { return own.Role == record.RoleCoach },
-		"only coaches of this squad can do this: ask one",
+		"only coaches of this squad can do this: ask one", kinds...,
 	)
 }
 
 // asLogger reads the squad of the address for a page of those who bring shots in.
-func (v *visit) asLogger() (*roster, error) {
+func (v *visit) asLogger(kinds ...record.Kind) (*roster, error) {
 	return v.as(
 		func(own service.OwnSquad) bool { return own.Role != record.RoleAnalyst },
-		"analysts can read but not log shots: ask a coach",
+		"analysts can read but not log shots: ask a coach", kinds...,
 	)
 }
 
-func (v *visit) as(may func(own service.OwnSquad) bool, detail string) (*roster, error) {
+func (v *visit) as(may func(own service.OwnSquad) bool, detail string, kinds ...record.Kind) (*roster, error) {
 	own, err := v.squad()
 	if err != nil {
 		return nil, err
@@ -216,7 +223,7 @@ func (v *visit) as(may func(own service.OwnSquad) bool, detail string) (*roster,
 	if !may(own) {
 		return nil, &service.Error{Code: service.Forbidden, Detail: detail}
 	}
-	return v.roster(own)
+	return v.roster(own, kinds...)
 }
 
 func (v *visit) crumbs(r *roster, more ...crumb) []crumb {
@@ -258,7 +265,7 @@ func squadPage(v *visit) error {
 	if err != nil {
 		return err
 	}
-	r, err := v.roster(own)
+	r, err := v.roster(own, record.KindAthlete, record.KindPattern, record.KindSession, record.KindDrill)
 	if err != nil {
 		return err
 	}

@@ -75,7 +75,7 @@ func uploadForm(r *roster, session *record.Session) *form {
 }
 
 func uploadLog(v *visit) error {
-	r, err := v.asLogger()
+	r, err := v.asLogger(record.KindAthlete, record.KindDrill)
 	if err != nil {
 		return err
 	}
