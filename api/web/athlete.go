@@ -160,14 +160,6 @@ func (f *form) fill(fields ...string) {
 	}
 }
 
-// known writes a number that may not be known.
-func known(value *float64) string {
-	if value == nil {
-		return ""
-	}
-	return plain(*value)
-}
-
 func openAthlete(_ *visit, r *roster, rec record.Record) (*editor, error) {
 	was := *rec.(*record.Athlete)
 	f := athleteForm(r)
@@ -176,20 +168,13 @@ func openAthlete(_ *visit, r *roster, rec record.Record) (*editor, error) {
 	}
 	f.fill("born_on", dayText(was.BornOn), "guardian_consent", dayText(was.GuardianConsent), "note", was.Note)
 	f.fill(
-		"name",
-		was.Name,
-		"side",
-		string(was.Side),
-		"speed_mph",
-		known(was.SpeedMPH),
-		"rev_rate_rpm",
-		known(was.RevRateRPM),
-		"rotation_deg",
-		known(was.RotationDeg),
-		"tilt_deg",
-		known(was.TiltDeg),
-		"slide_offset",
-		known(was.SlideOffset),
+		"name", was.Name,
+		"side", string(was.Side),
+		"speed_mph", known(was.SpeedMPH),
+		"rev_rate_rpm", known(was.RevRateRPM),
+		"rotation_deg", known(was.RotationDeg),
+		"tilt_deg", known(was.TiltDeg),
+		"slide_offset", known(was.SlideOffset),
 	)
 	return &editor{
 		Name: was.Name, page: athleteAddress(r, was.ID), up: r.Address(), form: f,
@@ -204,34 +189,13 @@ func openAthlete(_ *visit, r *roster, rec record.Record) (*editor, error) {
 
 // takeAthlete reads an athlete's form into the record.
 func (f *form) takeAthlete(a *record.Athlete) {
-	a.Name, a.Side, a.SpeedMPH, a.RevRateRPM = f.value(
-		"name",
-	), lane.Side(
-		f.value("side"),
-	), f.number(
-		"speed_mph",
-	), f.number(
-		"rev_rate_rpm",
-	)
+	a.Name, a.Side, a.Note = f.value("name"), lane.Side(f.value("side")), f.value("note")
+	a.SpeedMPH, a.RevRateRPM = f.number("speed_mph"), f.number("rev_rate_rpm")
 	a.RotationDeg, a.TiltDeg, a.SlideOffset = f.number("rotation_deg"), f.number("tilt_deg"), f.number("slide_offset")
-	a.BornOn, a.GuardianConsent, a.Note, a.GuardianName = f.day(
-		"born_on",
-	), f.day(
-		"guardian_consent",
-	), f.value(
-		"note",
-	), nil
+	a.BornOn, a.GuardianConsent, a.GuardianName = f.day("born_on"), f.day("guardian_consent"), nil
 	if guardian := f.value("guardian_name"); guardian != "" {
 		a.GuardianName = &guardian
 	}
-}
-
-// dayText writes a day that may not be known, as an input takes it.
-func dayText(day *record.Day) string {
-	if day == nil {
-		return ""
-	}
-	return day.String()
 }
 
 func openBall(_ *visit, r *roster, rec record.Record) (*editor, error) {
@@ -258,20 +222,13 @@ func openBall(_ *visit, r *roster, rec record.Record) (*editor, error) {
 		retired = "yes"
 	}
 	f.fill(
-		"name",
-		was.Name,
-		"weight_lb",
-		plain(was.WeightLB),
-		"rg_in",
-		known(was.RGIn),
-		"differential_in",
-		known(was.DifferentialIn),
-		"surface_grit",
-		grit,
-		"cover",
-		cover,
-		"retired",
-		retired,
+		"name", was.Name,
+		"weight_lb", plain(was.WeightLB),
+		"rg_in", known(was.RGIn),
+		"differential_in", known(was.DifferentialIn),
+		"surface_grit", grit,
+		"cover", cover,
+		"retired", retired,
 	)
 	page := athleteAddress(r, was.AthleteID)
 	return &editor{

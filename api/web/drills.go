@@ -194,7 +194,7 @@ func newDrillForm(r *roster) *form {
 	return &form{
 		Action: r.Address() + "/drills/new",
 		Submit: "Assign the drill",
-		Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
+		Hidden: map[string]string{"id": newID()},
 		Inputs: []*input{
 			{
 				Name:     "sentences",

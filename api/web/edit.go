@@ -143,15 +143,19 @@ func (v *visit) revision() (int64, error) {
 	return rev, nil
 }
 
+// sent reads the record of the address, and the revision that a form about it was opened at.
+func (e editable) sent(v *visit) (r *roster, opened *editor, rev int64, err error) {
+	if err = v.form(); err != nil {
+		return nil, nil, 0, err
+	}
+	if r, opened, err = e.edited(v); err == nil {
+		rev, err = v.revision()
+	}
+	return r, opened, rev, err
+}
+
 func (e editable) save(v *visit) error {
-	if err := v.form(); err != nil {
-		return err
-	}
-	r, opened, err := e.edited(v)
-	if err != nil {
-		return err
-	}
-	rev, err := v.revision()
+	r, opened, rev, err := e.sent(v)
 	if err != nil {
 		return err
 	}
@@ -219,14 +223,7 @@ func (in *input) shown(value string) string {
 }
 
 func (e editable) delete(v *visit) error {
-	if err := v.form(); err != nil {
-		return err
-	}
-	r, opened, err := e.edited(v)
-	if err != nil {
-		return err
-	}
-	rev, err := v.revision()
+	r, opened, rev, err := e.sent(v)
 	if err != nil {
 		return err
 	}

@@ -12,13 +12,6 @@ import (
 	"laneward/service/record"
 )
 
-func idOf(id *uuid.UUID) string {
-	if id == nil {
-		return ""
-	}
-	return id.String()
-}
-
 func openSession(v *visit, r *roster, rec record.Record) (*editor, error) {
 	was := *rec.(*record.Session)
 	f := sessionForm(r)
@@ -28,18 +21,12 @@ func openSession(v *visit, r *roster, rec record.Record) (*editor, error) {
 		numbers[i] = strconv.Itoa(int(n))
 	}
 	f.fill(
-		"name",
-		was.Name,
-		"date",
-		was.Date.String(),
-		"kind",
-		was.Form,
-		"pattern_id",
-		idOf(was.PatternID),
-		"centre",
-		was.Centre,
-		"lanes",
-		strings.Join(numbers, " "),
+		"name", was.Name,
+		"date", was.Date.String(),
+		"kind", was.Form,
+		"pattern_id", idOf(was.PatternID),
+		"centre", was.Centre,
+		"lanes", strings.Join(numbers, " "),
 	)
 	return &editor{
 		Name: was.Name, page: r.Address() + "/sessions/" + was.ID.String(), up: r.Address(), form: f,
@@ -132,18 +119,12 @@ func openDrill(v *visit, r *roster, rec record.Record) (*editor, error) {
 	f.drop("due_on")
 	written := strings.Join(was.Sentences, "\n")
 	f.fill(
-		"sentences",
-		written,
-		"name",
-		was.Name,
-		"reps",
-		strconv.Itoa(int(was.Reps)),
-		"pass_share",
-		plain(100*was.PassShare),
-		"pattern_id",
-		idOf(was.PatternID),
-		"note",
-		was.Note,
+		"sentences", written,
+		"name", was.Name,
+		"reps", strconv.Itoa(int(was.Reps)),
+		"pass_share", plain(100*was.PassShare),
+		"pattern_id", idOf(was.PatternID),
+		"note", was.Note,
 	)
 	return &editor{
 		Name: was.Name, page: drillAddress(r, was.ID), up: r.Address(), form: f,
@@ -154,15 +135,8 @@ func openDrill(v *visit, r *roster, rec record.Record) (*editor, error) {
 			if sent := strings.ReplaceAll(f.value("sentences"), "\r\n", "\n"); sent != written {
 				f.takeSentences(v, r, &is)
 			}
-			is.Name, is.Reps, is.PatternID, is.Note = f.value(
-				"name",
-			), f.whole(
-				"reps",
-			), f.id(
-				"pattern_id",
-			), f.value(
-				"note",
-			)
+			is.Name, is.Reps, is.Note = f.value("name"), f.whole("reps"), f.value("note")
+			is.PatternID = f.id("pattern_id")
 			if percent := f.number("pass_share"); percent != nil {
 				is.PassShare = *percent / 100
 			}

@@ -25,7 +25,7 @@ func athleteForm(r *roster) *form {
 	return &form{
 		Action: r.Address() + "/athletes",
 		Submit: "Add athlete",
-		Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
+		Hidden: map[string]string{"id": newID()},
 		Inputs: []*input{
 			{Name: "name", Label: "Name", Required: true, Max: "200", Autocomplete: "off"},
 			{

@@ -10,8 +10,6 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/google/uuid"
-
 	"laneward/service"
 	"laneward/service/advice"
 	"laneward/service/line"
@@ -401,9 +399,3 @@ func lineAddress(r *roster, sent url.Values, aim line.Aim) string {
 	query.Set("angle", plain(aim.LaunchAngleDeg))
 	return r.Address() + "/plan/line?" + query.Encode()
 }
-
-// plain writes a number with all its digits and no exponent.
-func plain(value float64) string { return strconv.FormatFloat(value, 'f', -1, 64) }
-
-// newID is an id that comes with a form, so that sending it twice stores once.
-func newID() string { return uuid.Must(uuid.NewV7()).String() }

@@ -102,7 +102,7 @@ func sessionForm(r *roster) *form {
 	return &form{
 		Action: r.Address() + "/sessions/new",
 		Submit: "Add session",
-		Hidden: map[string]string{"id": uuid.Must(uuid.NewV7()).String()},
+		Hidden: map[string]string{"id": newID()},
 		Inputs: []*input{
 			{
 				Name:         "name",
@@ -174,15 +174,8 @@ func newSession(v *visit) error {
 
 // takeSession reads a session's form into the record.
 func (f *form) takeSession(s *record.Session) {
-	s.Form, s.Name, s.Centre, s.PatternID, s.Lanes = f.value(
-		"kind",
-	), f.value(
-		"name",
-	), f.value(
-		"centre",
-	), f.id(
-		"pattern_id",
-	), nil
+	s.Form, s.Name, s.Centre = f.value("kind"), f.value("name"), f.value("centre")
+	s.PatternID, s.Lanes = f.id("pattern_id"), nil
 	if held := f.day("date"); held != nil {
 		s.Date = *held
 	}
