@@ -14,6 +14,7 @@ import (
 	"slices"
 
 	"laneward/api/web/dates"
+	"laneward/api/web/logger"
 	"laneward/service"
 	"laneward/service/picture"
 	"laneward/service/record"
@@ -175,14 +176,18 @@ func loadAssets() (assets, error) {
 	if err != nil {
 		return nil, fmt.Errorf("find the static files: %w", err)
 	}
-	files := make(assets, len(entries))
+	files := make(assets, len(entries)+1)
+	keep := func(name string, body []byte) {
+		sum := sha256.Sum256(body)
+		files[name] = asset{body, base64.RawURLEncoding.EncodeToString(sum[:9])}
+	}
+	keep("base.css", logger.BaseStyle)
 	for _, entry := range entries {
 		body, err := staticFiles.ReadFile("static/" + entry.Name())
 		if err != nil {
 			return nil, fmt.Errorf("read %s: %w", entry.Name(), err)
 		}
-		sum := sha256.Sum256(body)
-		files[entry.Name()] = asset{body, base64.RawURLEncoding.EncodeToString(sum[:9])}
+		keep(entry.Name(), body)
 	}
 	return files, nil
 }

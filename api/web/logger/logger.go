@@ -22,6 +22,11 @@ import (
 //go:embed page
 var embedded embed.FS
 
+// BaseStyle is the part of the style sheet that the pages share.
+//
+//go:embed page/base.css
+var BaseStyle []byte
+
 // Root is the address the page lives under; its service worker rules no more than that.
 const Root = "/logger/"
 
