@@ -641,3 +641,44 @@ func TestDamagedPages(t *testing.T) {
 		})
 	}
 }
+
+// unavailable lets every push fail, so that what is sent is on its way and not answered.
+func unavailable(r *http.Request) int {
+	if strings.HasSuffix(r.URL.Path, "/push") {
+		return http.StatusServiceUnavailable
+	}
+	return 0
+}
+
+// A shot that is taken back while it is on its way still has its number in the list of what is to
+// be sent.
+func TestTakenBackOnItsWay(t *testing.T) {
+	w, d := begun(t)
+	w.network.answerInstead(unavailable)
+	d.expect("503")
+	d.logShot(9)
+	d.open("#/sync")
+	d.waitText("The server says")
+	d.open("#/shots")
+	d.clickOn("document.querySelector('.shots a')")
+	d.waitText("Save changes")
+	d.clickText("Delete shot 1")
+	d.open("#/sync")
+	d.waitText("Shot 1, deleted here")
+}
+
+// A second page of the same device knows at once which shot is the next, also while nothing can be
+// sent.
+func TestSecondPageKnowsTheNextShot(t *testing.T) {
+	w, first := begun(t)
+	w.network.answerInstead(unavailable)
+	first.expect("503")
+	first.logShot(9)
+	second := &device{t: t, base: first.base, dir: first.dir}
+	second.newPage(first.ctx)
+	second.expect("503")
+	second.open("#/log")
+	second.waitText("Save shot 2")
+	second.logShot(10)
+	first.waitText("Save shot 3")
+}
