@@ -51,14 +51,16 @@ var kinds = []Kind{
 		Meaning: "Something that was sent can’t be used: a value out of range, a field that is missing or unknown, " +
 			"a sentence that isn’t a rule. Nothing was stored.",
 		Fix: []string{"Fix each value that the message names, then send it again."},
-		API: []string{"Each item of errors has a pointer to the value, such as /speed_mph, and a detail that says what to write there."},
+		API: []string{"Each item of errors has a pointer to the value, such as /speed_mph, and a detail " +
+			"that says what to write there."},
 	},
 	{
 		Code: service.Unauthenticated, Status: http.StatusUnauthorized, Title: "Sign-in required",
 		Meaning: "You are not signed in, or your sign-in ended.",
 		Fix:     []string{"Sign in again. Changes that a device has not sent stay on it and can be sent afterwards."},
 		API: []string{
-			"Send Authorization: Bearer with an access token. When it has expired, refresh it with POST /v1/tokens/refresh, or sign in again.",
+			"Send Authorization: Bearer with an access token. When it has expired, refresh it with POST " +
+				"/v1/tokens/refresh, or sign in again.",
 		},
 	},
 	{
@@ -83,7 +85,8 @@ var kinds = []Kind{
 	},
 	{
 		Code: service.Conflict, Status: http.StatusConflict, Title: "Conflict",
-		Meaning: "What was sent contradicts what is stored: another record has the same id, the email address has already " +
+		Meaning: "What was sent contradicts what is stored: another record has the same id, the email address " +
+			"has already " +
 			"signed up, or other records still refer to this one.",
 		Fix: []string{"The message says what is in the way. Change or remove that first."},
 		API: []string{"To change a record that exists, read it, then send the change with its current revision."},
@@ -111,7 +114,8 @@ var kinds = []Kind{
 		Meaning: "The file is in a format that can’t be read.",
 		Fix:     []string{"Save a practice log as CSV, NDJSON or JSON; it may be compressed with gzip."},
 		API: []string{
-			"Send JSON as application/json. Practice logs may be text/csv, application/x-ndjson or application/json; " +
+			"Send JSON as application/json. Practice logs may be text/csv, application/x-ndjson or " +
+				"application/json; " +
 				"the only Content-Encoding is gzip.",
 		},
 	},
@@ -122,9 +126,10 @@ var kinds = []Kind{
 	},
 	{
 		Code: service.NeedsRevision, Status: http.StatusPreconditionRequired, Title: "Precondition required",
-		Meaning: "A change must name the version of the record that it is based on, so that nobody’s work is overwritten unseen.",
-		Fix:     []string{"Open the record again and make the change there."},
-		API:     []string{"Read the record, and send its ETag in the If-Match header with the change."},
+		Meaning: "A change must name the version of the record that it is based on, so that nobody’s work " +
+			"is overwritten unseen.",
+		Fix: []string{"Open the record again and make the change there."},
+		API: []string{"Read the record, and send its ETag in the If-Match header with the change."},
 	},
 	{
 		Code: service.TooMany, Status: http.StatusTooManyRequests, Title: "Too many requests",
@@ -136,13 +141,15 @@ var kinds = []Kind{
 		Code: service.Internal, Status: http.StatusInternalServerError, Title: "Internal error",
 		Meaning: "Something unexpected went wrong on the server. It isn’t caused by what you sent.",
 		Fix: []string{
-			"Try again. If it happens again, give the request id to whoever runs this server; the log has the details.",
+			"Try again. If it happens again, give the request id to whoever runs this server; the log has " +
+				"the details.",
 		},
 	},
 	{
 		Code: service.Unavailable, Status: http.StatusServiceUnavailable, Title: "Temporarily unavailable",
 		Meaning: "The database is not answering at the moment. Nothing was half stored.",
 		Fix:     []string{"Wait a moment and try again."},
-		API:     []string{"Wait for the number of seconds in the Retry-After header, then send the same again: it is stored once."},
+		API: []string{"Wait for the number of seconds in the Retry-After header, then send the same " +
+			"again: it is stored once."},
 	},
 }

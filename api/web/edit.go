@@ -199,7 +199,8 @@ func (f *form) blank(v *visit) *form {
 // sent, and takes over the revision: who sends the form again has seen it.
 func (f *form) meets(now *form) {
 	f.Hidden = now.Hidden
-	f.Fault = "Someone changed this after you opened it, so nothing was saved. Where your form differs, the stored value is shown: choose, then save again"
+	f.Fault = "Someone changed this after you opened it, so nothing was saved. Where your form " +
+		"differs, the stored value is shown: choose, then save again"
 	for _, in := range f.Inputs {
 		stored := now.value(in.Name)
 		switch {

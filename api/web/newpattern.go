@@ -56,7 +56,8 @@ func patternForm(r *roster, loads int) *form {
 				Label: "Load table as CSV",
 				Type:  "area",
 				Max:   "100000",
-				Hint:  "Header row: direction,from_board,to_board,count,ul_per_board,start_ft,end_ft. Boards may name their side, such as 2L and 2R.",
+				Hint: "Header row: direction,from_board,to_board,count,ul_per_board,start_ft,end_ft. Boards " +
+					"may name their side, such as 2L and 2R.",
 			},
 		},
 	}

@@ -56,7 +56,8 @@ func planForm(r *roster, balls []ballChoice) *form {
 				Min:    "1",
 				Max:    strconv.Itoa(advice.MaxWornShots),
 				Folded: true,
-				Hint:   "With a session: its first shots, all if left empty. Without one: this many of the athlete’s shots along the best line, none if left empty.",
+				Hint: "With a session: its first shots, all if left empty. Without one: this many of the " +
+					"athlete’s shots along the best line, none if left empty.",
 			},
 		},
 	}

@@ -108,7 +108,8 @@ func (f *form) keep(action, entries string) {
 func (v *visit) showEntries(action string) error {
 	entries, err := url.ParseQuery(v.PostFormValue("entries"))
 	if err != nil {
-		return &service.Error{Code: service.Invalid, Detail: "the entries did not arrive complete: fill in the form again"}
+		return &service.Error{Code: service.Invalid, Detail: "the entries did not arrive complete: fill " +
+			"in the form again"}
 	}
 	return v.show(http.StatusOK, "entries", frame{Title: "Signed in", Page: entriesView{action, entries}})
 }

@@ -53,7 +53,8 @@ func uploadForm(r *roster, session *record.Session) *form {
 				Label:    "Practice log",
 				Type:     "file",
 				Required: true,
-				Hint:     "CSV from a spreadsheet, NDJSON or JSON, plain or gzip, up to 10,000 shots. Uploading the same file again stores nothing twice.",
+				Hint: "CSV from a spreadsheet, NDJSON or JSON, plain or gzip, up to 10,000 shots. Uploading " +
+					"the same file again stores nothing twice.",
 			},
 		},
 	}
