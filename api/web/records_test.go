@@ -203,3 +203,25 @@ func TestPeopleAndSessions(t *testing.T) {
 	athlete.post(w.at("/sessions/new"), "name", "Odd", "date", "soon", "kind", "party", "lanes", "x").
 		wants(t, http.StatusBadRequest, "is not one of the choices", "is not a day", `"x" is not a lane`)
 }
+
+// Shots dated far from the session's day are stored, and the page says so.
+func TestShotsFarFromTheSession(t *testing.T) {
+	w := newWorld(t)
+	v := w.signedIn(coachEmail)
+	near := create(w, &record.Session{
+		Form: "practice", Name: "Sunday", Date: dayOf(t, "2026-11-29"), AthleteID: &w.people[0].ID,
+	})
+	where := w.at("/sessions/", near.ID.String())
+	const warning = "far from the session’s"
+	log := func(time string) string { return "time,breakpoint_board\n" + time + ",10\n" }
+	for _, time := range []string{"2026-11-28T20:00:00Z", "2026-11-30T09:00:00Z"} {
+		if page := v.upload(where+"/logs", "night.csv", log(time)); strings.Contains(page.body, warning) {
+			t.Errorf("a shot of %s is said to be far from 29 November", time)
+		}
+	}
+	far := create(w, &record.Session{
+		Form: "practice", Name: "Sunday again", Date: dayOf(t, "2026-11-29"), AthleteID: &w.people[0].ID,
+	})
+	v.upload(w.at("/sessions/", far.ID.String(), "/logs"), "spring.csv", log("2026-03-01T18:00:00Z")).
+		wants(t, http.StatusOK, "1 stored", "dated 1 Mar 2026 , far from the session’s 29 Nov 2026")
+}

@@ -20,9 +20,10 @@ type sessionView struct {
 	Lanes   []sessionLane
 	Shots   []shotRow
 	Columns []shotColumn
-	After   bool   // the table does not begin with the first shot
-	Next    string // the address of the shots that follow, empty on the last page
-	Upload  *form  // nil for who may not
+	After   bool        // the table does not begin with the first shot
+	Next    string      // the address of the shots that follow, empty on the last page
+	Astray  *record.Day // the day of a shot that lies far from the session's
+	Upload  *form       // nil for who may not
 	Result  *uploadView
 }
 

@@ -7,6 +7,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -63,6 +64,7 @@ func (v *visit) fillShots(view *sessionView) error {
 	for _, a := range view.Athletes {
 		names[a.ID] = a.Name
 	}
+	view.Astray = astray(shots, view.Session.Date)
 	view.Columns, view.Shots = shotTable(shots, names, view.Session.AthleteID == nil)
 	if next != nil {
 		place, err := writePlace(*next)
@@ -70,6 +72,20 @@ func (v *visit) fillShots(view *sessionView) error {
 			return err
 		}
 		view.Next = "?after=" + place + "#shots"
+	}
+	return nil
+}
+
+// mostAstray is how far a shot may lie from its session's day before somebody should look: a clock in
+// another time zone is no more than a day off.
+const mostAstray = 48 * time.Hour
+
+// astray is the day of the first shot that was bowled far from a session's day; nil when none was.
+func astray(shots []*record.Shot, held record.Day) *record.Day {
+	for _, s := range shots {
+		if s.Time.Before(held.Add(-mostAstray)) || s.Time.After(held.Add(24*time.Hour+mostAstray)) {
+			return &record.Day{Time: s.Time.UTC().Truncate(24 * time.Hour)}
+		}
 	}
 	return nil
 }
