@@ -25,40 +25,74 @@ type Form struct {
 // forms begins with the form for readers whose language is not known. The forms are those of the
 // Unicode CLDR 48 (https://cldr.unicode.org), medium length, September in English as "Sep".
 var forms = []Form{
-	{"en", "{d} {m} {y}", "{w}, {d} {m} {y}",
-		"Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec", "Sun Mon Tue Wed Thu Fri Sat"},
-	{"en-US", "{m} {d}, {y}", "{w}, {m} {d}, {y}",
-		"Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec", "Sun Mon Tue Wed Thu Fri Sat"},
-	{"de", "{d}. {m} {y}", "{w}, {d}. {m} {y}",
-		"Jan. Feb. März Apr. Mai Juni Juli Aug. Sept. Okt. Nov. Dez.", "So. Mo. Di. Mi. Do. Fr. Sa."},
-	{"fr", "{d} {m} {y}", "{w} {d} {m} {y}",
-		"janv. févr. mars avr. mai juin juil. août sept. oct. nov. déc.", "dim. lun. mar. mer. jeu. ven. sam."},
-	{"es", "{d} {m} {y}", "{w}, {d} {m} {y}",
-		"ene feb mar abr may jun jul ago sept oct nov dic", "dom lun mar mié jue vie sáb"},
-	{"it", "{d} {m} {y}", "{w} {d} {m} {y}",
-		"gen feb mar apr mag giu lug ago set ott nov dic", "dom lun mar mer gio ven sab"},
-	{"pt", "{d} de {m} de {y}", "{w}, {d} de {m} de {y}",
-		"jan. fev. mar. abr. mai. jun. jul. ago. set. out. nov. dez.", "dom. seg. ter. qua. qui. sex. sáb."},
-	{"nl", "{d} {m} {y}", "{w} {d} {m} {y}",
-		"jan feb mrt apr mei jun jul aug sep okt nov dec", "zo ma di wo do vr za"},
-	{"sv", "{d} {m} {y}", "{w} {d} {m} {y}",
-		"jan. feb. mars apr. maj juni juli aug. sep. okt. nov. dec.", "sön mån tis ons tors fre lör"},
-	{"da", "{d}. {m} {y}", "{w} {d}. {m} {y}",
-		"jan. feb. mar. apr. maj jun. jul. aug. sep. okt. nov. dec.", "søn. man. tirs. ons. tors. fre. lør."},
-	{"nb", "{d}. {m} {y}", "{w} {d}. {m} {y}",
-		"jan. feb. mars apr. mai juni juli aug. sep. okt. nov. des.", "søn. man. tir. ons. tor. fre. lør."},
-	{"fi", "{d}.{m}.{y}", "{w} {d}.{m}.{y}",
-		"1 2 3 4 5 6 7 8 9 10 11 12", "su ma ti ke to pe la"},
-	{"pl", "{d} {m} {y}", "{w}, {d} {m} {y}",
-		"sty lut mar kwi maj cze lip sie wrz paź lis gru", "niedz. pon. wt. śr. czw. pt. sob."},
-	{"cs", "{d}. {m}. {y}", "{w} {d}. {m}. {y}",
-		"1 2 3 4 5 6 7 8 9 10 11 12", "ne po út st čt pá so"},
-	{"ja", "{y}年{m}月{d}日", "{y}年{m}月{d}日({w})",
-		"1 2 3 4 5 6 7 8 9 10 11 12", "日 月 火 水 木 金 土"},
-	{"zh", "{y}年{m}月{d}日", "{y}年{m}月{d}日{w}",
-		"1 2 3 4 5 6 7 8 9 10 11 12", "周日 周一 周二 周三 周四 周五 周六"},
-	{"ko", "{y}년 {m} {d}일", "{y}년 {m} {d}일 ({w})",
-		"1월 2월 3월 4월 5월 6월 7월 8월 9월 10월 11월 12월", "일 월 화 수 목 금 토"},
+	{
+		"en", "{d} {m} {y}", "{w}, {d} {m} {y}",
+		"Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec", "Sun Mon Tue Wed Thu Fri Sat",
+	},
+	{
+		"en-US", "{m} {d}, {y}", "{w}, {m} {d}, {y}",
+		"Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec", "Sun Mon Tue Wed Thu Fri Sat",
+	},
+	{
+		"de", "{d}. {m} {y}", "{w}, {d}. {m} {y}",
+		"Jan. Feb. März Apr. Mai Juni Juli Aug. Sept. Okt. Nov. Dez.", "So. Mo. Di. Mi. Do. Fr. Sa.",
+	},
+	{
+		"fr", "{d} {m} {y}", "{w} {d} {m} {y}",
+		"janv. févr. mars avr. mai juin juil. août sept. oct. nov. déc.", "dim. lun. mar. mer. jeu. ven. sam.",
+	},
+	{
+		"es", "{d} {m} {y}", "{w}, {d} {m} {y}",
+		"ene feb mar abr may jun jul ago sept oct nov dic", "dom lun mar mié jue vie sáb",
+	},
+	{
+		"it", "{d} {m} {y}", "{w} {d} {m} {y}",
+		"gen feb mar apr mag giu lug ago set ott nov dic", "dom lun mar mer gio ven sab",
+	},
+	{
+		"pt", "{d} de {m} de {y}", "{w}, {d} de {m} de {y}",
+		"jan. fev. mar. abr. mai. jun. jul. ago. set. out. nov. dez.", "dom. seg. ter. qua. qui. sex. sáb.",
+	},
+	{
+		"nl", "{d} {m} {y}", "{w} {d} {m} {y}",
+		"jan feb mrt apr mei jun jul aug sep okt nov dec", "zo ma di wo do vr za",
+	},
+	{
+		"sv", "{d} {m} {y}", "{w} {d} {m} {y}",
+		"jan. feb. mars apr. maj juni juli aug. sep. okt. nov. dec.", "sön mån tis ons tors fre lör",
+	},
+	{
+		"da", "{d}. {m} {y}", "{w} {d}. {m} {y}",
+		"jan. feb. mar. apr. maj jun. jul. aug. sep. okt. nov. dec.", "søn. man. tirs. ons. tors. fre. lør.",
+	},
+	{
+		"nb", "{d}. {m} {y}", "{w} {d}. {m} {y}",
+		"jan. feb. mars apr. mai juni juli aug. sep. okt. nov. des.", "søn. man. tir. ons. tor. fre. lør.",
+	},
+	{
+		"fi", "{d}.{m}.{y}", "{w} {d}.{m}.{y}",
+		"1 2 3 4 5 6 7 8 9 10 11 12", "su ma ti ke to pe la",
+	},
+	{
+		"pl", "{d} {m} {y}", "{w}, {d} {m} {y}",
+		"sty lut mar kwi maj cze lip sie wrz paź lis gru", "niedz. pon. wt. śr. czw. pt. sob.",
+	},
+	{
+		"cs", "{d}. {m}. {y}", "{w} {d}. {m}. {y}",
+		"1 2 3 4 5 6 7 8 9 10 11 12", "ne po út st čt pá so",
+	},
+	{
+		"ja", "{y}年{m}月{d}日", "{y}年{m}月{d}日({w})",
+		"1 2 3 4 5 6 7 8 9 10 11 12", "日 月 火 水 木 金 土",
+	},
+	{
+		"zh", "{y}年{m}月{d}日", "{y}年{m}月{d}日{w}",
+		"1 2 3 4 5 6 7 8 9 10 11 12", "周日 周一 周二 周三 周四 周五 周六",
+	},
+	{
+		"ko", "{y}년 {m} {d}일", "{y}년 {m} {d}일 ({w})",
+		"1월 2월 3월 4월 5월 6월 7월 8월 9월 10월 11월 12월", "일 월 화 수 목 금 토",
+	},
 }
 
 // For picks the form for the languages of an Accept-Language header, the one wanted most first. A
