@@ -109,7 +109,7 @@ func TestAccessIsRefreshed(t *testing.T) {
 func TestEntriesOutliveASignIn(t *testing.T) {
 	w := newWorld(t)
 	v := w.visitor()
-	asked := v.post(w.at("/athletes"), "name", "Fenna <Ostrow>", "side", "left", "note", "one\ntwo")
+	asked := v.post(w.at("/athletes"), "name", `Fenna "Ostrow"`, "side", "left", "note", "one\ntwo")
 	asked.wants(t, http.StatusUnauthorized, "Your sign-in ended. Sign in to continue; your entries are kept.")
 	wrong := v.post("/sign-in", asked.sends(t, "/sign-in", "email", coachEmail, "password", "wrong")...)
 	wrong.wants(t, http.StatusUnauthorized, "The address or the password is wrong")
@@ -118,7 +118,7 @@ func TestEntriesOutliveASignIn(t *testing.T) {
 	if to := v.post(w.at("/athletes"), kept.sends(t, "/athletes")...).location(t); to != w.at("/people") {
 		t.Errorf("sending the kept entries leads to %q", to)
 	}
-	v.get(w.at("/people")).wants(t, http.StatusOK, "Fenna <Ostrow>")
+	v.get(w.at("/people")).wants(t, http.StatusOK, `Fenna "Ostrow"`)
 	elsewhere := w.visitor().post("/sign-in", "email", coachEmail, "password", password, "action", "//other.example/", "entries", "a=b")
 	if to := elsewhere.location(t); to != "/" {
 		t.Errorf("entries for another site lead to %q", to)
@@ -189,7 +189,7 @@ func TestSquadAndDrillPages(t *testing.T) {
 		"30 shots each · pass mark 80 %",
 		"Bettany Voss-Lark",
 		"too few shots",
-		"more good shots and it is met",
+		"more good shots in a row and it is met",
 		"Where each ball went",
 		"Long Meadow 44",
 		"older sessions",

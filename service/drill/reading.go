@@ -88,7 +88,7 @@ func (a *Adherence) shareWords(d Drill) string {
 
 // BoundsWords says what the shots that were not measured leave open: "67 to 100 %: 10 of 30 not
 // measured"; "" when all were measured.
-func (a *Adherence) BoundsWords() string {
+func (a Adherence) BoundsWords() string {
 	if a.Unknown == 0 {
 		return ""
 	}
