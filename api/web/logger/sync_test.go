@@ -663,6 +663,7 @@ func TestTakenBackOnItsWay(t *testing.T) {
 	d.clickOn("document.querySelector('.shots a')")
 	d.waitText("Save changes")
 	d.clickText("Delete shot 1")
+	d.waitText("No shots in this session yet.")
 	d.open("#/sync")
 	d.waitText("Shot 1, deleted here")
 }
