@@ -1,7 +1,6 @@
 package motion
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -9,6 +8,7 @@ import (
 	"testing"
 
 	"laneward/service/lane"
+	"laneward/service/oil"
 )
 
 // manyReleases are seeded deliveries all over the lane, from slow and hooking to fast and straight.
@@ -32,12 +32,64 @@ func manyReleases(n int) []Release {
 	return releases
 }
 
-// stepErrors returns the errors at the pins, in boards and degrees, of the paths that reach them,
+// roughFilm is no lane's: 12 units and none take turns from cell to cell (checkered), or every cell
+// is drawn between 0 and 8 units.
+func roughFilm(checkered bool) *oil.Film {
+	film := &oil.Film{LengthFt: 42}
+	random := rand.New(rand.NewPCG(1, 1))
+	for b := range film.UL {
+		for row := range 42 {
+			units := 8 * random.Float64()
+			if checkered {
+				units = float64(12 * ((b + row) % 2))
+			}
+			film.UL[b][row] = units * oil.UnitULPerBoardFoot
+		}
+	}
+	return film
+}
+
+// The bounds that [Table.Run] states, over a wide sample of deliveries, and how many slabs a film
+// takes for it. Run with -v for the table.
+func TestErrorByFilm(t *testing.T) {
+	releases := manyReleases(1000)
+	for _, c := range []struct {
+		name      string
+		film      *oil.Film
+		slabs     int // at most
+		tolerance float64
+	}{
+		{"house-like", readFilm(t, "house-like"), 90, 0.05},
+		{"flat-long", readFilm(t, "flat-long"), 50, 0.05},
+		{"laid from a table", layFilm(t), 240, 0.05},
+		{"patches", roughFilm(false), 480, 0.06},
+		{"checkered", roughFilm(true), 480, 0.3},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			table, err := NewTable(c.film, NominalFriction(), lane.Right)
+			if err != nil {
+				t.Fatal(err)
+			}
+			boards, degrees := tableErrors(t, table, FilmSurface(c.film, NominalFriction(), lane.Right), releases)
+			n := len(boards)
+			if n < len(releases)/2 {
+				t.Fatalf("only %d of %d paths reach the pins", n, len(releases))
+			}
+			t.Logf("%d slabs, %d paths: board median %.5f, 99 %% %.5f, worst %.5f; degrees worst %.5f",
+				len(table.slabs), n, boards[n/2], boards[n*99/100], boards[n-1], degrees[n-1])
+			if boards[n-1] > c.tolerance {
+				t.Errorf("worst error %.3f board, promised is %g", boards[n-1], c.tolerance)
+			}
+			if len(table.slabs) > c.slabs {
+				t.Errorf("%d slabs, want %d at most", len(table.slabs), c.slabs)
+			}
+		})
+	}
+}
+
+// tableErrors returns the errors at the pins, in boards and degrees, of the paths that reach them,
 // in rising order.
-func stepErrors(tb testing.TB, name string, stepFt float64, releases []Release) (boards, degrees []float64) {
-	film := readFilm(tb, name)
-	table := newTable(film, NominalFriction(), lane.Right, stepFt)
-	surface := FilmSurface(film, NominalFriction(), lane.Right)
+func tableErrors(tb testing.TB, table *Table, surface Surface, releases []Release) (boards, degrees []float64) {
 	for _, release := range releases {
 		path, err := Trace(surface, DefaultBall(), release, nil)
 		if err != nil {
@@ -53,50 +105,30 @@ func stepErrors(tb testing.TB, name string, stepFt float64, releases []Release) 
 	return boards, degrees
 }
 
-// At the default step every path of a wide sample stays within 0.05 board; halving the step shows
-// second order until the table's sampling across the boards is what is left. Run with -v for the
-// table.
-func TestErrorAgainstStep(t *testing.T) {
-	releases := manyReleases(400)
-	for _, name := range []string{"house-like", "flat-long", "invented-41"} {
-		for _, stepFt := range []float64{1, 0.5, 0.2, 0.1, 0.05} {
-			boards, degrees := stepErrors(t, name, stepFt, releases)
-			n := len(boards)
-			if n < len(releases)/2 {
-				t.Fatalf("only %d of %d paths reach the pins", n, len(releases))
-			}
-			t.Logf("%-10s step %4g ft, %3d paths: board median %.5f, 99 %% %.5f, worst %.5f; degrees worst %.5f",
-				name, stepFt, n, boards[n/2], boards[n*99/100], boards[n-1], degrees[n-1])
-			if stepFt == DefaultStepFt && boards[n-1] >= 0.05 {
-				t.Errorf("%s: worst error %.3f board at the default step, promised is 0.05", name, boards[n-1])
-			}
-		}
-	}
-}
-
-func benchmarkTable(b *testing.B, name string, stepFt float64) {
-	table := newTable(readFilm(b, name), NominalFriction(), lane.Right, stepFt)
-	releases, ball := manyReleases(1024), DefaultBall()
-	boards, _ := stepErrors(b, name, stepFt, releases[:200])
-	b.ReportAllocs()
-	b.ResetTimer()
-	sum := 0.0
-	for i := range b.N {
-		sum += table.Run(ball, releases[i%len(releases)]).PinBoard
-	}
-	if math.IsNaN(sum) {
-		b.Fatal("not a number")
-	}
-	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "paths/s")
-	b.ReportMetric(boards[len(boards)-1], "worst-board-error")
-}
-
-// Paths a second on one core, with the error at that step beside it.
+// Paths a second on one core, with the error beside it.
 func BenchmarkTable(b *testing.B) {
 	for _, name := range []string{"house-like", "flat-long", "invented-41"} {
-		for _, stepFt := range []float64{0.5, 0.2, 0.1} {
-			b.Run(fmt.Sprintf("%s/step=%gft", name, stepFt), func(b *testing.B) { benchmarkTable(b, name, stepFt) })
-		}
+		b.Run(name, func(b *testing.B) {
+			film := readFilm(b, name)
+			table, err := NewTable(film, NominalFriction(), lane.Right)
+			if err != nil {
+				b.Fatal(err)
+			}
+			releases, ball := manyReleases(1024), DefaultBall()
+			boards, _ := tableErrors(b, table, FilmSurface(film, NominalFriction(), lane.Right), releases[:200])
+			b.ReportAllocs()
+			b.ResetTimer()
+			sum := 0.0
+			for i := range b.N {
+				sum += table.Run(ball, releases[i%len(releases)]).PinBoard
+			}
+			if math.IsNaN(sum) {
+				b.Fatal("not a number")
+			}
+			b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "paths/s")
+			b.ReportMetric(boards[len(boards)-1], "worst-board-error")
+			b.ReportMetric(float64(len(table.slabs)), "slabs")
+		})
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"laneward/service/lane"
+	"laneward/service/oil"
 )
 
 // The expected values of this file are closed forms of the rigid-sphere equations (parabola, then
@@ -152,6 +153,44 @@ func TestTwoZones(t *testing.T) {
 			near(t, "roll", path.RollFt, c.rollFt, 5e-5)
 			near(t, "time", path.PinTimeS, c.timeS, 5e-6)
 		})
+	}
+}
+
+// On a uniform film the slip u of the law with a slip factor obeys (u_c + u) u' = -K, K = (1 + 1/k)
+// mu g (u_c + 5) with mu the friction at 5 m/s: u_c u + u^2/2 falls evenly in time, the slip ends
+// at T = (u_c u0 + u0^2/2)/K, and the way follows by integrating the velocity, v = v0 - s (u0 - u)
+// k/(1 + k). Derived by hand.
+func TestUniformFilmUnderSlipLaw(t *testing.T) {
+	for _, units := range []float64{0, 0.5, 3, 12} {
+		for _, release := range []Release{{20, 1, 17.5, 350, 50, 12}, {24, 2, 15, 450, 75, 5}} {
+			t.Run(fmt.Sprintf("%g units, %g mph", units, release.SpeedMPH), func(t *testing.T) {
+				film := &oil.Film{LengthFt: 60}
+				for b := range film.UL {
+					for row := range oil.Rows {
+						film.UL[b][row] = units * oil.UnitULPerBoardFoot
+					}
+				}
+				friction, k := NominalFriction(), DefaultBall().inertia()
+				l := newLaunch(DefaultBall(), release)
+				u0, uc := l.rollJ*(1+k)/k, float64(friction.SlipMPS)
+				base := 0.0007 + (0.171-0.0007)*(0.94*math.Exp(-units/0.9)+0.06*math.Exp(-units/10))
+				fall := (1 + 1/k) * base * lane.StandardGravityMPS * (uc + 5)
+				endS := (uc*u0 + u0*u0/2) / fall
+				// w = u_c + u; the integral of w over time to w1 is (w0^3 - w1^3)/(3K).
+				w0 := uc + u0
+				slipWay := (w0*w0*w0-uc*uc*uc)/(3*fall) - uc*endS
+				along := l.vx*endS - l.sx*(u0*endS-slipWay)*k/(1+k)
+				aside := l.vy*endS - l.sy*(u0*endS-slipWay)*k/(1+k)
+				surface := FilmSurface(film, friction, lane.Right)
+				w := follow(t, surface, DefaultBall(), release, along/lane.MetresPerFoot)
+				near(t, "slip at its end", w.slipAt(w.j, k), 0, 0.02)
+				w = follow(t, surface, DefaultBall(), release, along/lane.MetresPerFoot+10)
+				near(t, "time of roll", w.out.RollTimeS, endS, 1e-4*endS)
+				near(t, "distance of roll", w.out.RollFt*lane.MetresPerFoot, along, 1e-4*along)
+				there := follow(t, surface, DefaultBall(), release, w.out.RollFt)
+				near(t, "board of roll", board(there.y), board(l.y0+aside), 2e-3)
+			})
+		}
 	}
 }
 

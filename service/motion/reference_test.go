@@ -60,9 +60,9 @@ type referenceShot struct {
 	rollFt                           float64
 }
 
-func readReference(t testing.TB) []referenceShot {
+func readReference(t testing.TB, name string) []referenceShot {
 	t.Helper()
-	file, err := os.Open(filepath.Join(testdata, "reference-shots.csv"))
+	file, err := os.Open(filepath.Join(testdata, name))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -73,68 +73,90 @@ func readReference(t testing.TB) []referenceShot {
 	}
 	var shots []referenceShot
 	for _, record := range records[1:] {
-		var v [11]float64
-		for i := range v {
-			if v[i], err = strconv.ParseFloat(record[i+1], 64); err != nil {
+		v := map[string]float64{}
+		for i, column := range records[0][1:] {
+			if v[column], err = strconv.ParseFloat(record[i+1], 64); err != nil {
 				t.Fatal(err)
 			}
 		}
 		shots = append(shots, referenceShot{
-			pattern: record[0], release: Release{v[0], v[1], v[2], v[3], v[4], v[5]},
-			pinBoard: v[6], entryDeg: v[7], rollS: v[8], rollFt: v[9], pinsS: v[10],
+			pattern:  record[0],
+			release:  Release{v["laydown_board"], v["angle_deg"], v["mph"], v["rpm"], v["rot_deg"], v["tilt_deg"]},
+			pinBoard: v["pin_board"], entryDeg: v["entry_deg"],
+			rollS: v["t_roll_s"], rollFt: v["x_roll_ft"], pinsS: v["t_pins_s"],
 		})
 	}
 	return shots
 }
 
+// lawWithoutSlip is the law of the first 40 reference shots: one exponential, the same at any slip.
+func lawWithoutSlip() Friction { return Friction{MuDry: 0.24, MuOil: 0.004, Q0: 1} }
+
 // Source of the expected values: SciPy DOP853 on the full 6-state equations, see
 // testdata/motion/README.md.
+var references = []struct {
+	file     string
+	friction Friction
+	shots    int
+}{
+	{"reference-shots.csv", lawWithoutSlip(), 40},
+	{"slip-law-shots.csv", NominalFriction(), 20},
+}
+
 func TestReferenceShots(t *testing.T) {
-	var worstBoard, worstAngle float64
-	shots := readReference(t)
-	if len(shots) != 40 {
-		t.Fatalf("%d shots, want 40", len(shots))
+	for _, reference := range references {
+		var worstBoard, worstAngle float64
+		shots := readReference(t, reference.file)
+		if len(shots) != reference.shots {
+			t.Fatalf("%s: %d shots, want %d", reference.file, len(shots), reference.shots)
+		}
+		for i, shot := range shots {
+			t.Run(fmt.Sprintf("%s %d %s", reference.file, i+1, shot.pattern), func(t *testing.T) {
+				path, err := Trace(
+					FilmSurface(readFilm(t, shot.pattern), reference.friction, lane.Right),
+					DefaultBall(),
+					shot.release,
+					nil,
+				)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if !path.Reaches() {
+					t.Fatal("does not reach the pins")
+				}
+				near(t, "board", path.PinBoard, shot.pinBoard, 0.01)
+				near(t, "angle", path.EntryAngleDeg, shot.entryDeg, 0.005)
+				near(t, "time to the pins", path.PinTimeS, shot.pinsS, 1e-4)
+				worstBoard = max(worstBoard, math.Abs(path.PinBoard-shot.pinBoard))
+				worstAngle = max(worstAngle, math.Abs(path.EntryAngleDeg-shot.entryDeg))
+				if path.Rolls == math.IsNaN(shot.rollS) {
+					t.Fatalf("rolls %v, the reference %v", path.Rolls, !math.IsNaN(shot.rollS))
+				}
+				if path.Rolls {
+					near(t, "time to roll", path.RollTimeS, shot.rollS, 1e-4)
+					near(t, "distance to roll", path.RollFt, shot.rollFt, 2e-3)
+				}
+			})
+		}
+		t.Logf("%s: worst error %.2g board, %.2g deg", reference.file, worstBoard, worstAngle)
 	}
-	for i, shot := range shots {
-		t.Run(fmt.Sprintf("%d %s", i+1, shot.pattern), func(t *testing.T) {
-			surface := FilmSurface(readFilm(t, shot.pattern), NominalFriction(), lane.Right)
-			path, err := Trace(surface, DefaultBall(), shot.release, nil)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if !path.Reaches() {
-				t.Fatal("does not reach the pins")
-			}
-			near(t, "board", path.PinBoard, shot.pinBoard, 0.01)
-			near(t, "angle", path.EntryAngleDeg, shot.entryDeg, 0.005)
-			near(t, "time to the pins", path.PinTimeS, shot.pinsS, 1e-4)
-			worstBoard = max(worstBoard, math.Abs(path.PinBoard-shot.pinBoard))
-			worstAngle = max(worstAngle, math.Abs(path.EntryAngleDeg-shot.entryDeg))
-			if path.Rolls == math.IsNaN(shot.rollS) {
-				t.Fatalf("rolls %v, the reference %v", path.Rolls, !math.IsNaN(shot.rollS))
-			}
-			if path.Rolls {
-				near(t, "time to roll", path.RollTimeS, shot.rollS, 1e-4)
-				near(t, "distance to roll", path.RollFt, shot.rollFt, 2e-3)
-			}
-		})
-	}
-	t.Logf("worst error %.2g board, %.2g deg", worstBoard, worstAngle)
 }
 
 // The fast path keeps its promise on the same shots.
 func TestTableAgainstReference(t *testing.T) {
-	tables := map[string]*Table{}
-	for _, name := range []string{"house-like", "flat-long"} {
-		table, err := NewTable(readFilm(t, name), NominalFriction(), lane.Right)
-		if err != nil {
-			t.Fatal(err)
+	for _, reference := range references {
+		tables := map[string]*Table{}
+		for _, name := range []string{"house-like", "flat-long"} {
+			table, err := NewTable(readFilm(t, name), reference.friction, lane.Right)
+			if err != nil {
+				t.Fatal(err)
+			}
+			tables[name] = table
 		}
-		tables[name] = table
-	}
-	for i, shot := range readReference(t) {
-		got := tables[shot.pattern].Run(DefaultBall(), shot.release)
-		near(t, fmt.Sprintf("shot %d: board", i+1), got.PinBoard, shot.pinBoard, 0.05)
-		near(t, fmt.Sprintf("shot %d: angle", i+1), got.EntryAngleDeg, shot.entryDeg, 0.05)
+		for i, shot := range readReference(t, reference.file) {
+			got := tables[shot.pattern].Run(DefaultBall(), shot.release)
+			near(t, fmt.Sprintf("%s, shot %d: board", reference.file, i+1), got.PinBoard, shot.pinBoard, 0.05)
+			near(t, fmt.Sprintf("%s, shot %d: angle", reference.file, i+1), got.EntryAngleDeg, shot.entryDeg, 0.05)
+		}
 	}
 }

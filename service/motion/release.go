@@ -25,9 +25,10 @@
 // vertical does not move the contact. "At the pins" is the ball's centre crossing 60 ft. The ball
 // is in the gutter once its contact point leaves boards 0.5 to 39.5.
 //
-// The film is read bilinearly between cell centres (board b, foot j + 0.5), clamped at the edges.
-// Friction is mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0) with the film q in oil units (1 unit
-// = 0.0167 mL per square foot = 1.4809 microlitres per board-foot).
+// The film is read bilinearly between cell centres (board b, foot j + 0.5), clamped at the edges,
+// in oil units (1 unit = 0.0167 mL per square foot = 1.4809 microlitres per board-foot). [Friction]
+// turns it and the slip speed into a coefficient. Slip is a function of J alone, so the state stays
+// (x, y, J) with a friction that depends on it.
 package motion
 
 import (
@@ -110,41 +111,6 @@ func (b Ball) Validate() error {
 		inRange("differential_in", b.DifferentialIn, 0, 0.2),
 		inRange("surface_grit", b.SurfaceGrit, 0, 20000),
 	)
-}
-
-// Friction is the law mu(q) = MuOil + (MuDry - MuOil) exp(-q / Q0) for a film of q oil units.
-type Friction struct {
-	MuDry float64 `json:"mu_dry"`
-	MuOil float64 `json:"mu_oil"`
-	Q0    float64 `json:"q0"` // oil units
-}
-
-// NominalFriction is mu_dry 0.24, mu_oil 0.004, q0 1 unit: fitted so that paths look right, not
-// measured.
-func NominalFriction() Friction { return Friction{MuDry: 0.24, MuOil: 0.004, Q0: 1} }
-
-// Validate reports every parameter that is no friction, joined into one error.
-func (f Friction) Validate() error {
-	return errors.Join(
-		inRange("mu_dry", f.MuDry, 0, 2),
-		inRange("mu_oil", f.MuOil, 0, 2),
-		inRange("q0", f.Q0, 1e-6, 1000),
-	)
-}
-
-// Mu is the friction coefficient on a film of q oil units.
-func (f Friction) Mu(q float64) float64 { return f.MuOil + (f.MuDry-f.MuOil)*math.Exp(-q/f.Q0) }
-
-// OnSurface scales the friction for a ball's surface grit. THIS IS AN ASSUMPTION, no source gives
-// numbers: federation research names surface roughness as the strongest variable
-// (bowlingthismonth.com, surface management), and a rougher cover reaches through a thicker film,
-// so q0 grows as (2000/grit)^0.25, kept within 0.6 to 1.7. A grit of 2000, or 0 (not known),
-// changes nothing.
-func (f Friction) OnSurface(ball Ball) Friction {
-	if ball.SurfaceGrit > 0 {
-		f.Q0 *= min(max(math.Pow(2000/ball.SurfaceGrit, 0.25), 0.6), 1.7)
-	}
-	return f
 }
 
 // launch is the start of a path in metres and seconds, y from board 20 toward the inside, and what

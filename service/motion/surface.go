@@ -11,7 +11,8 @@ import (
 
 // Surface is a lane as the ball feels it: a friction coefficient everywhere.
 type Surface struct {
-	mu       func(board, ft float64) float64
+	mu       func(board, ft float64) float64 // at a slip of 5 m/s where slip is not 0
+	slip     SlipScale
 	breaksFt []float64
 }
 
@@ -28,7 +29,9 @@ func FilmSurface(film *oil.Film, friction Friction, side lane.Side) Surface {
 	if side == lane.Left {
 		film = film.Mirror()
 	}
-	return NewSurface(func(board, ft float64) float64 { return friction.Mu(film.UnitsAt(board, ft)) })
+	surface := NewSurface(func(board, ft float64) float64 { return friction.Film(film.UnitsAt(board, ft)) })
+	surface.slip = friction.SlipMPS
+	return surface
 }
 
 // traceStepFt is the step of an accurate path. Against an eighth of it, 300 paths moved at most
@@ -101,7 +104,12 @@ func (w *walk) along(surface Surface, k float64, stationsFt []float64, endFt, st
 		if !(mu >= 0) || math.IsInf(mu, 1) {
 			return nil, fmt.Errorf("friction is %g at board %.2f, %.2f ft: it must be 0 or more", mu, at, (ft+next)/2)
 		}
-		w.glide(h, mu*lane.StandardGravityMPS)
+		muG := mu * lane.StandardGravityMPS
+		if surface.slip != 0 {
+			middle := w.j + muG*surface.slip.factor(w.slipAt(w.j, k))*h/2/w.vx
+			muG *= surface.slip.factor(w.slipAt(middle, k))
+		}
+		w.glide(h, muG)
 		if w.ended {
 			return stations, nil
 		}

@@ -147,6 +147,9 @@ func (w *walk) outcome() Outcome {
 func (w *walk) station(k float64) Station {
 	return Station{
 		Ft: w.x / lane.MetresPerFoot, Board: board(w.y), AngleDeg: math.Atan2(w.vy, w.vx) * (180 / math.Pi),
-		SpeedMPH: math.Hypot(w.vx, w.vy) / lane.MPSPerMPH, SlipMPS: (w.rollJ - w.j) * (1 + k) / k, TimeS: w.t,
+		SpeedMPH: math.Hypot(w.vx, w.vy) / lane.MPSPerMPH, SlipMPS: w.slipAt(w.j, k), TimeS: w.t,
 	}
 }
+
+// slipAt is the slip once the friction impulse is j, metres a second.
+func (w *walk) slipAt(j, k float64) float64 { return max(w.rollJ-j, 0) * (1 + k) / k }
