@@ -1,6 +1,7 @@
 package motion
 
 import (
+	"fmt"
 	"math"
 	"testing"
 
@@ -321,39 +322,25 @@ func TestTableKeepsItsPromise(t *testing.T) {
 // and enters lower by the same angle. (Friction follows the distance from the foul line, and not
 // the rotated one: hence the tolerances.)
 func TestRotationOnFilmsFlatAcross(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		film := flatFilm(rapid.Float64Range(33, 48).Draw(t, "length"), rapid.Float64Range(2, 15).Draw(t, "units"))
-		for _, friction := range []Friction{NominalFriction(), lawWithoutSlip()} {
-			surface := FilmSurface(film, friction, lane.Right)
-			straight := Release{8, 0, 17, 325, 50, 12}
-			path, err := Trace(surface, DefaultBall(), straight, EveryFoot())
-			if err != nil {
-				t.Fatal(err)
-			}
-			for angleDeg, tolerance := range map[float64]float64{1: 0.05, 2: 0.1, 4: 0.3} {
-				turned := straight
-				turned.LaydownBoard, turned.LaunchAngleDeg = 30, angleDeg
-				got, err := Trace(surface, DefaultBall(), turned, nil)
-				if err != nil {
-					t.Fatal(err)
-				}
-				// The point of the straight path that the rotation carries to 60 ft.
-				sin, cos := math.Sincos(angleDeg * math.Pi / 180)
-				last := path.Stations[oil.Rows]
-				aside := (last.Board - straight.LaydownBoard) * lane.BoardWidthM
-				along, slope := lane.LengthFt*lane.MetresPerFoot, math.Tan(last.AngleDeg*math.Pi/180)
-				x := (along + sin*(slope*along-aside)*-1) / (cos + sin*slope)
-				y := aside + slope*(x-along)
-				want := turned.LaydownBoard + (y*cos-x*sin)/lane.BoardWidthM
-				if math.Abs(got.PinBoard-want) > tolerance {
-					t.Errorf("%g degrees: board %.3f at the pins, rotated %.3f", angleDeg, got.PinBoard, want)
-				}
-				if lower := path.EntryAngleDeg - got.EntryAngleDeg; math.Abs(lower-angleDeg) > tolerance {
-					t.Errorf("%g degrees: enters %.3f degrees lower", angleDeg, lower)
-				}
+	for _, lengthFt := range []float64{34, 40, 46} {
+		for name, friction := range map[string]Friction{"nominal": NominalFriction(), "without slip": lawWithoutSlip()} {
+			for angleDeg, tolerance := range map[float64]float64{1: 0.1, 2: 0.2, 4: 0.5} {
+				t.Run(fmt.Sprintf("%g ft, %s, %g degrees", lengthFt, name, angleDeg), func(t *testing.T) {
+					surface := FilmSurface(flatFilm(lengthFt, 10), friction, lane.Right)
+					straight := follow(t, surface, DefaultBall(), Release{20, 0, 17, 325, 50, 12}, lane.LengthFt)
+					turned := follow(t, surface, DefaultBall(), Release{20, angleDeg, 17, 325, 50, 12}, lane.LengthFt)
+					sin, cos := math.Sincos(angleDeg * math.Pi / 180)
+					// The point of the straight path, or of its last direction, that the rotation carries to 60 ft.
+					slope := straight.vy / straight.vx
+					x := (lane.LengthFt*lane.MetresPerFoot - sin*(straight.y-slope*straight.x)) / (cos + sin*slope)
+					want := (straight.y+slope*(x-straight.x))*cos - x*sin
+					near(t, "board at the pins", board(turned.y), board(want), tolerance)
+					degrees := func(w walk) float64 { return math.Atan2(w.vy, w.vx) * 180 / math.Pi }
+					near(t, "entry angle", degrees(turned), degrees(straight)-angleDeg, tolerance)
+				})
 			}
 		}
-	})
+	}
 }
 
 // flatFilm is the same on all boards, with its last 10 feet falling to nothing.
