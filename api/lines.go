@@ -34,7 +34,14 @@ func planRequest(body any) (advice.Query, error) {
 		Draws:   whole(asked.Draws),
 	}
 	if f := asked.Friction; f != nil {
-		query.Friction = &motion.Friction{MuDry: f.MuDry, MuOil: f.MuOil, Q0: f.Q0}
+		query.Friction = &motion.Friction{
+			MuDry:      f.MuDry,
+			MuOil:      f.MuOil,
+			Q0:         f.Q0,
+			ShareThick: number(f.ShareThick),
+			QThick:     number(f.QThick),
+			SlipMPS:    motion.SlipScale(number(f.SlipMps)),
+		}
 	}
 	if p := asked.Pocket; p != nil {
 		query.Pocket = &line.Pocket{
@@ -62,6 +69,14 @@ func wornOf(w *openapi.WornBy) *advice.WornBy {
 		LaydownBoard:   w.LaydownBoard,
 		LaunchAngleDeg: w.LaunchAngleDeg,
 	}
+}
+
+// number is 0 for one that is left out.
+func number(value *float64) float64 {
+	if value == nil {
+		return 0
+	}
+	return *value
 }
 
 func whole(value *int) int {

@@ -850,7 +850,7 @@ type ComparisonRequest struct {
 	// Draws How many scattered shots score an aim in the search, an even number.
 	Draws *int `json:"draws,omitempty"`
 
-	// Friction mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
+	// Friction mu(q, u) = [mu_oil + (mu_dry - mu_oil) ((1 - share_thick) exp(-q / q0) + share_thick exp(-q / q_thick))] (slip_mps + 5) / (slip_mps + u) on a film of q oil units (0.0167 mL per square foot) under a contact that slips at u metres a second. Without share_thick and slip_mps it is mu_oil + (mu_dry - mu_oil) exp(-q / q0). The nominal constants, used where no friction is given, are fits to practice, not measurements.
 	Friction *Friction `json:"friction,omitempty"`
 
 	// Lines How many lines are wanted.
@@ -1041,13 +1041,22 @@ type FilmReport struct {
 	Wear *Wear `json:"wear,omitempty"`
 }
 
-// Friction mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
+// Friction mu(q, u) = [mu_oil + (mu_dry - mu_oil) ((1 - share_thick) exp(-q / q0) + share_thick exp(-q / q_thick))] (slip_mps + 5) / (slip_mps + u) on a film of q oil units (0.0167 mL per square foot) under a contact that slips at u metres a second. Without share_thick and slip_mps it is mu_oil + (mu_dry - mu_oil) exp(-q / q0). The nominal constants, used where no friction is given, are fits to practice, not measurements.
 type Friction struct {
 	MuDry float64 `json:"mu_dry"`
 	MuOil float64 `json:"mu_oil"`
 
-	// Q0 Film in oil units (0.0167 mL per square foot) over which the friction falls by the factor e.
+	// Q0 Film in oil units over which the friction falls by the factor e.
 	Q0 float64 `json:"q0"`
+
+	// QThick Film in oil units over which that share falls by the factor e. Required with a share_thick above 0.
+	QThick *float64 `json:"q_thick,omitempty"`
+
+	// ShareThick Share of the friction that falls over q_thick instead, so that thick oil counts.
+	ShareThick *float64 `json:"share_thick,omitempty"`
+
+	// SlipMps Slip speed in metres a second over which friction falls; null for a friction that is the same at any slip.
+	SlipMps *float64 `json:"slip_mps,omitempty"`
 }
 
 // Grid The aims of a miss map, at most 30,000.
@@ -1238,7 +1247,7 @@ type LineDrillRequest struct {
 	BallID     *openapi_types.UUID `json:"ball_id,omitempty"`
 	DueOn      *openapi_types.Date `json:"due_on,omitempty"`
 
-	// Friction mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
+	// Friction mu(q, u) = [mu_oil + (mu_dry - mu_oil) ((1 - share_thick) exp(-q / q0) + share_thick exp(-q / q_thick))] (slip_mps + 5) / (slip_mps + u) on a film of q oil units (0.0167 mL per square foot) under a contact that slips at u metres a second. Without share_thick and slip_mps it is mu_oil + (mu_dry - mu_oil) exp(-q / q0). The nominal constants, used where no friction is given, are fits to practice, not measurements.
 	Friction *Friction `json:"friction,omitempty"`
 
 	// ID The drill's id; made when left out.
@@ -1325,11 +1334,16 @@ type LineSubject struct {
 		RadiusIn    float64             `json:"radius_in"`
 		SurfaceGrit *float64            `json:"surface_grit,omitempty"`
 	} `json:"ball"`
+
+	// Friction The friction law, fitted to practice unless it was given, and its q0 for this ball's surface.
 	Friction struct {
-		MuDry       float64 `json:"mu_dry"`
-		MuOil       float64 `json:"mu_oil"`
-		Q0          float64 `json:"q0"`
-		Q0OnSurface float64 `json:"q0_on_surface"`
+		MuDry       float64  `json:"mu_dry"`
+		MuOil       float64  `json:"mu_oil"`
+		Q0          float64  `json:"q0"`
+		Q0OnSurface float64  `json:"q0_on_surface"`
+		QThick      float64  `json:"q_thick"`
+		ShareThick  float64  `json:"share_thick"`
+		SlipMps     *float64 `json:"slip_mps"`
 	} `json:"friction"`
 
 	// Pattern The film that is played, worn if that was asked for.
@@ -1469,7 +1483,7 @@ type MissMapRequest struct {
 	// Draws How many scattered shots score an aim in the search, an even number.
 	Draws *int `json:"draws,omitempty"`
 
-	// Friction mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
+	// Friction mu(q, u) = [mu_oil + (mu_dry - mu_oil) ((1 - share_thick) exp(-q / q0) + share_thick exp(-q / q_thick))] (slip_mps + 5) / (slip_mps + u) on a film of q oil units (0.0167 mL per square foot) under a contact that slips at u metres a second. Without share_thick and slip_mps it is mu_oil + (mu_dry - mu_oil) exp(-q / q0). The nominal constants, used where no friction is given, are fits to practice, not measurements.
 	Friction *Friction `json:"friction,omitempty"`
 
 	// Grid The aims of a miss map, at most 30,000.
@@ -1568,7 +1582,7 @@ type PathsRequest struct {
 	AthleteID openapi_types.UUID  `json:"athlete_id"`
 	BallID    *openapi_types.UUID `json:"ball_id,omitempty"`
 
-	// Friction mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
+	// Friction mu(q, u) = [mu_oil + (mu_dry - mu_oil) ((1 - share_thick) exp(-q / q0) + share_thick exp(-q / q_thick))] (slip_mps + 5) / (slip_mps + u) on a film of q oil units (0.0167 mL per square foot) under a contact that slips at u metres a second. Without share_thick and slip_mps it is mu_oil + (mu_dry - mu_oil) exp(-q / q0). The nominal constants, used where no friction is given, are fits to practice, not measurements.
 	Friction *Friction `json:"friction,omitempty"`
 
 	// LaunchAngleDeg Positive toward the strong-side gutter.
@@ -1632,7 +1646,7 @@ type PlanRequest struct {
 	// Draws How many scattered shots score an aim in the search, an even number.
 	Draws *int `json:"draws,omitempty"`
 
-	// Friction mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
+	// Friction mu(q, u) = [mu_oil + (mu_dry - mu_oil) ((1 - share_thick) exp(-q / q0) + share_thick exp(-q / q_thick))] (slip_mps + 5) / (slip_mps + u) on a film of q oil units (0.0167 mL per square foot) under a contact that slips at u metres a second. Without share_thick and slip_mps it is mu_oil + (mu_dry - mu_oil) exp(-q / q0). The nominal constants, used where no friction is given, are fits to practice, not measurements.
 	Friction *Friction `json:"friction,omitempty"`
 
 	// Lines How many lines are wanted.

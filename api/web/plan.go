@@ -47,6 +47,14 @@ func planForm(r *roster, balls []ballChoice) *form {
 			unless("mu_dry", "Friction on dry boards", friction.MuDry, 0, 2),
 			unless("mu_oil", "Friction in deep oil", friction.MuOil, 0, 2),
 			unless("q0", "Film that removes most of the friction, oil units", friction.Q0, 0, 1000),
+			unless("share_thick", "Share of the friction that feels thick oil", friction.ShareThick, 0, 1),
+			unless("q_thick", "Film that removes most of that share, oil units", friction.QThick, 0, 1000),
+			{
+				Name:   "slip_mps",
+				Label:  "Slip speed over which friction falls, m/s",
+				Hint:   friction.SlipMPS.String() + " when blank; none for the same friction at any slip.",
+				Folded: true,
+			},
 			{Name: "session", Label: "Worn by shots from", Options: sessionOptions(r), Folded: true},
 			{
 				Name:   "shots",
@@ -163,13 +171,32 @@ func (f *form) lineQuery() advice.Query {
 		query.Pocket = &pocket
 	}
 	friction := motion.NominalFriction()
-	if either(set("mu_dry", &friction.MuDry), set("mu_oil", &friction.MuOil), set("q0", &friction.Q0)) {
+	if either(
+		set("mu_dry", &friction.MuDry),
+		set("mu_oil", &friction.MuOil),
+		set("q0", &friction.Q0),
+		set("share_thick", &friction.ShareThick),
+		set("q_thick", &friction.QThick),
+		f.slip(&friction.SlipMPS),
+	) {
 		query.Friction = &friction
 	}
 	if session, shots := f.id("session"), f.whole("shots"); session != nil || shots != 0 {
 		query.Worn = &advice.WornBy{Session: session, Shots: int(shots)}
 	}
 	return query
+}
+
+// slip reads the slip speed, or none.
+func (f *form) slip(field *motion.SlipScale) bool {
+	text := f.value("slip_mps")
+	if text == "" {
+		return false
+	}
+	if err := field.UnmarshalText([]byte(text)); err != nil {
+		f.blame("slip_mps", err.Error())
+	}
+	return true
 }
 
 // prefill takes what an address says of single inputs, such as a link from an athlete; what is no
@@ -236,6 +263,9 @@ var plannerWords = []struct{ begins, input string }{
 	{"mu_dry ", "mu_dry"},
 	{"mu_oil ", "mu_oil"},
 	{"q0 ", "q0"},
+	{"share_thick ", "share_thick"},
+	{"q_thick ", "q_thick"},
+	{"slip_mps ", "slip_mps"},
 }
 
 var plannerNames = strings.NewReplacer("board_high", "the innermost board,", "angle_high_deg", "the largest angle,")

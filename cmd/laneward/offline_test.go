@@ -76,79 +76,67 @@ func numberIn(t testing.TB, header, row []string, column string) float64 {
 	return v
 }
 
-// The whole way from the files to the numbers. Source of the expected values: SciPy DOP853 on the
-// full 6-state equations, see testdata/motion/README.md.
+// The whole way from the files to the numbers, under the law without slip and under the nominal
+// one. Source of the expected values: SciPy DOP853 on the full 6-state equations, see
+// testdata/motion/README.md.
 func TestPathAgainstReferenceShots(t *testing.T) {
-	text, err := os.ReadFile(motionData + "reference-shots.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	header, shots := readTable(t, string(text))
-	if len(shots) != 40 {
-		t.Fatalf("%d reference shots, want 40", len(shots))
-	}
-	for pattern, film := range map[string]string{"house-like": "house_like.json", "flat-long": "flat_long.json"} {
-		t.Run(pattern, func(t *testing.T) {
-			var want [][]string
-			releases := "laydown_board,angle_deg,mph,rpm,rot_deg,tilt_deg\n"
-			for _, shot := range shots {
-				if shot[0] == pattern {
-					want = append(want, shot)
+	withoutSlip := []string{"--mu-dry", "0.24", "--mu-oil", "0.004", "--q0", "1", "--share-thick", "0", "--slip-mps", "none"}
+	films := map[string]string{"house-like": "house_like.json", "flat-long": "flat_long.json"}
+	for _, reference := range []struct {
+		file  string
+		shots int
+		law   []string
+	}{{"reference-shots.csv", 40, withoutSlip}, {"slip-law-shots.csv", 20, nil}} {
+		text, err := os.ReadFile(motionData + reference.file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		header, shots := readTable(t, string(text))
+		if len(shots) != reference.shots {
+			t.Fatalf("%s: %d reference shots, want %d", reference.file, len(shots), reference.shots)
+		}
+		for pattern, film := range films {
+			t.Run(reference.file+" "+pattern, func(t *testing.T) {
+				shots := slices.DeleteFunc(slices.Clone(shots), func(shot []string) bool { return shot[0] != pattern })
+				releases := "laydown_board,angle_deg,mph,rpm,rot_deg,tilt_deg\n"
+				for _, shot := range shots {
 					releases += strings.Join(shot[1:7], ",") + "\n"
 				}
-			}
-			code, out, messages := runOffline(
-				t,
-				releases,
-				"path",
-				"--film",
-				motionData+film,
-				"--releases",
-				"-",
-				"--mu-dry",
-				"0.24",
-				"--mu-oil",
-				"0.004",
-				"--q0",
-				"1",
-			)
-			if code != terminal.ExitOK || messages != "" {
-				t.Fatalf("exit code %d: %s", code, messages)
-			}
-			gotHeader, got := readTable(t, out)
-			if want := "laydown_board,angle_deg,mph,rpm,rot_deg,tilt_deg,pin_board,entry_deg,t_roll_s,x_roll_ft,t_pins_s,gutter"; strings.Join(
-				gotHeader,
-				",",
-			) != want {
-				t.Errorf("columns %v, want %s", gotHeader, want)
-			}
-			if len(got) != len(want) {
-				t.Fatalf("%d rows for %d releases", len(got), len(want))
-			}
-			accurate := map[string]float64{
-				"pin_board": 0.01,
-				"entry_deg": 0.005,
-				"t_roll_s":  1e-4,
-				"x_roll_ft": 2e-3,
-				"t_pins_s":  1e-4,
-			}
-			for i := range want {
-				comparePath(t, fmt.Sprintf("row %d", i+1), header, want[i], gotHeader, got[i], accurate)
-			}
-			_, out, _ = runOffline(t, releases, "path", "--film", motionData+film, "--releases", "-", "--fast")
-			_, got = readTable(t, out)
-			for i := range want {
-				comparePath(
-					t,
-					fmt.Sprintf("fast row %d", i+1),
-					header,
-					want[i],
-					gotHeader,
-					got[i],
-					map[string]float64{"pin_board": 0.05, "entry_deg": 0.05},
-				)
-			}
-		})
+				args := append([]string{"path", "--film", motionData + film, "--releases", "-"}, reference.law...)
+				comparePaths(t, header, shots, releases, args, map[string]float64{
+					"pin_board": 0.01, "entry_deg": 0.005, "t_roll_s": 1e-4, "x_roll_ft": 2e-3, "t_pins_s": 1e-4,
+				})
+				comparePaths(t, header, shots, releases, append(args, "--fast"), map[string]float64{
+					"pin_board": 0.05, "entry_deg": 0.05,
+				})
+			})
+		}
+	}
+}
+
+func comparePaths(
+	t *testing.T,
+	header []string,
+	shots [][]string,
+	releases string,
+	args []string,
+	tolerances map[string]float64,
+) {
+	t.Helper()
+	code, out, messages := runOffline(t, releases, args...)
+	if code != terminal.ExitOK || messages != "" {
+		t.Fatalf("exit code %d: %s", code, messages)
+	}
+	gotHeader, got := readTable(t, out)
+	want := "laydown_board,angle_deg,mph,rpm,rot_deg,tilt_deg,pin_board,entry_deg,t_roll_s,x_roll_ft,t_pins_s,gutter"
+	if strings.Join(gotHeader, ",") != want {
+		t.Errorf("columns %v, want %s", gotHeader, want)
+	}
+	if len(got) != len(shots) {
+		t.Fatalf("%d rows for %d releases", len(got), len(shots))
+	}
+	for i := range shots {
+		comparePath(t, fmt.Sprintf("%v, row %d", args, i+1), header, shots[i], gotHeader, got[i], tolerances)
 	}
 }
 
@@ -323,6 +311,13 @@ func TestPathRefuses(t *testing.T) {
 			[]string{"--mu-oil=-1"},
 			terminal.ExitUsage,
 			[]string{"mu_oil -1 is out of range"},
+		},
+		{
+			"slip speed",
+			header + "20,2,17,300,45,12\n",
+			[]string{"--slip-mps", "fast"},
+			terminal.ExitUsage,
+			[]string{`"fast" is not a slip speed: write metres a second, such as 3, or none`},
 		},
 		{
 			"ball",

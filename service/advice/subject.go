@@ -223,10 +223,13 @@ func (p *Planner) takeFriction(given *motion.Friction) {
 		friction = *given
 	} else {
 		p.assume(
-			"The friction is nominal (mu_dry %g, mu_oil %g, q0 %g): fitted so that paths look right, not measured on this lane. Probe shots tell better.",
+			"The friction is nominal (mu_dry %g, mu_oil %g, q0 %g, share_thick %g, q_thick %g, slip_mps %v): a fit to practice, not measured on this lane. Probe shots tell better.",
 			friction.MuDry,
 			friction.MuOil,
 			friction.Q0,
+			friction.ShareThick,
+			friction.QThick,
+			friction.SlipMPS,
 		)
 	}
 	p.request.Friction = friction

@@ -1,10 +1,10 @@
 package motion
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 )
 
 // Friction is the law
@@ -29,12 +29,45 @@ type Friction struct {
 // friction that does not depend on the slip, and is null in JSON.
 type SlipScale float64
 
+// noSlip is how a person writes a friction that does not depend on the slip.
+const noSlip = "none"
+
+// UnmarshalText reads a number of metres a second above 0, or none.
+func (s *SlipScale) UnmarshalText(text []byte) error {
+	if string(text) == noSlip {
+		*s = 0
+		return nil
+	}
+	value, err := strconv.ParseFloat(string(text), 64)
+	if err != nil || value == 0 {
+		return fmt.Errorf("%q is not a slip speed: write metres a second, such as 3, or none", text)
+	}
+	*s = SlipScale(value)
+	return nil
+}
+
+func (s SlipScale) String() string {
+	if s == 0 {
+		return noSlip
+	}
+	return strconv.FormatFloat(float64(s), 'g', -1, 64)
+}
+
 // MarshalJSON writes the number, or null for 0.
 func (s SlipScale) MarshalJSON() ([]byte, error) {
 	if s == 0 {
 		return []byte("null"), nil
 	}
-	return json.Marshal(float64(s))
+	return []byte(s.String()), nil
+}
+
+// UnmarshalJSON reads a number, or null for 0.
+func (s *SlipScale) UnmarshalJSON(data []byte) error {
+	if string(data) == "null" {
+		*s = 0
+		return nil
+	}
+	return s.UnmarshalText(data)
 }
 
 // referenceSlipMPS is the slip at which MuDry and MuOil hold.
@@ -61,7 +94,7 @@ func (f Friction) Validate() error {
 		faults = append(faults, inRange("q_thick", f.QThick, 1e-6, 1000))
 	}
 	if f.SlipMPS != 0 && inRange("", float64(f.SlipMPS), 0.1, 1000) != nil {
-		faults = append(faults, fmt.Errorf("slip_mps %g is out of range: write 0.1 to 1000, or none", f.SlipMPS))
+		faults = append(faults, fmt.Errorf("slip_mps %v is out of range: write 0.1 to 1000, or none", f.SlipMPS))
 	}
 	return errors.Join(faults...)
 }

@@ -24,11 +24,15 @@ import (
 	"laneward/service/oil"
 )
 
-// frictionFlags are the friction law mu(q) = mu_oil + (mu_dry - mu_oil) exp(-q / q0).
+// frictionFlags are the constants of [motion.Friction]. The nominal ones are fits to practice, not
+// measurements.
 type frictionFlags struct {
-	MuDry float64 `name:"mu-dry" default:"${mu_dry}" placeholder:"MU" help:"Friction coefficient of the dry lane (${default}: nominal, not measured)."`
-	MuOil float64 `name:"mu-oil" default:"${mu_oil}" placeholder:"MU" help:"Friction coefficient on much oil (${default}: nominal, not measured)."`
-	Q0    float64 `name:"q0" default:"${q0}" placeholder:"UNITS" help:"Film over which the friction falls by the factor e, in oil units of 0.0167 mL per square foot (${default}: nominal, not measured)."`
+	MuDry      float64          `name:"mu-dry" default:"${mu_dry}" placeholder:"MU" help:"Friction coefficient of the dry lane at a slip of 5 m/s (${default}: a fit to practice)."`
+	MuOil      float64          `name:"mu-oil" default:"${mu_oil}" placeholder:"MU" help:"The same under endless oil (${default}: a fit to practice)."`
+	Q0         float64          `name:"q0" default:"${q0}" placeholder:"UNITS" help:"Film over which the friction falls by the factor e, in oil units of 0.0167 mL per square foot (${default}: a fit to practice)."`
+	ShareThick float64          `name:"share-thick" default:"${share_thick}" placeholder:"SHARE" help:"Share of the friction that falls slower, over --q-thick, so that thick oil counts (${default}: a fit to practice)."`
+	QThick     float64          `name:"q-thick" default:"${q_thick}" placeholder:"UNITS" help:"Film over which that share falls by the factor e, in oil units (${default}: a fit to practice)."`
+	SlipMPS    motion.SlipScale `name:"slip-mps" default:"${slip_mps}" placeholder:"M/S" help:"Slip speed over which friction falls, in metres a second; none: the same at any slip (${default}: a fit to practice)."`
 }
 
 // Defaults are the nominal values that the help of commands names.
@@ -38,14 +42,15 @@ func Defaults() kong.Vars {
 		"mu_dry":      terminal.Number(&friction.MuDry),
 		"mu_oil":      terminal.Number(&friction.MuOil),
 		"q0":          terminal.Number(&friction.Q0),
+		"share_thick": terminal.Number(&friction.ShareThick),
+		"q_thick":     terminal.Number(&friction.QThick),
+		"slip_mps":    friction.SlipMPS.String(),
 		"radius_in":   terminal.Number(&ball.RadiusIn),
 		"gyration_in": terminal.Number(&ball.GyrationIn),
 	}
 }
 
-func (f frictionFlags) friction() motion.Friction {
-	return motion.Friction{MuDry: f.MuDry, MuOil: f.MuOil, Q0: f.Q0}
-}
+func (f frictionFlags) friction() motion.Friction { return motion.Friction(f) }
 
 type pathCommand struct {
 	frictionFlags
@@ -54,7 +59,7 @@ type pathCommand struct {
 	Format     string  `enum:"csv,json" default:"csv" help:"csv or json (${default})."`
 	RadiusIn   float64 `name:"radius-in" default:"${radius_in}" placeholder:"IN" help:"The ball's radius in inches (${default})."`
 	GyrationIn float64 `name:"gyration-in" default:"${gyration_in}" placeholder:"IN" help:"The ball's radius of gyration in inches (${default})."`
-	Fast       bool    `help:"Compute some fifty times faster, within 0.05 board at the pins instead of 0.0001."`
+	Fast       bool    `help:"Compute some fifty times faster, within 0.05 board at the pins instead of 0.0001 (0.3 on a film that changes from all to nothing from board to board)."`
 	Side       string  `enum:"right,left" default:"right" help:"The hand that bowls, right or left (${default}): boards and angles count from that side."`
 }
 
@@ -70,11 +75,17 @@ func (pathCommand) Help() string {
 
 A ball in the gutter, or one that stops short, has nan for what is measured at the pins. In JSON null stands for nan.
 
+Friction on a film of q oil units, under a ball that slips at u m/s, is
+
+    mu(q, u) = [mu_oil + (mu_dry - mu_oil) ((1 - s) exp(-q/q0) + s exp(-q/q_thick))] (slip_mps + 5) / (slip_mps + u)
+
+with s the share_thick. The constants are fits to practice, not measurements.
+
 The launch angle is in degrees from straight down the lane, positive toward the gutter the athlete counts from; axis rotation is measured from the ball's heading, tilt counts by its cosine. The film is read bilinearly between the centres of its cells. laneward oil --film-out makes a film file from a load table.
 
 Examples:
 
-    laneward path --film film.json --releases releases.csv --mu-dry 0.24 --mu-oil 0.004 --q0 1
+    laneward path --film film.json --releases releases.csv --mu-dry 0.24 --mu-oil 0.004 --q0 1 --share-thick 0 --slip-mps none
     laneward path --film film.json --releases - --format json < releases.csv`
 }
 

@@ -22,12 +22,16 @@ import (
 type lineFlags struct {
 	squadFlags
 	wornFlags
-	Athlete string   `arg:"" optional:"" help:"The athlete, by name or id; an athlete's own when left out."`
-	Pattern string   `required:"" placeholder:"NAME" help:"The oil pattern, by name or id: one with a load table or a film map."`
-	Ball    string   `placeholder:"NAME" help:"The ball, by its name in the athlete's arsenal or by id; a usual one when left out."`
-	MuDry   *float64 `name:"mu-dry" placeholder:"MU" help:"Friction of the dry lane; nominal (${mu_dry}) when left out."`
-	MuOil   *float64 `name:"mu-oil" placeholder:"MU" help:"Friction on much oil; nominal (${mu_oil}) when left out."`
-	Q0      *float64 `name:"q0" placeholder:"UNITS" help:"Film over which the friction falls by the factor e, in oil units; nominal (${q0}) when left out."`
+	Athlete string `arg:"" optional:"" help:"The athlete, by name or id; an athlete's own when left out."`
+	Pattern string `required:"" placeholder:"NAME" help:"The oil pattern, by name or id: one with a load table or a film map."`
+	Ball    string `placeholder:"NAME" help:"The ball, by its name in the athlete's arsenal or by id; a usual one when left out."`
+
+	MuDry      *float64          `name:"mu-dry" placeholder:"MU" help:"Friction of the dry lane at a slip of 5 m/s; ${mu_dry} when left out. This and the next five: fits to practice, not measurements."`
+	MuOil      *float64          `name:"mu-oil" placeholder:"MU" help:"Friction under endless oil; ${mu_oil} when left out."`
+	Q0         *float64          `name:"q0" placeholder:"UNITS" help:"Film over which the friction falls by the factor e, in oil units; ${q0} when left out."`
+	ShareThick *float64          `name:"share-thick" placeholder:"SHARE" help:"Share of the friction that falls slower, over --q-thick; ${share_thick} when left out."`
+	QThick     *float64          `name:"q-thick" placeholder:"UNITS" help:"Film over which that share falls by the factor e, in oil units; ${q_thick} when left out."`
+	SlipMPS    *motion.SlipScale `name:"slip-mps" placeholder:"M/S" help:"Slip speed over which friction falls, in metres a second, or none; ${slip_mps} when left out."`
 
 	PocketBoards *span `placeholder:"LOW-HIGH" help:"The pocket's boards at the pins, ${pocket_boards} when left out."`
 	PocketAngles *span `placeholder:"LOW-HIGH" help:"The pocket's entry angles in degrees, ${pocket_angles} when left out."`
@@ -56,16 +60,28 @@ func (s *span) UnmarshalText(text []byte) error {
 	return fmt.Errorf("%q is no range: write the smaller and the larger number, such as 16.5-18.5", text)
 }
 
+// friction is the nominal law but for what is given; nil when nothing is.
 func (f lineFlags) friction() *openapi.Friction {
-	if f.MuDry == nil && f.MuOil == nil && f.Q0 == nil {
+	law := motion.NominalFriction()
+	if f.SlipMPS != nil {
+		law.SlipMPS = *f.SlipMPS
+	}
+	law.MuDry, law.MuOil, law.Q0 = or(f.MuDry, law.MuDry), or(f.MuOil, law.MuOil), or(f.Q0, law.Q0)
+	law.ShareThick, law.QThick = or(f.ShareThick, law.ShareThick), or(f.QThick, law.QThick)
+	if law == motion.NominalFriction() {
 		return nil
 	}
-	nominal := motion.NominalFriction()
-	return &openapi.Friction{
-		MuDry: or(f.MuDry, nominal.MuDry),
-		MuOil: or(f.MuOil, nominal.MuOil),
-		Q0:    or(f.Q0, nominal.Q0),
+	asked := &openapi.Friction{
+		MuDry:      law.MuDry,
+		MuOil:      law.MuOil,
+		Q0:         law.Q0,
+		ShareThick: &law.ShareThick,
+		QThick:     &law.QThick,
 	}
+	if law.SlipMPS != 0 {
+		asked.SlipMps = (*float64)(&law.SlipMPS)
+	}
+	return asked
 }
 
 // Defaults are the values that the help of commands names.
