@@ -26,6 +26,9 @@ type WearReport struct {
 	OnBallsUL     float64 `json:"on_balls_ul"`
 	LiftedUL      float64 `json:"lifted_ul"`
 	LaidDownUL    float64 `json:"laid_down_ul"`
+	// Where on the lane: index j is j to j+1 ft. What was laid down is the carry-down.
+	LiftedFootUL   [oil.Rows]float64 `json:"lifted_foot_ul"`
+	LaidDownFootUL [oil.Rows]float64 `json:"laid_down_foot_ul"`
 }
 
 // WornBy asks for a film as shots have left it. With a session it is its shots, in their order: the
@@ -160,18 +163,20 @@ func wearDown(film *oil.Film, tracks []oil.Track) (*oil.Film, *WearReport, error
 		return nil, nil, fmt.Errorf("wear the film: %w", err)
 	}
 	return worn.Film, &WearReport{
-		Wear:       wear,
-		Passes:     worn.Passes,
-		OnBallsUL:  worn.OnBallsUL,
-		LiftedUL:   worn.LiftedUL,
-		LaidDownUL: worn.LaidDownUL,
+		Wear:           wear,
+		Passes:         worn.Passes,
+		OnBallsUL:      worn.OnBallsUL,
+		LiftedUL:       worn.LiftedUL,
+		LaidDownUL:     worn.LaidDownUL,
+		LiftedFootUL:   worn.LiftedFootUL,
+		LaidDownFootUL: worn.LaidDownFootUL,
 	}, nil
 }
 
 func wearNotes(report *WearReport, by string) []string {
 	notes := []string{
 		fmt.Sprintf(
-			"The film is worn by %s (%s). How a ball wears oil is assumed, not measured: it touches %g board, lifts %.0f %% of the film there, "+
+			"The film is worn by %s (%s). How a ball wears oil is assumed, not measured: it touches %g boards, lifts %.0f %% of the film there, "+
 				"keeps %.0f %% of that and lays the rest down over a mean of %g ft.",
 			by,
 			countOf(report.Passes, "pass", "passes"),

@@ -19,7 +19,7 @@ const (
 	steepMu     = 0.05
 	// slabTolerance bounds the error of a slab's friction; the package's tests hold what that makes
 	// at the pins.
-	slabTolerance = 8e-4
+	slabTolerance = 7e-4
 	maxPieces     = 8 // of a foot
 )
 

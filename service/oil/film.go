@@ -120,6 +120,35 @@ func (f *Film) Mirror() *Film {
 	return &mirror
 }
 
+// spread lets each board keep half of its oil and give a quarter to either neighbour; what would
+// leave the lane stays on its edge board, so that the volume is kept. The machine's tips lay a
+// board each, and its buffer brush swings to and fro over about that width (common practice, no
+// source).
+func (f *Film) spread() {
+	laid := f.UL
+	const last = lane.Boards - 1
+	for b := range f.UL {
+		right, left := max(b-1, 0), min(b+1, last)
+		for row := range f.UL[b] {
+			f.UL[b][row] = laid[b][row]/2 + laid[right][row]/4 + laid[left][row]/4
+		}
+	}
+}
+
+// WithEdges returns the film as paths are to be planned on it: an edge board (1 or 39) that holds
+// less than its neighbour is read as the neighbour. Load tables end a board short of the gutter for
+// the machine's sake, and a ball does not turn back from a bare strip as from a wall. It holds more
+// oil than was laid: volumes and ratios belong to the film itself.
+func (f *Film) WithEdges() *Film {
+	even := *f
+	const last = lane.Boards - 1
+	for row := range Rows {
+		even.UL[0][row] = max(f.UL[0][row], f.UL[1][row])
+		even.UL[last][row] = max(f.UL[last][row], f.UL[last-1][row])
+	}
+	return &even
+}
+
 // Validate returns [Faults] that name every cell which cannot be oil (not a number, negative, or
 // over [MaxCellUL]), a length outside the lane, and a volume over [MaxVolumeUL]; nil when there is
 // none. A fault's row is the board.

@@ -154,9 +154,9 @@ func (l Load) faults(row int) Faults {
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
-// Film lays the table's loads and returns the film. Each row of the film gets the share of a load
-// that its foot covers of the load's length, so all oil of the table is on the film. The error is
-// that of [Table.Validate].
+// Film lays the table's loads and returns the film, spread sideways as oil is by the buffer brush
+// (see [Film.spread]). Each row of the film gets the share of a load that its foot covers of the
+// load's length, so all oil of the table is on the film. The error is that of [Table.Validate].
 func (t Table) Film() (*Film, error) {
 	if err := t.Validate(); err != nil {
 		return nil, err
@@ -172,5 +172,6 @@ func (t Table) Film() (*Film, error) {
 			}
 		}
 	}
+	film.spread()
 	return film, nil
 }

@@ -39,19 +39,21 @@ func TestVolumeIsConserved(t *testing.T) {
 			t.Fatal(err)
 		}
 		want := 0.0
-		var boards [lane.Boards]float64
+		var boards [lane.Boards + 2]float64
 		for _, load := range table.Loads {
 			want += float64(load.Count*(load.ToBoard-load.FromBoard+1)) * load.ULPerBoard
 			for b := load.FromBoard; b <= load.ToBoard; b++ {
-				boards[b-1] += float64(load.Count) * load.ULPerBoard
+				boards[b] += float64(load.Count) * load.ULPerBoard
 			}
 		}
 		if got := film.VolumeUL(); math.Abs(got-want) > 1e-9 {
 			t.Fatalf("the film holds %.12g uL, the loads laid %.12g", got, want)
 		}
+		// Half of a board's oil stays and a quarter goes to either side; none leaves the lane.
+		boards[0], boards[lane.Boards+1] = boards[1], boards[lane.Boards]
 		for b, volume := range film.BoardUL() {
-			if math.Abs(volume-boards[b]) > 1e-9 {
-				t.Fatalf("board %d holds %.12g uL, the loads laid %.12g", b+1, volume, boards[b])
+			if spread := boards[b+1]/2 + boards[b]/4 + boards[b+2]/4; math.Abs(volume-spread) > 1e-9 {
+				t.Fatalf("board %d holds %.12g uL, want %.12g of what the loads laid", b+1, volume, spread)
 			}
 		}
 		if got := film.OiledFt(0); got < table.LengthFt() || got >= table.LengthFt()+1 {
@@ -61,7 +63,7 @@ func TestVolumeIsConserved(t *testing.T) {
 }
 
 // Two passes of 40 uL on boards 2 to 38 over 10.5 ft: 80 uL a board, so 80/10.5 on each whole foot
-// and half of it on the last.
+// and half of it on the last. Spreading moves a quarter of a board's oil to either neighbour.
 func TestFilmByHand(t *testing.T) {
 	table := oil.Table{Loads: []oil.Load{
 		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 2, ULPerBoard: 40, StartFt: 2, EndFt: 12.5},
@@ -76,14 +78,16 @@ func TestFilmByHand(t *testing.T) {
 		board, row int
 		want       float64
 	}{
-		{2, 2, 80 / 10.5},
-		{38, 11, 80 / 10.5},
-		{2, 12, 40 / 10.5},
+		{2, 2, 0.75 * 80 / 10.5},
+		{3, 2, 80 / 10.5},
+		{38, 11, 0.75 * 80 / 10.5},
+		{2, 12, 0.75 * 40 / 10.5},
 		{2, 13, 0},
 		{2, 1, 0},
-		{1, 5, 0},
-		{39, 5, 0},
-		{20, 6, 80/10.5 + 30},
+		{1, 5, 0.25 * 80 / 10.5},
+		{39, 5, 0.25 * 80 / 10.5},
+		{20, 6, 80/10.5 + 15},
+		{21, 6, 80/10.5 + 7.5},
 	} {
 		if got := film.UL[c.board-1][c.row]; math.Abs(got-c.want) > 1e-12 {
 			t.Errorf("board %d, foot %d: %g uL, want %g", c.board, c.row, got, c.want)
@@ -91,6 +95,35 @@ func TestFilmByHand(t *testing.T) {
 	}
 	if film.LengthFt != 12.5 {
 		t.Errorf("length %g ft, want 12.5: the pass without oil does not count", film.LengthFt)
+	}
+}
+
+// For planning, an edge board that a table leaves nearly bare is as its neighbour; the film itself
+// and its volume stay as laid, and an edge board with more oil keeps it.
+func TestWithEdges(t *testing.T) {
+	table := oil.Table{Loads: []oil.Load{
+		{Direction: oil.Out, FromBoard: 2, ToBoard: 38, Count: 1, ULPerBoard: 40, StartFt: 0, EndFt: 10},
+		{Direction: oil.Out, FromBoard: 39, ToBoard: 39, Count: 1, ULPerBoard: 400, StartFt: 0, EndFt: 10},
+	}}
+	film, err := table.Film()
+	if err != nil {
+		t.Fatal(err)
+	}
+	laid := *film
+	even := film.WithEdges()
+	if *film != laid {
+		t.Error("the film itself was changed")
+	}
+	if even.UL[0] != film.UL[1] || even.UL[38] != film.UL[38] {
+		t.Errorf("edges read %g and %g, want %g and %g", even.UL[0][0], even.UL[38][0], film.UL[1][0], film.UL[38][0])
+	}
+	for b := 1; b < 38; b++ {
+		if even.UL[b] != film.UL[b] {
+			t.Errorf("board %d was changed", b+1)
+		}
+	}
+	if *film.Mirror().WithEdges() != *even.Mirror() {
+		t.Error("the mirror image differs")
 	}
 }
 

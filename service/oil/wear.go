@@ -17,8 +17,8 @@ type TrackPoint struct {
 // Track is where a ball touched the lane, by rising distance. Between points it is straight.
 type Track []TrackPoint
 
-// Wear is how a pass of a ball changes the film. ALL FOUR NUMBERS ARE ASSUMPTIONS of ours: no
-// measurement of them could be found. They are for comparing plans, not for predicting amounts.
+// Wear is how a pass of a ball changes the film. ALL FOUR NUMBERS ARE ASSUMPTIONS: no measurement
+// of them could be found. They are for comparing plans, not for predicting amounts.
 type Wear struct {
 	// StripBoards is the width of the strip that the ball touches, in boards.
 	StripBoards float64 `json:"strip_boards"`
@@ -30,8 +30,19 @@ type Wear struct {
 	CarryFt float64 `json:"carry_ft"`
 }
 
-// AssumedWear returns the assumptions used unless others are given.
-func AssumedWear() Wear { return Wear{StripBoards: 1, LiftShare: 0.10, KeepShare: 0.7, CarryFt: 8} }
+// AssumedWear returns the assumptions used unless others are given. They are chosen so that, under
+// the nominal friction, a ball on its own track hooks earlier and more: by about a board after 40
+// shots on a flat film, two after 60 (common practice, no source: athletes move inside by 2 to 3
+// boards after a game or two of several). If balls lifted more or laid more down, the oil behind
+// the pattern would straighten them first.
+func AssumedWear() Wear { return Wear{StripBoards: 2, LiftShare: 0.03, KeepShare: 0.95, CarryFt: 8} }
+
+// WithoutCarrydown is the same wear but that nothing is laid down again, to show carry-down as an
+// effect of its own.
+func (w Wear) WithoutCarrydown() Wear {
+	w.KeepShare = 1
+	return w
+}
 
 // Validate returns [Faults] for shares outside 0 to 1, a strip that is not 0.1 to 5 boards or a
 // carry that is not 0.1 to 60 ft.
@@ -60,7 +71,10 @@ type Worn struct {
 	OnBallsUL  float64 `json:"on_balls_ul"`
 	LiftedUL   float64 `json:"lifted_ul"`
 	LaidDownUL float64 `json:"laid_down_ul"`
-	Passes     int     `json:"passes"`
+	// Where it was lifted and laid down: index j is j to j+1 ft.
+	LiftedFootUL   [Rows]float64 `json:"lifted_foot_ul"`
+	LaidDownFootUL [Rows]float64 `json:"laid_down_foot_ul"`
+	Passes         int           `json:"passes"`
 }
 
 // After returns the film after the tracks, in order, and leaves the given film as it is. The error
@@ -109,7 +123,9 @@ func (w Wear) pass(worn *Worn, track Track) {
 		kept += lifted * w.KeepShare
 		carried += lifted * (1 - w.KeepShare)
 		worn.LiftedUL += lifted
+		worn.LiftedFootUL[row] += lifted
 		worn.LaidDownUL += laid
+		worn.LaidDownFootUL[row] += laid
 	}
 	worn.OnBallsUL += kept + carried
 	worn.Passes++

@@ -131,6 +131,44 @@ func TestWearSplitsBetweenBoards(t *testing.T) {
 	}
 }
 
+// What was lifted and laid down is told by the foot, and without carry-down the same is lifted from
+// a film that nothing comes back to.
+func TestWearByFoot(t *testing.T) {
+	film := &oil.Film{LengthFt: 40}
+	for b := range film.UL {
+		for row := range 40 {
+			film.UL[b][row] = 12
+		}
+	}
+	track := []oil.Track{{{Ft: 0, X: 14}, {Ft: 40, X: 9}, {Ft: 60, X: 17}}}
+	worn, err := oil.AssumedWear().After(film, track)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lifted, laid := 0.0, 0.0
+	for row := range oil.Rows {
+		lifted += worn.LiftedFootUL[row]
+		laid += worn.LaidDownFootUL[row]
+		change := worn.Film.FootUL()[row] - film.FootUL()[row]
+		if balance := worn.LaidDownFootUL[row] - worn.LiftedFootUL[row]; math.Abs(change-balance) > 1e-9 {
+			t.Errorf("foot %d changed by %g uL, laid less lifted is %g", row, change, balance)
+		}
+	}
+	if math.Abs(lifted-worn.LiftedUL) > 1e-9 || math.Abs(laid-worn.LaidDownUL) > 1e-9 {
+		t.Errorf("by the foot %g and %g uL, in all %g and %g", lifted, laid, worn.LiftedUL, worn.LaidDownUL)
+	}
+	if worn.LaidDownFootUL[0] != 0 || worn.LaidDownFootUL[45] <= worn.LiftedFootUL[45] {
+		t.Errorf("carry-down %v: want it behind the pattern, and none on the first foot", worn.LaidDownFootUL)
+	}
+	alone, err := oil.AssumedWear().WithoutCarrydown().After(film, track)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if alone.LaidDownUL != 0 || alone.Film.FootUL()[45] != 0 || alone.LiftedUL > worn.LiftedUL {
+		t.Errorf("without carry-down %g uL were laid down and %g lifted", alone.LaidDownUL, alone.LiftedUL)
+	}
+}
+
 // In the gutter a ball touches no oil; at the lane's edge its strip is cut off.
 func TestWearAtTheEdge(t *testing.T) {
 	film := &oil.Film{LengthFt: 60}
@@ -151,7 +189,7 @@ func TestWearAtTheEdge(t *testing.T) {
 	if boards[0] != fresh[0] {
 		t.Error("a ball in the right gutter wore board 1")
 	}
-	if boards[38] >= fresh[38] || boards[37] != fresh[37] {
+	if boards[38] >= fresh[38] || boards[36] != fresh[36] {
 		t.Errorf("a ball at the left edge left board 39 at %g, board 38 at %g", boards[38], boards[37])
 	}
 }
