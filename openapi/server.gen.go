@@ -2168,12 +2168,18 @@ type Wear struct {
 	CarryFt float64 `json:"carry_ft"`
 
 	// KeepShare Assumed share of the lifted oil that stays on the ball.
-	KeepShare  float64 `json:"keep_share"`
-	LaidDownUl float64 `json:"laid_down_ul"`
+	KeepShare float64 `json:"keep_share"`
+
+	// LaidDownFootUl Laid down again on each foot, the carry-down.
+	LaidDownFootUl *[]float64 `json:"laid_down_foot_ul,omitempty"`
+	LaidDownUl     float64    `json:"laid_down_ul"`
 
 	// LiftShare Assumed share of the film there that one pass lifts.
 	LiftShare float64 `json:"lift_share"`
-	LiftedUl  float64 `json:"lifted_ul"`
+
+	// LiftedFootUl Lifted on each foot from the foul line.
+	LiftedFootUl *[]float64 `json:"lifted_foot_ul,omitempty"`
+	LiftedUl     float64    `json:"lifted_ul"`
 
 	// OnBallsUl Left the lane on balls.
 	OnBallsUl float64 `json:"on_balls_ul"`
