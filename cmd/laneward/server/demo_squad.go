@@ -161,7 +161,7 @@ func (m *demoMaker) patterns(ctx context.Context) error {
 		if err != nil {
 			return fmt.Errorf("%s: %w", p.name, err)
 		}
-		m.films[p.name] = film
+		m.films[p.name] = film.WithEdges()
 		record := &record.Pattern{
 			Head:     record.Head{ID: demoID(p.name)},
 			Name:     p.name,
