@@ -160,6 +160,7 @@ func TestLineRefusals(t *testing.T) {
 		"no athlete":              {"plans", without(q.lineRequest(nil), "athlete_id"), 400, "athlete_id"},
 		"unknown field":           {"plans", q.lineRequest(map[string]any{"bal_id": uuid.NewString()}), 400, "bal_id"},
 		"friction too high":       {"plans", q.lineRequest(map[string]any{"friction": map[string]any{"mu_dry": 9, "mu_oil": 0, "q0": 1}}), 400, "/friction/mu_dry"},
+		"slip speed of nothing":   {"plans", q.lineRequest(map[string]any{"friction": map[string]any{"mu_dry": 0.2, "mu_oil": 0, "q0": 1, "slip_mps": 0}}), 400, "/friction/slip_mps"},
 		"friction in part":        {"plans", q.lineRequest(map[string]any{"friction": map[string]any{"mu_dry": 0.2}}), 400, "/friction"},
 		"odd draws":               {"plans", q.lineRequest(map[string]any{"draws": 65}), 400, "/draws"},
 		"many lines":              {"plans", q.lineRequest(map[string]any{"lines": 21}), 400, "/lines"},

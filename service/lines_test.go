@@ -306,7 +306,7 @@ func TestWhoMayPlan(t *testing.T) {
 	foreign.Ball = &p.foreign.ID
 	other := p.query()
 	other.Athlete, other.Ball = p.other.ID, nil
-	aim := LineAssignment{Aim: line.Aim{LaydownBoard: 24, LaunchAngleDeg: 1.9}}
+	aim := LineAssignment{Aim: line.Aim{LaydownBoard: 21, LaunchAngleDeg: 1.9}}
 	for _, c := range []struct {
 		name  string
 		user  uuid.UUID
@@ -468,7 +468,7 @@ func TestAssignLineIsBothOrNeither(t *testing.T) {
 		}
 		return drills, assignments
 	}
-	good := line.Aim{LaydownBoard: 24, LaunchAngleDeg: 1.9}
+	good := line.Aim{LaydownBoard: 21, LaunchAngleDeg: 1.9}
 	yesterday := record.Day{Time: time.Date(2026, 3, 13, 0, 0, 0, 0, time.UTC)}
 	// An assignment stands already under the id that this drill's would have, as another record.
 	taken := newID()
@@ -549,7 +549,7 @@ func TestMissMap(t *testing.T) {
 	if len(m.Cells) != 4 || len(m.Cells[0]) != 5 || len(m.Lines) == 0 {
 		t.Fatalf("%d x %d aims, %d lines", len(m.Cells), len(m.Cells[0]), len(m.Lines))
 	}
-	study, err := p.StudyLine(t.Context(), p.coach, p.squad, p.query(), line.Aim{LaydownBoard: 24, LaunchAngleDeg: 2})
+	study, err := p.StudyLine(t.Context(), p.coach, p.squad, p.query(), line.Aim{LaydownBoard: 21, LaunchAngleDeg: 1.9})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -577,7 +577,7 @@ func TestLinePictures(t *testing.T) {
 	none := 0.0
 	straight.RevRateRPM = &none
 	p.store(t, p.squad, p.coach, straight)
-	study, err := p.StudyLine(t.Context(), p.coach, p.squad, p.query(), line.Aim{LaydownBoard: 24, LaunchAngleDeg: 1.9})
+	study, err := p.StudyLine(t.Context(), p.coach, p.squad, p.query(), line.Aim{LaydownBoard: 21, LaunchAngleDeg: 1.9})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -52,7 +52,7 @@ func planForm(r *roster, balls []ballChoice) *form {
 			{
 				Name:   "slip_mps",
 				Label:  "Slip speed over which friction falls, m/s",
-				Hint:   friction.SlipMPS.String() + " when blank; none for the same friction at any slip.",
+				Hint:   "Default: " + friction.SlipMPS.String() + ". Write none for the same friction at any slip.",
 				Folded: true,
 			},
 			{Name: "session", Label: "Worn by shots from", Options: sessionOptions(r), Folded: true},

@@ -54,7 +54,7 @@ func TestPlanALine(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
 	v.get(w.at("/plan")).
-		wants(t, http.StatusOK, "Plan a line", "Ansel Quorrie", "Long Meadow 44", "Ansel Quorrie: Invented Ember", "Default: 16.5", "Default: 0.24")
+		wants(t, http.StatusOK, "Plan a line", "Ansel Quorrie", "Long Meadow 44", "Ansel Quorrie: Invented Ember", "Default: 16.5", "Default: 0.171")
 	plan := w.planned(advice.Query{Athlete: w.people[0].ID, Ball: &w.balls[0].ID, Pattern: w.pattern.ID})
 	page := v.get(w.at(w.plan()))
 	page.wants(
@@ -91,7 +91,9 @@ func TestPlanALine(t *testing.T) {
 	)
 	v.get(w.at(w.plan("&shots=30"))).
 		wants(t, http.StatusOK, "shots of Ansel Quorrie as they scatter along the best line on the fresh film")
-	v.get(w.at(w.plan("&board_low=17&mu_dry=0.2"))).wants(t, http.StatusOK, "board 17 to 18.5", "0.2 dry, 0.004 in oil")
+	v.get(w.at(w.plan("&board_low=17&mu_dry=0.2"))).wants(t, http.StatusOK, "board 17 to 18.5", "0.2 dry, 0.0007 in oil")
+	v.get(w.at(w.plan("&mu_dry=0.24&mu_oil=0.004&q0=1&share_thick=0&slip_mps=none"))).
+		wants(t, http.StatusOK, "0.24 dry, 0.004 in oil", "slip none")
 }
 
 // A form leaves blanks behind in the address: they are taken out, so that what is handed on is
@@ -121,6 +123,8 @@ func TestPlanFaultsAreTold(t *testing.T) {
 		"no number":          {w.plan("&board_low=x"), []string{`"x" is not a number`}},
 		"pocket upside down": {w.plan("&board_low=18&board_high=17"), []string{"Outermost board 18 must lie under the innermost board, 17"}},
 		"no friction":        {w.plan("&mu_dry=9"), []string{"Friction on dry boards 9 is out of range: write 0 to 2"}},
+		"no slip speed":      {w.plan("&slip_mps=fast"), []string{"is not a slip speed: write metres a second, such as 3, or none"}},
+		"no share":           {w.plan("&share_thick=2"), []string{"Share of the friction that feels thick oil 2 is out of range: write 0 to 1"}},
 		"too many shots":     {w.plan("&shots=9999"), []string{"How many shots", "is outside 1 to 4096"}},
 		"foreign athlete":    {strings.Replace(w.plan(), w.people[0].ID.String(), w.squad.String(), 1), []string{"is not one of the choices"}},
 		"only a length":      {strings.Replace(w.plan(), w.pattern.ID.String(), bare.ID.String(), 1), []string{"is not one of the choices"}},
