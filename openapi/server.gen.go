@@ -1055,7 +1055,7 @@ type Friction struct {
 	// ShareThick Share of the friction that falls over q_thick instead, so that thick oil counts.
 	ShareThick *float64 `json:"share_thick,omitempty"`
 
-	// SlipMps Slip speed in metres a second over which friction falls; null for a friction that is the same at any slip.
+	// SlipMps Slip speed in metres a second over which friction falls; left out, friction is the same at any slip.
 	SlipMps *float64 `json:"slip_mps,omitempty"`
 }
 
@@ -1337,13 +1337,15 @@ type LineSubject struct {
 
 	// Friction The friction law, fitted to practice unless it was given, and its q0 for this ball's surface.
 	Friction struct {
-		MuDry       float64  `json:"mu_dry"`
-		MuOil       float64  `json:"mu_oil"`
-		Q0          float64  `json:"q0"`
-		Q0OnSurface float64  `json:"q0_on_surface"`
-		QThick      float64  `json:"q_thick"`
-		ShareThick  float64  `json:"share_thick"`
-		SlipMps     *float64 `json:"slip_mps"`
+		MuDry       float64 `json:"mu_dry"`
+		MuOil       float64 `json:"mu_oil"`
+		Q0          float64 `json:"q0"`
+		Q0OnSurface float64 `json:"q0_on_surface"`
+		QThick      float64 `json:"q_thick"`
+		ShareThick  float64 `json:"share_thick"`
+
+		// SlipMps Left out where friction is the same at any slip.
+		SlipMps *float64 `json:"slip_mps,omitempty"`
 	} `json:"friction"`
 
 	// Pattern The film that is played, worn if that was asked for.

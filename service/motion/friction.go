@@ -22,11 +22,11 @@ type Friction struct {
 	Q0         float64   `json:"q0"`     // oil units
 	ShareThick float64   `json:"share_thick"`
 	QThick     float64   `json:"q_thick"` // oil units; not used when ShareThick is 0
-	SlipMPS    SlipScale `json:"slip_mps"`
+	SlipMPS    SlipScale `json:"slip_mps,omitzero"`
 }
 
 // SlipScale is u_c, the slip speed in metres a second over which friction falls; 0 stands for a
-// friction that does not depend on the slip, and is null in JSON.
+// friction that does not depend on the slip, and is left out of JSON.
 type SlipScale float64
 
 // noSlip is how a person writes a friction that does not depend on the slip.
@@ -53,22 +53,8 @@ func (s SlipScale) String() string {
 	return strconv.FormatFloat(float64(s), 'g', -1, 64)
 }
 
-// MarshalJSON writes the number, or null for 0.
-func (s SlipScale) MarshalJSON() ([]byte, error) {
-	if s == 0 {
-		return []byte("null"), nil
-	}
-	return []byte(s.String()), nil
-}
-
-// UnmarshalJSON reads a number, or null for 0.
-func (s *SlipScale) UnmarshalJSON(data []byte) error {
-	if string(data) == "null" {
-		*s = 0
-		return nil
-	}
-	return s.UnmarshalText(data)
-}
+// UnmarshalJSON reads a number.
+func (s *SlipScale) UnmarshalJSON(data []byte) error { return s.UnmarshalText(data) }
 
 // referenceSlipMPS is the slip at which MuDry and MuOil hold.
 const referenceSlipMPS = 5
