@@ -495,7 +495,7 @@ func TestOilPictures(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, word := range []string{"<svg ", `viewBox="0 0 390`, ">invented-41<", "41 ft, 13.41 mL, 3.9 to 1, sport", "microlitres per board-foot"} {
+	for _, word := range []string{"<svg ", `viewBox="0 0 390`, ">invented-41<", "41 ft, 13.41 mL, 3.7 to 1, sport", "microlitres per board-foot"} {
 		if !strings.Contains(string(drawn), word) {
 			t.Errorf("the picture does not hold %q", word)
 		}

@@ -52,6 +52,7 @@ func ReportFilm(film *oil.Film) FilmReport {
 		TapeRatios: []oil.Ratio{},
 		Assumptions: []string{
 			"No federation text that gives the averaging rule of the ratio could be found: each ratio stands beside the definition it follows, taken over the whole lane.",
+			"Oil spreads sideways as it is laid: in the film of a load table each board keeps half of its oil and gives a quarter to either neighbour (common practice, no source). A film map is taken as it stands.",
 			"The thresholds of the classes drifted over the years: each set stands beside its date and its source.",
 		},
 	}

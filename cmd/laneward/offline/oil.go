@@ -26,7 +26,7 @@ type oilCommand struct {
 func (oilCommand) Help() string {
 	return `Lays a load table and tells what lies on the lane, with no server: volume in all, by board and by foot, the ratio of the middle to the outside by each definition in use, and the class by each set of thresholds in use. No federation text that gives the averaging rule could be found, so a ratio means nothing without its definition.
 
-Boards count from the right gutter; 2R and 10L name the gutter. A load goes out or back, over the boards from-to, count times, so many microlitres on each board, from the start to the end in feet.
+Boards count from the right gutter; 2R and 10L name the gutter. A load goes out or back, over the boards from-to, count times, so many microlitres on each board, from the start to the end in feet. Oil spreads sideways as it is laid: in the film each board keeps half of its oil and gives a quarter to either neighbour (common practice, no source), so that the volume is kept.
 
 Examples:
 
