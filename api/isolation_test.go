@@ -66,7 +66,7 @@ func lineBody(more map[string]any) func(*squad, int) any {
 }
 
 // goodAim is a line of the test pattern whose misses outside stop coming back.
-var goodAim = map[string]any{"laydown_board": 21, "launch_angle_deg": 1.9}
+var goodAim = map[string]any{"laydown_board": 21, "launch_angle_deg": 1.75}
 
 func patternBody(q *squad, _ int) map[string]any { return q.patternBody() }
 

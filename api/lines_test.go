@@ -174,7 +174,7 @@ func TestLineRefusals(t *testing.T) {
 		"no line":                 {"paths", q.lineRequest(nil), 400, "laydown_board"},
 		"a line off the lane":     {"paths", q.lineRequest(map[string]any{"laydown_board": 50, "launch_angle_deg": 2}), 400, "/laydown_board"},
 		"nothing to keep":         {"line-drills", q.lineRequest(map[string]any{"laydown_board": 35, "launch_angle_deg": -2}), 409, "no drill to keep to"},
-		"due before it begins":    {"line-drills", q.lineRequest(map[string]any{"laydown_board": 21, "launch_angle_deg": 1.9, "assigned_on": "2026-03-14", "due_on": "2026-03-01"}), 400, "/due_on"},
+		"due before it begins":    {"line-drills", q.lineRequest(map[string]any{"laydown_board": 21, "launch_angle_deg": 1.75, "assigned_on": "2026-03-14", "due_on": "2026-03-01"}), 400, "/due_on"},
 		"a film that is no film":  {"miss-maps", q.lineRequest(map[string]any{"pattern_id": bare}), 409, "only a length"},
 		"a pattern that is not":   {"plans", q.lineRequest(map[string]any{"pattern_id": uuid.NewString()}), 404, "no pattern"},
 		"a session that is not":   {"plans", q.lineRequest(map[string]any{"worn": map[string]any{"session_id": uuid.NewString()}}), 404, "no session"},
