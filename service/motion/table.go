@@ -40,10 +40,10 @@ func NewTable(film *oil.Film, friction Friction, side lane.Side) (*Table, error)
 	return newTable(film, friction, grid.endsFt(), grid.nodesPerBoard()), nil
 }
 
-// Run computes what becomes of one delivery. At the pins it lies within 0.05 board of [Trace] on
-// films that are smooth or laid from a load table, and within 0.3 board where 12 units and none
-// take turns from cell to cell, which no lane does. It allocates nothing and does not validate: a
-// caller that did not make the values itself validates them first.
+// Run computes what becomes of one delivery. Under the nominal law it lies within 0.05 board of
+// [Trace] at the pins on films that are smooth or laid from a load table, and within 0.3 board
+// where 12 units and none take turns from cell to cell, which no lane does. It allocates nothing
+// and does not validate: a caller that did not make the values itself validates them first.
 func (t *Table) Run(ball Ball, release Release) Outcome {
 	const end = lane.LengthFt * lane.MetresPerFoot
 	k := ball.inertia()
