@@ -549,7 +549,7 @@ func TestMissMap(t *testing.T) {
 	if len(m.Cells) != 4 || len(m.Cells[0]) != 5 || len(m.Lines) == 0 {
 		t.Fatalf("%d x %d aims, %d lines", len(m.Cells), len(m.Cells[0]), len(m.Lines))
 	}
-	study, err := p.StudyLine(t.Context(), p.coach, p.squad, p.query(), line.Aim{LaydownBoard: 21, LaunchAngleDeg: 1.9})
+	study, err := p.StudyLine(t.Context(), p.coach, p.squad, p.query(), line.Aim{LaydownBoard: 24, LaunchAngleDeg: 2})
 	if err != nil {
 		t.Fatal(err)
 	}
