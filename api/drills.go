@@ -20,17 +20,25 @@ func (h *handlers) ReadSentence(
 	ctx context.Context,
 	r openapi.ReadSentenceRequestObject,
 ) (openapi.ReadSentenceResponseObject, error) {
-	rule, sentence, err := h.service.ReadSentence(ctx, userOf(ctx), r.SquadID, r.Body.Sentence)
+	reading, sentences, err := h.service.ReadSentence(ctx, userOf(ctx), r.SquadID, r.Body.Sentence)
 	if err != nil {
 		return nil, err
 	}
-	return readRuleReply{rule, sentence}, nil
+	reply := readRuleReply{Rules: reading.Rules, Sentences: sentences, Reps: reading.Reps, PassShare: reading.PassShare}
+	if len(reading.Rules) == 1 {
+		reply.Rule, reply.Sentence = &reading.Rules[0], sentences[0]
+	}
+	return reply, nil
 }
 
-// readRuleReply answers with a rule, whose JSON is the contract's.
+// readRuleReply answers with rules, whose JSON is the contract's.
 type readRuleReply struct {
-	Rule     drill.Rule `json:"rule"`
-	Sentence string     `json:"sentence"`
+	Rule      *drill.Rule  `json:"rule,omitempty"`
+	Sentence  string       `json:"sentence,omitempty"`
+	Rules     []drill.Rule `json:"rules"`
+	Sentences []string     `json:"sentences"`
+	Reps      int          `json:"reps,omitempty"`
+	PassShare float64      `json:"pass_share,omitempty"`
 }
 
 func (r readRuleReply) VisitReadSentenceResponse(w http.ResponseWriter) error {

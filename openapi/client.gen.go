@@ -775,7 +775,7 @@ type ClientInterface interface {
 
 	// ReadSentenceWithBody Read a rule from an English sentence
 	//
-	// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+	// The answer's sentences are the rules written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -784,7 +784,7 @@ type ClientInterface interface {
 
 	// ReadSentence Read a rule from an English sentence
 	//
-	// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+	// The answer's sentences are the rules written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -2461,7 +2461,7 @@ func (c *Client) PushWithBody(ctx context.Context, squadID SquadID, params *Push
 
 // ReadSentenceWithBody Read a rule from an English sentence
 //
-// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+// The answer's sentences are the rules written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
 //
 // Takes any type of body and a specified content type.
 //
@@ -2480,7 +2480,7 @@ func (c *Client) ReadSentenceWithBody(ctx context.Context, squadID SquadID, cont
 
 // ReadSentence Read a rule from an English sentence
 //
-// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+// The answer's sentences are the rules written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -8056,7 +8056,7 @@ type ClientWithResponsesInterface interface {
 
 	// ReadSentenceWithBodyWithResponse Read a rule from an English sentence
 	//
-	// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+	// The answer's sentences are the rules written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -8065,7 +8065,7 @@ type ClientWithResponsesInterface interface {
 
 	// ReadSentenceWithResponse Read a rule from an English sentence
 	//
-	// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+	// The answer's sentences are the rules written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12739,7 +12739,7 @@ func (c *ClientWithResponses) PushWithBodyWithResponse(ctx context.Context, squa
 
 // ReadSentenceWithBodyWithResponse Read a rule from an English sentence
 //
-// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+// The answer's sentences are the rules written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -12754,7 +12754,7 @@ func (c *ClientWithResponses) ReadSentenceWithBodyWithResponse(ctx context.Conte
 
 // ReadSentenceWithResponse Read a rule from an English sentence
 //
-// The answer's sentence is the rule written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
+// The answer's sentences are the rules written back. Read it before you store the rule, for it is what will be judged. Balls may be called by their names in the squad, in quotes.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //

@@ -433,16 +433,18 @@ func (e RuleAt) Valid() bool {
 
 // Defines values for RuleMeasure.
 const (
-	RuleMeasureBall        RuleMeasure = "ball"
-	RuleMeasureBoard       RuleMeasure = "board"
-	RuleMeasureEntryAngle  RuleMeasure = "entry_angle"
-	RuleMeasureLaunchAngle RuleMeasure = "launch_angle"
-	RuleMeasureLeave       RuleMeasure = "leave"
-	RuleMeasureMove        RuleMeasure = "move"
-	RuleMeasureRevRate     RuleMeasure = "rev_rate"
-	RuleMeasureRotation    RuleMeasure = "rotation"
-	RuleMeasureSpeed       RuleMeasure = "speed"
-	RuleMeasureTilt        RuleMeasure = "tilt"
+	RuleMeasureBall               RuleMeasure = "ball"
+	RuleMeasureBoard              RuleMeasure = "board"
+	RuleMeasureBreakpointDistance RuleMeasure = "breakpoint_distance"
+	RuleMeasureEntryAngle         RuleMeasure = "entry_angle"
+	RuleMeasureLaunchAngle        RuleMeasure = "launch_angle"
+	RuleMeasureLeave              RuleMeasure = "leave"
+	RuleMeasureMove               RuleMeasure = "move"
+	RuleMeasureRevRate            RuleMeasure = "rev_rate"
+	RuleMeasureRotation           RuleMeasure = "rotation"
+	RuleMeasureSpeed              RuleMeasure = "speed"
+	RuleMeasureSplit              RuleMeasure = "split"
+	RuleMeasureTilt               RuleMeasure = "tilt"
 )
 
 // Valid indicates whether the value is a known member of the RuleMeasure enum.
@@ -451,6 +453,8 @@ func (e RuleMeasure) Valid() bool {
 	case RuleMeasureBall:
 		return true
 	case RuleMeasureBoard:
+		return true
+	case RuleMeasureBreakpointDistance:
 		return true
 	case RuleMeasureEntryAngle:
 		return true
@@ -465,6 +469,8 @@ func (e RuleMeasure) Valid() bool {
 	case RuleMeasureRotation:
 		return true
 	case RuleMeasureSpeed:
+		return true
+	case RuleMeasureSplit:
 		return true
 	case RuleMeasureTilt:
 		return true
@@ -1782,13 +1788,20 @@ type RatioDefinition struct {
 	Text   string `json:"text"`
 }
 
-// ReadRule defines model for ReadRule.
+// ReadRule What a sentence was read as. A sentence that names two places is two rules; `rule` and `sentence` are there when it is one. `reps`
+// and `pass_share` are what the sentence itself asks for, such as "at least 20 of 30".
 type ReadRule struct {
-	// Rule One condition. `board` takes a place (`at`) or a distance (`at_ft`); the numeric measures take `min`, `max` or both; `ball` takes
-	// `balls` (one of them), `leave` takes `leaves` (none of them), `move` the measure that moved (`of`). Board N is the strip from
+	PassShare *Share `json:"pass_share,omitempty"`
+	Reps      *int   `json:"reps,omitempty"`
+
+	// Rule One condition. `board` takes a place (`at`), a distance (`at_ft`) or the whole path from a distance to the pins (`past_ft`); the
+	// numeric measures take `min`, `max` or both; `ball` takes `balls` (one of them), `leave` takes `leaves` (none of them: a
+	// right-hander's, and for a left-hander their mirror image), `split` nothing, `move` the measure that moved (`of`). Board N is the strip from
 	// N - 0.5 to N + 0.5, so `min` 10 is kept from 9.5 on; a decimal bound is that exact position.
-	Rule     Rule   `json:"rule"`
-	Sentence string `json:"sentence"`
+	Rule      *Rule    `json:"rule,omitempty"`
+	Rules     []Rule   `json:"rules"`
+	Sentence  *string  `json:"sentence,omitempty"`
+	Sentences []string `json:"sentences"`
 }
 
 // Refresh defines model for Refresh.
@@ -1818,8 +1831,9 @@ type RowOutcome struct {
 // RowOutcomeOutcome defines model for RowOutcome.Outcome.
 type RowOutcomeOutcome string
 
-// Rule One condition. `board` takes a place (`at`) or a distance (`at_ft`); the numeric measures take `min`, `max` or both; `ball` takes
-// `balls` (one of them), `leave` takes `leaves` (none of them), `move` the measure that moved (`of`). Board N is the strip from
+// Rule One condition. `board` takes a place (`at`), a distance (`at_ft`) or the whole path from a distance to the pins (`past_ft`); the
+// numeric measures take `min`, `max` or both; `ball` takes `balls` (one of them), `leave` takes `leaves` (none of them: a
+// right-hander's, and for a left-hander their mirror image), `split` nothing, `move` the measure that moved (`of`). Board N is the strip from
 // N - 0.5 to N + 0.5, so `min` 10 is kept from 9.5 on; a decimal bound is that exact position.
 type Rule struct {
 	At      *RuleAt     `json:"at,omitempty"`
@@ -1830,6 +1844,7 @@ type Rule struct {
 	Measure RuleMeasure `json:"measure"`
 	Min     *float64    `json:"min,omitempty"`
 	Of      *RuleOf     `json:"of,omitempty"`
+	PastFt  *float64    `json:"past_ft,omitempty"`
 }
 
 // RuleAt defines model for Rule.At.

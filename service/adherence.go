@@ -61,7 +61,7 @@ func (s *Service) Adherence(
 			if query.Session != nil && query.Athlete == nil && len(shots) == 0 {
 				continue // they were not there
 			}
-			asked := tasks.drill.Drill()
+			asked := tasks.drill.Drill().For(task.athlete.Side)
 			plain := plainShots(shots)
 			score := Score{Athlete: task.athlete, From: task.from, To: task.to, Assigned: task.assigned}
 			score.Adherence = asked.Score(plain, asked.Judge(plain))
@@ -88,7 +88,7 @@ func (s *Service) Judgements(
 		if err != nil {
 			return err
 		}
-		asked := tasks.drill.Drill()
+		asked := tasks.drill.Drill().For(task.athlete.Side)
 		plain := plainShots(shots)
 		judgements := asked.Judge(plain)
 		judged = together(shots, judgements)
@@ -252,13 +252,13 @@ func plainShots(records []*record.Shot) []shot.Shot {
 	return shots
 }
 
-// ReadSentence reads a rule from an English sentence, with the names of the squad's balls, and
-// writes it back in words.
+// ReadSentence reads rules from an English sentence, with the names of the squad's balls, and writes
+// them back in words.
 func (s *Service) ReadSentence(
 	ctx context.Context,
 	user, squad uuid.UUID,
 	sentence string,
-) (rule drill.Rule, written string, err error) {
+) (reading drill.Reading, written []string, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		names := make(drill.BallNames)
 		err := w.each(ctx, record.KindBall, w.athlete, func(r record.Record) error {
@@ -268,17 +268,17 @@ func (s *Service) ReadSentence(
 		if err != nil {
 			return err
 		}
-		if rule, err = drill.Parse(sentence, names); err != nil {
+		if reading, err = drill.Read(sentence, names); err != nil {
 			return &Error{
 				Code:   Invalid,
 				Detail: err.Error(),
 				Faults: []record.Fault{{Pointer: "/sentence", Code: "sentence", Detail: err.Error()}},
 			}
 		}
-		written = rule.Sentence(names)
+		written = reading.Sentences(names)
 		return nil
 	})
-	return rule, written, err
+	return reading, written, err
 }
 
 // Shots lists a session's shots by athlete and order, after a place in that order.

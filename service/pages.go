@@ -45,13 +45,14 @@ func (s *Service) DrillLanes(
 				return err
 			}
 			plain := plainShots(shots)
-			judgements := asked.Judge(plain)
+			judged := asked.For(task.athlete.Side)
+			judgements := judged.Judge(plain)
 			score := Score{
 				Athlete:   task.athlete,
 				From:      task.from,
 				To:        task.to,
 				Assigned:  task.assigned,
-				Adherence: asked.Score(plain, judgements),
+				Adherence: judged.Score(plain, judgements),
 			}
 			lanes = append(
 				lanes,

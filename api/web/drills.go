@@ -283,22 +283,35 @@ func (v *visit) read(squad uuid.UUID, text string) ([]drill.Rule, reading, error
 			)
 			break
 		}
-		rule, sentence, err := v.site.svc.ReadSentence(v.Context(), v.me.ID, squad, line)
+		read, sentences, err := v.site.svc.ReadSentence(v.Context(), v.me.ID, squad, line)
 		switch {
 		case err == nil:
-			rules, written = append(rules, rule), append(written, sentence)
-			result.Lines = append(result.Lines, lineRead{Written: sentence})
+			rules, written = append(rules, read.Rules...), append(written, sentences...)
+			result.Lines = append(result.Lines, lineRead{Written: strings.Join(sentences, "; ") + quotaWords(read)})
 		case service.AsError(err).Code == service.Invalid:
 			// The page has its own list of sentences that can be read.
-			why, _, _ := strings.Cut(service.AsError(err).Detail, " Sentences that can be read:")
+			why, _, _ := strings.Cut(service.AsError(err).Detail, " Try: ")
 			result.Lines = append(result.Lines, lineRead{Fault: why})
 		default:
 			return nil, reading{}, err
 		}
 	}
 	result.Read = strings.Join(written, "\n")
-	result.Ready = len(rules) > 0 && len(rules) == len(result.Lines)
+	result.Ready = len(rules) > 0 && !slices.ContainsFunc(result.Lines, func(l lineRead) bool { return l.Fault != "" })
 	return rules, result, nil
+}
+
+// quotaWords says how many shots a sentence asks for itself: the form's own fields decide.
+func quotaWords(read drill.Reading) string {
+	switch {
+	case read.Reps > 0 && read.PassShare > 0:
+		return fmt.Sprintf(" (it asks for %d shots at %s: enter both below)", read.Reps, percent(read.PassShare))
+	case read.Reps > 0:
+		return fmt.Sprintf(" (it asks for %d shots: enter that below)", read.Reps)
+	case read.PassShare > 0:
+		return fmt.Sprintf(" (it asks for %s: enter that below)", percent(read.PassShare))
+	}
+	return ""
 }
 
 // readingPart answers the script that reads along while a sentence is typed, with the part of the

@@ -204,9 +204,9 @@ func (w *world) signUp(email, name string) uuid.UUID {
 
 func (w *world) rule(sentence string) drill.Rule {
 	w.t.Helper()
-	rule, _, err := w.svc.ReadSentence(w.t.Context(), w.coach, w.squad, sentence)
+	reading, _, err := w.svc.ReadSentence(w.t.Context(), w.coach, w.squad, sentence)
 	must(w.t, err)
-	return rule
+	return reading.Rules[0]
 }
 
 func (w *world) upload(session uuid.UUID, log string) {

@@ -66,6 +66,9 @@ const (
 )
 
 func reachOf(rule drill.Rule, judged []JudgedShot) (fromFt, toFt float64) {
+	if rule.PastFt != nil {
+		return *rule.PastFt, lane.LengthFt
+	}
 	if rule.At != drill.Breakpoint {
 		ft := placeFt(rule, nil)
 		return ft, ft
@@ -87,6 +90,8 @@ func placeFt(rule drill.Rule, s *shot.Shot) float64 {
 	switch {
 	case rule.AtFt != nil:
 		return *rule.AtFt
+	case rule.PastFt != nil:
+		return *rule.PastFt
 	case rule.At == drill.Laydown:
 		return 0
 	case rule.At == drill.Arrows:

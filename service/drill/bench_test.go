@@ -61,9 +61,9 @@ func BenchmarkScore(b *testing.B) {
 	}
 }
 
-func BenchmarkParse(b *testing.B) {
+func BenchmarkRead(b *testing.B) {
 	for b.Loop() {
-		if _, err := Parse("Play inside: keep the ball at board 10 or inside", nil); err != nil {
+		if _, err := Read("Play inside: keep the ball at board 10 or inside", nil); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -21,7 +21,7 @@ const (
 // rule's unit. Common practice, no source.
 func (r Rule) typicalSpread() float64 {
 	spread := map[Measure]float64{
-		Board: 1.1, LaunchAngle: 0.4, EntryAngle: 0.6, Speed: 0.4, RevRate: 15, Rotation: 4, Tilt: 2,
+		Board: 1.1, BreakpointDistance: 2, LaunchAngle: 0.4, EntryAngle: 0.6, Speed: 0.4, RevRate: 15, Rotation: 4, Tilt: 2,
 	}[r.subject()]
 	if r.Measure == Move {
 		spread *= math.Sqrt2
@@ -53,6 +53,7 @@ func chances(values, errors []float64, low, high, typical float64, kept []float6
 			}
 			kept[i] += weight * spreadOf(g, typical).chance(values[i], errors[i], low, high, middles[g], inverse[g])
 		}
+		kept[i] = math.Min(kept[i], 1) // the weights' sum may round to just beyond
 	}
 }
 

@@ -28,6 +28,9 @@ func standardError(m Measure, s *shot.Shot) float64 {
 	switch m {
 	case Board:
 		return statedOr(s.Errors.Board, board)
+	case BreakpointDistance:
+		// A path is flat about its outermost point: an error of one board is some two feet there.
+		return breakpointFtPerBoard * statedOr(s.Errors.Board, board)
 	case LaunchAngle, EntryAngle:
 		return statedOr(s.Errors.AngleDeg, angle)
 	case Speed:
@@ -38,6 +41,10 @@ func standardError(m Measure, s *shot.Shot) float64 {
 		return statedOr(s.Errors.AxisDeg, axis)
 	}
 }
+
+// breakpointFtPerBoard is how far, in feet, the breakpoint is misplaced for each board of error.
+// Common practice, no source.
+const breakpointFtPerBoard = 2
 
 func statedOr(stated *float64, assumed float64) float64 {
 	if stated != nil && *stated >= 0 && !math.IsInf(*stated, 1) {

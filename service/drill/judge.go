@@ -5,6 +5,7 @@ import (
 
 	"laneward/service/lane"
 	"laneward/service/shot"
+	"laneward/service/tenpin"
 )
 
 // Verdict is what came of a rule, or of all rules, on one shot.
@@ -60,6 +61,8 @@ func (r Rule) Judge(s, previous *shot.Shot) Judgement {
 		return r.judgeBall(s)
 	case Leave:
 		return r.judgeLeave(s)
+	case Split:
+		return judgeSplit(s)
 	}
 	value := r.read(s, previous)
 	switch {
@@ -95,6 +98,17 @@ func (r Rule) judgeLeave(s *shot.Shot) Judgement {
 		if leave == *s.Standing {
 			return Judgement{Verdict: Broken}
 		}
+	}
+	return Judgement{Verdict: Kept, ProbabilityKept: 1}
+}
+
+// judgeSplit: as with a leave, a full rack keeps nothing.
+func judgeSplit(s *shot.Shot) Judgement {
+	switch {
+	case s.Standing == nil:
+		return Judgement{Verdict: Unknown, Reason: "the standing pins were not recorded"}
+	case *s.Standing == lane.FullRack || tenpin.Split(*s.Standing):
+		return Judgement{Verdict: Broken}
 	}
 	return Judgement{Verdict: Kept, ProbabilityKept: 1}
 }
@@ -181,7 +195,12 @@ func (r Rule) readOne(s *shot.Shot) reading {
 	measure := r.subject()
 	switch measure {
 	case Board:
+		if r.PastFt != nil {
+			return r.boardPast(s)
+		}
 		return boardOf(r.At, r.AtFt, s)
+	case BreakpointDistance:
+		return measured(s.BreakpointFt, measure, s, "no distance of the breakpoint was recorded")
 	case LaunchAngle:
 		return measured(s.LaunchAngleDeg, measure, s, "no launch angle was recorded")
 	case EntryAngle:

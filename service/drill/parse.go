@@ -10,6 +10,24 @@ import (
 // MaxSentence is the longest sentence that is read, in bytes.
 const MaxSentence = 10_000
 
+// Reading is what a sentence was read as.
+type Reading struct {
+	Rules []Rule // one, or two for a sentence that names two places
+	// Reps and PassShare are how many shots the sentence asks for, and the share of them that should
+	// be kept; 0 where it does not say.
+	Reps      int
+	PassShare float64
+}
+
+// Sentences writes the rules back, in their order.
+func (r Reading) Sentences(names BallNames) []string {
+	written := make([]string, len(r.Rules))
+	for i, rule := range r.Rules {
+		written[i] = rule.Sentence(names)
+	}
+	return written
+}
+
 // SentenceError is a sentence that could not be read as a rule: why, if that can be told, and
 // sentences that can be read.
 type SentenceError struct {
@@ -19,81 +37,128 @@ type SentenceError struct {
 }
 
 // Error says what is wrong and shows how a rule is written.
-func (e *SentenceError) Error() string {
+func (e *SentenceError) Error() string { return e.Reason() + " Try: " + strings.Join(e.Examples, "; ") }
+
+// Reason says what is wrong, without the examples.
+func (e *SentenceError) Reason() string {
 	sentence := e.Sentence
 	if len(sentence) > 200 {
 		sentence = strings.ToValidUTF8(sentence[:200], "") + "…"
 	}
-	message := fmt.Sprintf("cannot read %q as a rule", sentence)
+	message := fmt.Sprintf("%q isn't a rule I know", sentence)
 	if e.Hint != "" {
 		message += ": " + e.Hint
 	}
-	return message + ". Sentences that can be read: " + strings.Join(e.Examples, "; ")
+	if strings.HasSuffix(message, "?") {
+		return message
+	}
+	return message + "."
 }
 
-// Parse reads one sentence as a rule: all that [Rule.Sentence] writes, and common ways of saying
-// the same, without regard to case, spacing and a full stop, with or without a lead-in such as
-// "Play inside:". Where a sentence names no place, a board is meant at the breakpoint, and a move
-// of boards at the foul line. Balls are looked up in names, or given by id.
+// Read reads one sentence as rules: all that [Rule.Sentence] writes, and common ways of saying the
+// same, without regard to case, spacing and a full stop, with or without a lead-in such as "Play
+// inside:". What can be meant in two ways is refused, with both. Where a sentence says "10 or
+// inside" or "boards 8 to 12" and names no place, the breakpoint is meant, and for a move of boards
+// the foul line. A sentence that sets the board at two places, or at the breakpoint and how far down
+// the lane that lies, is read as two rules. Speeds in km/h and distances in metres are turned into
+// mph and feet, to two decimals. Balls are looked up in names, or given by id.
 //
 // The error is a [*SentenceError], or a [Faults] when the sentence was understood but its rule is
 // not valid.
-func Parse(sentence string, names BallNames) (Rule, error) {
+func Read(sentence string, names BallNames) (Reading, error) {
 	if len(sentence) > MaxSentence {
-		return Rule{}, unreadable(
+		return Reading{}, unreadable(
 			sentence,
 			fmt.Sprintf("a rule is one sentence, of at most %d characters", MaxSentence),
 		)
 	}
 	written := strings.TrimRight(strings.Join(strings.Fields(sentence), " "), " .!;,")
 	text := plain(written)
-	rule, err := parsePlain(text, sentence)
-	if err == nil {
-		return checked(rule)
+	reading, why := readPlain(text)
+	if why == "" {
+		return reading, reading.check()
 	}
 	if list := ballSentenceRE.FindStringSubmatch(written); list != nil {
-		balls, ballErr := parseBalls(list[1], names)
-		if ballErr == nil {
-			return checked(Rule{Measure: Ball, Balls: balls})
+		balls, err := parseBalls(list[1], names)
+		if err == nil {
+			reading := Reading{Rules: []Rule{{Measure: Ball, Balls: balls}}}
+			return reading, reading.check()
 		}
-		return Rule{}, unreadable(sentence, ballErr.Error())
+		if why == noReason {
+			why = err.Error()
+		}
 	}
-	return Rule{}, err
+	return Reading{}, unreadable(sentence, strings.TrimPrefix(why, noReason))
 }
 
-func checked(r Rule) (Rule, error) {
-	if err := r.Validate(); err != nil {
-		return Rule{}, err
+func (r Reading) check() error {
+	for _, rule := range r.Rules {
+		if err := rule.Validate(); err != nil {
+			return err
+		}
 	}
-	return r, nil
+	if len(r.Rules) == 2 && r.Rules[1].clashes(r.Rules[0]) {
+		return Faults{{Detail: "no shot can keep both: change one of the two boards"}}
+	}
+	return nil
 }
 
-// plain is a sentence in lower case with one way to write each sign.
-func plain(written string) string {
-	return strings.NewReplacer("–", "-", "—", "-", "−", "-", "’", "'", "°", " degrees").
-		Replace(strings.ToLower(written))
+// noReason stands for a sentence that matched nothing, with nothing particular wrong.
+const noReason = "\x00"
+
+// readPlain reads every kind of sentence but the one on balls, whose names need their own case. why
+// is "" when it was read.
+func readPlain(text string) (reading Reading, why string) {
+	rest, reading, err := takeQuota(text)
+	if err != "" {
+		return reading, err
+	}
+	if rest != text {
+		rules, why := readRules(rest)
+		reading.Rules = rules
+		if why == "" {
+			return reading, ""
+		}
+	}
+	rules, why := readRules(text)
+	return Reading{Rules: rules}, why
 }
 
-// parsePlain reads every kind of sentence but the one on balls, whose names need their own case.
-func parsePlain(text, sentence string) (Rule, error) {
+func readRules(text string) (rules []Rule, why string) {
 	leaning := ""
 	if lead := leadInRE.FindStringSubmatch(text); lead != nil {
 		leaning, text = lead[1], text[len(lead[0]):]
 	}
-	for _, read := range []func(string) (Rule, bool){readLeave, readMove, readQuantity, readBoard} {
-		rule, ok := read(text)
+	text, why = metric(text)
+	if why != "" {
+		return nil, why
+	}
+	if why := ambiguous(text); why != "" {
+		return nil, why
+	}
+	for _, read := range []func(string) ([]Rule, bool){
+		one(readSplit), one(readLeave), one(readPocket), one(readMove), one(readDistance), one(readQuantity), one(readBoard), readTwo,
+	} {
+		rules, ok := read(text)
 		if !ok {
 			continue
 		}
-		if contradicts(leaning, rule) {
-			return Rule{}, unreadable(
-				sentence,
-				"it first says "+leaning+" and then sets a bound on the other side only",
-			)
+		if contradicts(leaning, rules[0]) {
+			return nil, "it first says " + leaning + " and then sets a bound on the other side only"
 		}
-		return rule, nil
+		return rules, ""
 	}
-	return Rule{}, unreadable(sentence, hint(text))
+	if why := hint(text); why != "" {
+		return nil, why
+	}
+	return nil, noReason
+}
+
+func one(read func(string) (Rule, bool)) func(string) ([]Rule, bool) {
+	return func(text string) ([]Rule, bool) {
+		rule, ok := read(text)
+		return []Rule{rule}, ok
+	}
 }
 
 // contradicts reports whether a lead-in that says inside stands before a rule on the outside only,
@@ -115,34 +180,13 @@ func unreadable(sentence, hint string) error {
 	return &SentenceError{Sentence: sentence, Hint: hint, Examples: Examples()}
 }
 
-// hint tells what may be wrong with a sentence that matched nothing.
-func hint(text string) string {
-	switch {
-	case text == "":
-		return "it is empty"
-	case strings.Contains(text, `"`) || strings.Contains(text, "“"):
-		return ""
-	case insideOfRE.MatchString(text):
-		return "it does not tell whether that board itself counts: write \"at board 10 or inside\", or \"at board 11 or inside\" to leave 10 out"
-	case decimalCommaRE.MatchString(text):
-		return "write decimals with a point, such as 10.5"
-	case sideRE.MatchString(text):
-		return "left and right depend on the hand: write inside or outside"
-	case len(placeRE.FindAllString(text, 2)) > 1:
-		return "it names two places: write one rule for each"
-	case strings.Count(text, "keep ") > 1:
-		return "it seems to hold more than one rule: write one sentence for each"
-	}
-	return ""
-}
-
 // The parts sentences are made of.
 const (
 	num  = `([-+]?\d{1,6}(?:\.\d{1,9})?)`
-	verb = `(?:(?:please|just|always|only|try to|now) )*(?:(?:keep|play|stay|hold|put|roll|throw|get|hit|bowl|leave|cross) )?` +
-		`(?:(?:the ball|your ball|it|the shot|your shot) )?`
+	verb = `(?:(?:please|just|always|only|try to|now) )*(?:(?:keep|play|stay|hold|put|roll|throw|get|hit|bowl|cross|be|send) )?` +
+		`(?:(?:the ball|your ball|it|the shot|your shot|every ball|every shot|each shot|each ball) )?`
 	boardNum = `(?:boards? )?` + num
-	unit     = `(?: ?(mph|rpm|degrees?|deg|boards?))?`
+	unit     = `(?: ?(mph|rpm|degrees?|deg|boards?|ft))?`
 )
 
 var (
@@ -152,14 +196,56 @@ var (
 		`(?i)^(?:please )?(?:use|throw|roll|play|bowl)(?: only)?(?: with)?(?: one of)?` +
 			`(?: the)? balls?(?: only)? (.+)$`,
 	)
-	insideOfRE     = regexp.MustCompile(`\b(?:inside|outside)(?: of)? (?:boards? )?\d`)
-	decimalCommaRE = regexp.MustCompile(`\d,\d`)
-	sideRE         = regexp.MustCompile(`\b(?:left|right)\b`)
 	// againstRE finds what a change is measured against.
 	againstRE = regexp.MustCompile(
 		` (?:from|of|against|than|compared to|compared with) (?:the )?(?:shot before|(?:previous|last|prior) (?:shot|ball|one))`,
 	)
 )
+
+// The ways of saying how many shots should be kept, at either end of a sentence.
+var (
+	quotaEndRE = regexp.MustCompile(`[,;]? ?(?:(?:on|in|for) )?(?:at least )?(\d{1,4}) (?:out )?of (?:the |every |your )?(\d{1,4})` +
+		`(?: shots?| balls?| times| throws)?$`)
+	quotaStartRE = regexp.MustCompile(`^(?:(?:keep|get|put|throw|roll) )?(?:at least )?(\d{1,4}) (?:out )?of (?:the |every |your )?(\d{1,4})` +
+		`(?: shots?| balls?| times| throws)? `)
+	shareEndRE = regexp.MustCompile(`[,;]? ?(?:(?:on|in|for) )?(?:at least )?(\d{1,3}) ?(?:%|percent|per cent)` +
+		`(?: of (?:the |your )?(?:time|shots|balls))?$`)
+	shotsEndRE = regexp.MustCompile(`(?:[,;] ?| for | over )(?:for )?(\d{1,4}) (?:shots|balls|throws)$`)
+)
+
+// takeQuota takes off a sentence how many shots it asks for; rest is the sentence itself when it
+// does not say.
+func takeQuota(text string) (rest string, r Reading, why string) {
+	rest = text
+	share, kept := "", ""
+	for range 2 {
+		if m := quotaEndRE.FindStringSubmatchIndex(rest); m != nil {
+			kept, share = rest[m[2]:m[3]], rest[m[4]:m[5]]
+			rest = rest[:m[0]]
+		} else if m := quotaStartRE.FindStringSubmatchIndex(rest); m != nil {
+			kept, share = rest[m[2]:m[3]], rest[m[4]:m[5]]
+			rest = rest[m[1]:]
+		} else if m := shareEndRE.FindStringSubmatchIndex(rest); m != nil {
+			r.PassShare = *value(rest[m[2]:m[3]]) / 100
+			rest = rest[:m[0]]
+		} else if m := shotsEndRE.FindStringSubmatchIndex(rest); m != nil {
+			r.Reps = int(*value(rest[m[2]:m[3]]))
+			rest = rest[:m[0]]
+		}
+	}
+	if kept != "" {
+		of := *value(share)
+		r.Reps, r.PassShare = int(of), *value(kept)/of
+	}
+	asked := Drill{Rules: make([]Rule, 1), Reps: max(1, r.Reps), PassShare: r.PassShare}
+	if r.PassShare == 0 {
+		asked.PassShare = 1
+	}
+	if rest != text && (asked.Reps > MaxReps || asked.PassShare < MinPassShare || !(asked.PassShare <= 1)) {
+		return text, Reading{}, fmt.Sprintf("ask for 1 to %d shots, and for %v %% to 100 %% of them", MaxReps, 100*MinPassShare)
+	}
+	return rest, r, ""
+}
 
 // value reads what num matched.
 func value(text string) *float64 {
@@ -179,6 +265,12 @@ func ordered(a, b *float64) (low, high *float64) {
 		return b, a
 	}
 	return a, b
+}
+
+// about returns the bounds that lie so far either side of a number.
+func about(middle, off *float64) (low, high *float64) {
+	a, b := decimals(*middle-*off, MaxDecimals), decimals(*middle+*off, MaxDecimals)
+	return ordered(&a, &b)
 }
 
 func negative(v *float64) *float64 {

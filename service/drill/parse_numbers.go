@@ -3,9 +3,12 @@ package drill
 import (
 	"regexp"
 	"strings"
-
-	"laneward/service/lane"
 )
+
+// never begins a sentence that forbids what follows.
+const never = `^(?:please )?(?:do not|don't|dont|never|no)(?: (?:let|throw|bowl|roll|go|keep|be|get))?` +
+	`(?: (?:the ball|your ball|it|the speed|your speed|your ball speed|speed|ball speed|rev rate|the rev rate|your rev rate|revs))?` +
+	`(?: (?:get|go|fall|drop|be|rise))? `
 
 var (
 	subjectRE = regexp.MustCompile(
@@ -18,11 +21,11 @@ var (
 		`^(?:at )?(?:between |from )?` + num + unit + ` ?(?:and|to|through|-) ?` + num + unit + `$`,
 	)
 	atLeastRE = regexp.MustCompile(
-		`^(?:at )?(?:at least|no less than|not less than|not below|above|over|more than|faster than|from|minimum|min) ` +
+		`^(?:at )?(?:at least|no slower than|no less than|not less than|not below|above|over|more than|faster than|from|minimum|min) ` +
 			num + unit + `$`,
 	)
 	atMostRE = regexp.MustCompile(
-		`^(?:at )?(?:at most|no more than|not more than|not above|below|under|less than|slower than|up to|maximum|max) ` +
+		`^(?:at )?(?:at most|no faster than|no more than|not more than|not above|below|under|less than|slower than|up to|maximum|max) ` +
 			num + unit + `$`,
 	)
 	orMoreRE = regexp.MustCompile(
@@ -30,6 +33,14 @@ var (
 	)
 	orLessRE = regexp.MustCompile(`^(?:at )?` + num + unit + ` (?:or|and) (?:less|below|under|slower|lower|down)$`)
 	ballAtRE = regexp.MustCompile(`^` + verb)
+
+	withinOfRE  = regexp.MustCompile(`^(?:stay )?within ` + num + unit + ` (?:of|from) ` + num + unit + `$`)
+	plusMinusRE = regexp.MustCompile(`^(?:at )?` + num + unit + ` ?\+- ?` + num + unit + `$`)
+	negativeRE  = regexp.MustCompile(`^(?:please )?(?:do not|don't|dont|never|no)\b`)
+	notBelowRE  = regexp.MustCompile(never + `(?:slower than|below|under|less than) ` + num + unit + `$`)
+	notAboveRE  = regexp.MustCompile(never + `(?:faster than|above|over|more than) ` + num + unit + `$`)
+	paceRE      = regexp.MustCompile(`\b(?:slower|faster|quicker|speed)\b`)
+	revsRE      = regexp.MustCompile(`\brev(?: rate|s)\b`)
 )
 
 // measureNamed is the measure a sentence calls by this name, "" for none.
@@ -80,28 +91,42 @@ func unitFits(unit string, m Measure) bool {
 // tells.
 func readQuantity(text string) (Rule, bool) {
 	var measure Measure
-	var rest string
+	rest := text
 	if m := subjectRE.FindStringSubmatch(text); m != nil {
 		measure, rest = measureNamed(m[1]), text[len(m[0]):]
-	} else {
+	} else if !negativeRE.MatchString(text) {
 		rest = text[len(ballAtRE.FindString(text)):]
 	}
 	low, high, units, ok := readBounds(rest)
 	if !ok || measure == Board {
 		return Rule{}, false
 	}
+	if measure == "" && paceRE.MatchString(rest) {
+		measure = Speed
+	} else if measure == "" && revsRE.MatchString(rest) {
+		measure = RevRate
+	}
 	for _, unit := range units {
 		if measure == "" {
 			measure = unitMeasure(unit)
 		}
 	}
+	unitless := true
 	for _, unit := range units {
 		if measure == "" || !unitFits(unit, measure) {
 			return Rule{}, false
 		}
+		unitless = unitless && unit == ""
+	}
+	if unitless && measure == Speed && (unlikelyMPH(low) || unlikelyMPH(high)) {
+		return Rule{}, false
 	}
 	return Rule{Measure: measure, Min: low, Max: high}, measure != ""
 }
+
+// unlikelyMPH reports whether a speed without a unit may be meant in km/h: 21 mph is as rare as 21
+// km/h is slow.
+func unlikelyMPH(speed *float64) bool { return speed != nil && (*speed < 10 || *speed > 21) }
 
 // readBounds reads the bounds of a number with the units they were written in.
 func readBounds(text string) (low, high *float64, units []string, ok bool) {
@@ -109,12 +134,20 @@ func readBounds(text string) (low, high *float64, units []string, ok bool) {
 		low, high = ordered(value(m[1]), value(m[3]))
 		return low, high, []string{m[2], m[4]}, true
 	}
-	for _, re := range []*regexp.Regexp{atLeastRE, orMoreRE} {
+	if m := withinOfRE.FindStringSubmatch(text); m != nil {
+		low, high = about(value(m[3]), value(m[1]))
+		return low, high, []string{m[2], m[4]}, true
+	}
+	if m := plusMinusRE.FindStringSubmatch(text); m != nil {
+		low, high = about(value(m[1]), value(m[3]))
+		return low, high, []string{m[2], m[4]}, true
+	}
+	for _, re := range []*regexp.Regexp{atLeastRE, orMoreRE, notBelowRE} {
 		if m := re.FindStringSubmatch(text); m != nil {
 			return value(m[1]), nil, []string{m[2]}, true
 		}
 	}
-	for _, re := range []*regexp.Regexp{atMostRE, orLessRE} {
+	for _, re := range []*regexp.Regexp{atMostRE, orLessRE, notAboveRE} {
 		if m := re.FindStringSubmatch(text); m != nil {
 			return nil, value(m[1]), []string{m[2]}, true
 		}
@@ -131,12 +164,13 @@ var (
 		`^(at least|no more than|at most|up to) ` + num + unit + ` (?:further )?` + direction + `$`,
 	)
 	moveSameRE = regexp.MustCompile(
-		`^(?:between |from )?` + num + ` (?:and|to|or|-) ` + num + unit + ` (?:further )?` + direction + `$`,
+		`^(?:between ` + num + ` and|(?:from )?` + num + ` (?:to|or|-)) ` + num + unit + ` (?:further )?` + direction + `$`,
 	)
 	moveBothRE = regexp.MustCompile(
 		`^(?:between |from )?` + num + unit + ` ` + direction + ` (?:and|to) ` + num + unit + ` ` + direction + `$`,
 	)
-	withinRE = regexp.MustCompile(`^(?:stay )?within ` + num + unit + `$`)
+	upOrDownRE = regexp.MustCompile(`\b(?:up|down|more|less)$`) // no way a board goes
+	withinRE   = regexp.MustCompile(`^(?:stay )?within ` + num + unit + `$`)
 )
 
 // readMove reads a change against the shot before: the sentence says so, or begins with move or
@@ -158,11 +192,14 @@ func readMove(text string) (Rule, bool) {
 	}
 	text = strings.TrimPrefix(text, "by ")
 	if r.Of == Board {
-		rest, at, atFt, ok := takePlace(text, Laydown)
-		if !ok {
+		rest, p, ok := takePlace(text, Laydown)
+		if !ok || p.pastFt != nil || strings.HasPrefix(verb, "change") {
 			return Rule{}, false
 		}
-		text, r.At, r.AtFt = strings.TrimPrefix(rest, "by "), at, atFt
+		text, r.At, r.AtFt = strings.TrimPrefix(rest, "by "), p.at, p.atFt
+		if upOrDownRE.MatchString(text) {
+			return Rule{}, false
+		}
 	}
 	return r, r.readChange(text)
 }
@@ -187,8 +224,8 @@ func (r *Rule) readChange(text string) bool {
 		}
 		written = m[3:4]
 	} else if m := moveSameRE.FindStringSubmatch(text); m != nil {
-		r.Min, r.Max = ordered(signed(m[1], m[4]), signed(m[2], m[4]))
-		written = m[3:4]
+		r.Min, r.Max = ordered(signed(m[1]+m[2], m[5]), signed(m[3], m[5]))
+		written = m[4:5]
 	} else if m := moveBothRE.FindStringSubmatch(text); m != nil {
 		r.Min, r.Max = ordered(signed(m[1], m[3]), signed(m[4], m[6]))
 		written = []string{m[2], m[5]}
@@ -216,33 +253,4 @@ func signed(amount, direction string) *float64 {
 		return negative(value(amount))
 	}
 	return value(amount)
-}
-
-var (
-	leaveRE = regexp.MustCompile(
-		`^(?:please )?(?:(?:do not|don't|dont|never) leave|avoid(?: leaving)?|leave no|no) (.+)$`,
-	)
-	leaveJoinRE = regexp.MustCompile(`,? (?:or|nor|and) |, ?`)
-	leaveItemRE = regexp.MustCompile(`^(?:(?:the|a|an) )?(\d{1,2}(?: ?- ?\d{1,2})*)(?:[ -]pins?)?(?: split)?$`)
-)
-
-// readLeave reads the leaves that are not wanted.
-func readLeave(text string) (Rule, bool) {
-	m := leaveRE.FindStringSubmatch(text)
-	if m == nil {
-		return Rule{}, false
-	}
-	r := Rule{Measure: Leave}
-	for _, item := range leaveJoinRE.Split(m[1], -1) {
-		match := leaveItemRE.FindStringSubmatch(item)
-		if match == nil {
-			return Rule{}, false
-		}
-		leave, err := lane.ParsePins(match[1])
-		if err != nil {
-			return Rule{}, false
-		}
-		r.Leaves = append(r.Leaves, leave)
-	}
-	return r, true
 }

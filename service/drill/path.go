@@ -99,7 +99,7 @@ func (r Rule) lostInGutter(s *shot.Shot) bool {
 		return false
 	}
 	switch {
-	case r.Measure == EntryAngle:
+	case r.Measure == EntryAngle || r.Measure == BreakpointDistance || r.PastFt != nil:
 		return true
 	case r.Measure != Board:
 		return false
@@ -143,6 +143,37 @@ func boardOf(at Place, atFt *float64, s *shot.Shot) reading {
 		return reading{reason: "the rule names no place on the lane"}
 	}
 	return measuredOrAt(nil, *atFt, "the path was not recorded on both sides of that distance", s)
+}
+
+// boardPast reads the point of the path from a distance to the pins that comes nearest to breaking
+// the rule: the outermost for a lower bound, the innermost for an upper one. A measured point that
+// breaks it decides; else the point has to be known: the outermost from the breakpoint, or where
+// that lies before the distance from the board there, the innermost from the boards at both ends.
+func (r Rule) boardPast(s *shot.Shot) reading {
+	low, high := r.Edges()
+	se := standardError(Board, s)
+	at := boardAt(*r.PastFt, s)
+	seen := at
+	worst := func(value reading) {
+		if seen.basis == "" || math.Min(value.value-low, high-value.value) < math.Min(seen.value-low, high-seen.value) {
+			seen = value
+		}
+	}
+	knots(s, func(k knot) {
+		if k.ft >= *r.PastFt {
+			worst(reading{value: k.board, standardError: se, basis: Measured})
+		}
+	})
+	if seen.basis != "" && math.Min(seen.value-low, high-seen.value) < 0 {
+		return seen
+	}
+	turned := s.BreakpointBoard != nil && s.BreakpointFt != nil
+	outerKnown := turned && (*s.BreakpointFt >= *r.PastFt || at.basis != "")
+	innerKnown := at.basis != "" && s.EntryBoard != nil
+	if r.Min != nil && !outerKnown || r.Max != nil && !innerKnown {
+		return reading{reason: "the path past that distance was not recorded"}
+	}
+	return seen
 }
 
 func measuredOrAt(board *float64, ft float64, reason string, s *shot.Shot) reading {

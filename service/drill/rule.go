@@ -19,19 +19,21 @@ import (
 // Measure is what a rule looks at.
 type Measure string
 
-// The measures. Board takes a place, Ball and Leave take a set, Move takes the measure that moved;
-// the rest take bounds only.
+// The measures. Board takes a place, Ball and Leave take a set, Split takes nothing, Move takes the
+// measure that moved; the rest take bounds only.
 const (
-	Board       Measure = "board"        // boards, at a place or a distance
-	LaunchAngle Measure = "launch_angle" // degrees, positive toward the strong-side gutter
-	EntryAngle  Measure = "entry_angle"  // degrees, positive toward the inside
-	Speed       Measure = "speed"        // mph at launch
-	RevRate     Measure = "rev_rate"     // rpm
-	Rotation    Measure = "rotation"     // degrees of axis rotation
-	Tilt        Measure = "tilt"         // degrees of axis tilt
-	Ball        Measure = "ball"         // the ball thrown is one of Balls
-	Leave       Measure = "leave"        // the pins left are none of Leaves
-	Move        Measure = "move"         // change of the measure Of against the shot before; boards count positive toward the inside
+	Board              Measure = "board"               // boards, at a place or a distance
+	LaunchAngle        Measure = "launch_angle"        // degrees, positive toward the strong-side gutter
+	EntryAngle         Measure = "entry_angle"         // degrees, positive toward the inside
+	Speed              Measure = "speed"               // mph at launch
+	RevRate            Measure = "rev_rate"            // rpm
+	Rotation           Measure = "rotation"            // degrees of axis rotation
+	Tilt               Measure = "tilt"                // degrees of axis tilt
+	BreakpointDistance Measure = "breakpoint_distance" // feet from the foul line to where the path is outermost
+	Ball               Measure = "ball"                // the ball thrown is one of Balls
+	Leave              Measure = "leave"               // the pins left are none of Leaves
+	Split              Measure = "split"               // the pins left are no split by the rule book
+	Move               Measure = "move"                // change of the measure Of against the shot before; boards count positive toward the inside
 )
 
 // Place is a named spot of the ball's path.
@@ -51,19 +53,22 @@ const (
 //
 //	{"measure":"board","at":"breakpoint","min":10}
 //	{"measure":"board","at_ft":38.5,"min":8,"max":12}
+//	{"measure":"board","past_ft":40,"min":10}
+//	{"measure":"breakpoint_distance","min":43,"max":46}
 //	{"measure":"speed","min":16.5,"max":18}
 //	{"measure":"ball","balls":["01890a5d-ac96-774b-bcce-b302099a8057"]}
 //	{"measure":"leave","leaves":[[7,10],[10]]}
 //	{"measure":"move","of":"board","at":"laydown","min":2,"max":3}
 //
-// Board, and Move of Board, take exactly one of At and AtFt. Numeric measures take Min, Max or
-// both, in the measure's unit. Leaves are the real pins on the deck, whichever side the athlete
-// bowls from; see [Rule.Mirror].
+// Board takes exactly one of At, AtFt and PastFt, Move of Board one of the first two. Numeric
+// measures take Min, Max or both, in the measure's unit. Leaves are those of a right-hander, as
+// boards are the athlete's own: for a left-hander they mean their mirror image; see [Drill.For].
 type Rule struct {
 	Measure Measure       `json:"measure"`
 	Of      Measure       `json:"of,omitempty"`
 	At      Place         `json:"at,omitempty"`
-	AtFt    *float64      `json:"at_ft,omitempty"` // feet from the foul line, 0 to 60
+	AtFt    *float64      `json:"at_ft,omitempty"`   // feet from the foul line, 0 to 60
+	PastFt  *float64      `json:"past_ft,omitempty"` // the whole path from there to the pins
 	Min     *float64      `json:"min,omitempty"`
 	Max     *float64      `json:"max,omitempty"`
 	Balls   []uuid.UUID   `json:"balls,omitempty"`
@@ -86,8 +91,8 @@ type quantity struct {
 	name      string
 }
 
-// quantity returns the description of a numeric measure; ok is false for ball, leave, move and what
-// is no measure. The ranges only catch slips of the pen (common practice, no source).
+// quantity returns the description of a numeric measure; ok is false for ball, leave, split, move
+// and what is not a measure. The ranges only catch slips of the pen (common practice, no source).
 func (m Measure) quantity() (q quantity, ok bool) {
 	switch m {
 	case Board:
@@ -104,6 +109,8 @@ func (m Measure) quantity() (q quantity, ok bool) {
 		return quantity{"degrees", -180, 180, "axis rotation"}, true
 	case Tilt:
 		return quantity{"degrees", -90, 90, "axis tilt"}, true
+	case BreakpointDistance:
+		return quantity{"ft", 0, lane.LengthFt, "breakpoint"}, true
 	}
 	return quantity{}, false
 }
@@ -157,4 +164,17 @@ func (r Rule) Mirror() Rule {
 	}
 	r.Leaves = mirrored
 	return r
+}
+
+// For returns the drill as it is judged for an athlete of this side, by the real pins on the deck.
+func (d Drill) For(side lane.Side) Drill {
+	if side != lane.Left {
+		return d
+	}
+	rules := make([]Rule, len(d.Rules))
+	for i, rule := range d.Rules {
+		rules[i] = rule.Mirror()
+	}
+	d.Rules = rules
+	return d
 }

@@ -119,7 +119,7 @@ func TestRuleFaults(t *testing.T) {
 		"no bound":           {Rule{Measure: Board, At: Breakpoint}, []string{""}},
 		"no place":           {Rule{Measure: Board, Min: ptr(10.0)}, []string{"/at"}},
 		"unknown place":      {Rule{Measure: Board, At: "pit", Min: ptr(10.0)}, []string{"/at"}},
-		"two places":         {Rule{Measure: Board, At: Arrows, AtFt: ptr(15.0), Min: ptr(10.0)}, []string{"/at_ft"}},
+		"two places":         {Rule{Measure: Board, At: Arrows, AtFt: ptr(15.0), Min: ptr(10.0)}, []string{"/at"}},
 		"beyond the pins":    {Rule{Measure: Board, AtFt: ptr(61.0), Min: ptr(10.0)}, []string{"/at_ft"}},
 		"board 41":           {Rule{Measure: Board, At: Arrows, Min: ptr(41.0)}, []string{"/min"}},
 		"board 0":            {Rule{Measure: Board, At: Arrows, Max: ptr(0.0)}, []string{"/max"}},

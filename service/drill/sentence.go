@@ -14,7 +14,7 @@ import (
 // the ids.
 type BallNames map[uuid.UUID]string
 
-// Sentence writes the rule as one English sentence, without a full stop; [Parse] with the same
+// Sentence writes the rule as one English sentence, without a full stop; [Read] with the same
 // names reads it back to an equal rule. The rule must be valid. A ball is written by its name in
 // quotation marks, or by its id when it has no name of its own, or one that cannot stand between
 // quotation marks.
@@ -23,7 +23,9 @@ func (r Rule) Sentence(names BallNames) string {
 	case Ball:
 		return ballSentence(r.Balls, names)
 	case Leave:
-		return "Do not leave " + listOr(r.Leaves, func(leave lane.PinSet) string { return "the " + leave.String() })
+		return leaveSentence(r.Leaves)
+	case Split:
+		return "Leave no split"
 	case Move:
 		return r.moveSentence()
 	case Board:
@@ -33,9 +35,22 @@ func (r Rule) Sentence(names BallNames) string {
 	return "Keep the " + q.name + " " + bounds(r.Min, r.Max, q.unit)
 }
 
+// leaveSentence names the leaves, and a left-hander's where they differ.
+func leaveSentence(leaves []lane.PinSet) string {
+	named := func(leave lane.PinSet) string { return "the " + leave.String() }
+	own, other := listOr(leaves, named), listOr(Rule{Leaves: leaves}.Mirror().Leaves, named)
+	if own == other {
+		return "Do not leave " + own
+	}
+	return "Do not leave " + own + " (left-handed: " + other + ")"
+}
+
 func (r Rule) place() string {
-	if r.AtFt != nil {
+	switch {
+	case r.AtFt != nil:
 		return "at " + number(*r.AtFt) + " ft"
+	case r.PastFt != nil:
+		return "past " + number(*r.PastFt) + " ft"
 	}
 	switch r.At {
 	case Laydown:
@@ -196,7 +211,7 @@ func listOr[T any](items []T, write func(T) string) string {
 	return b.String()
 }
 
-// Examples are sentences that [Parse] reads, one of each kind, for a person who needs to see how a
+// Examples are sentences that [Read] reads, one of each kind, for a person who needs to see how a
 // rule is written.
 func Examples() []string {
 	at := func(v float64) *float64 { return &v }
@@ -204,9 +219,12 @@ func Examples() []string {
 		{Measure: Board, At: Breakpoint, Min: at(10)},
 		{Measure: Board, At: Arrows, Min: at(8), Max: at(12)},
 		{Measure: Board, AtFt: at(38), Max: at(12)},
+		{Measure: Board, PastFt: at(40), Min: at(10)},
+		{Measure: BreakpointDistance, Min: at(43), Max: at(46)},
 		{Measure: Speed, Min: at(17)},
 		{Measure: LaunchAngle, Max: at(1.5)},
 		{Measure: Leave, Leaves: []lane.PinSet{1<<6 | 1<<9, 1 << 9}},
+		{Measure: Split},
 		{Measure: Move, Of: Board, At: Laydown, Min: at(2)},
 		{Measure: Move, Of: Speed, Min: at(-0.5), Max: at(0.5)},
 	}
@@ -214,5 +232,6 @@ func Examples() []string {
 	for _, r := range rules {
 		sentences = append(sentences, r.Sentence(nil))
 	}
-	return append(sentences, `Use the ball "Name of the ball"`)
+	return append(sentences, `Use the ball "Name of the ball"`, "Keep the ball on board 15 at the arrows and on board 8 at the breakpoint",
+		"Keep the ball at board 10 or inside, at least 20 of 30")
 }

@@ -33,7 +33,7 @@ func TestSentence(t *testing.T) {
 		{Rule{Measure: Ball, Balls: []uuid.UUID{ballB, ballA}}, `Use one of the balls "Red, or not" or "Blue Solid"`},
 		{
 			Rule{Measure: Leave, Leaves: []lane.PinSet{pins(t, 7, 10), pins(t, 4, 6), pins(t, 10)}},
-			"Do not leave the 7-10, the 4-6 or the 10",
+			"Do not leave the 7-10, the 4-6 or the 10 (left-handed: the 7-10, the 4-6 or the 7)",
 		},
 		{move(ptr(2.0), nil), "Move at least 2 boards inside at the foul line from the shot before"},
 		{move(ptr(-1.0), nil), "Move no more than 1 board outside at the foul line from the shot before"},
@@ -61,7 +61,7 @@ func TestSentence(t *testing.T) {
 			if got := c.rule.Sentence(names); got != c.want {
 				t.Errorf("got %q", got)
 			}
-			back, err := Parse(c.want, names)
+			back, err := readOne(c.want, names)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -92,7 +92,19 @@ func TestSentenceFallsBackToBallID(t *testing.T) {
 	}
 }
 
-func TestParseOtherWords(t *testing.T) {
+// readOne reads a sentence that is one rule.
+func readOne(sentence string, names BallNames) (Rule, error) {
+	reading, err := Read(sentence, names)
+	if err != nil {
+		return Rule{}, err
+	}
+	if len(reading.Rules) != 1 {
+		return Rule{}, fmt.Errorf("%d rules", len(reading.Rules))
+	}
+	return reading.Rules[0], nil
+}
+
+func TestReadOtherWords(t *testing.T) {
 	names := BallNames{ballA: "Blue Solid", ballB: "Red"}
 	cases := map[string][]string{
 		"Keep the ball at board 10 or inside at the breakpoint": {
@@ -108,6 +120,9 @@ func TestParseOtherWords(t *testing.T) {
 			"Do not let the ball get outside of board 10 at the breakpoint",
 			"keep the ball no further outside than board 10",
 			"at the breakpoint, keep the ball at board 10 or inside",
+			"keep the ball at board ten or inside",
+			"at least board 10 at the breakpoint",
+			"no ball outside 10",
 		},
 		"Keep the ball between boards 8 and 12 at the arrows": {
 			"between 8 and 12 at the arrows",
@@ -160,10 +175,10 @@ func TestParseOtherWords(t *testing.T) {
 			"use the balls Red and Blue Solid",
 			`use the ball "red" or the ball "blue solid"`,
 		},
-		"Do not leave the 10 or the 7-10": {
+		"Do not leave the 10 or the 7-10 (left-handed: the 7 or the 7-10)": {
 			"avoid the 10 pin and the 7-10 split",
 			"don’t leave a 10, 7-10",
-			"no 10 or 7-10",
+			"no 10 pin or 7-10 split",
 		},
 		"Move 2 boards inside at the foul line from the shot before": {
 			"move 2 inside", "Move over 2 boards in", "move 2 boards inside at the laydown from the last shot",
@@ -178,7 +193,7 @@ func TestParseOtherWords(t *testing.T) {
 	for want, sentences := range cases {
 		for _, sentence := range sentences {
 			t.Run(sentence, func(t *testing.T) {
-				rule, err := Parse(sentence, names)
+				rule, err := readOne(sentence, names)
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -190,13 +205,13 @@ func TestParseOtherWords(t *testing.T) {
 	}
 }
 
-func TestParseRefuses(t *testing.T) {
+func TestReadRefuses(t *testing.T) {
 	cases := map[string]struct{ sentence, says string }{
 		"nothing":       {" ", "it is empty"},
-		"no rule":       {"have fun", "cannot read"},
-		"bare number":   {"10", "cannot read"},
-		"turned round":  {"do not keep the ball at board 10 or inside", "cannot read"},
-		"inside of":     {"keep the ball inside of 10", "whether that board itself counts"},
+		"no rule":       {"have fun", "isn't a rule I know"},
+		"bare number":   {"10", "is it a board"},
+		"turned round":  {"do not keep the ball at board 10 or inside", "isn't a rule I know"},
+		"inside of":     {"keep the ball inside of 10", "board 10 itself count"},
 		"left":          {"keep the ball left of board 10", "depend on the hand"},
 		"decimal comma": {"keep the ball at board 10,5 or inside", "with a point"},
 		"two places":    {"keep the ball at board 10 or inside at the arrows at the breakpoint", "two places"},
@@ -205,11 +220,11 @@ func TestParseRefuses(t *testing.T) {
 			"more than one rule",
 		},
 		"contradiction":       {"play outside, keep the ball at board 10 or inside", "first says outside"},
-		"wrong unit":          {"keep the speed at 350 rpm or more", "cannot read"},
+		"wrong unit":          {"keep the speed at 350 rpm or more", "isn't a rule I know"},
 		"unknown ball":        {`use the ball "Green"`, `there is no ball "Green"`},
 		"shared ball name":    {"use the ball twin", `2 balls are named "twin"`},
 		"open quotation mark": {`use the ball "Blue`, "not closed"},
-		"no such pin":         {"do not leave the 11", "cannot read"},
+		"no such pin":         {"do not leave the 11", "isn't a rule I know"},
 		"board 41":            {"keep the ball at board 41 or inside", "there is no board 41"},
 		"speed as exact":      {"change the speed by 1 mph up", "leave some room"},
 		"too long":            {strings.Repeat("inside ", 2000), "one sentence"},
@@ -217,7 +232,7 @@ func TestParseRefuses(t *testing.T) {
 	names := BallNames{ballA: "Blue", ballB: "Twin", uuid.UUID{1}: "twin"}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
-			rule, err := Parse(c.sentence, names)
+			rule, err := readOne(c.sentence, names)
 			if err == nil {
 				t.Fatalf("read as %q", rule.Sentence(names))
 			}
@@ -234,7 +249,7 @@ func TestParseRefuses(t *testing.T) {
 
 func TestExamplesCanBeRead(t *testing.T) {
 	for _, sentence := range Examples() {
-		if _, err := Parse(sentence, BallNames{ballA: "Name of the ball"}); err != nil {
+		if _, err := Read(sentence, BallNames{ballA: "Name of the ball"}); err != nil {
 			t.Error(err)
 		}
 	}
@@ -249,7 +264,7 @@ func anyBound(t *rapid.T, label string, low, high float64) float64 {
 
 func anyRule(t *rapid.T, balls []uuid.UUID) Rule {
 	r := Rule{
-		Measure: rapid.SampledFrom([]Measure{Board, LaunchAngle, EntryAngle, Speed, RevRate, Rotation, Tilt, Ball, Leave, Move}).
+		Measure: rapid.SampledFrom([]Measure{Board, BreakpointDistance, LaunchAngle, EntryAngle, Speed, RevRate, Rotation, Tilt, Ball, Leave, Split, Move}).
 			Draw(t, "measure"),
 	}
 	switch r.Measure {
@@ -260,6 +275,8 @@ func anyRule(t *rapid.T, balls []uuid.UUID) Rule {
 		r.Leaves = rapid.SliceOfNDistinct(rapid.Map(rapid.IntRange(1, int(lane.FullRack)),
 			func(n int) lane.PinSet { return lane.PinSet(n) }), 1, 6, rapid.ID).Draw(t, "leaves")
 		return r
+	case Split:
+		return r
 	case Move:
 		r.Of = rapid.SampledFrom([]Measure{Board, LaunchAngle, EntryAngle, Speed, RevRate, Rotation, Tilt}).
 			Draw(t, "of")
@@ -268,6 +285,8 @@ func anyRule(t *rapid.T, balls []uuid.UUID) Rule {
 	if r.subject() == Board {
 		if rapid.Bool().Draw(t, "at a distance") {
 			r.AtFt = ptr(anyBound(t, "ft", 0, 60))
+		} else if r.Measure == Board && rapid.Bool().Draw(t, "past a distance") {
+			r.PastFt = ptr(anyBound(t, "ft", 0, 60))
 		} else {
 			r.At = rapid.SampledFrom([]Place{Laydown, Arrows, Breakpoint, Entry}).Draw(t, "place")
 		}
@@ -332,7 +351,7 @@ func anyNames(t *rapid.T, balls []uuid.UUID) BallNames {
 	return names
 }
 
-func TestParseReadsEverySentence(t *testing.T) {
+func TestReadReadsEverySentence(t *testing.T) {
 	balls := make([]uuid.UUID, 5)
 	for i := range balls {
 		balls[i] = uuid.UUID{0, byte(i), 7: 7, 15: byte(200 + i)}
@@ -344,7 +363,7 @@ func TestParseReadsEverySentence(t *testing.T) {
 		}
 		sentence := rule.Sentence(names)
 		for _, written := range []string{sentence, sentence + ".", "  " + strings.ReplaceAll(sentence, " at ", "  at ")} {
-			back, err := Parse(written, names)
+			back, err := readOne(written, names)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -356,7 +375,7 @@ func TestParseReadsEverySentence(t *testing.T) {
 }
 
 // Whatever is read is valid, and its own sentence reads back as the same rule.
-func FuzzParse(f *testing.F) {
+func FuzzRead(f *testing.F) {
 	for _, sentence := range Examples() {
 		f.Add(sentence)
 	}
@@ -369,22 +388,24 @@ func FuzzParse(f *testing.F) {
 	}
 	names := BallNames{ballA: "Blue Solid", ballB: "Red"}
 	f.Fuzz(func(t *testing.T, sentence string) {
-		rule, err := Parse(sentence, names)
+		reading, err := Read(sentence, names)
 		if err != nil {
 			if err.Error() == "" {
 				t.Error("an error without words")
 			}
 			return
 		}
-		if err := rule.Validate(); err != nil {
-			t.Fatalf("%q is read as a rule that is not valid: %v", sentence, err)
-		}
-		again, err := Parse(rule.Sentence(names), names)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if diff := cmp.Diff(rule, again); diff != "" {
-			t.Fatalf("%q, then %q, are read differently:\n%s", sentence, rule.Sentence(names), diff)
+		for _, rule := range reading.Rules {
+			if err := rule.Validate(); err != nil {
+				t.Fatalf("%q is read as a rule that is not valid: %v", sentence, err)
+			}
+			again, err := readOne(rule.Sentence(names), names)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if diff := cmp.Diff(rule, again); diff != "" {
+				t.Fatalf("%q, then %q, are read differently:\n%s", sentence, rule.Sentence(names), diff)
+			}
 		}
 	})
 }

@@ -90,7 +90,7 @@ func (r Rule) clashes(other Rule) bool {
 		r.At != other.At {
 		return false
 	}
-	if (r.AtFt == nil) != (other.AtFt == nil) || (r.AtFt != nil && *r.AtFt != *other.AtFt) {
+	if !sameNumber(r.AtFt, other.AtFt) || !sameNumber(r.PastFt, other.PastFt) {
 		return false
 	}
 	low, high := r.Edges()
@@ -98,10 +98,14 @@ func (r Rule) clashes(other Rule) bool {
 	return math.Max(low, otherLow) >= math.Min(high, otherHigh)
 }
 
+func sameNumber(a, b *float64) bool {
+	return (a == nil) == (b == nil) && (a == nil || *a == *b)
+}
+
 func (r Rule) faults(root string) Faults {
 	var f Faults
 	if r.Measure == Move {
-		if _, ok := r.Of.quantity(); !ok {
+		if _, ok := r.Of.quantity(); !ok || r.Of == BreakpointDistance {
 			f.add(
 				root+"/of",
 				"say what moves: board, launch_angle, entry_angle, speed, rev_rate, rotation or tilt, not %q",
@@ -116,14 +120,15 @@ func (r Rule) faults(root string) Faults {
 	switch {
 	case numeric:
 		r.boundFaults(&f, root, q)
-	case r.Measure == Ball || r.Measure == Leave:
+	case r.Measure == Ball || r.Measure == Leave || r.Measure == Split:
 		if r.Min != nil || r.Max != nil {
 			f.add(root, "a %s has no bounds: leave min and max out", r.Measure)
 		}
 	default:
 		f.add(
 			root+"/measure",
-			"%q is no measure: write board, launch_angle, entry_angle, speed, rev_rate, rotation, tilt, ball, leave or move",
+			"%q is not a measure: write board, breakpoint_distance, launch_angle, entry_angle, speed, rev_rate, rotation, tilt, "+
+				"ball, leave, split or move",
 			r.Measure,
 		)
 		return f
@@ -177,34 +182,52 @@ func (r Rule) boundFaults(f *Faults, root string, q quantity) {
 }
 
 func (r Rule) placeFaults(f *Faults, root string) {
+	distances := []struct {
+		name string
+		ft   *float64
+	}{{"/at_ft", r.AtFt}, {"/past_ft", r.PastFt}}
+	places := 0
+	if r.At != "" {
+		places++
+	}
+	for _, d := range distances {
+		if d.ft != nil {
+			places++
+		}
+	}
 	if r.subject() != Board {
 		if r.At != "" {
 			f.add(root+"/at", "only a board has a place: leave it out")
 		}
-		if r.AtFt != nil {
-			f.add(root+"/at_ft", "only a board has a distance: leave it out")
+		for _, d := range distances {
+			if d.ft != nil {
+				f.add(root+d.name, "only a board has a distance: leave it out")
+			}
 		}
 		return
 	}
 	switch r.At {
-	case "":
-		if r.AtFt == nil {
-			f.add(root+"/at", "say where: breakpoint, arrows, laydown or entry here, or a distance in at_ft")
-		}
-	case Laydown, Arrows, Breakpoint, Entry:
-		if r.AtFt != nil {
-			f.add(root+"/at_ft", "give at or at_ft, not both")
-		}
+	case "", Laydown, Arrows, Breakpoint, Entry:
 	default:
-		f.add(root+"/at", "%q is no place: write breakpoint, arrows, laydown or entry", r.At)
+		f.add(root+"/at", "%q is not a place: write breakpoint, arrows, laydown or entry", r.At)
 	}
-	if r.AtFt == nil {
-		return
+	switch {
+	case places == 0:
+		f.add(root+"/at", "say where: breakpoint, arrows, laydown or entry here, or a distance in at_ft or past_ft")
+	case places > 1:
+		f.add(root+"/at", "give one of at, at_ft and past_ft")
 	}
-	if !(*r.AtFt >= 0 && *r.AtFt <= lane.LengthFt) {
-		f.add(root+"/at_ft", "write a distance from 0 to %v ft, not %v", lane.LengthFt, *r.AtFt)
-	} else if !fewDecimals(*r.AtFt) {
-		f.add(root+"/at_ft", "write at most %d decimals, not %v", MaxDecimals, *r.AtFt)
+	if r.Measure == Move && r.PastFt != nil {
+		f.add(root+"/past_ft", "a move is measured at one place: write at or at_ft")
+	}
+	for _, d := range distances {
+		switch {
+		case d.ft == nil:
+		case !(*d.ft >= 0 && *d.ft <= lane.LengthFt):
+			f.add(root+d.name, "write a distance from 0 to %v ft, not %v", lane.LengthFt, *d.ft)
+		case !fewDecimals(*d.ft):
+			f.add(root+d.name, "write at most %d decimals, not %v", MaxDecimals, *d.ft)
+		}
 	}
 }
 

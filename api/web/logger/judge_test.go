@@ -30,6 +30,7 @@ const judgeGolden = "testdata/judge.ndjson"
 // judgeCase is a drill, a log of shots, and what service/drill says of them: what the page has to
 // say too.
 type judgeCase struct {
+	Side  lane.Side            `json:"side"`
 	Drill judgeDrill           `json:"drill"`
 	Names map[uuid.UUID]string `json:"names,omitempty"`
 	Shots []shot.Shot          `json:"shots"`
@@ -112,6 +113,7 @@ func (c *judgeCase) ask() {
 	for _, rule := range d.Rules {
 		c.Want.Sentences = append(c.Want.Sentences, rule.Sentence(c.Names))
 	}
+	d = d.For(c.Side)
 	judged := d.Judge(c.Shots)
 	for _, j := range judged {
 		w := wantedShot{Verdict: j.Verdict, Probability: written(j.ProbabilityKept)}
@@ -161,7 +163,7 @@ func judgeCases() []judgeCase {
 	draw := drawer{rand.New(rand.NewPCG(2026, 11))}
 	var cases []judgeCase
 	for len(cases) < 240 {
-		c := judgeCase{Drill: draw.drill()}
+		c := judgeCase{Drill: draw.drill(), Side: []lane.Side{lane.Right, lane.Left}[draw.IntN(2)]}
 		if (drill.Drill{Rules: c.Drill.Rules, Reps: c.Drill.Reps, PassShare: c.Drill.PassShare}).Validate() != nil {
 			continue
 		}
@@ -237,10 +239,13 @@ func (d drawer) rule() drill.Rule {
 		drill.RevRate,
 		drill.Rotation,
 		drill.Tilt,
+		drill.BreakpointDistance,
 	}
 	r := drill.Rule{Measure: numbers[d.IntN(len(numbers))]}
 	subject := r.Measure
 	switch d.IntN(12) {
+	case 5:
+		return drill.Rule{Measure: drill.Split}
 	case 0:
 		r = drill.Rule{Measure: drill.Ball}
 		for _, i := range d.Perm(len(ballIDs))[:1+d.IntN(3)] {
@@ -251,14 +256,18 @@ func (d drawer) rule() drill.Rule {
 		r = drill.Rule{Measure: drill.Leave, Leaves: []lane.PinSet{1 << 9, 1<<6 | 1<<9}[:1+d.IntN(2)]}
 		return r
 	case 2, 3, 4:
-		r.Of, r.Measure = r.Measure, drill.Move
+		if subject != drill.BreakpointDistance {
+			r.Of, r.Measure = r.Measure, drill.Move
+		}
 	}
 	if subject == drill.Board {
 		if at := []drill.Place{drill.Laydown, drill.Arrows, drill.Breakpoint, drill.Entry, ""}[d.IntN(5)]; at != "" {
 			r.At = at
 		} else {
 			ft := []float64{0, 15, 30, 38.5, 45, 60}[d.IntN(6)]
-			r.AtFt = &ft
+			if r.AtFt = &ft; r.Measure == drill.Board && d.IntN(2) == 0 {
+				r.AtFt, r.PastFt = nil, &ft
+			}
 		}
 	}
 	low, high := d.bounds(subject, r.Measure == drill.Move)
@@ -275,7 +284,7 @@ func (d drawer) rule() drill.Rule {
 
 func (d drawer) bounds(subject drill.Measure, move bool) (low, high float64) {
 	middle := map[drill.Measure][2]float64{
-		drill.Board: {12, 1}, drill.LaunchAngle: {1.5, 0.5}, drill.EntryAngle: {5, 0.5}, drill.Speed: {17, 0.5}, drill.RevRate: {320, 10},
+		drill.Board: {12, 1}, drill.BreakpointDistance: {42, 2}, drill.LaunchAngle: {1.5, 0.5}, drill.EntryAngle: {5, 0.5}, drill.Speed: {17, 0.5}, drill.RevRate: {320, 10},
 		drill.Rotation: {50, 5}, drill.Tilt: {14, 1},
 	}[subject]
 	if move {
@@ -330,7 +339,7 @@ func (d drawer) shot() shot.Shot {
 		s.Track = d.track()
 	}
 	if d.IntN(3) > 0 {
-		standing := []lane.PinSet{0, 0, 1 << 9, 1<<6 | 1<<9, 1 << 6, lane.FullRack}[d.IntN(6)]
+		standing := []lane.PinSet{0, 0, 1 << 9, 1<<6 | 1<<9, 1 << 6, lane.FullRack, lane.PinSet(d.IntN(1024))}[d.IntN(7)]
 		s.Standing = &standing
 		if standing == lane.FullRack && d.IntN(2) == 0 { // a gutter ball of which little was seen
 			s.BreakpointBoard, s.BreakpointFt, s.EntryBoard, s.EntryAngleDeg, s.Track = nil, nil, nil, nil, nil
@@ -396,7 +405,7 @@ func TestJudgeGolden(t *testing.T) {
 // compareJudging runs the page's own modules over the cases and lists where they say otherwise.
 // Words have to be the same, numbers to within 1e-9 of the larger of themselves and 1.
 const compareJudging = `(async () => {
-	const [{ judgeAll }, { score }, { sentence }] = await Promise.all(["judge", "score", "sentence"].map((name) => import("/logger/" + name + ".js")));
+	const [{ forSide, judgeAll }, { score }, { sentence }] = await Promise.all(["judge", "score", "sentence"].map((name) => import("/logger/" + name + ".js")));
 	const cases = (await (await fetch("/cases")).text()).trim().split("\n").map((line) => JSON.parse(line));
 	const faults = []; let judgements = 0;
 	cases.forEach((c, n) => {
@@ -406,7 +415,7 @@ const compareJudging = `(async () => {
 		};
 		const names = new Map(Object.entries(c.names ?? {}));
 		c.drill.rules.forEach((rule, i) => check("sentence " + i, sentence(rule, names), c.want.sentences[i]));
-		const judged = judgeAll(c.drill, c.shots ?? []);
+		const judged = judgeAll(forSide(c.drill, c.side), c.shots ?? []);
 		(c.want.judged ?? []).forEach((want, i) => {
 			check("shot " + i, judged[i].verdict, want.verdict);
 			check("shot " + i + " probability", judged[i].probabilityKept, want.probability);

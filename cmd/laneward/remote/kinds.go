@@ -4,9 +4,11 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"strings"
 
 	"laneward/cmd/laneward/offline"
 	"laneward/cmd/laneward/terminal"
+	"laneward/openapi"
 	"laneward/openapi/client"
 	"laneward/service/oil"
 )
@@ -179,10 +181,27 @@ func (s sentences) resolve(ctx context.Context, conn *squadConnection) (any, err
 		if err != nil {
 			return nil, err
 		}
-		conn.Say("Read as: %s.", read.Value.Sentence)
-		rules = append(rules, read.Value.Rule)
+		conn.Say("Read as: %s.", readWords(read.Value))
+		for _, rule := range read.Value.Rules {
+			rules = append(rules, rule)
+		}
 	}
 	return rules, nil
+}
+
+// readWords writes back what a sentence was read as, and how many shots it asks for itself.
+func readWords(read openapi.ReadRule) string {
+	words := strings.Join(read.Sentences, "; ")
+	if read.Reps != nil {
+		words += fmt.Sprintf(" (it asks for --reps %d", *read.Reps)
+		if read.PassShare != nil {
+			words += " --pass " + terminal.Percent(*read.PassShare)
+		}
+		words += ")"
+	} else if read.PassShare != nil {
+		words += " (it asks for --pass " + terminal.Percent(*read.PassShare) + ")"
+	}
+	return words
 }
 
 func (drillFlags) kind() client.Kind { return client.Drill }
@@ -235,7 +254,7 @@ func (c *addDrillCommand) Run(ctx context.Context, env terminal.Environment) err
 		if conn.JSON {
 			err = conn.PrintJSON(read.JSON)
 		} else {
-			err = conn.Print(fmt.Sprintln(read.Value.Sentence))
+			err = conn.Print(fmt.Sprintln(readWords(read.Value)))
 		}
 		if err != nil {
 			return err

@@ -236,7 +236,7 @@ func (m *demoMaker) day(n int) record.Day {
 func (m *demoMaker) drills(ctx context.Context) error {
 	for _, d := range slices.Backward(demoDrills) { // the first is made last, for the newest is shown first
 
-		rule, err := drill.Parse(d.sentence, nil)
+		reading, err := drill.Read(d.sentence, nil)
 		if err != nil {
 			return err
 		}
@@ -245,7 +245,7 @@ func (m *demoMaker) drills(ctx context.Context) error {
 				ID: demoID(d.name),
 			},
 			Name:      d.name,
-			Rules:     []drill.Rule{rule},
+			Rules:     reading.Rules,
 			Reps:      d.reps,
 			PassShare: d.pass,
 			Note:      "Invented.",

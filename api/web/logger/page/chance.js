@@ -4,7 +4,7 @@ import { edges, subject } from "./judge.js";
 
 const spreadTau = 0.5, spreadSteps = 11, spreadReach = 2.5;
 
-const typical = { board: 1.1, launch_angle: 0.4, entry_angle: 0.6, speed: 0.4, rev_rate: 15, rotation: 4, tilt: 2 };
+const typical = { board: 1.1, breakpoint_distance: 2, launch_angle: 0.4, entry_angle: 0.6, speed: 0.4, rev_rate: 15, rotation: 4, tilt: 2 };
 
 const typicalSpread = (rule) => typical[subject(rule)] * (rule.measure === "move" ? Math.SQRT2 : 1);
 
@@ -63,7 +63,7 @@ function chances(readings, low, high, spread) {
       const deviation = Math.sqrt(pull * se * se + (1 - pull) ** 2 * variance);
       kept += weight / total * probabilityWithin(low, high, at, deviation, Math.min(at - low, high - at));
     }
-    return kept;
+    return Math.min(kept, 1);
   });
 }
 

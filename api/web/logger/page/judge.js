@@ -1,11 +1,11 @@
 // Judges shots against the rules of a drill, exactly as service/drill does; a test holds the two to each other.
 
 import { chancesOf, probabilityWithin } from "./chance.js";
-import { maxBoard, minBoard } from "./lane.js";
-import { boardOf, lostInGutter, onLane, standardError } from "./path.js";
+import { isSplit, maxBoard, minBoard, mirrorPins } from "./lane.js";
+import { boardOf, boardPast, breakpointFtPerBoard, lostInGutter, onLane, standardError } from "./path.js";
 
 export const units = {
-  board: "boards", launch_angle: "degrees", entry_angle: "degrees", speed: "mph", rev_rate: "rpm", rotation: "degrees", tilt: "degrees",
+  board: "boards", breakpoint_distance: "ft", launch_angle: "degrees", entry_angle: "degrees", speed: "mph", rev_rate: "rpm", rotation: "degrees", tilt: "degrees",
 };
 
 const known = (value) => value !== undefined && value !== null;
@@ -31,6 +31,7 @@ const nothing = { basis: "", value: 0, standardError: 0, margin: 0, probabilityK
 export function judge(rule, shot, previous) {
   if (rule.measure === "ball") return judgeBall(rule, shot);
   if (rule.measure === "leave") return judgeLeave(rule, shot);
+  if (rule.measure === "split") return judgeSplit(shot);
   const reading = read(rule, shot, previous);
   if (reading.basis !== "") return judgeNumber(rule, reading);
   if (lostInGutter(rule, shot)) return { ...nothing, verdict: "broken", miss: "gutter" };
@@ -50,6 +51,20 @@ function judgeLeave(rule, shot) {
   if (shot.standing.length === 10) return { ...nothing, verdict: "broken" };
   if (rule.leaves.some((leave) => pinBits(leave) === left)) return { ...nothing, verdict: "broken" };
   return { ...nothing, verdict: "kept", probabilityKept: 1 };
+}
+
+// judgeSplit: as with a leave, a full rack keeps nothing.
+function judgeSplit(shot) {
+  if (!known(shot.standing)) return { ...nothing, verdict: "unknown", reason: "the standing pins were not recorded" };
+  if (shot.standing.length === 10 || isSplit(shot.standing)) return { ...nothing, verdict: "broken" };
+  return { ...nothing, verdict: "kept", probabilityKept: 1 };
+}
+
+// forSide is a drill as it is judged for an athlete of this side: a left-hander's leaves are the mirror image.
+export function forSide(drill, side) {
+  if (side !== "left") return drill;
+  const rules = drill.rules.map((rule) => rule.leaves ? { ...rule, leaves: rule.leaves.map(mirrorPins) } : rule);
+  return { ...drill, rules };
 }
 
 const edgeTolerance = 1e-9; // keeps the rounding of decimal fractions from deciding
@@ -101,6 +116,11 @@ const fields = {
 
 export function readOne(rule, shot) {
   const measure = subject(rule);
+  if (measure === "board" && known(rule.past_ft)) return boardPast(rule, edges(rule), shot);
+  if (measure === "breakpoint_distance") {
+    if (!known(shot.breakpoint_ft)) return { basis: "", reason: "no distance of the breakpoint was recorded" };
+    return { value: shot.breakpoint_ft, standardError: breakpointFtPerBoard * standardError("board", shot), basis: "measured" };
+  }
   if (measure === "board") return boardOf(rule.at, rule.at_ft, shot);
   const found = fields[measure];
   if (!found) return { basis: "", reason: "the rule has no measure" };

@@ -34,3 +34,24 @@ export const pinRows = [[1], [2, 3], [4, 5, 6], [7, 8, 9, 10]];
 
 // leaveName writes standing pins joined by hyphens, "strike" for none.
 export const leaveName = (standing) => standing.length === 0 ? "strike" : [...standing].sort((a, b) => a - b).join("-");
+
+const mirrored = [0, 1, 3, 2, 6, 5, 4, 10, 9, 8, 7];
+
+// mirrorPins are the pins of the mirror image.
+export const mirrorPins = (standing) => standing.map((pin) => mirrored[pin]);
+
+// beside are the pins a pin stands next to, and those straight behind or before it.
+const beside = [[], [2, 3, 5], [1, 3, 4, 5, 8], [1, 2, 5, 6, 9], [2, 5, 7, 8], [1, 2, 3, 4, 6, 8, 9], [3, 5, 9, 10], [4, 8], [2, 4, 5, 7, 9], [3, 5, 6, 8, 10], [6, 9]];
+
+// sideBySide are the neighbours of one row, each with the pin in front of both.
+const sideBySide = [[2, 3, 1], [4, 5, 2], [5, 6, 3], [7, 8, 4], [8, 9, 5], [9, 10, 6]];
+
+// isSplit tells whether the pins left are a split by the rule book: the head pin down, and a pin down between two that stand or in front of both.
+export function isSplit(standing) {
+  const left = new Set(standing);
+  if (left.size === 0 || left.has(1)) return false;
+  if (sideBySide.some(([a, b, front]) => left.has(a) && left.has(b) && !left.has(front))) return true;
+  const reached = new Set([Math.min(...left)]);
+  for (const pin of reached) for (const next of beside[pin]) if (left.has(next)) reached.add(next);
+  return reached.size < left.size;
+}

@@ -25,7 +25,8 @@ export function corridorsOf(drill, previous) {
       high += from.value;
     }
     const at = rule.at_ft;
-    const [fromFt, toFt] = rule.at ? zones[rule.at] : [clamp(at - 4, 0, lengthFt), clamp(at + 4, 0, lengthFt)];
+    const past = rule.past_ft ?? null;
+    const [fromFt, toFt] = past !== null ? [past, lengthFt] : rule.at ? zones[rule.at] : [clamp(at - 4, 0, lengthFt), clamp(at + 4, 0, lengthFt)];
     found.push({ low: clamp(low, minBoard, maxBoard), high: clamp(high, minBoard, maxBoard), fromFt, toFt });
   }
   return found;

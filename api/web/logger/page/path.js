@@ -66,7 +66,7 @@ function gutterBall(shot) {
 export function lostInGutter(rule, shot) {
   const gutter = gutterBall(shot);
   if (!gutter) return false;
-  if (rule.measure === "entry_angle") return true;
+  if (rule.measure === "entry_angle" || rule.measure === "breakpoint_distance" || known(rule.past_ft)) return true;
   if (rule.measure !== "board") return false;
   if (rule.at === "breakpoint" || rule.at === "entry") return true;
   if (rule.at === "arrows") return gutter.seenFt < arrowsFt;
@@ -88,6 +88,27 @@ export function boardOf(at, atFt, shot) {
   }
   if (!known(atFt)) return { basis: "", reason: "the rule names no place on the lane" };
   return measuredOrAt(undefined, atFt, "the path was not recorded on both sides of that distance", shot);
+}
+
+// breakpointFtPerBoard is how far, in feet, the breakpoint is misplaced for each board of error.
+export const breakpointFtPerBoard = 2;
+
+// boardPast reads the point of the path from a distance to the pins that comes nearest to breaking the rule.
+export function boardPast(rule, { low, high }, shot) {
+  const standard = standardError("board", shot);
+  const at = boardAt(rule.past_ft, shot);
+  const spare = ({ value }) => Math.min(value - low, high - value);
+  let seen = at;
+  for (const { ft, board } of knots(shot)) {
+    const one = { value: board, standardError: standard, basis: "measured" };
+    if (ft >= rule.past_ft && (seen.basis === "" || spare(one) < spare(seen))) seen = one;
+  }
+  if (seen.basis !== "" && spare(seen) < 0) return seen;
+  const turned = known(shot.breakpoint_board) && known(shot.breakpoint_ft);
+  const outerKnown = turned && (shot.breakpoint_ft >= rule.past_ft || at.basis !== "");
+  const innerKnown = at.basis !== "" && known(shot.entry_board);
+  if (known(rule.min) && !outerKnown || known(rule.max) && !innerKnown) return { basis: "", reason: "the path past that distance was not recorded" };
+  return seen;
 }
 
 function measuredOrAt(board, ft, reason, shot) {

@@ -1,6 +1,6 @@
 // The shots of one athlete, and which of them count for a drill, as the server counts them.
 
-import { judgeAll, judgeOne } from "./judge.js";
+import { forSide, judgeAll, judgeOne } from "./judge.js";
 import { list, listBy } from "./queue.js";
 import { score, withdraws } from "./score.js";
 
@@ -46,7 +46,8 @@ export class Practice {
       return;
     }
     this.counted = this.all.filter((shot) => this.counts(shot)).sort((a, b) => this.earlier(a, b));
-    const judgements = judgeAll(this.drill, this.counted);
+    this.asked = forSide(this.drill, this.athlete?.side);
+    const judgements = judgeAll(this.asked, this.counted);
     this.judged = new Map(this.counted.map((shot, i) => [shot.id, judgements[i]]));
     this.score = score(this.drill, judgements);
     this.withdrawn = withdraws(before, this.score) ? before.verdict : "";
@@ -75,7 +76,7 @@ export class Practice {
   preview(shot) {
     if (!this.drill) return null;
     const others = this.counted.filter((other) => other.id !== shot.id).map((other) => this.judged.get(other.id));
-    return judgeOne(this.drill, shot, this.previousOf(shot), others);
+    return judgeOne(this.asked, shot, this.previousOf(shot), others);
   }
 
   // replace puts a shot in the place of its older self; remove takes it out.

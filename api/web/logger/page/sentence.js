@@ -1,9 +1,9 @@
 // Writes a rule as the English sentence service/drill writes, so that it can be read with the network off.
 
-import { subject, units } from "./judge.js";
+import { forSide, subject, units } from "./judge.js";
 
 const names = {
-  board: "board", launch_angle: "launch angle", entry_angle: "entry angle", speed: "speed", rev_rate: "rev rate", rotation: "axis rotation", tilt: "axis tilt",
+  board: "board", breakpoint_distance: "breakpoint", launch_angle: "launch angle", entry_angle: "entry angle", speed: "speed", rev_rate: "rev rate", rotation: "axis rotation", tilt: "axis tilt",
 };
 
 const known = (value) => value !== undefined && value !== null;
@@ -13,14 +13,23 @@ const number = (value) => String(value === 0 ? 0 : value); // a negative zero is
 export function sentence(rule, ballNames) {
   switch (rule.measure) {
     case "ball": return ballSentence(rule.balls, ballNames);
-    case "leave": return "Do not leave " + listOr(rule.leaves, (leave) => "the " + [...leave].sort((a, b) => a - b).join("-"));
+    case "leave": return leaveSentence(rule);
+    case "split": return "Leave no split";
     case "move": return moveSentence(rule);
     case "board": return `Keep the ball ${boardBounds(rule.min, rule.max)} ${place(rule)}`;
   }
   return `Keep the ${names[rule.measure]} ${bounds(rule.min, rule.max, units[rule.measure])}`;
 }
 
+// leaveSentence names the leaves, and a left-hander's where they differ.
+function leaveSentence(rule) {
+  const named = ({ leaves }) => listOr(leaves, (leave) => "the " + [...leave].sort((a, b) => a - b).join("-"));
+  const own = named(rule), other = named(forSide({ rules: [rule] }, "left").rules[0]);
+  return "Do not leave " + (own === other ? own : `${own} (left-handed: ${other})`);
+}
+
 function place(rule) {
+  if (known(rule.past_ft)) return `past ${number(rule.past_ft)} ft`;
   if (known(rule.at_ft)) return `at ${number(rule.at_ft)} ft`;
   if (rule.at === "laydown") return "at the foul line";
   if (rule.at === "entry") return "at the head pin";
