@@ -56,7 +56,7 @@ func (h *handlers) GetAdherence(
 	}
 	reply := adherenceReply{Drill: scores.Drill, Athletes: make([]openapi.AthleteAdherence, len(scores.Scores))}
 	for i, score := range scores.Scores {
-		reply.Athletes[i] = adherenceOf(score, scores.Drill.Sentences)
+		reply.Athletes[i] = AdherenceOf(score, scores.Drill.Sentences)
 	}
 	return reply, nil
 }
@@ -70,7 +70,8 @@ func (r adherenceReply) VisitGetAdherenceResponse(w http.ResponseWriter) error {
 	return writeJSON(w, http.StatusOK, r)
 }
 
-func adherenceOf(score service.Score, sentences []string) openapi.AthleteAdherence {
+// AdherenceOf writes a score as the contract has it; sentences are the drill's rules in words.
+func AdherenceOf(score service.Score, sentences []string) openapi.AthleteAdherence {
 	a := score.Adherence
 	answer := openapi.AthleteAdherence{
 		AthleteID: score.Athlete.ID,
@@ -204,7 +205,7 @@ func (h *handlers) GetJudgements(
 			Rules:           make([]openapi.RuleJudgement, len(one.Judgement.Rules)),
 		}
 		for j, rule := range one.Judgement.Rules {
-			reply.Items[i].Rules[j] = ruleJudgementOf(rule)
+			reply.Items[i].Rules[j] = RuleJudgementOf(rule)
 		}
 	}
 	return reply, nil
@@ -230,7 +231,8 @@ func (r judgementsReply) VisitGetJudgementsResponse(w http.ResponseWriter) error
 	return writeJSON(w, http.StatusOK, r)
 }
 
-func ruleJudgementOf(j drill.Judgement) openapi.RuleJudgement {
+// RuleJudgementOf writes a judgement as the contract has it.
+func RuleJudgementOf(j drill.Judgement) openapi.RuleJudgement {
 	answer := openapi.RuleJudgement{
 		Verdict:         openapi.Verdict(j.Verdict),
 		ProbabilityKept: j.ProbabilityKept,

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"laneward/cmd/laneward/offline"
 	"laneward/cmd/laneward/terminal"
 	"laneward/openapi"
 )
@@ -255,7 +256,7 @@ func (c *squadConnection) printJudgements(judged openapi.Judgements) error {
 	several := len(judged.Drill.Rules) > 1
 	for _, item := range judged.Items {
 		for i, rule := range item.Rules {
-			cells := judgementCells(rule)
+			cells := offline.JudgementCells(rule)
 			if several {
 				cells[1] = strconv.Itoa(i + 1)
 			}
@@ -269,26 +270,6 @@ func (c *squadConnection) printJudgements(judged openapi.Judgements) error {
 		}
 	}
 	return c.PrintTable(list)
-}
-
-// judgementCells are verdict, rule (to be filled in), value, margin, chance, miss, why.
-func judgementCells(rule openapi.RuleJudgement) []string {
-	cells := []string{string(rule.Verdict), "", "", "", "", "", ""}
-	if rule.Value != nil {
-		cells[2] = strconv.FormatFloat(*rule.Value, 'f', 1, 64)
-	}
-	if rule.Margin != nil {
-		cells[3] = fmt.Sprintf("%+.1f", *rule.Margin)
-	}
-	if rule.Verdict != openapi.Unknown {
-		cells[4] = terminal.Percent(rule.ProbabilityKept)
-	}
-	cells[5] = terminal.Word(rule.Miss)
-	cells[6] = terminal.Word(rule.Reason)
-	if cells[6] == "" {
-		cells[6] = terminal.Word(rule.Basis)
-	}
-	return cells
 }
 
 type pictureCommand struct {
