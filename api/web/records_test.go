@@ -144,7 +144,7 @@ func TestSentencesThatCannotBeRead(t *testing.T) {
 	w := newWorld(t)
 	v := w.signedIn(coachEmail)
 	v.post(w.at("/drills/new"), "sentences", "bowl better", "step", "read").
-		wants(t, http.StatusOK, "Some of this wasn’t understood:", `cannot read "bowl better" as a rule`)
+		wants(t, http.StatusOK, "Some of this wasn’t understood:", `"bowl better" isn't a rule I know`)
 	v.post(w.at("/drills/new"), "sentences", "bowl better", "step", "assign").
 		wants(t, http.StatusBadRequest, "Some sentences weren’t understood", "Choose at least one athlete")
 	v.post(w.at("/drills/new"), "sentences", strings.Repeat("keep the ball at board 10 or inside\n", 21), "step", "read").

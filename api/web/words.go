@@ -194,10 +194,10 @@ func evidence(a drill.Adherence) string {
 	}
 	var parts []string
 	if e.KeptToMet != nil {
-		parts = append(parts, count(*e.KeptToMet, "more good shot")+" in a row and it is met")
+		parts = append(parts, count(*e.KeptToMet, "more good shot")+" and it is met")
 	}
 	if e.BrokenToNotMet != nil {
-		parts = append(parts, count(*e.BrokenToNotMet, "more miss")+" in a row and it is not")
+		parts = append(parts, count(*e.BrokenToNotMet, "more miss")+" and it is not")
 	}
 	return strings.Join(parts, "; ") + "."
 }

@@ -167,7 +167,7 @@ func (a *Adherence) weigh(d Drill, judged []ShotJudgement) {
 
 // Withdraws reports whether this score, made after a shot was changed or taken out, no longer holds
 // the verdict that was reached before.
-func (a *Adherence) Withdraws(before DrillVerdict) bool {
+func (a Adherence) Withdraws(before DrillVerdict) bool {
 	return (before == Met || before == NotMet) && a.Verdict != before
 }
 

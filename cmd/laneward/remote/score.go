@@ -169,7 +169,7 @@ func nextStep(a openapi.AthleteAdherence) string {
 		parts = append(parts, countWords(a.RepsLeft, "shot")+" to go")
 	}
 	if a.Verdict == openapi.TooFewShots && a.Evidence.KeptToMet != nil && a.Evidence.BrokenToNotMet != nil {
-		parts = append(parts, fmt.Sprintf("%d more good shots in a row and it is met, %d more misses in a row and it is not",
+		parts = append(parts, fmt.Sprintf("%d more good shots and it is met, %d more misses and it is not",
 			*a.Evidence.KeptToMet, *a.Evidence.BrokenToNotMet))
 	}
 	if len(parts) == 0 {

@@ -47,7 +47,7 @@ function facts({ score, sessionScore, drill, inSession }) {
   if (score.gutterBalls) found.push(`${score.gutterBalls} in the gutter`);
   if (score.verdict === "too few shots" && score.judged) {
     const more = score.evidence.keptToMet;
-    if (more) found.push(`${count(more, "more good shot")} in a row and it is met`);
+    if (more) found.push(`${count(more, "more good shot")} and it is met`);
   }
   found.push(score.repsLeft ? `${score.repsLeft} of ${drill.reps} left` : `${count(drill.reps, "shot")} done`);
   if (sessionScore.judged && sessionScore.judged !== score.judged) found.push(`today ${sessionScore.kept} of ${sessionScore.judged}`);
