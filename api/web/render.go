@@ -58,6 +58,7 @@ func loadPages(files assets, form dates.Form) (pages, error) {
 	}
 	functions := wordFunctions()
 	functions["asset"] = files.address
+	functions["docFields"] = docFields
 	shared, err := template.New("").Funcs(functions).Funcs(dateFunctions(form)).ParseFS(templateFiles, partNames...)
 	if err != nil {
 		return nil, fmt.Errorf("read the pages' layout: %w", err)

@@ -19,6 +19,7 @@ import (
 
 	"laneward/api/web/dates"
 	"laneward/api/web/logger"
+	"laneward/openapi"
 	"laneward/service"
 )
 
@@ -27,6 +28,7 @@ type site struct {
 	svc    *service.Service
 	log    *slog.Logger
 	assets assets
+	docs   *docs
 
 	loading sync.Mutex
 	pages   map[string]pages // by the language that days are written in
@@ -38,7 +40,11 @@ func New(svc *service.Service, log *slog.Logger) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &site{svc: svc, log: log, assets: files, pages: make(map[string]pages)}
+	contract, err := newDocs(openapi.Contract)
+	if err != nil {
+		return nil, err
+	}
+	s := &site{svc: svc, log: log, assets: files, docs: contract, pages: make(map[string]pages)}
 	if _, err := s.pagesFor(dates.For("")); err != nil {
 		return nil, err
 	}
@@ -60,6 +66,7 @@ func (s *site) routes() http.Handler {
 	mux.Handle("GET "+strings.TrimSuffix(logger.Root, "/"), offline)
 	mux.Handle("GET /favicon.ico", s.assets) // asked for beside a picture that stands alone
 	for pattern, page := range map[string]page{
+		"GET /docs":      docsPage,
 		"GET /problems":  problemsPage,
 		"GET /sign-in":   signInPage,
 		"POST /sign-in":  signIn,
