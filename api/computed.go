@@ -46,13 +46,6 @@ type result interface {
 	Picture(widthPx int) (picture.Scene, error)
 }
 
-func widthOf(px *int) int {
-	if px == nil {
-		return pictureWidthPx
-	}
-	return *px
-}
-
 // computedReply answers with a computation in the form the reader asked for.
 type computedReply struct {
 	write func(w http.ResponseWriter) error

@@ -3,13 +3,10 @@ package api
 import (
 	"bytes"
 	"context"
-	"mime"
 	"net/http"
 
 	"github.com/google/uuid"
-	openapitypes "github.com/oapi-codegen/runtime/types"
 
-	"laneward/api/problem"
 	"laneward/openapi"
 	"laneward/service"
 	"laneward/service/drill"
@@ -129,20 +126,6 @@ func AdherenceOf(score service.Score, sentences []string) openapi.AthleteAdheren
 	return answer
 }
 
-func dateOf(day *record.Day) *openapitypes.Date {
-	if day == nil {
-		return nil
-	}
-	return &openapitypes.Date{Time: day.Time}
-}
-
-func nonEmpty[T ~string](text T) *T {
-	if text == "" {
-		return nil
-	}
-	return &text
-}
-
 func proportionOf(p drill.Proportion) openapi.Proportion {
 	return openapi.Proportion{Count: p.Count, Of: p.Of, Share: p.Share, Low: p.Interval.Low, High: p.Interval.High}
 }
@@ -246,10 +229,6 @@ func RuleJudgementOf(j drill.Judgement) openapi.RuleJudgement {
 	return answer
 }
 
-// pictureWidthPx is how wide a picture is laid out when nobody asks for another width: it fits a
-// phone held upright.
-const pictureWidthPx = 390
-
 func (h *handlers) GetDrillPicture(
 	ctx context.Context,
 	r openapi.GetDrillPictureRequestObject,
@@ -271,23 +250,47 @@ func (h *handlers) GetDrillPicture(
 	}, nil
 }
 
-// logFormat tells a log's format from its Content-Type.
-func logFormat(contentType string) (service.LogFormat, error) {
-	media, parameters, err := mime.ParseMediaType(contentType)
-	if charset, ok := parameters["charset"]; ok && err == nil && charset != "utf-8" && charset != "UTF-8" &&
-		charset != "us-ascii" {
-		return "", &service.Error{Code: problem.Media, Detail: "a log is UTF-8: save it as such and send it again"}
+func (h *handlers) AssignDrill(
+	ctx context.Context,
+	r openapi.AssignDrillRequestObject,
+) (openapi.AssignDrillResponseObject, error) {
+	query := service.AssignQuery{
+		DrillID:    r.DrillID,
+		AssignedOn: record.Day{Time: r.Body.AssignedOn.Time},
+		DueOn:      dayOf(r.Body.DueOn),
+		Note:       text(r.Body.Note),
 	}
-	switch media {
-	case "text/csv":
-		return service.LogCSV, nil
-	case "application/x-ndjson":
-		return service.LogNDJSON, nil
-	case "application/json":
-		return service.LogJSON, nil
+	if r.Body.AthleteIds != nil {
+		query.Athletes = *r.Body.AthleteIds
 	}
-	return "", &service.Error{
-		Code:   problem.Media,
-		Detail: "set Content-Type to text/csv, application/x-ndjson or application/json: a log comes in one of these",
+	if r.Body.Drill != nil {
+		stored, err := decode(record.KindDrill, "/drill", r.Body.Drill)
+		if err != nil {
+			return nil, err
+		}
+		query.Drill = stored.(*record.Drill)
 	}
+	given, err := h.service.Assign(ctx, userOf(ctx), r.SquadID, query)
+	return assignReply(given), err
+}
+
+// assignReply answers with a drill and what each athlete holds of it.
+type assignReply service.Assigned
+
+func (r assignReply) VisitAssignDrillResponse(w http.ResponseWriter) error {
+	type item struct {
+		Assignment *record.Assignment `json:"assignment"`
+		Created    bool               `json:"created"`
+	}
+	answer := struct {
+		Drill       *record.Drill `json:"drill"`
+		Assignments []item        `json:"assignments"`
+	}{Drill: r.Drill}
+	for i, assignment := range r.Assignments {
+		answer.Assignments = append(answer.Assignments, item{assignment, r.Created[i]})
+	}
+	if r.New {
+		return writeJSON(w, http.StatusCreated, answer)
+	}
+	return writeJSON(w, http.StatusOK, answer)
 }

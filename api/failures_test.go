@@ -155,6 +155,8 @@ func TestRecordStatuses(t *testing.T) {
 	line := lineBody(goodAim)(q, 0).(map[string]any)
 	line["id"] = made["drills"]["id"]
 	post(t, "line-drills", line).want(http.StatusGone)
+	assign := map[string]any{"assigned_on": "2026-03-14", "drill": q.drillBody(0)}
+	post(t, "drills/"+made["drills"]["id"].(string)+"/assign", assign).want(http.StatusGone)
 }
 
 // signIn gives the coach a token of today.

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/uuid"
 )
@@ -162,7 +163,11 @@ var accessRows = map[string]accessRow{
 		other: 404,
 		body:  lineBody(map[string]any{"grid": map[string]any{"laydown_step_boards": 4, "angle_step_deg": 1}}),
 	},
-	"studyLine":  {coach: 200, other: 404, body: lineBody(goodAim)},
+	"studyLine": {coach: 200, other: 404, body: lineBody(goodAim)},
+	"assignDrill": {coach: 201, analyst: 403, athlete: 403, other: 403, body: func(q *squad, i int) any {
+		from := time.Date(2027, 1, shotOrders.next(), 0, 0, 0, 0, time.UTC)
+		return map[string]any{"assigned_on": from.Format(time.DateOnly), "athlete_ids": []string{q.of[i]["athlete_id"]}}
+	}},
 	"assignLine": {coach: 201, analyst: 403, athlete: 403, other: 403, body: lineBody(goodAim)},
 
 	"getFeed":     {coach: 200},

@@ -162,7 +162,13 @@ func (h *handlers) DeleteSession(
 	ctx context.Context,
 	r openapi.DeleteSessionRequestObject,
 ) (openapi.DeleteSessionResponseObject, error) {
-	return h.remove(ctx, r.SquadID, record.KindSession, r.SessionID, r.Params.IfMatch)
+	base, err := h.baseOf(ctx, r.SquadID, record.KindSession, r.SessionID, r.Params.IfMatch)
+	if err != nil {
+		return nil, err
+	}
+	withShots := r.Params.WithShots != nil && *r.Params.WithShots
+	err = h.service.DeleteSession(ctx, userOf(ctx), r.SquadID, r.SessionID, base, withShots)
+	return recordReply{status: http.StatusNoContent}, err
 }
 
 func (p pageReply) VisitListSessionsResponse(w http.ResponseWriter) error     { return p.write(w) }

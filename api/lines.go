@@ -71,21 +71,6 @@ func wornOf(w *openapi.WornBy) *advice.WornBy {
 	}
 }
 
-// number is 0 for one that is left out.
-func number(value *float64) float64 {
-	if value == nil {
-		return 0
-	}
-	return *value
-}
-
-func whole(value *int) int {
-	if value == nil {
-		return 0
-	}
-	return *value
-}
-
 func (h *handlers) LayOil(_ context.Context, r openapi.LayOilRequestObject) (openapi.LayOilResponseObject, error) {
 	given := advice.OilQuery{Name: text(r.Body.Name)}
 	if r.Body.LengthFt != nil {
@@ -253,15 +238,12 @@ func (h *handlers) AssignLine(
 		Aim:  line.Aim{LaydownBoard: r.Body.LaydownBoard, LaunchAngleDeg: r.Body.LaunchAngleDeg},
 		Name: text(r.Body.Name),
 		Reps: int32(whole(r.Body.Reps)), //nolint:gosec // the contract allows 1000
+
+		AssignedOn: dayOf(r.Body.AssignedOn),
+		DueOn:      dayOf(r.Body.DueOn),
 	}
 	if r.Body.PassShare != nil {
 		asked.PassShare = *r.Body.PassShare
-	}
-	if r.Body.AssignedOn != nil {
-		asked.AssignedOn = &record.Day{Time: r.Body.AssignedOn.Time}
-	}
-	if r.Body.DueOn != nil {
-		asked.DueOn = &record.Day{Time: r.Body.DueOn.Time}
 	}
 	d, a, created, err := h.service.AssignLine(ctx, userOf(ctx), r.SquadID, query, asked)
 	return lineDrillReply{Drill: d, Assignment: a, created: created}, err

@@ -81,7 +81,7 @@ func (h *handlers) CreateSquad(
 	ctx context.Context,
 	r openapi.CreateSquadRequestObject,
 ) (openapi.CreateSquadResponseObject, error) {
-	rec, err := decode(record.KindSquad, r.Body)
+	rec, err := decode(record.KindSquad, "", r.Body)
 	if err != nil {
 		return nil, err
 	}

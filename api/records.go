@@ -33,17 +33,21 @@ func (h *handlers) untilDrained(ctx context.Context) (context.Context, context.C
 	return ctx, cancel
 }
 
-// decode turns a body of the contract into a record of the service: their JSON is one.
-func decode(kind record.Kind, body any) (record.Record, error) {
+// decode turns the part of a body at a pointer into a record of the service: the contract's JSON is
+// the record's.
+func decode(kind record.Kind, pointer string, body any) (record.Record, error) {
 	data, err := json.Marshal(body)
 	if err != nil {
 		return nil, fmt.Errorf("read a %s: %w", kind, err)
 	}
-	record, faults := record.Decode(kind, data)
+	made, faults := record.Decode(kind, data)
 	if len(faults) > 0 {
+		for i := range faults {
+			faults[i].Pointer = pointer + faults[i].Pointer
+		}
 		return nil, service.InvalidError(faults)
 	}
-	return record, nil
+	return made, nil
 }
 
 func (h *handlers) get(
@@ -95,7 +99,7 @@ func (h *handlers) create(
 	many string,
 	body any,
 ) (recordReply, error) {
-	record, err := decode(kind, body)
+	record, err := decode(kind, "", body)
 	if err != nil {
 		return recordReply{}, err
 	}
@@ -123,7 +127,7 @@ func (h *handlers) replace(
 	if err != nil {
 		return recordReply{}, err
 	}
-	record, err := decode(kind, body)
+	record, err := decode(kind, "", body)
 	if err != nil {
 		return recordReply{}, err
 	}

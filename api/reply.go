@@ -3,7 +3,6 @@ package api
 import (
 	"bytes"
 	"context"
-	"encoding/base64"
 	"encoding/json"
 	"fmt"
 	"net/http"
@@ -140,41 +139,4 @@ func (h *handlers) baseOf(
 		Code:   service.Stale,
 		Detail: "the If-Match header names no version that stands: read the record again",
 	}
-}
-
-// cursor writes a place in a list as one opaque word.
-func cursor(place any) (*string, error) {
-	data, err := json.Marshal(place)
-	if err != nil {
-		return nil, fmt.Errorf("write a cursor: %w", err)
-	}
-	word := base64.RawURLEncoding.EncodeToString(data)
-	return &word, nil
-}
-
-// readCursor reads a place that [cursor] wrote; absent leaves it at the beginning.
-func readCursor[T any](word *string) (place T, err error) {
-	if word == nil {
-		return place, nil
-	}
-	data, err := base64.RawURLEncoding.DecodeString(*word)
-	if err == nil {
-		err = json.Unmarshal(data, &place)
-	}
-	if err != nil {
-		return place, &service.Error{
-			Code:   service.Invalid,
-			Detail: "the cursor is not one of ours: send the next of the page before, or none to begin anew",
-		}
-	}
-	return place, nil
-}
-
-const defaultLimit = 100
-
-func limitOf(limit *int) int {
-	if limit == nil {
-		return defaultLimit
-	}
-	return *limit
 }

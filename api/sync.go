@@ -38,13 +38,6 @@ func pageSize(limit *int, stream bool) int {
 	return defaultPage
 }
 
-func text(word *string) string {
-	if word == nil {
-		return ""
-	}
-	return *word
-}
-
 // withSnapshot tells a reader whose cursor is gone where to begin again.
 func withSnapshot(err error, squad uuid.UUID) error {
 	var known *service.Error

@@ -502,6 +502,28 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id}/adherence (the `GetAdherence` operationId).
 	GetAdherence(ctx context.Context, squadID SquadID, drillID DrillID, params *GetAdherenceParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// AssignDrillWithBody Assign a drill to several athletes
+	//
+	// Assigns the drill to each athlete named, or to every athlete of the squad: all or nothing. With `drill` the drill is stored first, under
+	// the id of the address. An athlete who holds the drill from the same day, with the same end and note, keeps what they hold, so the
+	// request can be sent again; another end or note from the same day is answered with 409.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/drills/{drill_id}/assign (the `AssignDrill` operationId).
+	AssignDrillWithBody(ctx context.Context, squadID SquadID, drillID DrillID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AssignDrill Assign a drill to several athletes
+	//
+	// Assigns the drill to each athlete named, or to every athlete of the squad: all or nothing. With `drill` the drill is stored first, under
+	// the id of the address. An athlete who holds the drill from the same day, with the same end and note, keeps what they hold, so the
+	// request can be sent again; another end or note from the same day is answered with 409.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/drills/{drill_id}/assign (the `AssignDrill` operationId).
+	AssignDrill(ctx context.Context, squadID SquadID, drillID DrillID, body AssignDrillJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetJudgements The judgement of each shot that counts for the drill
 	//
 	// Kept, broken or unknown for each shot, by rule, with the margin and the probability given the measurement's error.
@@ -820,7 +842,7 @@ type ClientInterface interface {
 
 	// DeleteSession Delete one session
 	//
-	// Refused (409) while other records refer to it. Devices learn of it through the squad's revisions; its last version stays in the history.
+	// Refused (409) while other records refer to it; with_shots deletes its shots too, all or nothing. Devices learn of it through the squad's revisions; its last version stays in the history.
 	//
 	// Corresponds with DELETE /v1/squads/{squad_id}/sessions/{session_id} (the `DeleteSession` operationId).
 	DeleteSession(ctx context.Context, squadID SquadID, sessionID SessionID, params *DeleteSessionParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -1888,6 +1910,48 @@ func (c *Client) GetAdherence(ctx context.Context, squadID SquadID, drillID Dril
 	return c.Client.Do(req)
 }
 
+// AssignDrillWithBody Assign a drill to several athletes
+//
+// Assigns the drill to each athlete named, or to every athlete of the squad: all or nothing. With `drill` the drill is stored first, under
+// the id of the address. An athlete who holds the drill from the same day, with the same end and note, keeps what they hold, so the
+// request can be sent again; another end or note from the same day is answered with 409.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/drills/{drill_id}/assign (the `AssignDrill` operationId).
+func (c *Client) AssignDrillWithBody(ctx context.Context, squadID SquadID, drillID DrillID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAssignDrillRequestWithBody(c.Server, squadID, drillID, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AssignDrill Assign a drill to several athletes
+//
+// Assigns the drill to each athlete named, or to every athlete of the squad: all or nothing. With `drill` the drill is stored first, under
+// the id of the address. An athlete who holds the drill from the same day, with the same end and note, keeps what they hold, so the
+// request can be sent again; another end or note from the same day is answered with 409.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/squads/{squad_id}/drills/{drill_id}/assign (the `AssignDrill` operationId).
+func (c *Client) AssignDrill(ctx context.Context, squadID SquadID, drillID DrillID, body AssignDrillJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAssignDrillRequest(c.Server, squadID, drillID, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // GetJudgements The judgement of each shot that counts for the drill
 //
 // Kept, broken or unknown for each shot, by rule, with the margin and the probability given the measurement's error.
@@ -2556,7 +2620,7 @@ func (c *Client) CreateSession(ctx context.Context, squadID SquadID, body Create
 
 // DeleteSession Delete one session
 //
-// Refused (409) while other records refer to it. Devices learn of it through the squad's revisions; its last version stays in the history.
+// Refused (409) while other records refer to it; with_shots deletes its shots too, all or nothing. Devices learn of it through the squad's revisions; its last version stays in the history.
 //
 // Corresponds with DELETE /v1/squads/{squad_id}/sessions/{session_id} (the `DeleteSession` operationId).
 func (c *Client) DeleteSession(ctx context.Context, squadID SquadID, sessionID SessionID, params *DeleteSessionParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -4764,6 +4828,60 @@ func NewGetAdherenceRequest(server string, squadID SquadID, drillID DrillID, par
 	return req, nil
 }
 
+// NewAssignDrillRequest calls the generic AssignDrill builder with application/json body
+func NewAssignDrillRequest(server string, squadID SquadID, drillID DrillID, body AssignDrillJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewAssignDrillRequestWithBody(server, squadID, drillID, "application/json", bodyReader)
+}
+
+// NewAssignDrillRequestWithBody constructs an http.Request for the AssignDrill method, with any body, and a specified content type
+func NewAssignDrillRequestWithBody(server string, squadID SquadID, drillID DrillID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "drill_id", drillID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/drills/%s/assign", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewGetJudgementsRequest constructs an http.Request for the GetJudgements method
 func NewGetJudgementsRequest(server string, squadID SquadID, drillID DrillID, athleteID AthleteID, params *GetJudgementsParams) (*http.Request, error) {
 	var err error
@@ -6523,6 +6641,33 @@ func NewDeleteSessionRequest(server string, squadID SquadID, sessionID SessionID
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.WithShots != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "with_shots", *params.WithShots, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
@@ -7757,6 +7902,28 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/squads/{squad_id}/drills/{drill_id}/adherence (the `GetAdherence` operationId).
 	GetAdherenceWithResponse(ctx context.Context, squadID SquadID, drillID DrillID, params *GetAdherenceParams, reqEditors ...RequestEditorFn) (*GetAdherenceResponse, error)
 
+	// AssignDrillWithBodyWithResponse Assign a drill to several athletes
+	//
+	// Assigns the drill to each athlete named, or to every athlete of the squad: all or nothing. With `drill` the drill is stored first, under
+	// the id of the address. An athlete who holds the drill from the same day, with the same end and note, keeps what they hold, so the
+	// request can be sent again; another end or note from the same day is answered with 409.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/drills/{drill_id}/assign (the `AssignDrill` operationId).
+	AssignDrillWithBodyWithResponse(ctx context.Context, squadID SquadID, drillID DrillID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AssignDrillResponse, error)
+
+	// AssignDrillWithResponse Assign a drill to several athletes
+	//
+	// Assigns the drill to each athlete named, or to every athlete of the squad: all or nothing. With `drill` the drill is stored first, under
+	// the id of the address. An athlete who holds the drill from the same day, with the same end and note, keeps what they hold, so the
+	// request can be sent again; another end or note from the same day is answered with 409.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/drills/{drill_id}/assign (the `AssignDrill` operationId).
+	AssignDrillWithResponse(ctx context.Context, squadID SquadID, drillID DrillID, body AssignDrillJSONRequestBody, reqEditors ...RequestEditorFn) (*AssignDrillResponse, error)
+
 	// GetJudgementsWithResponse The judgement of each shot that counts for the drill
 	//
 	// Kept, broken or unknown for each shot, by rule, with the margin and the probability given the measurement's error.
@@ -8103,7 +8270,7 @@ type ClientWithResponsesInterface interface {
 
 	// DeleteSessionWithResponse Delete one session
 	//
-	// Refused (409) while other records refer to it. Devices learn of it through the squad's revisions; its last version stays in the history.
+	// Refused (409) while other records refer to it; with_shots deletes its shots too, all or nothing. Devices learn of it through the squad's revisions; its last version stays in the history.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -9890,6 +10057,54 @@ func (r GetAdherenceResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetAdherenceResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type AssignDrillResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *AssignedDrill
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *AssignedDrill
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r AssignDrillResponse) GetJSON200() *AssignedDrill {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r AssignDrillResponse) GetJSON201() *AssignedDrill {
+	return r.JSON201
+}
+
+// GetBody returns the raw response body bytes
+func (r AssignDrillResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AssignDrillResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AssignDrillResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AssignDrillResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -12260,6 +12475,40 @@ func (c *ClientWithResponses) GetAdherenceWithResponse(ctx context.Context, squa
 	return ParseGetAdherenceResponse(rsp)
 }
 
+// AssignDrillWithBodyWithResponse Assign a drill to several athletes
+//
+// Assigns the drill to each athlete named, or to every athlete of the squad: all or nothing. With `drill` the drill is stored first, under
+// the id of the address. An athlete who holds the drill from the same day, with the same end and note, keeps what they hold, so the
+// request can be sent again; another end or note from the same day is answered with 409.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/drills/{drill_id}/assign (the `AssignDrill` operationId).
+func (c *ClientWithResponses) AssignDrillWithBodyWithResponse(ctx context.Context, squadID SquadID, drillID DrillID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AssignDrillResponse, error) {
+	rsp, err := c.AssignDrillWithBody(ctx, squadID, drillID, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAssignDrillResponse(rsp)
+}
+
+// AssignDrillWithResponse Assign a drill to several athletes
+//
+// Assigns the drill to each athlete named, or to every athlete of the squad: all or nothing. With `drill` the drill is stored first, under
+// the id of the address. An athlete who holds the drill from the same day, with the same end and note, keeps what they hold, so the
+// request can be sent again; another end or note from the same day is answered with 409.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/drills/{drill_id}/assign (the `AssignDrill` operationId).
+func (c *ClientWithResponses) AssignDrillWithResponse(ctx context.Context, squadID SquadID, drillID DrillID, body AssignDrillJSONRequestBody, reqEditors ...RequestEditorFn) (*AssignDrillResponse, error) {
+	rsp, err := c.AssignDrill(ctx, squadID, drillID, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAssignDrillResponse(rsp)
+}
+
 // GetJudgementsWithResponse The judgement of each shot that counts for the drill
 //
 // Kept, broken or unknown for each shot, by rule, with the margin and the probability given the measurement's error.
@@ -12816,7 +13065,7 @@ func (c *ClientWithResponses) CreateSessionWithResponse(ctx context.Context, squ
 
 // DeleteSessionWithResponse Delete one session
 //
-// Refused (409) while other records refer to it. Devices learn of it through the squad's revisions; its last version stays in the history.
+// Refused (409) while other records refer to it; with_shots deletes its shots too, all or nothing. Devices learn of it through the squad's revisions; its last version stays in the history.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -14344,6 +14593,39 @@ func ParseGetAdherenceResponse(rsp *http.Response) (*GetAdherenceResponse, error
 			return nil, err
 		}
 		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseAssignDrillResponse parses an HTTP response from a AssignDrillWithResponse call
+func ParseAssignDrillResponse(rsp *http.Response) (*AssignDrillResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AssignDrillResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest AssignedDrill
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest AssignedDrill
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
 
 	}
 

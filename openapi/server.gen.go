@@ -642,6 +642,29 @@ type Against struct {
 // AnyRecord The record, in its kind's own shape.
 type AnyRecord map[string]interface{}
 
+// AssignRequest defines model for AssignRequest.
+type AssignRequest struct {
+	// AssignedOn The day from which shots count.
+	AssignedOn openapi_types.Date `json:"assigned_on"`
+
+	// AthleteIds Who gets the drill; every athlete of the squad when left out.
+	AthleteIds *[]ID               `json:"athlete_ids,omitempty"`
+	Drill      *Drill              `json:"drill,omitempty"`
+	DueOn      *openapi_types.Date `json:"due_on,omitempty"`
+	Note       *Note               `json:"note,omitempty"`
+}
+
+// AssignedDrill defines model for AssignedDrill.
+type AssignedDrill struct {
+	Assignments []struct {
+		Assignment Assignment `json:"assignment"`
+
+		// Created False where the athlete held the same assignment before.
+		Created bool `json:"created"`
+	} `json:"assignments"`
+	Drill Drill `json:"drill"`
+}
+
 // Assignment defines model for Assignment.
 type Assignment struct {
 	AssignedOn openapi_types.Date  `json:"assigned_on"`
@@ -2600,6 +2623,9 @@ type ListSessionsParams struct {
 
 // DeleteSessionParams defines parameters for DeleteSession.
 type DeleteSessionParams struct {
+	// WithShots Delete the session's shots too.
+	WithShots *bool `form:"with_shots,omitempty" json:"with_shots,omitempty"`
+
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
@@ -2705,6 +2731,9 @@ type CreateDrillJSONRequestBody = Drill
 
 // ReplaceDrillJSONRequestBody defines body for ReplaceDrill for application/json ContentType.
 type ReplaceDrillJSONRequestBody = Drill
+
+// AssignDrillJSONRequestBody defines body for AssignDrill for application/json ContentType.
+type AssignDrillJSONRequestBody = AssignRequest
 
 // CreateInvitationJSONRequestBody defines body for CreateInvitation for application/json ContentType.
 type CreateInvitationJSONRequestBody = Invite
@@ -3094,6 +3123,9 @@ type ServerInterface interface {
 	// GetAdherence Did they do as asked? One score an athlete
 	// (GET /v1/squads/{squad_id}/drills/{drill_id}/adherence)
 	GetAdherence(ctx echo.Context, squadID SquadID, drillID DrillID, params GetAdherenceParams) error
+	// AssignDrill Assign a drill to several athletes
+	// (POST /v1/squads/{squad_id}/drills/{drill_id}/assign)
+	AssignDrill(ctx echo.Context, squadID SquadID, drillID DrillID) error
 	// GetJudgements The judgement of each shot that counts for the drill
 	// (GET /v1/squads/{squad_id}/drills/{drill_id}/athletes/{athlete_id}/judgements)
 	GetJudgements(ctx echo.Context, squadID SquadID, drillID DrillID, athleteID AthleteID, params GetJudgementsParams) error
@@ -4208,6 +4240,30 @@ func (w *ServerInterfaceWrapper) GetAdherence(ctx echo.Context) error {
 	return err
 }
 
+// AssignDrill converts echo context to params.
+func (w *ServerInterfaceWrapper) AssignDrill(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// ------------- Path parameter "drill_id" -------------
+	var drillID DrillID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "drill_id", ctx.Param("drill_id"), &drillID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter drill_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AssignDrill(ctx, squadID, drillID)
+	return err
+}
+
 // GetJudgements converts echo context to params.
 func (w *ServerInterfaceWrapper) GetJudgements(ctx echo.Context) error {
 	var err error
@@ -5080,6 +5136,12 @@ func (w *ServerInterfaceWrapper) DeleteSession(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params DeleteSessionParams
+	// ------------- Optional query parameter "with_shots" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "with_shots", ctx.QueryParams(), &params.WithShots, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter with_shots: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-Match" -------------
@@ -5560,6 +5622,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/drills/:drill_id", wrapper.GetDrill, options.OperationMiddlewares["getDrill"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/drills/:drill_id", wrapper.ReplaceDrill, options.OperationMiddlewares["replaceDrill"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/drills/:drill_id/adherence", wrapper.GetAdherence, options.OperationMiddlewares["getAdherence"]...)
+	router.POST(options.BaseURL+"/v1/squads/:squad_id/drills/:drill_id/assign", wrapper.AssignDrill, options.OperationMiddlewares["assignDrill"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/drills/:drill_id/athletes/:athlete_id/judgements", wrapper.GetJudgements, options.OperationMiddlewares["getJudgements"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/drills/:drill_id/athletes/:athlete_id/lane.svg", wrapper.GetDrillPicture, options.OperationMiddlewares["getDrillPicture"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/feed", wrapper.GetFeed, options.OperationMiddlewares["getFeed"]...)
@@ -6843,6 +6906,44 @@ func (response GetAdherence200JSONResponse) VisitGetAdherenceResponse(w http.Res
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AssignDrillRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+	DrillID DrillID `json:"drill_id"`
+	Body    *AssignDrillJSONRequestBody
+}
+
+type AssignDrillResponseObject interface {
+	VisitAssignDrillResponse(w http.ResponseWriter) error
+}
+
+type AssignDrill200JSONResponse AssignedDrill
+
+func (response AssignDrill200JSONResponse) VisitAssignDrillResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AssignDrill201JSONResponse AssignedDrill
+
+func (response AssignDrill201JSONResponse) VisitAssignDrillResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -8402,6 +8503,9 @@ type StrictServerInterface interface {
 	// GetAdherence Did they do as asked? One score an athlete
 	// (GET /v1/squads/{squad_id}/drills/{drill_id}/adherence)
 	GetAdherence(ctx context.Context, request GetAdherenceRequestObject) (GetAdherenceResponseObject, error)
+	// AssignDrill Assign a drill to several athletes
+	// (POST /v1/squads/{squad_id}/drills/{drill_id}/assign)
+	AssignDrill(ctx context.Context, request AssignDrillRequestObject) (AssignDrillResponseObject, error)
 	// GetJudgements The judgement of each shot that counts for the drill
 	// (GET /v1/squads/{squad_id}/drills/{drill_id}/athletes/{athlete_id}/judgements)
 	GetJudgements(ctx context.Context, request GetJudgementsRequestObject) (GetJudgementsResponseObject, error)
@@ -9740,6 +9844,55 @@ func (sh *strictHandler) GetAdherence(ctx echo.Context, squadID SquadID, drillID
 		return err
 	} else if validResponse, ok := response.(GetAdherenceResponseObject); ok {
 		return validResponse.VisitGetAdherenceResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AssignDrill operation middleware
+func (sh *strictHandler) AssignDrill(ctx echo.Context, squadID SquadID, drillID DrillID) error {
+	var request AssignDrillRequestObject
+
+	request.SquadID = squadID
+	request.DrillID = drillID
+
+	var body AssignDrillJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AssignDrill(ctx.Request().Context(), request.(AssignDrillRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AssignDrill")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AssignDrillResponseObject); ok {
+		return validResponse.VisitAssignDrillResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

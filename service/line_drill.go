@@ -1,7 +1,9 @@
 package service
 
 import (
+	"cmp"
 	"context"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -45,78 +47,30 @@ func (s *Service) AssignLine(
 		}
 		return nil, nil, false, fail(Conflict, "this line has no drill to keep to: %s", reason)
 	}
-	d, a = asked.records(query.Athlete, study.Drill, record.Day{Time: s.clock()})
-	if wrong := append(d.Faults(), a.Faults()...); len(wrong) > 0 {
-		return nil, nil, false, InvalidError(wrong)
+	given, err := s.Assign(ctx, user, squad, asked.assign(query.Athlete, study.Drill, s.clock()))
+	if err != nil {
+		return nil, nil, false, err
 	}
-	return s.storeBoth(ctx, user, squad, d, a)
+	return given.Drill, given.Assignments[0], given.New, nil
 }
 
-// records makes the drill and its assignment.
-func (asked LineAssignment) records(athlete uuid.UUID, suggested *advice.SuggestedDrill, today record.Day) (*record.Drill, *record.Assignment) {
-	id := newID()
-	if asked.ID != nil {
-		id = *asked.ID
+// assign asks for the suggested drill, as the assignment changes it, to be stored and assigned.
+func (l LineAssignment) assign(athlete uuid.UUID, suggested *advice.SuggestedDrill, now time.Time) AssignQuery {
+	query := AssignQuery{DrillID: newID(), Athletes: []uuid.UUID{athlete}, DueOn: l.DueOn}
+	if l.ID != nil {
+		query.DrillID = *l.ID
 	}
-	d := &record.Drill{
-		Head: record.Head{
-			ID: id,
-		},
-		Name:      suggested.Name,
+	query.AssignedOn, _ = record.ParseDay(record.Day{Time: now}.String())
+	if l.AssignedOn != nil {
+		query.AssignedOn = *l.AssignedOn
+	}
+	query.Drill = &record.Drill{
+		Name:      cmp.Or(l.Name, suggested.Name),
 		Rules:     suggested.Rules,
-		Reps:      suggested.Reps,
-		PassShare: suggested.PassShare,
+		Reps:      cmp.Or(l.Reps, suggested.Reps),
+		PassShare: cmp.Or(l.PassShare, suggested.PassShare),
 		PatternID: suggested.PatternID,
 		Note:      suggested.Note,
 	}
-	if asked.Name != "" {
-		d.Name = asked.Name
-	}
-	if asked.Reps != 0 {
-		d.Reps = asked.Reps
-	}
-	if asked.PassShare != 0 {
-		d.PassShare = asked.PassShare
-	}
-	// The assignment's id follows from the drill's, so that sending both again stores them once.
-	a := &record.Assignment{
-		Head:      record.Head{ID: uuid.NewSHA1(id, athlete[:])},
-		DrillID:   id,
-		AthleteID: athlete,
-		DueOn:     asked.DueOn,
-	}
-	if a.AssignedOn, _ = record.ParseDay(today.String()); asked.AssignedOn != nil {
-		a.AssignedOn = *asked.AssignedOn
-	}
-	return d, a
-}
-
-// storeBoth writes a drill and its assignment, both or neither.
-func (s *Service) storeBoth(
-	ctx context.Context,
-	user, squad uuid.UUID,
-	d *record.Drill,
-	a *record.Assignment,
-) (*record.Drill, *record.Assignment, bool, error) {
-	created := false
-	err := s.inSquad(ctx, user, squad, func(w *work) error {
-		d.Stamp(d.ID, 0) // the transaction may be run again
-		a.Stamp(a.ID, 0)
-		outcomes, _, err := w.apply(ctx, []Change{{Record: d, Exact: true}, {Record: a, Exact: true}})
-		if err != nil {
-			return err
-		}
-		for _, outcome := range outcomes {
-			if err := outcome.err(0); err != nil {
-				return err
-			}
-			if outcome.Record == nil { // stored once, and deleted since
-				return fail(Conflict, "the drill or its assignment was stored before and has been deleted")
-			}
-		}
-		d, a = outcomes[0].Record.(*record.Drill), outcomes[1].Record.(*record.Assignment)
-		created = outcomes[0].Status == StatusStored || outcomes[1].Status == StatusStored
-		return w.decorate(ctx, d)
-	})
-	return d, a, created, err
+	return query
 }

@@ -469,13 +469,14 @@ func TestAssignLineIsBothOrNeither(t *testing.T) {
 		return drills, assignments
 	}
 	good := line.Aim{LaydownBoard: 21, LaunchAngleDeg: 1.9}
+	today := record.Day{Time: time.Date(2026, 3, 14, 0, 0, 0, 0, time.UTC)}
 	yesterday := record.Day{Time: time.Date(2026, 3, 13, 0, 0, 0, 0, time.UTC)}
 	// An assignment stands already under the id that this drill's would have, as another record.
 	taken := newID()
 	standing := &record.Drill{Head: record.Head{ID: newID()}, Name: "Standing", Rules: onBoard(8), Reps: 10, PassShare: 0.5}
 	p.store(t, p.squad, p.coach, standing, &record.Assignment{
 		Head: record.Head{
-			ID: uuid.NewSHA1(taken, p.known.ID[:]),
+			ID: record.AssignmentID(taken, p.known.ID, today),
 		},
 		DrillID:    standing.ID,
 		AthleteID:  p.known.ID,

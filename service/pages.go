@@ -88,9 +88,13 @@ func (s *Service) SessionLanes(ctx context.Context, user, squad, session uuid.UU
 
 // allShotsOf reads a session's shots by athlete and order.
 func (w *work) allShotsOf(ctx context.Context, session uuid.UUID) ([]*record.Shot, error) {
+	return w.shotsOf(ctx, session, maxDrillShots)
+}
+
+func (w *work) shotsOf(ctx context.Context, session uuid.UUID, limit int32) ([]*record.Shot, error) {
 	found, err := w.ShotsOfSession(
 		ctx,
-		db.ShotsOfSessionParams{SquadID: w.squad, SessionID: session, Athlete: w.athlete, MaxRows: maxDrillShots},
+		db.ShotsOfSessionParams{SquadID: w.squad, SessionID: session, Athlete: w.athlete, MaxRows: limit},
 	)
 	if err != nil {
 		return nil, err

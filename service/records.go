@@ -137,6 +137,63 @@ func (s *Service) Delete(ctx context.Context, user, squad uuid.UUID, kind record
 	return err
 }
 
+// DeleteSession removes a session that stands at revision `base`, and with withShots its shots, all
+// or nothing. Without it a session that has shots is a Conflict.
+func (s *Service) DeleteSession(
+	ctx context.Context,
+	user, squad, id uuid.UUID,
+	base int64,
+	withShots bool,
+) error {
+	if !withShots {
+		return s.Delete(ctx, user, squad, record.KindSession, id, base)
+	}
+	return s.inSquad(ctx, user, squad, func(w *work) error {
+		found, err := w.get(ctx, record.KindSession, id)
+		if err != nil {
+			return err
+		}
+		if found.Revision() == base { // else the session's own deletion says that it has changed
+			if err := w.deleteShots(ctx, id); err != nil {
+				return err
+			}
+		}
+		session := &record.Session{Head: record.Head{ID: id, Rev: base}}
+		return w.applyAll(ctx, []Change{{Record: session, Delete: true, Exact: true}})
+	})
+}
+
+// deleteShots removes a session's shots, a piece at a time.
+func (w *work) deleteShots(ctx context.Context, session uuid.UUID) error {
+	for {
+		shots, err := w.shotsOf(ctx, session, PushPiece)
+		if err != nil || len(shots) == 0 {
+			return err
+		}
+		changes := make([]Change, len(shots))
+		for i, shot := range shots {
+			changes[i] = Change{Record: shot, Delete: true, Exact: true}
+		}
+		if err := w.applyAll(ctx, changes); err != nil {
+			return err
+		}
+	}
+}
+
+// applyAll applies changes of which each has to be made, and fails with the first that is not.
+func (w *work) applyAll(ctx context.Context, changes []Change) error {
+	outcomes, _, err := w.apply(ctx, changes)
+	if err != nil {
+		return err
+	}
+	for i, outcome := range outcomes {
+		if err := outcome.err(changes[i].Record.Revision()); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // applyOne applies one change and turns an outcome that stored nothing into an error.
 func (s *Service) applyOne(ctx context.Context, user, squad uuid.UUID, change Change) (outcome Outcome, err error) {
 	base := change.Record.Revision()

@@ -132,16 +132,12 @@ func assignDrill(v *visit) error {
 	if f.faulty() {
 		return v.showDrill(http.StatusBadRequest, f)
 	}
-	assignment := &record.Assignment{DrillID: id, AthleteID: *athlete, AssignedOn: *from, DueOn: due}
-	assignment.ID = assignmentID(id, *athlete)
-	if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, r.Own.ID, assignment); err != nil {
+	query := service.AssignQuery{DrillID: id, Athletes: []uuid.UUID{*athlete}, AssignedOn: *from, DueOn: due}
+	if _, err := v.site.svc.Assign(v.Context(), v.me.ID, r.Own.ID, query); err != nil {
 		return v.retry(f, err, v.showDrill)
 	}
 	return v.goTo(drillAddress(r, id) + "#" + athlete.String())
 }
-
-// assignmentID is the same for the same drill and athlete, so that a form sent twice assigns once.
-func assignmentID(drill, athlete uuid.UUID) uuid.UUID { return uuid.NewSHA1(drill, athlete[:]) }
 
 // drillLane draws the lane of the athlete of the address.
 func drillLane(v *visit) (picture.Scene, error) {
@@ -360,30 +356,28 @@ func newDrill(v *visit) error {
 		}
 		return again(http.StatusOK, f)
 	}
-	record := drillOf(f, rules)
-	assignments := assignmentsOf(f, chosen, record.ID)
+	query := assignmentOf(f, rules, chosen)
 	if !read.Ready && f.value("sentences") != "" {
 		f.blame("sentences", "Some sentences weren’t understood; see below")
 	}
 	if f.faulty() {
 		return again(http.StatusBadRequest, f)
 	}
-	if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, r.Own.ID, record); err != nil {
-		return v.retry(f, err, again)
+	if _, err := v.site.svc.Assign(v.Context(), v.me.ID, r.Own.ID, query); err != nil {
+		return v.retry(f, err, again, drillPointers...)
 	}
-	for _, assignment := range assignments {
-		if _, _, err := v.site.svc.Create(v.Context(), v.me.ID, r.Own.ID, assignment); err != nil {
-			return v.retry(f, err, again)
-		}
-	}
-	return v.goTo(drillAddress(r, record.ID))
+	return v.goTo(drillAddress(r, query.DrillID))
+}
+
+// drillPointers name the inputs of a new drill by where the service finds fault.
+var drillPointers = []string{
+	"drill/name", "name", "drill/reps", "reps", "drill/pass_share", "pass_share",
+	"drill/pattern_id", "pattern_id", "drill/note", "note",
 }
 
 func drillOf(f *form, rules []drill.Rule) *record.Drill {
-	record := &record.Drill{
-		Head: record.Head{
-			ID: uuid.MustParse(f.Hidden["id"]),
-		},
+	made := &record.Drill{
+		Head:      record.Head{ID: uuid.MustParse(f.Hidden["id"])},
 		Name:      f.value("name"),
 		Rules:     rules,
 		Reps:      f.whole("reps"),
@@ -391,37 +385,27 @@ func drillOf(f *form, rules []drill.Rule) *record.Drill {
 		Note:      f.value("note"),
 	}
 	if percent := f.number("pass_share"); percent != nil {
-		record.PassShare = *percent / 100
+		made.PassShare = *percent / 100
 	}
-	return record
+	return made
 }
 
-func assignmentsOf(f *form, chosen []string, drill uuid.UUID) []*record.Assignment {
+// assignmentOf is what the form asks for: the drill stored, and the chosen athletes given it.
+func assignmentOf(f *form, rules []drill.Rule, chosen []string) service.AssignQuery {
+	made := drillOf(f, rules)
+	query := service.AssignQuery{DrillID: made.ID, Drill: made, DueOn: f.day("due_on")}
+	if from := f.day("assigned_on"); from != nil {
+		query.AssignedOn = *from
+	}
 	if len(chosen) == 0 {
 		f.blame("athletes", "Choose at least one athlete.")
 	}
-	from, due := f.day("assigned_on"), f.day("due_on")
-	var list []*record.Assignment
 	for _, text := range chosen {
 		athlete, err := uuid.Parse(text)
 		if err != nil {
 			f.blame("athletes", "One of the athletes is not one of the choices; choose again.")
-			continue
 		}
-		if from == nil {
-			continue
-		}
-		one := &record.Assignment{
-			Head:       record.Head{ID: assignmentID(drill, athlete)},
-			DrillID:    drill,
-			AthleteID:  athlete,
-			AssignedOn: *from,
-			DueOn:      due,
-		}
-		if faults := one.Faults(); len(faults) > 0 { // before the drill is stored, not between the two
-			f.blame(strings.TrimPrefix(faults[0].Pointer, "/"), faults[0].Detail)
-		}
-		list = append(list, one)
+		query.Athletes = append(query.Athletes, athlete)
 	}
-	return list
+	return query
 }

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"strconv"
 	"strings"
 
@@ -37,42 +36,9 @@ func openSession(v *visit, r *roster, rec record.Record) (*editor, error) {
 			return taken{form: f, record: &is}
 		},
 		remove: func(rev int64) error {
-			if rev == was.Rev { // else the session itself says that it has changed
-				if err := v.removeShots(r.Own.ID, was.ID); err != nil {
-					return err
-				}
-			}
-			return v.site.svc.Delete(v.Context(), v.me.ID, r.Own.ID, record.KindSession, was.ID, rev)
+			return v.site.svc.DeleteSession(v.Context(), v.me.ID, r.Own.ID, was.ID, rev, true)
 		},
 	}, nil
-}
-
-// removeShots deletes a session's shots, a page at a time. When it ends early those before are
-// gone, and asking again goes on from there.
-func (v *visit) removeShots(squad, session uuid.UUID) error {
-	for {
-		shots, _, err := v.site.svc.Shots(v.Context(), v.me.ID, squad, session, service.ShotPlace{}, service.PushPiece)
-		if err != nil || len(shots) == 0 {
-			return err
-		}
-		items := make([]service.PushItem, len(shots))
-		for i, shot := range shots {
-			items[i] = service.PushItem{Kind: record.KindShot, ID: shot.ID, Rev: shot.Rev, Deleted: true}
-		}
-		outcomes, _, err := v.site.svc.Push(v.Context(), v.me.ID, squad, items, false)
-		if err != nil {
-			return err
-		}
-		for i, outcome := range outcomes {
-			if outcome.Status != service.StatusStored && outcome.Status != service.StatusSame {
-				return &service.Error{
-					Code:   service.Conflict,
-					Detail: fmt.Sprintf("shot %d could not be deleted: look at the session again", shots[i].Order),
-					Faults: outcome.Faults,
-				}
-			}
-		}
-	}
 }
 
 // openAssignment changes the days of an assignment, and takes a drill back from an athlete.

@@ -17,6 +17,24 @@ func (c *Client) ReadSentence(ctx context.Context, squad uuid.UUID, sentence str
 	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
 }
 
+// Assign gives a drill to athletes, to all of them or to none; who holds it already keeps it, so it
+// can be sent again.
+func (c *Client) Assign(
+	ctx context.Context,
+	squad, drill uuid.UUID,
+	request openapi.AssignRequest,
+) (Answer[openapi.AssignedDrill], error) {
+	answer, err := c.api.AssignDrillWithResponse(resend(ctx), squad, drill, request)
+	if err != nil {
+		return Answer[openapi.AssignedDrill]{}, err
+	}
+	stored := answer.JSON201
+	if stored == nil {
+		stored = answer.JSON200
+	}
+	return answerOf(stored, answer.Body, answer.HTTPResponse)
+}
+
 // Adherence asks for the scores of a drill: of one athlete unless nil, and of one session unless
 // nil.
 func (c *Client) Adherence(

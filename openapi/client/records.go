@@ -144,6 +144,17 @@ func (c *Client) Delete(ctx context.Context, squad uuid.UUID, record Record) err
 	return response.Body.Close()
 }
 
+// DeleteSession deletes a session and its shots, all or nothing. It fails with [Stale] when somebody
+// changed the session since it was read.
+func (c *Client) DeleteSession(ctx context.Context, squad uuid.UUID, session Record) error {
+	path := address(squad, Session, session.ID) + "?with_shots=true"
+	response, err := c.send(ctx, http.MethodDelete, path, session.Rev, nil)
+	if err != nil {
+		return err
+	}
+	return response.Body.Close()
+}
+
 // address returns where a kind's records are kept, or one of them: every kind has the same five
 // operations there.
 func address(squad uuid.UUID, kind Kind, id ...uuid.UUID) string {

@@ -1,7 +1,6 @@
 package client
 
 import (
-	"bytes"
 	"compress/gzip"
 	"encoding/json"
 	"fmt"
@@ -15,8 +14,6 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
-
-	"laneward/openapi"
 )
 
 func record(t testing.TB, kind Kind, id byte, text string) Record {
@@ -287,71 +284,5 @@ func TestUpload(t *testing.T) {
 	}
 	if len(sent) == 0 || sent[len(sent)-1] != size || size >= len(text)/10 {
 		t.Errorf("progress ends with %v of %d", sent[max(0, len(sent)-3):], size)
-	}
-}
-
-func TestDeleteShots(t *testing.T) {
-	t.Parallel()
-	shots := make([]openapi.Shot, 2500)
-	for i := range shots {
-		id, rev := uuid.New(), int64(i+1)
-		shots[i] = openapi.Shot{ID: &id, Rev: &rev, Order: i + 1}
-	}
-	cases := map[string]struct {
-		outcome string // of shot 1001
-		sizes   []int
-		code    Code
-		says    string
-	}{
-		"all go":             {"stored", []int{1000, 1000, 500}, "", ""},
-		"one is gone before": {"same", []int{1000, 1000, 500}, "", ""},
-		"one was changed":    {"conflict", []int{1000, 1000}, Conflict, "shot 1001 was not deleted (conflict)"},
-		"one is refused":     {"refused", []int{1000, 1000}, Invalid, "shot 1001 was not deleted (refused)"},
-	}
-	for name, one := range cases {
-		t.Run(name, func(t *testing.T) {
-			t.Parallel()
-			var mu sync.Mutex
-			var sizes []int
-			c, _ := newClient(t, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-				mu.Lock()
-				defer mu.Unlock()
-				unpacked, err := gzip.NewReader(r.Body)
-				if err != nil {
-					t.Error(err)
-					return
-				}
-				var reply bytes.Buffer
-				lines, size := json.NewDecoder(unpacked), 0
-				for ; lines.More(); size++ {
-					var item Change
-					if err := lines.Decode(&item); err != nil {
-						t.Error(err)
-						return
-					}
-					if item.Kind != Shot || !item.Deleted || item.ID == uuid.Nil {
-						t.Errorf("item %+v is no deletion of a shot", item)
-					}
-					outcome := Stored
-					if item.Rev == 1001 {
-						outcome = one.outcome
-					}
-					fmt.Fprintf(&reply, `{"index":%d,"outcome":%q}`+"\n", size, outcome)
-				}
-				sizes = append(sizes, size)
-				w.Header().Set("Content-Type", "application/x-ndjson")
-				fmt.Fprintln(&reply, `{"rev":9}`)
-				reply.WriteTo(w)
-			}), signedIn())
-			err := c.DeleteShots(t.Context(), uuid.MustParse(someSquad), shots)
-			if CodeOf(err) != one.code || err != nil && err.Error() != one.says {
-				t.Errorf("fails with %v, want %q", err, one.says)
-			}
-			mu.Lock()
-			defer mu.Unlock()
-			if diff := cmp.Diff(one.sizes, sizes); diff != "" {
-				t.Error(diff)
-			}
-		})
 	}
 }

@@ -92,3 +92,9 @@ func (a *Assignment) Faults() []Fault {
 	f.Add(a.DueOn != nil && a.DueOn.Before(a.AssignedOn.Time), "/due_on", "range", "lies before the day of assignment")
 	return f
 }
+
+// AssignmentID is the id of a drill's assignment to an athlete from a day on, so that assigning it
+// again is known as the same.
+func AssignmentID(drill, athlete uuid.UUID, from Day) uuid.UUID {
+	return uuid.NewSHA1(drill, append(athlete[:], from.String()...))
+}

@@ -2,6 +2,7 @@ package remote
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 
 	"github.com/google/uuid"
@@ -47,17 +48,40 @@ func (c *assignCommand) Run(ctx context.Context, env terminal.Environment) error
 	if err != nil {
 		return err
 	}
-	wanted := openapi.Assignment{DrillID: drill.ID, AssignedOn: env.Today(), DueOn: dateOf(c.Due), Note: optional(c.Note)}
+	request := openapi.AssignRequest{AssignedOn: env.Today(), DueOn: dateOf(c.Due), Note: optional(c.Note)}
 	if c.From != nil {
-		wanted.AssignedOn = c.From.Date
+		request.AssignedOn = c.From.Date
 	}
-	held, err := conn.All(ctx, conn.squad, client.Assignment)
+	names, ids := make(map[uuid.UUID]string), make([]uuid.UUID, len(athletes))
+	for i, athlete := range athletes {
+		ids[i] = athlete.ID
+		if names[athlete.ID], err = athlete.Name(); err != nil {
+			return err
+		}
+	}
+	if !c.All {
+		request.AthleteIds = &ids
+	}
+	given, err := conn.Assign(ctx, conn.squad, drill.ID, request)
 	if err != nil {
 		return err
 	}
-	for _, athlete := range athletes {
-		wanted.AthleteID = athlete.ID
-		if err := conn.assign(ctx, drill, athlete, wanted, held); err != nil {
+	return conn.showAssigned(given.Value, names)
+}
+
+// showAssigned says who was given a drill, and who held it before.
+func (c *squadConnection) showAssigned(given openapi.AssignedDrill, names map[uuid.UUID]string) error {
+	for _, one := range given.Assignments {
+		a, says := one.Assignment, "%[1]s has %[2]s already, from %[3]s%[4]s."
+		if one.Created {
+			says = "Assigned %[2]s to %[1]s, from %[3]s%[4]s."
+		}
+		record, err := json.Marshal(a)
+		if err != nil {
+			return fmt.Errorf("write the assignment: %w", err)
+		}
+		err = c.Done(a.ID, record, says, names[a.AthleteID], given.Drill.Name, a.AssignedOn, until(a.DueOn))
+		if err != nil {
 			return err
 		}
 	}
@@ -80,54 +104,6 @@ func (c *squadConnection) assignees(ctx context.Context, names []string) ([]clie
 	return chosen, nil
 }
 
-func (c *squadConnection) assign(
-	ctx context.Context,
-	drill, athlete client.Record,
-	wanted openapi.Assignment,
-	held []client.Record,
-) error {
-	drillName, err := drill.Name()
-	if err != nil {
-		return err
-	}
-	athleteName, err := athlete.Name()
-	if err != nil {
-		return err
-	}
-	for _, record := range held {
-		existing, err := client.Decode[openapi.Assignment](record)
-		if err != nil {
-			return err
-		}
-		if existing.DrillID == wanted.DrillID && existing.AthleteID == wanted.AthleteID &&
-			existing.AssignedOn.Equal(wanted.AssignedOn.Time) &&
-			sameDay(existing.DueOn, wanted.DueOn) {
-			return c.Done(
-				record.ID,
-				record.JSON,
-				"%s has %s already, from %s%s.",
-				athleteName,
-				drillName,
-				wanted.AssignedOn,
-				until(wanted.DueOn),
-			)
-		}
-	}
-	record, err := c.Create(ctx, c.squad, client.Assignment, wanted)
-	if err != nil {
-		return fmt.Errorf("%s: %w", athleteName, err)
-	}
-	return c.Done(
-		record.ID,
-		record.JSON,
-		"Assigned %s to %s, from %s%s.",
-		drillName,
-		athleteName,
-		wanted.AssignedOn,
-		until(wanted.DueOn),
-	)
-}
-
 // dateOf returns a day as the contract has it, nil for none.
 func dateOf(d *terminal.Day) *openapitypes.Date {
 	if d == nil {
@@ -142,10 +118,6 @@ func optional(text string) *string {
 		return nil
 	}
 	return &text
-}
-
-func sameDay(a, b *openapitypes.Date) bool {
-	return a == nil && b == nil || a != nil && b != nil && a.Equal(b.Time)
 }
 
 func until(due *openapitypes.Date) string {

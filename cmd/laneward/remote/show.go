@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"laneward/cmd/laneward/terminal"
-	"laneward/openapi"
 	"laneward/openapi/client"
 )
 
@@ -59,7 +58,7 @@ func (c *showCommand) Run(ctx context.Context, env terminal.Environment) error {
 
 type deleteCommand struct {
 	squadFlags
-	WithShots bool `help:"Of a session: delete its shots first, all of them."`
+	WithShots bool `help:"Of a session: delete all its shots with it."`
 	ofSession
 	Kind recordKind `arg:"" predict:"kinds" help:"athlete, ball, pattern, session, drill, assignment or shot."`
 	Name string     `arg:"" help:"Its name or id; a session also answers to its day, a shot of a --session to its number."`
@@ -86,33 +85,16 @@ func (c *deleteCommand) Run(ctx context.Context, env terminal.Environment) error
 	if err != nil {
 		return err
 	}
+	remove, what := conn.Delete, ""
 	if c.WithShots {
-		if err := conn.deleteShots(ctx, record); err != nil {
-			return err
+		if record.Kind != client.Session {
+			return terminal.Usage("--with-shots is for sessions: nothing else has shots of its own")
 		}
+		remove, what = conn.DeleteSession, " and its shots"
 	}
-	if err := conn.Delete(ctx, conn.squad, record); err != nil {
+	if err := remove(ctx, conn.squad, record); err != nil {
 		return err
 	}
-	conn.Say("Deleted %s %s.", c.Kind, c.Name)
-	return nil
-}
-
-// deleteShots deletes all shots of a session.
-func (c *squadConnection) deleteShots(ctx context.Context, session client.Record) error {
-	if session.Kind != client.Session {
-		return terminal.Usage("--with-shots is for sessions: nothing else has shots of its own")
-	}
-	var shots []openapi.Shot
-	for shot, err := range c.Shots(ctx, c.squad, session.ID) {
-		if err != nil {
-			return err
-		}
-		shots = append(shots, shot.Value)
-	}
-	if err := c.DeleteShots(ctx, c.squad, shots); err != nil {
-		return err
-	}
-	c.Say("Deleted %d shots.", len(shots))
+	conn.Say("Deleted %s %s%s.", c.Kind, c.Name, what)
 	return nil
 }
