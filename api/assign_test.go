@@ -24,6 +24,7 @@ func (q *squad) count(t testing.TB, many string) int {
 func TestAssignDrill(t *testing.T) {
 	t.Parallel()
 	s, q := oneSquad(t)
+	foreign := s.newSquad(t, "Brackenlow").of[0]["athlete_id"]
 	first, second := q.of[0]["athlete_id"], q.of[1]["athlete_id"]
 	stored, other, made := q.of[0]["drill_id"], q.of[1]["drill_id"], uuid.NewString()
 	give := func(more map[string]any) map[string]any {
@@ -52,6 +53,7 @@ func TestAssignDrill(t *testing.T) {
 		{"an unknown athlete", stored, map[string]any{
 			"assigned_on": "2026-06-01", "athlete_ids": []string{first, uuid.NewString()},
 		}, 400, nil, "/athlete_ids/1", 0},
+		{"another squad's athlete", stored, give(to(foreign)), 400, nil, "/athlete_ids/0", 0},
 		{"an end before the beginning", stored, give(map[string]any{"due_on": "2026-03-01"}), 400, nil, "/due_on", 0},
 		{"an unknown drill", made, give(nil), 404, nil, "", 0},
 		{"a drill that cannot be", made, give(map[string]any{

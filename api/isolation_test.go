@@ -52,16 +52,23 @@ func renamed(body func(*squad, int) map[string]any) func(*squad, int) any {
 	}
 }
 
-// lineBody asks for lines of one of the athletes with the own ball, and for what else the request
-// has.
+// lineBody asks for lines of one of the athletes with their own ball, and for what else the request
+// or its subject has.
 func lineBody(more map[string]any) func(*squad, int) any {
 	return func(q *squad, i int) any {
-		body := map[string]any{
+		subject := map[string]any{
 			"athlete_id": q.of[i]["athlete_id"],
 			"ball_id":    q.of[i]["ball_id"],
 			"pattern_id": q.of[i]["pattern_id"],
 		}
-		maps.Copy(body, more)
+		body := map[string]any{"subject": subject}
+		for name, value := range more {
+			if slices.Contains([]string{"athlete_id", "ball_id", "pattern_id", "friction", "pocket", "worn"}, name) {
+				subject[name] = value
+			} else {
+				body[name] = value
+			}
+		}
 		return body
 	}
 }
@@ -614,7 +621,8 @@ func references(body any) (names []string) {
 	return names
 }
 
-// fields are those of a record, of the first row of a log or of the first item of a push.
+// fields are those of a record, of the first row of a log, of the first item of a push or of the
+// subject of a plan.
 func fields(body any) map[string]any {
 	switch shape := body.(type) {
 	case []any:
@@ -622,6 +630,9 @@ func fields(body any) map[string]any {
 	case map[string]any:
 		if items, ok := shape["items"].([]any); ok {
 			return items[0].(map[string]any)["record"].(map[string]any)
+		}
+		if subject, ok := shape["subject"].(map[string]any); ok {
+			return subject
 		}
 		return shape
 	}
@@ -651,6 +662,9 @@ func sameShape(body any, changed map[string]any) any {
 		if items, ok := shape["items"].([]any); ok {
 			item := items[0].(map[string]any)
 			return pushOf(item["kind"].(string), item["id"].(string), changed)
+		}
+		if _, ok := shape["subject"]; ok {
+			return laidOver(shape, map[string]any{"subject": changed})
 		}
 	}
 	return changed

@@ -2,8 +2,6 @@ package api
 
 import (
 	"context"
-	"encoding/json"
-	"fmt"
 	"net/http"
 
 	"laneward/openapi"
@@ -15,25 +13,10 @@ import (
 	"laneward/service/record"
 )
 
-// planRequest reads what all requests for lines have in common: their JSON is one.
-func planRequest(body any) (advice.Query, error) {
-	data, err := json.Marshal(body)
-	if err != nil {
-		return advice.Query{}, fmt.Errorf("read a request for lines: %w", err)
-	}
-	var asked openapi.PlanRequest
-	if err := json.Unmarshal(data, &asked); err != nil {
-		return advice.Query{}, fmt.Errorf("read a request for lines: %w", err)
-	}
-	query := advice.Query{
-		Athlete: asked.AthleteID,
-		Ball:    asked.BallID,
-		Pattern: asked.PatternID,
-		Worn:    wornOf(asked.Worn),
-		Lines:   whole(asked.Lines),
-		Draws:   whole(asked.Draws),
-	}
-	if f := asked.Friction; f != nil {
+// queryOf is what all requests for lines have in common.
+func queryOf(s openapi.PlanSubject) advice.Query {
+	query := advice.Query{Athlete: s.AthleteID, Ball: s.BallID, Pattern: s.PatternID, Worn: wornOf(s.Worn)}
+	if f := s.Friction; f != nil {
 		query.Friction = &motion.Friction{
 			MuDry:      f.MuDry,
 			MuOil:      f.MuOil,
@@ -43,18 +26,16 @@ func planRequest(body any) (advice.Query, error) {
 			SlipMPS:    motion.SlipScale(number(f.SlipMps)),
 		}
 	}
-	if p := asked.Pocket; p != nil {
+	if p := s.Pocket; p != nil {
 		query.Pocket = &line.Pocket{
-			Name: text(
-				p.Name,
-			),
+			Name:         text(p.Name),
 			BoardLow:     p.BoardLow,
 			BoardHigh:    p.BoardHigh,
 			AngleLowDeg:  p.AngleLowDeg,
 			AngleHighDeg: p.AngleHighDeg,
 		}
 	}
-	return query, nil
+	return query
 }
 
 func wornOf(w *openapi.WornBy) *advice.WornBy {
@@ -145,10 +126,8 @@ func (h *handlers) PlanLines(
 	ctx context.Context,
 	r openapi.PlanLinesRequestObject,
 ) (openapi.PlanLinesResponseObject, error) {
-	query, err := planRequest(r.Body)
-	if err != nil {
-		return nil, err
-	}
+	query := queryOf(r.Body.Subject)
+	query.Lines, query.Draws = whole(r.Body.Lines), whole(r.Body.Draws)
 	return computed(
 		ctx,
 		r.Params.WidthPx,
@@ -162,10 +141,8 @@ func (h *handlers) CompareLines(
 	ctx context.Context,
 	r openapi.CompareLinesRequestObject,
 ) (openapi.CompareLinesResponseObject, error) {
-	query, err := planRequest(r.Body)
-	if err != nil {
-		return nil, err
-	}
+	query := queryOf(r.Body.Subject)
+	query.Lines, query.Draws = whole(r.Body.Lines), whole(r.Body.Draws)
 	a := r.Body.Against
 	against := advice.Against{
 		Athlete: a.AthleteID,
@@ -187,10 +164,8 @@ func (h *handlers) MapMisses(
 	ctx context.Context,
 	r openapi.MapMissesRequestObject,
 ) (openapi.MapMissesResponseObject, error) {
-	query, err := planRequest(r.Body)
-	if err != nil {
-		return nil, err
-	}
+	query := queryOf(r.Body.Subject)
+	query.Lines, query.Draws = whole(r.Body.Lines), whole(r.Body.Draws)
 	var grid advice.GridQuery
 	if g := r.Body.Grid; g != nil {
 		grid = advice.GridQuery{
@@ -211,10 +186,7 @@ func (h *handlers) StudyLine(
 	ctx context.Context,
 	r openapi.StudyLineRequestObject,
 ) (openapi.StudyLineResponseObject, error) {
-	query, err := planRequest(r.Body)
-	if err != nil {
-		return nil, err
-	}
+	query := queryOf(r.Body.Subject)
 	aim := line.Aim{LaydownBoard: r.Body.LaydownBoard, LaunchAngleDeg: r.Body.LaunchAngleDeg}
 	return computed(
 		ctx,
@@ -229,10 +201,7 @@ func (h *handlers) AssignLine(
 	ctx context.Context,
 	r openapi.AssignLineRequestObject,
 ) (openapi.AssignLineResponseObject, error) {
-	query, err := planRequest(r.Body)
-	if err != nil {
-		return nil, err
-	}
+	query := queryOf(r.Body.Subject)
 	asked := service.LineAssignment{
 		ID:   r.Body.ID,
 		Aim:  line.Aim{LaydownBoard: r.Body.LaydownBoard, LaunchAngleDeg: r.Body.LaunchAngleDeg},

@@ -150,7 +150,6 @@ func TestLineRefusals(t *testing.T) {
 	s := newServer(t)
 	q := s.newSquad(t, "Quillfen")
 	bare := q.add(t, "patterns", map[string]any{"name": "Bare", "length_ft": 45})
-	without := func(body map[string]any, name string) map[string]any { delete(body, name); return body }
 	for name, c := range map[string]struct {
 		path   string
 		body   any
@@ -159,13 +158,13 @@ func TestLineRefusals(t *testing.T) {
 	}{
 		"no athlete":              {"plans", without(q.lineRequest(nil), "athlete_id"), 400, "athlete_id"},
 		"unknown field":           {"plans", q.lineRequest(map[string]any{"bal_id": uuid.NewString()}), 400, "bal_id"},
-		"friction too high":       {"plans", q.lineRequest(map[string]any{"friction": map[string]any{"mu_dry": 9, "mu_oil": 0, "q0": 1}}), 400, "/friction/mu_dry"},
-		"slip speed of nothing":   {"plans", q.lineRequest(map[string]any{"friction": map[string]any{"mu_dry": 0.2, "mu_oil": 0, "q0": 1, "slip_mps": 0}}), 400, "/friction/slip_mps"},
-		"friction in part":        {"plans", q.lineRequest(map[string]any{"friction": map[string]any{"mu_dry": 0.2}}), 400, "/friction"},
+		"friction too high":       {"plans", q.lineRequest(map[string]any{"friction": map[string]any{"mu_dry": 9, "mu_oil": 0, "q0": 1}}), 400, "/subject/friction/mu_dry"},
+		"slip speed of nothing":   {"plans", q.lineRequest(map[string]any{"friction": map[string]any{"mu_dry": 0.2, "mu_oil": 0, "q0": 1, "slip_mps": 0}}), 400, "/subject/friction/slip_mps"},
+		"friction in part":        {"plans", q.lineRequest(map[string]any{"friction": map[string]any{"mu_dry": 0.2}}), 400, "/subject/friction"},
 		"odd draws":               {"plans", q.lineRequest(map[string]any{"draws": 65}), 400, "/draws"},
 		"many lines":              {"plans", q.lineRequest(map[string]any{"lines": 21}), 400, "/lines"},
-		"pocket upside down":      {"plans", q.lineRequest(map[string]any{"pocket": map[string]any{"board_low": 18, "board_high": 16, "angle_low_deg": 3, "angle_high_deg": 8}}), 400, "board_low 18 must lie under board_high 16"},
-		"worn by nothing":         {"plans", q.lineRequest(map[string]any{"worn": map[string]any{}}), 400, "/worn"},
+		"pocket upside down":      {"plans", q.lineRequest(map[string]any{"pocket": map[string]any{"board_low": 18, "board_high": 16, "angle_low_deg": 3, "angle_high_deg": 8}}), 400, "/subject/pocket/board_low"},
+		"worn by nothing":         {"plans", q.lineRequest(map[string]any{"worn": map[string]any{}}), 400, "/subject/worn"},
 		"only a length":           {"plans", q.lineRequest(map[string]any{"pattern_id": bare}), 409, "only a length"},
 		"nothing differs":         {"comparisons", q.lineRequest(map[string]any{"against": map[string]any{}}), 400, "/against"},
 		"no other side":           {"comparisons", q.lineRequest(nil), 400, "against"},
@@ -179,8 +178,8 @@ func TestLineRefusals(t *testing.T) {
 		"a pattern that is not":   {"plans", q.lineRequest(map[string]any{"pattern_id": uuid.NewString()}), 404, "no pattern"},
 		"a session that is not":   {"plans", q.lineRequest(map[string]any{"worn": map[string]any{"session_id": uuid.NewString()}}), 404, "no session"},
 		"no line on a worn film":  {"plans", q.lineRequest(map[string]any{"worn": map[string]any{"shots": 3, "laydown_board": 24}}), 400, "give both laydown_board and launch_angle_deg"},
-		"a wear by too many":      {"plans", q.lineRequest(map[string]any{"worn": map[string]any{"shots": 5000}}), 400, "/worn/shots"},
-		"another athlete's wear":  {"plans", q.lineRequest(map[string]any{"worn": map[string]any{"shots": 5, "athlete_id": uuid.NewString()}}), 400, "/worn/athlete_id"},
+		"a wear by too many":      {"plans", q.lineRequest(map[string]any{"worn": map[string]any{"shots": 5000}}), 400, "/subject/worn/shots"},
+		"another athlete's wear":  {"plans", q.lineRequest(map[string]any{"worn": map[string]any{"shots": 5, "athlete_id": uuid.NewString()}}), 400, "/subject/worn/athlete_id"},
 		"no JSON":                 {"plans", "{", 400, ""},
 		"the wear of an unknown":  {"comparisons", q.lineRequest(map[string]any{"against": map[string]any{"worn": map[string]any{"session_id": uuid.NewString()}}}), 404, "no session"},
 		"against an unknown ball": {"comparisons", q.lineRequest(map[string]any{"against": map[string]any{"ball_id": uuid.NewString()}}), 404, "no ball"},

@@ -35,12 +35,8 @@ func (h *handlers) untilDrained(ctx context.Context) (context.Context, context.C
 
 // decode turns the part of a body at a pointer into a record of the service: the contract's JSON is
 // the record's.
-func decode(kind record.Kind, pointer string, body any) (record.Record, error) {
-	data, err := json.Marshal(body)
-	if err != nil {
-		return nil, fmt.Errorf("read a %s: %w", kind, err)
-	}
-	made, faults := record.Decode(kind, data)
+func decode(kind record.Kind, pointer string, body *json.RawMessage) (record.Record, error) {
+	made, faults := record.Decode(kind, *body)
 	if len(faults) > 0 {
 		for i := range faults {
 			faults[i].Pointer = pointer + faults[i].Pointer
@@ -97,7 +93,7 @@ func (h *handlers) create(
 	squad uuid.UUID,
 	kind record.Kind,
 	many string,
-	body any,
+	body *json.RawMessage,
 ) (recordReply, error) {
 	record, err := decode(kind, "", body)
 	if err != nil {
@@ -121,7 +117,7 @@ func (h *handlers) replace(
 	kind record.Kind,
 	id uuid.UUID,
 	ifMatch *string,
-	body any,
+	body *json.RawMessage,
 ) (recordReply, error) {
 	base, err := h.baseOf(ctx, squad, kind, id, ifMatch)
 	if err != nil {

@@ -649,7 +649,7 @@ type AssignRequest struct {
 
 	// AthleteIds Who gets the drill; every athlete of the squad when left out.
 	AthleteIds *[]ID               `json:"athlete_ids,omitempty"`
-	Drill      *Drill              `json:"drill,omitempty"`
+	Drill      *json.RawMessage    `json:"drill,omitempty"`
 	DueOn      *openapi_types.Date `json:"due_on,omitempty"`
 	Note       *Note               `json:"note,omitempty"`
 }
@@ -872,25 +872,16 @@ type CarriedLine struct {
 // ComparisonRequest defines model for ComparisonRequest.
 type ComparisonRequest struct {
 	// Against In what side B differs from side A.
-	Against   Against             `json:"against"`
-	AthleteID openapi_types.UUID  `json:"athlete_id"`
-	BallID    *openapi_types.UUID `json:"ball_id,omitempty"`
+	Against Against `json:"against"`
 
 	// Draws How many scattered shots score an aim in the search, an even number.
 	Draws *int `json:"draws,omitempty"`
 
-	// Friction mu(q, u) = [mu_oil + (mu_dry - mu_oil) ((1 - share_thick) exp(-q / q0) + share_thick exp(-q / q_thick))] (slip_mps + 5) / (slip_mps + u) on a film of q oil units (0.0167 mL per square foot) under a contact that slips at u metres a second. Without share_thick and slip_mps it is mu_oil + (mu_dry - mu_oil) exp(-q / q0). The nominal constants, used where no friction is given, are fits to practice, not measurements.
-	Friction *Friction `json:"friction,omitempty"`
-
 	// Lines How many lines are wanted.
-	Lines     *int               `json:"lines,omitempty"`
-	PatternID openapi_types.UUID `json:"pattern_id"`
+	Lines *int `json:"lines,omitempty"`
 
-	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
-	Pocket *Pocket `json:"pocket,omitempty"`
-
-	// Worn The film as shots have left it. With a session it is that session's shots, the first `shots` of them, and only those of the athlete and ball named. Without, `shots` of the plan's own athlete and ball along the line given, or along the best line on the fresh film.
-	Worn *WornBy `json:"worn,omitempty"`
+	// Subject Whose line is wanted, with which ball, on which pattern. What is left out is assumed, and the answer says what.
+	Subject PlanSubject `json:"subject"`
 }
 
 // Confirmation defines model for Confirmation.
@@ -1272,12 +1263,7 @@ type LineDrill struct {
 type LineDrillRequest struct {
 	// AssignedOn Today when left out.
 	AssignedOn *openapi_types.Date `json:"assigned_on,omitempty"`
-	AthleteID  openapi_types.UUID  `json:"athlete_id"`
-	BallID     *openapi_types.UUID `json:"ball_id,omitempty"`
 	DueOn      *openapi_types.Date `json:"due_on,omitempty"`
-
-	// Friction mu(q, u) = [mu_oil + (mu_dry - mu_oil) ((1 - share_thick) exp(-q / q0) + share_thick exp(-q / q_thick))] (slip_mps + 5) / (slip_mps + u) on a film of q oil units (0.0167 mL per square foot) under a contact that slips at u metres a second. Without share_thick and slip_mps it is mu_oil + (mu_dry - mu_oil) exp(-q / q0). The nominal constants, used where no friction is given, are fits to practice, not measurements.
-	Friction *Friction `json:"friction,omitempty"`
 
 	// ID The drill's id; made when left out.
 	ID *openapi_types.UUID `json:"id,omitempty"`
@@ -1286,17 +1272,13 @@ type LineDrillRequest struct {
 	LaunchAngleDeg float64 `json:"launch_angle_deg"`
 
 	// LaydownBoard Board at the foul line.
-	LaydownBoard float64            `json:"laydown_board"`
-	Name         *Name              `json:"name,omitempty"`
-	PassShare    *float64           `json:"pass_share,omitempty"`
-	PatternID    openapi_types.UUID `json:"pattern_id"`
+	LaydownBoard float64  `json:"laydown_board"`
+	Name         *Name    `json:"name,omitempty"`
+	PassShare    *float64 `json:"pass_share,omitempty"`
+	Reps         *int     `json:"reps,omitempty"`
 
-	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
-	Pocket *Pocket `json:"pocket,omitempty"`
-	Reps   *int    `json:"reps,omitempty"`
-
-	// Worn The film as shots have left it. With a session it is that session's shots, the first `shots` of them, and only those of the athlete and ball named. Without, `shots` of the plan's own athlete and ball along the line given, or along the best line on the fresh film.
-	Worn *WornBy `json:"worn,omitempty"`
+	// Subject Whose line is wanted, with which ball, on which pattern. What is left out is assumed, and the answer says what.
+	Subject PlanSubject `json:"subject"`
 }
 
 // LineMove How to get from A's best line to B's.
@@ -1508,27 +1490,17 @@ type MissMap struct {
 
 // MissMapRequest defines model for MissMapRequest.
 type MissMapRequest struct {
-	AthleteID openapi_types.UUID  `json:"athlete_id"`
-	BallID    *openapi_types.UUID `json:"ball_id,omitempty"`
-
 	// Draws How many scattered shots score an aim in the search, an even number.
 	Draws *int `json:"draws,omitempty"`
-
-	// Friction mu(q, u) = [mu_oil + (mu_dry - mu_oil) ((1 - share_thick) exp(-q / q0) + share_thick exp(-q / q_thick))] (slip_mps + 5) / (slip_mps + u) on a film of q oil units (0.0167 mL per square foot) under a contact that slips at u metres a second. Without share_thick and slip_mps it is mu_oil + (mu_dry - mu_oil) exp(-q / q0). The nominal constants, used where no friction is given, are fits to practice, not measurements.
-	Friction *Friction `json:"friction,omitempty"`
 
 	// Grid The aims of a miss map, at most 30,000.
 	Grid *Grid `json:"grid,omitempty"`
 
 	// Lines How many lines are wanted.
-	Lines     *int               `json:"lines,omitempty"`
-	PatternID openapi_types.UUID `json:"pattern_id"`
+	Lines *int `json:"lines,omitempty"`
 
-	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
-	Pocket *Pocket `json:"pocket,omitempty"`
-
-	// Worn The film as shots have left it. With a session it is that session's shots, the first `shots` of them, and only those of the athlete and ball named. Without, `shots` of the plan's own athlete and ball along the line given, or along the best line on the fresh film.
-	Worn *WornBy `json:"worn,omitempty"`
+	// Subject Whose line is wanted, with which ball, on which pattern. What is left out is assumed, and the answer says what.
+	Subject PlanSubject `json:"subject"`
 }
 
 // MySquad defines model for MySquad.
@@ -1610,24 +1582,14 @@ type OutcomeCounts struct {
 
 // PathsRequest defines model for PathsRequest.
 type PathsRequest struct {
-	AthleteID openapi_types.UUID  `json:"athlete_id"`
-	BallID    *openapi_types.UUID `json:"ball_id,omitempty"`
-
-	// Friction mu(q, u) = [mu_oil + (mu_dry - mu_oil) ((1 - share_thick) exp(-q / q0) + share_thick exp(-q / q_thick))] (slip_mps + 5) / (slip_mps + u) on a film of q oil units (0.0167 mL per square foot) under a contact that slips at u metres a second. Without share_thick and slip_mps it is mu_oil + (mu_dry - mu_oil) exp(-q / q0). The nominal constants, used where no friction is given, are fits to practice, not measurements.
-	Friction *Friction `json:"friction,omitempty"`
-
 	// LaunchAngleDeg Positive toward the strong-side gutter.
 	LaunchAngleDeg float64 `json:"launch_angle_deg"`
 
 	// LaydownBoard Board at the foul line.
-	LaydownBoard float64            `json:"laydown_board"`
-	PatternID    openapi_types.UUID `json:"pattern_id"`
+	LaydownBoard float64 `json:"laydown_board"`
 
-	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
-	Pocket *Pocket `json:"pocket,omitempty"`
-
-	// Worn The film as shots have left it. With a session it is that session's shots, the first `shots` of them, and only those of the athlete and ball named. Without, `shots` of the plan's own athlete and ball along the line given, or along the best line on the fresh film.
-	Worn *WornBy `json:"worn,omitempty"`
+	// Subject Whose line is wanted, with which ball, on which pattern. What is left out is assumed, and the answer says what.
+	Subject PlanSubject `json:"subject"`
 }
 
 // Pattern defines model for Pattern.
@@ -1669,19 +1631,25 @@ type Plan struct {
 	Subject LineSubject `json:"subject"`
 }
 
-// PlanRequest Whose line is wanted, with which ball, on which pattern. What is left out is assumed, and the answer says what.
+// PlanRequest defines model for PlanRequest.
 type PlanRequest struct {
-	AthleteID openapi_types.UUID  `json:"athlete_id"`
-	BallID    *openapi_types.UUID `json:"ball_id,omitempty"`
-
 	// Draws How many scattered shots score an aim in the search, an even number.
 	Draws *int `json:"draws,omitempty"`
 
-	// Friction mu(q, u) = [mu_oil + (mu_dry - mu_oil) ((1 - share_thick) exp(-q / q0) + share_thick exp(-q / q_thick))] (slip_mps + 5) / (slip_mps + u) on a film of q oil units (0.0167 mL per square foot) under a contact that slips at u metres a second. Without share_thick and slip_mps it is mu_oil + (mu_dry - mu_oil) exp(-q / q0). The nominal constants, used where no friction is given, are fits to practice, not measurements.
-	Friction *Friction `json:"friction,omitempty"`
-
 	// Lines How many lines are wanted.
-	Lines     *int               `json:"lines,omitempty"`
+	Lines *int `json:"lines,omitempty"`
+
+	// Subject Whose line is wanted, with which ball, on which pattern. What is left out is assumed, and the answer says what.
+	Subject PlanSubject `json:"subject"`
+}
+
+// PlanSubject Whose line is wanted, with which ball, on which pattern. What is left out is assumed, and the answer says what.
+type PlanSubject struct {
+	AthleteID openapi_types.UUID  `json:"athlete_id"`
+	BallID    *openapi_types.UUID `json:"ball_id,omitempty"`
+
+	// Friction mu(q, u) = [mu_oil + (mu_dry - mu_oil) ((1 - share_thick) exp(-q / q0) + share_thick exp(-q / q_thick))] (slip_mps + 5) / (slip_mps + u) on a film of q oil units (0.0167 mL per square foot) under a contact that slips at u metres a second. Without share_thick and slip_mps it is mu_oil + (mu_dry - mu_oil) exp(-q / q0). The nominal constants, used where no friction is given, are fits to practice, not measurements.
+	Friction  *Friction          `json:"friction,omitempty"`
 	PatternID openapi_types.UUID `json:"pattern_id"`
 
 	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
@@ -2321,11 +2289,17 @@ type WornShots = int
 // WornWithBall defines model for WornWithBall.
 type WornWithBall = openapi_types.UUID
 
+// CreateSquadJSONBody defines parameters for CreateSquad.
+type CreateSquadJSONBody = json.RawMessage
+
 // GetSquadParams defines parameters for GetSquad.
 type GetSquadParams struct {
 	// IfNoneMatch The ETag you hold; 304 when it is still current.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
+
+// ReplaceSquadJSONBody defines parameters for ReplaceSquad.
+type ReplaceSquadJSONBody = json.RawMessage
 
 // ReplaceSquadParams defines parameters for ReplaceSquad.
 type ReplaceSquadParams struct {
@@ -2342,6 +2316,9 @@ type ListAssignmentsParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// CreateAssignmentJSONBody defines parameters for CreateAssignment.
+type CreateAssignmentJSONBody = json.RawMessage
+
 // DeleteAssignmentParams defines parameters for DeleteAssignment.
 type DeleteAssignmentParams struct {
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
@@ -2353,6 +2330,9 @@ type GetAssignmentParams struct {
 	// IfNoneMatch The ETag you hold; 304 when it is still current.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
+
+// ReplaceAssignmentJSONBody defines parameters for ReplaceAssignment.
+type ReplaceAssignmentJSONBody = json.RawMessage
 
 // ReplaceAssignmentParams defines parameters for ReplaceAssignment.
 type ReplaceAssignmentParams struct {
@@ -2369,6 +2349,9 @@ type ListAthletesParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// CreateAthleteJSONBody defines parameters for CreateAthlete.
+type CreateAthleteJSONBody = json.RawMessage
+
 // DeleteAthleteParams defines parameters for DeleteAthlete.
 type DeleteAthleteParams struct {
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
@@ -2380,6 +2363,9 @@ type GetAthleteParams struct {
 	// IfNoneMatch The ETag you hold; 304 when it is still current.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
+
+// ReplaceAthleteJSONBody defines parameters for ReplaceAthlete.
+type ReplaceAthleteJSONBody = json.RawMessage
 
 // ReplaceAthleteParams defines parameters for ReplaceAthlete.
 type ReplaceAthleteParams struct {
@@ -2396,6 +2382,9 @@ type ListBallsParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// CreateBallJSONBody defines parameters for CreateBall.
+type CreateBallJSONBody = json.RawMessage
+
 // DeleteBallParams defines parameters for DeleteBall.
 type DeleteBallParams struct {
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
@@ -2407,6 +2396,9 @@ type GetBallParams struct {
 	// IfNoneMatch The ETag you hold; 304 when it is still current.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
+
+// ReplaceBallJSONBody defines parameters for ReplaceBall.
+type ReplaceBallJSONBody = json.RawMessage
 
 // ReplaceBallParams defines parameters for ReplaceBall.
 type ReplaceBallParams struct {
@@ -2429,6 +2421,9 @@ type ListDrillsParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// CreateDrillJSONBody defines parameters for CreateDrill.
+type CreateDrillJSONBody = json.RawMessage
+
 // DeleteDrillParams defines parameters for DeleteDrill.
 type DeleteDrillParams struct {
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
@@ -2440,6 +2435,9 @@ type GetDrillParams struct {
 	// IfNoneMatch The ETag you hold; 304 when it is still current.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
+
+// ReplaceDrillJSONBody defines parameters for ReplaceDrill.
+type ReplaceDrillJSONBody = json.RawMessage
 
 // ReplaceDrillParams defines parameters for ReplaceDrill.
 type ReplaceDrillParams struct {
@@ -2546,6 +2544,9 @@ type ListPatternsParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// CreatePatternJSONBody defines parameters for CreatePattern.
+type CreatePatternJSONBody = json.RawMessage
+
 // DeletePatternParams defines parameters for DeletePattern.
 type DeletePatternParams struct {
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
@@ -2557,6 +2558,9 @@ type GetPatternParams struct {
 	// IfNoneMatch The ETag you hold; 304 when it is still current.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
+
+// ReplacePatternJSONBody defines parameters for ReplacePattern.
+type ReplacePatternJSONBody = json.RawMessage
 
 // ReplacePatternParams defines parameters for ReplacePattern.
 type ReplacePatternParams struct {
@@ -2621,6 +2625,9 @@ type ListSessionsParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// CreateSessionJSONBody defines parameters for CreateSession.
+type CreateSessionJSONBody = json.RawMessage
+
 // DeleteSessionParams defines parameters for DeleteSession.
 type DeleteSessionParams struct {
 	// WithShots Delete the session's shots too.
@@ -2635,6 +2642,9 @@ type GetSessionParams struct {
 	// IfNoneMatch The ETag you hold; 304 when it is still current.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
+
+// ReplaceSessionJSONBody defines parameters for ReplaceSession.
+type ReplaceSessionJSONBody = json.RawMessage
 
 // ReplaceSessionParams defines parameters for ReplaceSession.
 type ReplaceSessionParams struct {
@@ -2672,6 +2682,9 @@ type GetShotParams struct {
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
+// ReplaceShotJSONBody defines parameters for ReplaceShot.
+type ReplaceShotJSONBody = json.RawMessage
+
 // ReplaceShotParams defines parameters for ReplaceShot.
 type ReplaceShotParams struct {
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
@@ -2697,40 +2710,40 @@ type AcceptInvitationJSONRequestBody = InvitationCode
 type LayOilJSONRequestBody = OilGiven
 
 // CreateSquadJSONRequestBody defines body for CreateSquad for application/json ContentType.
-type CreateSquadJSONRequestBody = Squad
+type CreateSquadJSONRequestBody = CreateSquadJSONBody
 
 // ReplaceSquadJSONRequestBody defines body for ReplaceSquad for application/json ContentType.
-type ReplaceSquadJSONRequestBody = Squad
+type ReplaceSquadJSONRequestBody = ReplaceSquadJSONBody
 
 // CreateAssignmentJSONRequestBody defines body for CreateAssignment for application/json ContentType.
-type CreateAssignmentJSONRequestBody = Assignment
+type CreateAssignmentJSONRequestBody = CreateAssignmentJSONBody
 
 // ReplaceAssignmentJSONRequestBody defines body for ReplaceAssignment for application/json ContentType.
-type ReplaceAssignmentJSONRequestBody = Assignment
+type ReplaceAssignmentJSONRequestBody = ReplaceAssignmentJSONBody
 
 // CreateAthleteJSONRequestBody defines body for CreateAthlete for application/json ContentType.
-type CreateAthleteJSONRequestBody = Athlete
+type CreateAthleteJSONRequestBody = CreateAthleteJSONBody
 
 // ReplaceAthleteJSONRequestBody defines body for ReplaceAthlete for application/json ContentType.
-type ReplaceAthleteJSONRequestBody = Athlete
+type ReplaceAthleteJSONRequestBody = ReplaceAthleteJSONBody
 
 // EraseAthleteJSONRequestBody defines body for EraseAthlete for application/json ContentType.
 type EraseAthleteJSONRequestBody = Confirmation
 
 // CreateBallJSONRequestBody defines body for CreateBall for application/json ContentType.
-type CreateBallJSONRequestBody = Ball
+type CreateBallJSONRequestBody = CreateBallJSONBody
 
 // ReplaceBallJSONRequestBody defines body for ReplaceBall for application/json ContentType.
-type ReplaceBallJSONRequestBody = Ball
+type ReplaceBallJSONRequestBody = ReplaceBallJSONBody
 
 // CompareLinesJSONRequestBody defines body for CompareLines for application/json ContentType.
 type CompareLinesJSONRequestBody = ComparisonRequest
 
 // CreateDrillJSONRequestBody defines body for CreateDrill for application/json ContentType.
-type CreateDrillJSONRequestBody = Drill
+type CreateDrillJSONRequestBody = CreateDrillJSONBody
 
 // ReplaceDrillJSONRequestBody defines body for ReplaceDrill for application/json ContentType.
-type ReplaceDrillJSONRequestBody = Drill
+type ReplaceDrillJSONRequestBody = ReplaceDrillJSONBody
 
 // AssignDrillJSONRequestBody defines body for AssignDrill for application/json ContentType.
 type AssignDrillJSONRequestBody = AssignRequest
@@ -2751,10 +2764,10 @@ type MapMissesJSONRequestBody = MissMapRequest
 type StudyLineJSONRequestBody = PathsRequest
 
 // CreatePatternJSONRequestBody defines body for CreatePattern for application/json ContentType.
-type CreatePatternJSONRequestBody = Pattern
+type CreatePatternJSONRequestBody = CreatePatternJSONBody
 
 // ReplacePatternJSONRequestBody defines body for ReplacePattern for application/json ContentType.
-type ReplacePatternJSONRequestBody = Pattern
+type ReplacePatternJSONRequestBody = ReplacePatternJSONBody
 
 // PlanLinesJSONRequestBody defines body for PlanLines for application/json ContentType.
 type PlanLinesJSONRequestBody = PlanRequest
@@ -2763,13 +2776,13 @@ type PlanLinesJSONRequestBody = PlanRequest
 type ReadSentenceJSONRequestBody = Sentence
 
 // CreateSessionJSONRequestBody defines body for CreateSession for application/json ContentType.
-type CreateSessionJSONRequestBody = Session
+type CreateSessionJSONRequestBody = CreateSessionJSONBody
 
 // ReplaceSessionJSONRequestBody defines body for ReplaceSession for application/json ContentType.
-type ReplaceSessionJSONRequestBody = Session
+type ReplaceSessionJSONRequestBody = ReplaceSessionJSONBody
 
 // ReplaceShotJSONRequestBody defines body for ReplaceShot for application/json ContentType.
-type ReplaceShotJSONRequestBody = Shot
+type ReplaceShotJSONRequestBody = ReplaceShotJSONBody
 
 // SignInJSONRequestBody defines body for SignIn for application/json ContentType.
 type SignInJSONRequestBody = SignIn

@@ -135,7 +135,7 @@ func TestPlanOnAWornFilm(t *testing.T) {
 	says(t, p.plan(t, query).Subject.Assumptions, "along the line asked for: laydown 24.0, 2.00 degrees")
 	query.Worn = &advice.WornBy{Shots: -1}
 	_, err := p.PlanLines(t.Context(), p.coach, p.squad, query, nil)
-	if known := wantCode(t, err, Invalid); !strings.HasPrefix(known.Faults[0].Pointer, "/worn") {
+	if known := wantCode(t, err, Invalid); !strings.HasPrefix(known.Faults[0].Pointer, "/subject/worn") {
 		t.Errorf("%v", known.Faults)
 	}
 }

@@ -144,7 +144,7 @@ func comparePage(v *visit) error {
 	}
 	comparison, err := v.site.svc.CompareLines(v.Context(), v.me.ID, r.Own.ID, query, against, nil)
 	if err != nil {
-		return v.retry(f, placed(err), show, append([]string{"against", ""}, wornFields...)...)
+		return v.retry(f, err, show, append([]string{"against", ""}, plannerFields...)...)
 	}
 	view := compareView{
 		question:   question{r, sent.Encode()},

@@ -10,7 +10,6 @@ import (
 	"strconv"
 	"strings"
 
-	"laneward/service"
 	"laneward/service/advice"
 	"laneward/service/line"
 	"laneward/service/motion"
@@ -242,8 +241,16 @@ func (v *visit) rosterAndBalls() (*roster, []ballChoice, error) {
 	return r, balls, err
 }
 
-// wornFields name the inputs that the service's faults of a worn film mean.
-var wornFields = []string{"worn", "shots", "worn/shots", "shots"}
+// plannerFields name the inputs that the planner's faults mean.
+var plannerFields = []string{
+	"subject/worn", "shots", "subject/worn/shots", "shots",
+	"subject/pocket/board_low", "board_low", "subject/pocket/board_high", "board_high",
+	"subject/pocket/angle_low_deg", "angle_low", "subject/pocket/angle_high_deg", "angle_high",
+	"subject/friction/mu_dry", "mu_dry", "subject/friction/mu_oil", "mu_oil", "subject/friction/q0", "q0",
+	"subject/friction/share_thick", "share_thick", "subject/friction/q_thick", "q_thick",
+	"subject/friction/slip_mps", "slip_mps",
+	"subject/athlete_id", "athlete", "subject/ball_id", "ball",
+}
 
 // question is what an address asks of the planner.
 type question struct {
@@ -253,43 +260,6 @@ type question struct {
 
 // With is the address of another page with the same question.
 func (q question) With(path string) string { return q.Address() + path + "?" + q.Query }
-
-// plannerWords are the planner's words for what a form asks under a label: how a fault of it
-// begins, whose it is, and what it is called here.
-var plannerWords = []struct{ begins, input string }{
-	{"pocket: board_low ", "board_low"},
-	{"pocket: angle_low_deg ", "angle_low"},
-	{"pocket: boards ", "board_low"},
-	{"mu_dry ", "mu_dry"},
-	{"mu_oil ", "mu_oil"},
-	{"q0 ", "q0"},
-	{"share_thick ", "share_thick"},
-	{"q_thick ", "q_thick"},
-	{"slip_mps ", "slip_mps"},
-}
-
-var plannerNames = strings.NewReplacer("board_high", "the innermost board,", "angle_high_deg", "the largest angle,")
-
-// placed puts what the planner found wrong with its numbers at the inputs they came from.
-func placed(err error) error {
-	known := service.AsError(err)
-	if known.Code != service.Invalid || len(known.Faults) > 0 {
-		return err
-	}
-	told := *known
-	for fault := range strings.SplitSeq(known.Detail, "\n") {
-		at := slices.IndexFunc(
-			plannerWords,
-			func(w struct{ begins, input string }) bool { return strings.HasPrefix(fault, w.begins) },
-		)
-		if at < 0 {
-			return err
-		}
-		detail := plannerNames.Replace(strings.TrimPrefix(fault, plannerWords[at].begins))
-		told.Faults = append(told.Faults, record.Fault{Pointer: "/" + plannerWords[at].input, Detail: detail})
-	}
-	return &told
-}
 
 // planView is what the planner's page looks at.
 type planView struct {
@@ -326,7 +296,7 @@ func planPage(v *visit) error {
 	}
 	plan, err := v.site.svc.PlanLines(v.Context(), v.me.ID, r.Own.ID, query, nil)
 	if err != nil {
-		return v.retry(f, placed(err), show, wornFields...)
+		return v.retry(f, err, show, plannerFields...)
 	}
 	view := planView{question: question{r, sent.Encode()}, Form: f, Plan: plan}
 	scene, err := plan.Picture(lanePx)

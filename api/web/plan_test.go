@@ -121,7 +121,7 @@ func TestPlanFaultsAreTold(t *testing.T) {
 		wants   []string
 	}{
 		"no number":          {w.plan("&board_low=x"), []string{`"x" is not a number`}},
-		"pocket upside down": {w.plan("&board_low=18&board_high=17"), []string{"Outermost board 18 must lie under the innermost board, 17"}},
+		"pocket upside down": {w.plan("&board_low=18&board_high=17"), []string{"Outermost board 18 must be less than the highest board, 17"}},
 		"no friction":        {w.plan("&mu_dry=9"), []string{"Friction on dry boards 9 is out of range: write 0 to 2"}},
 		"no slip speed":      {w.plan("&slip_mps=fast"), []string{"is not a slip speed: write metres a second, such as 3, or none"}},
 		"no share":           {w.plan("&share_thick=2"), []string{"Share of the friction that feels thick oil 2 is out of range: write 0 to 1"}},

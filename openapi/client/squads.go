@@ -19,7 +19,11 @@ func (c *Client) CreateSquad(ctx context.Context, name string) (Answer[openapi.S
 	if err != nil {
 		return Answer[openapi.Squad]{}, fmt.Errorf("make an id: %w", err)
 	}
-	answer, err := c.api.CreateSquadWithResponse(resend(ctx), openapi.Squad{ID: &id, Name: name})
+	squad, err := json.Marshal(openapi.Squad{ID: &id, Name: name})
+	if err != nil {
+		return Answer[openapi.Squad]{}, fmt.Errorf("write the squad: %w", err)
+	}
+	answer, err := c.api.CreateSquadWithResponse(resend(ctx), squad)
 	if err != nil {
 		return Answer[openapi.Squad]{}, err
 	}

@@ -65,7 +65,7 @@ func Compare(ctx context.Context, a, b *Planner, differs []string, progress Prog
 	}
 	found, err := line.Compare(ctx, a.request, b.request, progress)
 	if err != nil {
-		return nil, err
+		return nil, faultsOf("", err)
 	}
 	return &Comparison{
 		A:       a.planOf(found.A),

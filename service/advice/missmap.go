@@ -84,11 +84,11 @@ func (p *Planner) Map(ctx context.Context, grid line.Grid, progress Progress) (*
 	}
 	misses, err := line.Map(ctx, p.request, grid, progress)
 	if err != nil {
-		return nil, err
+		return nil, faultsOf("", err)
 	}
 	found, err := line.Find(ctx, p.request, nil)
 	if err != nil {
-		return nil, err
+		return nil, faultsOf("", err)
 	}
 	return &MissMap{Subject: p.Subject, MissMap: misses, Lines: p.planned(found.Lines)}, nil
 }

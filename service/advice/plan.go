@@ -36,7 +36,7 @@ func (p *Planner) Plan(ctx context.Context, progress Progress) (*Plan, error) {
 	}
 	found, err := line.Find(ctx, p.request, progress)
 	if err != nil {
-		return nil, err
+		return nil, faultsOf("", err)
 	}
 	return p.planOf(*found), nil
 }
@@ -75,7 +75,7 @@ func (p *Planner) Study(ctx context.Context, aim line.Aim) (*Study, error) {
 	}
 	found, err := line.At(p.request, aim)
 	if err != nil {
-		return nil, err
+		return nil, faultsOf("", err)
 	}
 	return &Study{Subject: p.Subject, Study: found, Drill: p.suggest(found.Line), request: p.request}, nil
 }

@@ -334,7 +334,7 @@ func (p *Planner) wearByOwn(ctx context.Context) error {
 	if aim == nil {
 		fresh, err := line.Find(ctx, p.request, nil)
 		if err != nil {
-			return err
+			return faultsOf("", err)
 		}
 		if len(fresh.Lines) == 0 {
 			return conflict(
@@ -346,7 +346,7 @@ func (p *Planner) wearByOwn(ctx context.Context) error {
 	}
 	paths, err := line.Throws(p.request, *aim, p.worn.Shots)
 	if err != nil {
-		return err
+		return faultsOf("/subject/worn", err)
 	}
 	tracks := make([]oil.Track, 0, len(paths))
 	for _, path := range paths {

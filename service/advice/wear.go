@@ -49,32 +49,32 @@ func (b WornBy) Faults() []record.Fault {
 	var f record.Faults
 	f.Add(
 		b.Session == nil && b.Shots < 1,
-		"/worn",
+		"/subject/worn",
 		"required",
 		"name the session whose shots wear the film, or how many shots",
 	)
-	f.Add(b.Shots < 0 || b.Shots > MaxWornShots, "/worn/shots", "range", "is outside 1 to %d", MaxWornShots)
+	f.Add(b.Shots < 0 || b.Shots > MaxWornShots, "/subject/worn/shots", "range", "is outside 1 to %d", MaxWornShots)
 	f.Add(
 		(b.LaydownBoard == nil) != (b.LaunchAngleDeg == nil),
-		"/worn",
+		"/subject/worn",
 		"required",
 		"give both laydown_board and launch_angle_deg, or neither",
 	)
 	f.Add(
 		b.Session != nil && b.LaydownBoard != nil,
-		"/worn/laydown_board",
+		"/subject/worn/laydown_board",
 		"mismatch",
 		"a session's shots have lines of their own: leave it out, or leave the session out",
 	)
 	f.Add(
 		b.Session == nil && b.Athlete != nil,
-		"/worn/athlete_id",
+		"/subject/worn/athlete_id",
 		"mismatch",
 		"without a session it is the plan's own athlete who wears the film: leave it out",
 	)
 	f.Add(
 		b.Session == nil && b.Ball != nil,
-		"/worn/ball_id",
+		"/subject/worn/ball_id",
 		"mismatch",
 		"without a session it is the plan's own ball that wears the film: leave it out",
 	)

@@ -130,12 +130,12 @@ func TestWornByFaults(t *testing.T) {
 		{"its first shots", WornBy{Session: &id, Shots: 5, Athlete: &id, Ball: &id}, ""},
 		{"own shots", WornBy{Shots: 5}, ""},
 		{"own shots on a line", WornBy{Shots: 5, LaydownBoard: &board, LaunchAngleDeg: &angle}, ""},
-		{"nothing", WornBy{}, "/worn"},
-		{"too many", WornBy{Shots: MaxWornShots + 1}, "/worn/shots"},
-		{"half a line", WornBy{Shots: 5, LaydownBoard: &board}, "/worn"},
-		{"a session on a line", WornBy{Session: &id, LaydownBoard: &board, LaunchAngleDeg: &angle}, "/worn/laydown_board"},
-		{"another athlete's own", WornBy{Shots: 5, Athlete: &id}, "/worn/athlete_id"},
-		{"another ball's own", WornBy{Shots: 5, Ball: &id}, "/worn/ball_id"},
+		{"nothing", WornBy{}, "/subject/worn"},
+		{"too many", WornBy{Shots: MaxWornShots + 1}, "/subject/worn/shots"},
+		{"half a line", WornBy{Shots: 5, LaydownBoard: &board}, "/subject/worn"},
+		{"a session on a line", WornBy{Session: &id, LaydownBoard: &board, LaunchAngleDeg: &angle}, "/subject/worn/laydown_board"},
+		{"another athlete's own", WornBy{Shots: 5, Athlete: &id}, "/subject/worn/athlete_id"},
+		{"another ball's own", WornBy{Shots: 5, Ball: &id}, "/subject/worn/ball_id"},
 	} {
 		found := c.by.Faults()
 		if c.at == "" && len(found) > 0 || c.at != "" && (len(found) != 1 || found[0].Pointer != c.at) {

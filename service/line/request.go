@@ -7,8 +7,6 @@
 package line
 
 import (
-	"errors"
-	"fmt"
 	"math"
 
 	"laneward/service/lane"
@@ -101,7 +99,7 @@ const (
 	maxLines     = 20
 )
 
-// prepare fills in the defaults and reports everything that cannot be, joined into one error.
+// prepare fills in the defaults; its error is the [Faults] of the request.
 func (r *Request) prepare() error {
 	if r.Pocket == (Pocket{}) {
 		r.Pocket = DefaultPocket()
@@ -115,43 +113,41 @@ func (r *Request) prepare() error {
 	if r.Athlete.Scatter == (Scatter{}) {
 		r.Athlete.Scatter = AssumedScatter()
 	}
-	var faults []error
-	check := func(wrong bool, format string, values ...any) {
-		if wrong {
-			faults = append(faults, fmt.Errorf(format, values...))
-		}
-	}
-	if _, err := lane.ParseSide(string(r.Athlete.Side)); err != nil {
-		faults = append(faults, err)
-	}
-	check(r.Film == nil, "film is missing")
-	check(
-		!(math.Abs(r.Athlete.SlideOffsetBoards) <= 20),
-		"slide_offset_boards %g is out of range: write -20 to 20",
-		r.Athlete.SlideOffsetBoards,
-	)
-	check(
-		!(r.Pocket.BoardLow < r.Pocket.BoardHigh),
-		"pocket: board_low %g must lie under board_high %g",
-		r.Pocket.BoardLow,
-		r.Pocket.BoardHigh,
-	)
-	check(!(r.Pocket.AngleLowDeg < r.Pocket.AngleHighDeg), "pocket: angle_low_deg %g must lie under angle_high_deg %g",
-		r.Pocket.AngleLowDeg, r.Pocket.AngleHighDeg)
-	check(
-		!lane.OnLane(r.Pocket.BoardLow) || !lane.OnLane(r.Pocket.BoardHigh),
-		"pocket: boards %g to %g are not on the lane",
-		r.Pocket.BoardLow,
-		r.Pocket.BoardHigh,
-	)
-	check(
+	var faults Faults
+	_, err := lane.ParseSide(string(r.Athlete.Side))
+	faults.take("/athlete/side", err)
+	faults.add(r.Film == nil, "/film", "is missing")
+	offset := r.Athlete.SlideOffsetBoards
+	faults.add(!(math.Abs(offset) <= 20), "/athlete/slide_offset_boards", "%g is out of range: write -20 to 20", offset)
+	r.Pocket.check(&faults)
+	faults.add(
 		r.Draws < 2 || r.Draws > maxDraws || r.Draws%2 != 0,
-		"draws %d is out of range: write an even number, 2 to %d",
-		r.Draws,
-		maxDraws,
+		"/draws", "%d is out of range: write an even number, 2 to %d", r.Draws, maxDraws,
 	)
-	check(r.Lines < 1 || r.Lines > maxLines, "lines %d is out of range: write 1 to %d", r.Lines, maxLines)
-	faults = append(faults, r.Ball.Validate(), r.Friction.Validate(), r.Athlete.Scatter.Validate(),
-		r.Athlete.release(Aim{LaydownBoard: lane.CentreBoard}).Validate())
-	return errors.Join(faults...)
+	faults.add(r.Lines < 1 || r.Lines > maxLines, "/lines", "%d is out of range: write 1 to %d", r.Lines, maxLines)
+	faults.take("/ball", r.Ball.Validate())
+	faults.take("/friction", r.Friction.Validate())
+	faults.take("/scatter", r.Athlete.Scatter.Validate())
+	faults.take("/athlete", r.Athlete.release(Aim{LaydownBoard: lane.CentreBoard}).Validate())
+	return faults.err()
+}
+
+func (p Pocket) check(faults *Faults) {
+	faults.add(
+		!(p.BoardLow < p.BoardHigh),
+		"/pocket/board_low", "%g must be less than the highest board, %g", p.BoardLow, p.BoardHigh,
+	)
+	faults.add(
+		!(p.AngleLowDeg < p.AngleHighDeg),
+		"/pocket/angle_low_deg", "%g must be less than the largest angle, %g", p.AngleLowDeg, p.AngleHighDeg,
+	)
+	faults.add(!lane.OnLane(p.BoardLow), "/pocket/board_low", "%g is not on the lane", p.BoardLow)
+	faults.add(!lane.OnLane(p.BoardHigh), "/pocket/board_high", "%g is not on the lane", p.BoardHigh)
+}
+
+// checkAim returns the [Faults] of an aim.
+func (a Athlete) checkAim(aim Aim) error {
+	var faults Faults
+	faults.take("", a.release(aim).Validate())
+	return faults.err()
 }

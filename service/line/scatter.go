@@ -3,7 +3,6 @@ package line
 import (
 	"cmp"
 	"errors"
-	"fmt"
 	"math"
 	"slices"
 
@@ -35,7 +34,7 @@ func (s Scatter) Validate() error {
 		if value >= low && value <= high {
 			return nil
 		}
-		return fmt.Errorf("scatter: %s %g is out of range: write %g to %g", name, value, low, high)
+		return &motion.RangeError{Name: name, Value: value, Low: low, High: high}
 	}
 	return errors.Join(
 		check("arrows_boards", s.ArrowsBoards, 0, 10),

@@ -20,8 +20,8 @@ func At(request Request, aim Aim) (*Study, error) {
 	if err := request.prepare(); err != nil {
 		return nil, err
 	}
-	if err := request.Athlete.release(aim).Validate(); err != nil {
-		return nil, fmt.Errorf("line: %w", err)
+	if err := request.Athlete.checkAim(aim); err != nil {
+		return nil, err
 	}
 	scorer, err := newScorer(request)
 	if err != nil {
@@ -63,10 +63,10 @@ func Throws(request Request, aim Aim, n int) ([]motion.Path, error) {
 	if n < 1 || n > maxDraws {
 		return nil, fmt.Errorf("%d shots are out of range: write 1 to %d", n, maxDraws)
 	}
-	usual := request.Athlete.release(aim)
-	if err := usual.Validate(); err != nil {
-		return nil, fmt.Errorf("line: %w", err)
+	if err := request.Athlete.checkAim(aim); err != nil {
+		return nil, err
 	}
+	usual := request.Athlete.release(aim)
 	surface := motion.FilmSurface(request.Film, request.Friction.OnSurface(request.Ball), request.Athlete.Side)
 	paths := make([]motion.Path, 0, n)
 	for _, miss := range request.Athlete.Scatter.draws(n + n%2)[:n] {

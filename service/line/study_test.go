@@ -59,7 +59,7 @@ func TestAtRefuses(t *testing.T) {
 		{"film", func(r *Request, _ *Aim) { r.Film = nil }, "film is missing"},
 		{"pocket", func(r *Request, _ *Aim) {
 			r.Pocket = Pocket{BoardLow: 18, BoardHigh: 16, AngleLowDeg: 3, AngleHighDeg: 8}
-		}, "board_low 18 must lie under"},
+		}, "board_low 18 must be less than"},
 	} {
 		asked, aim := request, Aim{LaydownBoard: 24, LaunchAngleDeg: 2}
 		c.change(&asked, &aim)

@@ -61,11 +61,24 @@ func (r Release) Validate() error {
 	)
 }
 
+// RangeError says that a value cannot be; Name is its name in JSON.
+type RangeError struct {
+	Name             string
+	Value, Low, High float64
+}
+
+func (e *RangeError) Error() string { return e.Name + " " + e.Detail() }
+
+// Detail is the error without the name.
+func (e *RangeError) Detail() string {
+	return fmt.Sprintf("%g is out of range: write %g to %g", e.Value, e.Low, e.High)
+}
+
 func inRange(name string, value, low, high float64) error {
 	if value >= low && value <= high {
 		return nil
 	}
-	return fmt.Errorf("%s %g is out of range: write %g to %g", name, value, low, high)
+	return &RangeError{name, value, low, high}
 }
 
 // Ball is what is known of a ball. The motion needs RadiusIn and GyrationIn; [Friction.OnSurface]

@@ -39,20 +39,15 @@ func (c *compareCommand) Run(ctx context.Context, env terminal.Environment) erro
 	if err != nil {
 		return err
 	}
-	asked, err := c.request(ctx, conn)
+	subject, err := c.subject(ctx, conn)
 	if err != nil {
 		return err
 	}
 	request := openapi.ComparisonRequest{
-		AthleteID: asked.AthleteID,
-		BallID:    asked.BallID,
-		PatternID: asked.PatternID,
-		Friction:  asked.Friction,
-		Pocket:    asked.Pocket,
-		Worn:      asked.Worn,
-		Lines:     c.Lines,
+		Subject: subject,
+		Lines:   c.Lines,
 	}
-	if request.Against, err = c.against(ctx, conn, asked); err != nil {
+	if request.Against, err = c.against(ctx, conn, subject); err != nil {
 		return err
 	}
 	progress, done := conn.following()
@@ -75,12 +70,12 @@ func (c *compareCommand) Run(ctx context.Context, env terminal.Environment) erro
 func (c *compareCommand) against(
 	ctx context.Context,
 	conn *squadConnection,
-	asked openapi.PlanRequest,
+	subject openapi.PlanSubject,
 ) (against openapi.Against, err error) {
 	var faults [4]error
 	against.PatternID, faults[0] = conn.findID(ctx, client.Pattern, c.AgainstPattern)
 	against.AthleteID, faults[1] = conn.findID(ctx, client.Athlete, c.AgainstAthlete)
-	whose := asked.AthleteID
+	whose := subject.AthleteID
 	if against.AthleteID != nil {
 		whose = *against.AthleteID
 	}
@@ -158,19 +153,14 @@ func (c *missmapCommand) Run(ctx context.Context, env terminal.Environment) erro
 	if err != nil {
 		return err
 	}
-	asked, err := c.request(ctx, conn)
+	subject, err := c.subject(ctx, conn)
 	if err != nil {
 		return err
 	}
 	request := openapi.MissMapRequest{
-		AthleteID: asked.AthleteID,
-		BallID:    asked.BallID,
-		PatternID: asked.PatternID,
-		Friction:  asked.Friction,
-		Pocket:    asked.Pocket,
-		Worn:      asked.Worn,
-		Draws:     c.Draws,
-		Grid:      &openapi.Grid{LaydownStepBoards: c.LaydownStep, AngleStepDeg: c.AngleStep},
+		Subject: subject,
+		Draws:   c.Draws,
+		Grid:    &openapi.Grid{LaydownStepBoards: c.LaydownStep, AngleStepDeg: c.AngleStep},
 	}
 	if c.Laydowns != nil {
 		request.Grid.LaydownFromBoard, request.Grid.LaydownToBoard = &c.Laydowns.low, &c.Laydowns.high

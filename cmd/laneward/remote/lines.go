@@ -46,13 +46,13 @@ func (c *planCommand) Run(ctx context.Context, env terminal.Environment) error {
 	if err != nil {
 		return err
 	}
-	asked, err := c.request(ctx, conn)
+	subject, err := c.subject(ctx, conn)
 	if err != nil {
 		return err
 	}
-	asked.Lines, asked.Draws = c.Lines, c.Draws
+	request := openapi.PlanRequest{Subject: subject, Lines: c.Lines, Draws: c.Draws}
 	progress, done := conn.following()
-	plan, err := conn.Plan(ctx, conn.squad, asked, progress)
+	plan, err := conn.Plan(ctx, conn.squad, request, progress)
 	done()
 	if err != nil {
 		return err
@@ -65,20 +65,20 @@ func (c *planCommand) Run(ctx context.Context, env terminal.Environment) error {
 	if err != nil {
 		return err
 	}
-	if err := conn.drawings(ctx, c.PictureFlags, asked); err != nil {
+	if err := conn.drawings(ctx, c.PictureFlags, request); err != nil {
 		return err
 	}
 	if c.Assign == 0 {
 		return nil
 	}
-	return c.assign(ctx, conn, asked, plan.Value.Lines)
+	return c.assign(ctx, conn, subject, plan.Value.Lines)
 }
 
 // assign stores the drill of a line and gives it to the athlete.
 func (c *planCommand) assign(
 	ctx context.Context,
 	conn *squadConnection,
-	asked openapi.PlanRequest,
+	subject openapi.PlanSubject,
 	lines []openapi.PlannedLine,
 ) error {
 	if c.Assign < 1 || c.Assign > len(lines) {
@@ -86,12 +86,7 @@ func (c *planCommand) assign(
 	}
 	line := lines[c.Assign-1]
 	wanted := openapi.LineDrillRequest{
-		AthleteID:      asked.AthleteID,
-		BallID:         asked.BallID,
-		PatternID:      asked.PatternID,
-		Friction:       asked.Friction,
-		Pocket:         asked.Pocket,
-		Worn:           asked.Worn,
+		Subject:        subject,
 		LaydownBoard:   line.LaydownBoard,
 		LaunchAngleDeg: line.LaunchAngleDeg,
 		Reps:           c.Reps,
@@ -268,17 +263,12 @@ func (c *lineCommand) Run(ctx context.Context, env terminal.Environment) error {
 	if err != nil {
 		return err
 	}
-	asked, err := c.request(ctx, conn)
+	subject, err := c.subject(ctx, conn)
 	if err != nil {
 		return err
 	}
 	request := openapi.PathsRequest{
-		AthleteID:      asked.AthleteID,
-		BallID:         asked.BallID,
-		PatternID:      asked.PatternID,
-		Friction:       asked.Friction,
-		Pocket:         asked.Pocket,
-		Worn:           asked.Worn,
+		Subject:        subject,
 		LaydownBoard:   c.Laydown,
 		LaunchAngleDeg: c.Launch,
 	}

@@ -138,13 +138,13 @@ func (f wornFlags) worn(ctx context.Context, conn *squadConnection) (*openapi.Wo
 	return worn, nil
 }
 
-// request looks up what the flags name.
-func (f lineFlags) request(ctx context.Context, conn *squadConnection) (asked openapi.PlanRequest, err error) {
+// subject looks up what the flags name.
+func (f lineFlags) subject(ctx context.Context, conn *squadConnection) (asked openapi.PlanSubject, err error) {
 	athlete, err := conn.whom(ctx, f.Athlete)
 	if err != nil {
 		return asked, err
 	}
-	asked = openapi.PlanRequest{AthleteID: athlete, Friction: f.friction(), Pocket: f.pocket()}
+	asked = openapi.PlanSubject{AthleteID: athlete, Friction: f.friction(), Pocket: f.pocket()}
 	pattern, err := conn.find(ctx, client.Pattern, f.Pattern)
 	if err != nil {
 		return asked, err
