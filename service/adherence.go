@@ -46,30 +46,19 @@ func (s *Service) Adherence(
 	user, squad uuid.UUID,
 	query DrillQuery,
 ) (result DrillScores, err error) {
-	err = s.readSquad(ctx, user, squad, func(w *work) error {
-		result = DrillScores{}
-		tasks, err := w.drillTasks(ctx, query)
-		if err != nil {
-			return err
+	tasks, err := s.readTasks(ctx, user, squad, query)
+	if err != nil {
+		return result, err
+	}
+	result.Drill = tasks.drill
+	for _, task := range tasks.athletes {
+		if query.Session != nil && query.Athlete == nil && len(task.shots) == 0 {
+			continue // they were not there
 		}
-		result.Drill = tasks.drill
-		for _, task := range tasks.athletes {
-			shots, err := w.shotsFor(ctx, query, task)
-			if err != nil {
-				return err
-			}
-			if query.Session != nil && query.Athlete == nil && len(shots) == 0 {
-				continue // they were not there
-			}
-			asked := tasks.drill.Drill().For(task.athlete.Side)
-			plain := plainShots(shots)
-			score := Score{Athlete: task.athlete, From: task.from, To: task.to, Assigned: task.assigned}
-			score.Adherence = asked.Score(plain, asked.Judge(plain))
-			result.Scores = append(result.Scores, score)
-		}
-		return nil
-	})
-	return result, err
+		score, _ := task.judge(tasks.drill.Drill())
+		result.Scores = append(result.Scores, score)
+	}
+	return result, nil
 }
 
 // Judgements judges one athlete's shots for a drill one by one, in the order thrown.
@@ -78,51 +67,60 @@ func (s *Service) Judgements(
 	user, squad uuid.UUID,
 	query DrillQuery,
 ) (scores DrillScores, judged []advice.JudgedShot, err error) {
-	err = s.readSquad(ctx, user, squad, func(w *work) error {
-		tasks, err := w.drillTasks(ctx, query)
-		if err != nil {
-			return err
-		}
-		task := tasks.athletes[0]
-		shots, err := w.shotsFor(ctx, query, task)
-		if err != nil {
-			return err
-		}
-		asked := tasks.drill.Drill().For(task.athlete.Side)
-		plain := plainShots(shots)
-		judgements := asked.Judge(plain)
-		judged = together(shots, judgements)
-		score := Score{
-			Athlete:   task.athlete,
-			From:      task.from,
-			To:        task.to,
-			Assigned:  task.assigned,
-			Adherence: asked.Score(plain, judgements),
-		}
-		scores = DrillScores{Drill: tasks.drill, Scores: []Score{score}}
-		return nil
-	})
-	return scores, judged, err
-}
-
-func together(shots []*record.Shot, judgements []drill.ShotJudgement) []advice.JudgedShot {
-	judged := make([]advice.JudgedShot, len(shots))
-	for i := range shots {
-		judged[i] = advice.JudgedShot{Shot: shots[i], Judgement: judgements[i]}
+	tasks, err := s.readTasks(ctx, user, squad, query)
+	if err != nil {
+		return scores, nil, err
 	}
-	return judged
+	score, judged := tasks.athletes[0].judge(tasks.drill.Drill())
+	return DrillScores{Drill: tasks.drill, Scores: []Score{score}}, judged, nil
 }
 
-// task is what one athlete was asked to do: the drill, between two days.
+// task is what one athlete was asked to do, the drill between two days, and the shots that count.
 type task struct {
 	athlete  *record.Athlete
 	from, to *record.Day
 	assigned bool
+	shots    []*record.Shot
+}
+
+// judge scores an athlete's shots against the drill they were asked to throw, as it reads for their
+// side.
+func (t task) judge(asked drill.Drill) (Score, []advice.JudgedShot) {
+	asked = asked.For(t.athlete.Side)
+	plain := make([]shot.Shot, len(t.shots))
+	for i, one := range t.shots {
+		plain[i] = one.Shot
+	}
+	judgements := asked.Judge(plain)
+	judged := make([]advice.JudgedShot, len(plain))
+	for i, judgement := range judgements {
+		judged[i] = advice.JudgedShot{Shot: t.shots[i], Judgement: judgement}
+	}
+	score := Score{Athlete: t.athlete, From: t.from, To: t.to, Assigned: t.assigned}
+	score.Adherence = asked.Score(plain, judgements)
+	return score, judged
 }
 
 type drillTasks struct {
 	drill    *record.Drill
 	athletes []task
+}
+
+// readTasks reads a query's tasks at one moment. They are judged afterwards: no connection is held
+// meanwhile.
+func (s *Service) readTasks(ctx context.Context, user, squad uuid.UUID, query DrillQuery) (tasks drillTasks, err error) {
+	err = s.readSquad(ctx, user, squad, func(w *work) error {
+		if tasks, err = w.drillTasks(ctx, query); err != nil {
+			return err
+		}
+		for i, task := range tasks.athletes {
+			if tasks.athletes[i].shots, err = w.shotsFor(ctx, query, task); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return tasks, err
 }
 
 // drillTasks finds the drill and whom it is assigned to. An athlete asked for by name is there even
@@ -242,14 +240,6 @@ func (w *work) shotsFor(ctx context.Context, query DrillQuery, task task) ([]*re
 		shots[i] = rec.(*record.Shot)
 	}
 	return shots, nil
-}
-
-func plainShots(records []*record.Shot) []shot.Shot {
-	shots := make([]shot.Shot, len(records))
-	for i, record := range records {
-		shots[i] = record.Shot
-	}
-	return shots
 }
 
 // ReadSentence reads rules from an English sentence, with the names of the squad's balls, and writes

@@ -25,43 +25,22 @@ type LaneScore struct {
 	Lane picture.Lane
 }
 
-// DrillLanes is [Service.Adherence] with each athlete's lane, read at one moment.
+// DrillLanes is [Service.Adherence] with each athlete's lane.
 func (s *Service) DrillLanes(
 	ctx context.Context,
 	user, squad uuid.UUID,
 	query DrillQuery,
-) (record *record.Drill, lanes []LaneScore, err error) {
-	err = s.readSquad(ctx, user, squad, func(w *work) error {
-		lanes = nil
-		tasks, err := w.drillTasks(ctx, query)
-		if err != nil {
-			return err
-		}
-		record = tasks.drill
-		asked := record.Drill()
-		for _, task := range tasks.athletes {
-			shots, err := w.shotsFor(ctx, query, task)
-			if err != nil {
-				return err
-			}
-			plain := plainShots(shots)
-			judged := asked.For(task.athlete.Side)
-			judgements := judged.Judge(plain)
-			score := Score{
-				Athlete:   task.athlete,
-				From:      task.from,
-				To:        task.to,
-				Assigned:  task.assigned,
-				Adherence: judged.Score(plain, judgements),
-			}
-			lanes = append(
-				lanes,
-				LaneScore{Score: score, Lane: advice.DrawDrill(record, task.athlete.Side, together(shots, judgements))},
-			)
-		}
-		return nil
-	})
-	return record, lanes, err
+) (asked *record.Drill, lanes []LaneScore, err error) {
+	tasks, err := s.readTasks(ctx, user, squad, query)
+	if err != nil {
+		return nil, nil, err
+	}
+	for _, task := range tasks.athletes {
+		score, judged := task.judge(tasks.drill.Drill())
+		lane := advice.DrawDrill(tasks.drill, task.athlete.Side, judged)
+		lanes = append(lanes, LaneScore{Score: score, Lane: lane})
+	}
+	return tasks.drill, lanes, nil
 }
 
 // SessionLanes draws each athlete's shots of a session, athletes in order of their names.
