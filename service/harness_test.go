@@ -104,6 +104,7 @@ func (f *fixture) store(t testing.TB, squad, coach uuid.UUID, records ...record.
 	}
 }
 
+// apply applies changes, and stamps the records with the revisions they were stored at.
 func (f *fixture) apply(t testing.TB, squad, user uuid.UUID, changes ...Change) (outcomes []Outcome) {
 	t.Helper()
 	err := f.inSquad(t.Context(), user, squad, func(w *work) (err error) {
@@ -112,6 +113,11 @@ func (f *fixture) apply(t testing.TB, squad, user uuid.UUID, changes ...Change) 
 	})
 	if err != nil {
 		t.Fatal(err)
+	}
+	for i, o := range outcomes {
+		if o.Status == StatusStored && o.Record != nil { // the test goes on from what is stored
+			changes[i].Record.Stamp(o.Record.Key(), o.Rev)
+		}
 	}
 	return outcomes
 }

@@ -49,7 +49,6 @@ func (s *Service) Push(
 ) (outcomes []PushOutcome, rev int64, err error) {
 	outcomes = make([]PushOutcome, len(items))
 	var changes []Change
-	var bases []int64
 	var at []int
 	for i, item := range items {
 		outcomes[i] = PushOutcome{Kind: item.Kind, ID: item.ID}
@@ -58,15 +57,9 @@ func (s *Service) Push(
 			outcomes[i].Status, outcomes[i].Faults = StatusRefused, found
 			continue
 		}
-		changes, bases, at = append(changes, change), append(bases, change.Record.Revision()), append(at, i)
+		changes, at = append(changes, change), append(at, i)
 	}
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
-		for n, change := range changes {
-			change.Record.Stamp(
-				change.Record.Key(),
-				bases[n],
-			) // the transaction may be run again, and stamps what it stores
-		}
 		applied, reached, err := w.apply(ctx, changes)
 		if err != nil {
 			return err
@@ -165,8 +158,7 @@ func (i PushItem) decode() (Change, []record.Fault) {
 func (o *PushOutcome) settle(applied Outcome, sent record.Record) {
 	o.Status, o.Rev, o.Deleted, o.Faults = applied.Status, applied.Rev, applied.Deleted, applied.Faults
 	o.ID, o.Record = sent.Key(), nil
-	merged := applied.Status == StatusStored && applied.Record != nil && applied.Record != sent
-	if merged || applied.Status == StatusConflict || applied.Replaced ||
+	if applied.Merged || applied.Status == StatusConflict || applied.Replaced ||
 		applied.Status == StatusSame && sent.Revision() != 0 && applied.Rev != sent.Revision() {
 		o.Record = applied.Record
 	}

@@ -198,7 +198,6 @@ func (w *work) applyAll(ctx context.Context, changes []Change) error {
 func (s *Service) applyOne(ctx context.Context, user, squad uuid.UUID, change Change) (outcome Outcome, err error) {
 	base := change.Record.Revision()
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
-		change.Record.Stamp(change.Record.Key(), base) // the transaction may be run again
 		if err := w.mustSee(ctx, change); err != nil {
 			return err
 		}

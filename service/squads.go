@@ -40,17 +40,18 @@ func (s *Service) CreateSquad(
 			return nil, err
 		}
 		w := &work{Tx: tx, member: member{user: user, squad: id, role: record.RoleCoach}, now: now}
-		result, created = squad, true
-		return w, w.found(ctx, squad)
+		created = true
+		result, err = w.found(ctx, squad)
+		return w, err
 	})
 	return result, created, err
 }
 
 // found stores a new squad with the user as its first member.
-func (w *work) found(ctx context.Context, squad *record.Squad) error {
+func (w *work) found(ctx context.Context, squad *record.Squad) (*record.Squad, error) {
 	person, err := w.UserByID(ctx, db.UserByIDParams{ID: w.user})
 	if err != nil {
-		return err
+		return nil, err
 	}
 	first := db.PutSquadParams{
 		SquadID:   w.squad,
@@ -60,15 +61,18 @@ func (w *work) found(ctx context.Context, squad *record.Squad) error {
 		Hash:      []byte{},
 	}
 	if err := w.PutSquad(ctx, first); err != nil {
-		return idTaken(err)
+		return nil, idTaken(err)
 	}
 	if err := w.StartClock(ctx, db.StartClockParams{SquadID: w.squad}); err != nil {
-		return idTaken(err)
+		return nil, idTaken(err)
 	}
 	squad.Stamp(w.squad, 0)
 	coach := &record.Member{Head: record.Head{ID: newID()}, UserID: w.user, Name: person.Name, Role: record.RoleCoach}
-	_, _, err = w.apply(ctx, []Change{{Record: squad}, {Record: coach}})
-	return err
+	outcomes, _, err := w.apply(ctx, []Change{{Record: squad}, {Record: coach}})
+	if err != nil {
+		return nil, err
+	}
+	return outcomes[0].Record.(*record.Squad), nil
 }
 
 func sameSquad(ctx context.Context, tx *db.Tx, squad *record.Squad) (*record.Squad, error) {
@@ -264,7 +268,10 @@ func (s *Service) Join(
 			Role:      record.Role(row.Role),
 			AthleteID: row.AthleteID,
 		}
-		_, _, err = w.apply(ctx, []Change{{Record: joined}})
+		outcomes, _, err := w.apply(ctx, []Change{{Record: joined}})
+		if err == nil {
+			joined = outcomes[0].Record.(*record.Member)
+		}
 		return w, err
 	})
 	return squad, joined, err

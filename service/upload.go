@@ -78,9 +78,6 @@ func (s *Service) Upload(ctx context.Context, user, squad uuid.UUID, log Log) (r
 		}
 	}
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
-		for _, change := range changes {
-			change.Record.Stamp(change.Record.Key(), 0)
-		}
 		outcomes, rev, err := w.apply(ctx, changes)
 		if err != nil {
 			return err

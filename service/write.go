@@ -40,8 +40,9 @@ type Outcome struct {
 	Record  record.Record
 	Deleted bool
 	Rev     int64 // of Record, or of the deletion
-	// Replaced tells of what is the same that it was stored and has been replaced since: Record
-	// says something else.
+	Merged  bool  // what was stored holds another edit too
+	// Replaced says of what is the same that it was stored and has been replaced since: Record says
+	// something else.
 	Replaced bool
 	Code     Code // why it was refused or conflicts
 	Faults   []record.Fault
@@ -318,9 +319,9 @@ func (w *work) put(ctx context.Context, plans []*plan, rev int64) (int64, error)
 		var risen []uuid.UUID
 		for i, p := range group {
 			rev++
-			p.write.Stamp(p.write.Key(), rev)
-			records[i] = stored{p.write, p.stores}
-			*p.outcome = Outcome{Status: StatusStored, Record: p.write, Rev: rev}
+			written := record.At(p.write, rev) // what was sent stays as it is: the transaction may run again
+			records[i] = stored{written, p.stores}
+			*p.outcome = Outcome{Status: StatusStored, Record: written, Rev: rev, Merged: p.write != p.change.Record}
 			if p.tomb != nil {
 				risen = append(risen, p.write.Key())
 			}

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
+	"reflect"
 
 	"github.com/google/uuid"
 )
@@ -100,6 +101,15 @@ func (h *Head) Revision() int64 { return h.Rev }
 
 // Stamp sets the id and the revision.
 func (h *Head) Stamp(id uuid.UUID, rev int64) { h.ID, h.Rev = id, rev }
+
+// At returns a copy of a record at a revision.
+func At(record Record, rev int64) Record {
+	made := reflect.New(reflect.TypeOf(record).Elem())
+	made.Elem().Set(reflect.ValueOf(record).Elem())
+	stamped := made.Interface().(Record)
+	stamped.Stamp(record.Key(), rev)
+	return stamped
+}
 
 // Payload is the record's JSON without its revision: what is hashed, and what the history keeps.
 func Payload(record Record) ([]byte, error) {
