@@ -88,14 +88,11 @@ type sceneReply struct {
 	media string
 }
 
-// pngScale is how many pixels one px of a picture takes: pictures are read on sharp screens.
-const pngScale = 2
-
 func (r sceneReply) write(w http.ResponseWriter) error {
 	body := r.scene.SVG()
 	if r.media == mediaPNG {
 		var raster bytes.Buffer
-		if err := r.scene.WritePNG(&raster, pngScale); err != nil {
+		if err := r.scene.WritePNG(&raster, advice.PNGScale); err != nil {
 			return fmt.Errorf("draw a picture: %w", err)
 		}
 		body = raster.Bytes()

@@ -60,10 +60,13 @@ type UploadResult struct {
 // Upload stores the shots of a practice log. Rows are read and checked before the squad's lock is
 // taken. A bad row never holds up the good ones; a log that cannot be read as one stores nothing.
 func (s *Service) Upload(ctx context.Context, user, squad uuid.UUID, log Log) (result UploadResult, err error) {
-	names := newLogNames(log.Session)
-	err = s.readSquad(ctx, user, squad, func(w *work) error { return names.load(ctx, w, &log) })
+	err = s.readSquad(ctx, user, squad, func(w *work) error { return w.logAthlete(ctx, &log) })
 	if err != nil {
 		return result, err
+	}
+	names := &logNames{ids: make(map[record.Kind]map[ownName][]uuid.UUID)}
+	names.read = func(kind record.Kind, visit func(record.Record) error) error {
+		return s.readSquad(ctx, user, squad, func(w *work) error { return w.each(ctx, kind, w.athlete, visit) })
 	}
 	result.Outcomes, err = readLog(log, names)
 	if err != nil {
@@ -145,6 +148,9 @@ func readLog(log Log, names *logNames) ([]RowOutcome, error) {
 		}
 		outcomes = append(outcomes, outcome)
 	}
+	if names.err != nil {
+		return nil, names.err
+	}
 	if len(outcomes) == 0 {
 		return nil, fail(Invalid, "the log has no rows: nothing was stored")
 	}
@@ -164,26 +170,8 @@ func logError(err error) error {
 	return &Error{Code: code, Detail: broken.Error() + " (nothing of this log was stored)", cause: broken.Cause}
 }
 
-// logNames finds the athletes, balls and drills that a log calls by name.
-type logNames struct {
-	session  uuid.UUID
-	athletes map[string][]uuid.UUID
-	drills   map[string][]uuid.UUID
-	balls    map[uuid.UUID]map[string][]uuid.UUID
-}
-
-func newLogNames(session uuid.UUID) *logNames {
-	return &logNames{
-		session:  session,
-		athletes: map[string][]uuid.UUID{},
-		drills:   map[string][]uuid.UUID{},
-		balls:    map[uuid.UUID]map[string][]uuid.UUID{},
-	}
-}
-
-// load reads the names the user may see, and lets the session and the user say whose log it is when
-// the request does not.
-func (n *logNames) load(ctx context.Context, w *work, log *Log) error {
+// logAthlete lets the session and the user say whose log it is when the request does not.
+func (w *work) logAthlete(ctx context.Context, log *Log) error {
 	found, err := w.get(ctx, record.KindSession, log.Session)
 	if err != nil {
 		return err
@@ -198,49 +186,34 @@ func (n *logNames) load(ctx context.Context, w *work, log *Log) error {
 			log.Athlete = *w.athlete
 		}
 	}
-	for _, kind := range []record.Kind{record.KindAthlete, record.KindBall, record.KindDrill} {
-		err := w.each(ctx, kind, w.athlete, func(r record.Record) error {
-			n.add(r)
-			return nil
-		})
-		if err != nil {
-			return err
-		}
-	}
 	return nil
 }
 
-func (n *logNames) add(rec record.Record) {
-	switch r := rec.(type) {
-	case *record.Athlete:
-		n.athletes[fold(r.Name)] = append(n.athletes[fold(r.Name)], r.ID)
-	case *record.Drill:
-		n.drills[fold(r.Name)] = append(n.drills[fold(r.Name)], r.ID)
-	case *record.Ball:
-		own := n.balls[r.AthleteID]
-		if own == nil {
-			own = map[string][]uuid.UUID{}
-			n.balls[r.AthleteID] = own
-		}
-		own[fold(r.Name)] = append(own[fold(r.Name)], r.ID)
+// logNames finds the athletes, balls and drills that a log calls by name. A kind is read when the
+// log first names one of it.
+type logNames struct {
+	read func(kind record.Kind, visit func(record.Record) error) error
+	ids  map[record.Kind]map[ownName][]uuid.UUID
+	err  error // of reading
+}
+
+// ownName is a name as it is looked up. The owner is a ball's athlete; nobody's for other kinds.
+type ownName struct {
+	owner uuid.UUID
+	name  string
+}
+
+func (n *logNames) find(kind record.Kind, what string, owner uuid.UUID, name string) (uuid.UUID, error) {
+	if n.ids[kind] == nil {
+		ids := make(map[ownName][]uuid.UUID)
+		n.err = errors.Join(n.err, n.read(kind, func(r record.Record) error {
+			key := nameOf(r)
+			ids[key] = append(ids[key], r.Key())
+			return nil
+		}))
+		n.ids[kind] = ids
 	}
-}
-
-// fold makes names equal that differ in case and spaces only.
-func fold(name string) string { return strings.ToLower(strings.Join(strings.Fields(name), " ")) }
-
-func (n *logNames) athlete(name string) (uuid.UUID, error) {
-	return theOne(n.athletes, "athlete", name)
-}
-
-func (n *logNames) drill(name string) (uuid.UUID, error) { return theOne(n.drills, "drill", name) }
-
-func (n *logNames) ball(athlete uuid.UUID, name string) (uuid.UUID, error) {
-	return theOne(n.balls[athlete], "ball of this athlete", name)
-}
-
-func theOne(ids map[string][]uuid.UUID, what, name string) (uuid.UUID, error) {
-	switch found := ids[fold(name)]; len(found) {
+	switch found := n.ids[kind][ownName{owner, fold(name)}]; len(found) {
 	case 1:
 		return found[0], nil
 	case 0:
@@ -248,4 +221,31 @@ func theOne(ids map[string][]uuid.UUID, what, name string) (uuid.UUID, error) {
 	default:
 		return uuid.Nil, fmt.Errorf("%d are called %q: write the id of the %s", len(found), name, what)
 	}
+}
+
+func nameOf(rec record.Record) ownName {
+	switch r := rec.(type) {
+	case *record.Athlete:
+		return ownName{name: fold(r.Name)}
+	case *record.Drill:
+		return ownName{name: fold(r.Name)}
+	case *record.Ball:
+		return ownName{r.AthleteID, fold(r.Name)}
+	}
+	return ownName{}
+}
+
+// fold makes names equal that differ in case and spaces only.
+func fold(name string) string { return strings.ToLower(strings.Join(strings.Fields(name), " ")) }
+
+func (n *logNames) athlete(name string) (uuid.UUID, error) {
+	return n.find(record.KindAthlete, "athlete", uuid.Nil, name)
+}
+
+func (n *logNames) drill(name string) (uuid.UUID, error) {
+	return n.find(record.KindDrill, "drill", uuid.Nil, name)
+}
+
+func (n *logNames) ball(athlete uuid.UUID, name string) (uuid.UUID, error) {
+	return n.find(record.KindBall, "ball of this athlete", athlete, name)
 }

@@ -16,6 +16,7 @@ import (
 	"laneward/api/web/dates"
 	"laneward/api/web/logger"
 	"laneward/service"
+	"laneward/service/advice"
 	"laneward/service/picture"
 	"laneward/service/record"
 )
@@ -145,9 +146,6 @@ func svgPage(draw drawing) page {
 	}
 }
 
-// pngScale is how many device pixels a picture's px takes: enough for a sharp print or screen.
-const pngScale = 2
-
 func pngPage(draw drawing) page {
 	return func(v *visit) error {
 		scene, err := draw(v)
@@ -155,7 +153,7 @@ func pngPage(draw drawing) page {
 			return err
 		}
 		var body bytes.Buffer
-		if err := scene.WritePNG(&body, pngScale); err != nil {
+		if err := scene.WritePNG(&body, advice.PNGScale); err != nil {
 			return err
 		}
 		v.send(http.StatusOK, "image/png", body.Bytes())

@@ -9,6 +9,9 @@ import (
 	"laneward/service/picture"
 )
 
+// PNGScale is how many pixels one px of a picture takes as PNG: pictures are read on sharp screens.
+const PNGScale = 2
+
 // FilmLane is the lane with a film on it, as a right-hander sees it, with the film's name, size and
 // class as words.
 func FilmLane(film *oil.Film, report FilmReport, widthPx int) picture.Lane {

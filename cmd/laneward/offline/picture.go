@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"laneward/cmd/laneward/terminal"
+	"laneward/service/advice"
 	"laneward/service/picture"
 )
 
@@ -14,9 +15,6 @@ type PictureFlags struct {
 	PNG     string `name:"png" type:"path" placeholder:"FILE" help:"Write the picture to this file as PNG."`
 	WidthPx int    `name:"width-px" default:"390" placeholder:"PX" help:"How wide the picture is laid out, 320 to 1600 (${default}: a phone)."`
 }
-
-// pngScale is how many pixels of a PNG one px takes: pictures are read on sharp screens.
-const pngScale = 2
 
 // Draw writes a picture to the files that were asked for.
 func (f PictureFlags) Draw(out terminal.Console, description interface{ Scene() (picture.Scene, error) }) error {
@@ -34,7 +32,7 @@ func (f PictureFlags) Draw(out terminal.Console, description interface{ Scene() 
 	}
 	if f.PNG != "" {
 		var png bytes.Buffer
-		if err := scene.WritePNG(&png, pngScale); err != nil {
+		if err := scene.WritePNG(&png, advice.PNGScale); err != nil {
 			return fmt.Errorf("draw the picture: %w", err)
 		}
 		return out.WriteFile(f.PNG, png.Bytes())
