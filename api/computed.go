@@ -146,7 +146,7 @@ func (p *progressWriter) run(
 	failed := <-written
 	switch {
 	case p.started && asked.Err() != nil:
-		return nil // nobody reads the rest
+		return nil // no one reads the rest
 	case failed != nil:
 		panic(http.ErrAbortHandler) // the status is out; only breaking off tells the reader
 	case err != nil && !p.started:

@@ -107,14 +107,14 @@ func matches(template, path string) bool {
 	return true
 }
 
-// readByHandler tells that the handler reads the body itself, item by item, because a bad item must
-// not hold up the good ones.
+// readByHandler reports whether the handler reads the body itself, item by item, because a bad item
+// must not hold up the good ones.
 func readByHandler(route *routers.Route) bool {
 	flag, _ := route.Operation.Extensions["x-body-read-by-handler"].(bool)
 	return flag
 }
 
-// public tells that an operation needs no token.
+// public reports whether an operation needs no token.
 func public(route *routers.Route) bool {
 	return route.Operation.Security != nil && len(*route.Operation.Security) == 0
 }
@@ -219,7 +219,7 @@ func contractError(err error) error {
 		problem.Detail = fmt.Sprintf("%s: %s", strings.TrimPrefix(faults[0].Pointer, "/"), faults[0].Detail)
 	}
 	if len(faults) > 1 {
-		problem.Detail = fmt.Sprintf("%d things need mending; the first: %s", len(faults), problem.Detail)
+		problem.Detail = fmt.Sprintf("%d problems; the first: %s", len(faults), problem.Detail)
 	}
 	return problem
 }

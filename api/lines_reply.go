@@ -65,7 +65,7 @@ func (l lineWriter) items(items []service.Item, tables bool, end any) error {
 	return l.end(end)
 }
 
-// wantsLines tells whether NDJSON was asked for, and whether either that or JSON with shots as
+// wantsLines reports whether NDJSON was asked for, and whether either that or JSON with shots as
 // tables.
 func wantsLines(ctx context.Context) (lines, tables bool) {
 	media, parameters, err := mime.ParseMediaType(clientOf(ctx).accept)

@@ -207,7 +207,7 @@ func TestAllFaultsAtOnce(t *testing.T) {
 					t.Errorf("no fault at %s: %s", want, a.text())
 				}
 			}
-			if !strings.Contains(p.Detail, "things need mending") {
+			if !strings.Contains(p.Detail, "problems; the first") {
 				t.Errorf("detail %q does not say that there are several", p.Detail)
 			}
 		})

@@ -8,7 +8,7 @@ import (
 )
 
 // readAhead gives a page and all that follow it. While one is dealt with, the next is read. more
-// tells whether a page is followed by another, and next reads that. It ends with the first error.
+// reports whether a page is followed by another, and next reads that. It ends with the first error.
 func readAhead[P any](
 	ctx context.Context,
 	page P,

@@ -116,7 +116,7 @@ func (h *handlers) baseOf(
 	if header == nil || strings.TrimSpace(*header) == "" {
 		return 0, &service.Error{
 			Code:   service.NeedsRevision,
-			Detail: "send the record's ETag as If-Match, so that nobody's change is lost: read the record, then change it",
+			Detail: "send the record's ETag as If-Match, so that no change is lost: read the record, then change it",
 		}
 	}
 	tags := parseTags(*header)

@@ -9,7 +9,7 @@ import (
 	"github.com/getkin/kin-openapi/openapi3"
 )
 
-// schemaFault says in a person's words what does not fit a schema, and how to mend it. The
+// schemaFault says in a person's words what does not fit a schema, and how to fix it. The
 // validator's own words are of regular expressions and schema files.
 func schemaFault(err *openapi3.SchemaError) record.Fault {
 	fault := record.Fault{Pointer: pointer(err.JSONPointer()), Code: err.SchemaField, Detail: err.Reason}
@@ -21,7 +21,7 @@ func schemaFault(err *openapi3.SchemaError) record.Fault {
 	case "properties", "additionalProperties":
 		if name, ok := named(err.Reason, "property %q is unsupported"); ok {
 			fault.Pointer += pointer([]string{name})
-			fault.Detail = "is no field here: check its spelling, or leave it out"
+			fault.Detail = "is not a field here: check its spelling, or leave it out"
 		}
 	case "required":
 		if name, ok := named(err.Reason, "property %q is missing"); ok {

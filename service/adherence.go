@@ -139,7 +139,7 @@ func (w *work) drillTasks(ctx context.Context, query DrillQuery) (tasks drillTas
 	only := query.Athlete
 	if w.athlete != nil {
 		if only != nil && *only != *w.athlete {
-			return tasks, fail(NotFound, "there is no athlete %s in the squad, or not for you", *only)
+			return tasks, fail(NotFound, "there is no athlete %s in the squad, or you may not see it", *only)
 		}
 		only = w.athlete
 	}
@@ -163,7 +163,7 @@ func (w *work) drillTasks(ctx context.Context, query DrillQuery) (tasks drillTas
 		return tasks, err
 	}
 	if only != nil && len(records) == 0 {
-		return tasks, fail(NotFound, "there is no athlete %s in the squad, or not for you", *only)
+		return tasks, fail(NotFound, "there is no athlete %s in the squad, or you may not see it", *only)
 	}
 	for _, rec := range records {
 		one := task{athlete: rec.Record.(*record.Athlete)}

@@ -35,7 +35,7 @@ func (s *slots) run(ctx context.Context, do func(ctx context.Context) error) err
 	case <-turn.C:
 		return &Error{
 			Code:       Unavailable,
-			Detail:     "too much is being computed just now: try again in a moment",
+			Detail:     "too many computations are running: try again shortly",
 			RetryAfter: 5 * time.Second,
 		}
 	case <-ctx.Done():

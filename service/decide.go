@@ -109,8 +109,8 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	return nil
 }
 
-// stands tells that the record says already what the change is to make of it. The hash of a merged
-// record is that of the edit, so then its payload is looked at.
+// stands reports whether the record says already what the change is to make of it. The hash of a
+// merged record is that of the edit, so then its payload is looked at.
 func (p *plan) stands() (bool, error) {
 	if p.existing == nil || p.existing.Revision() == 0 { // a squad that is being founded
 		return false, nil
@@ -122,9 +122,9 @@ func (p *plan) stands() (bool, error) {
 	return bytes.Equal(p.hash, record.Hash(body)), err
 }
 
-// movesOwner tells that a change would give a record to another athlete, whose old device would
-// never hear that it is gone. A member may become another athlete: that changes what the device may
-// see, and its cursor with it.
+// movesOwner reports whether a change would give a record to another athlete, whose old device
+// would never hear that it is gone. A member may become another athlete: that changes what the
+// device may see, and its cursor with it.
 func (p *plan) movesOwner() bool {
 	if p.change.Record.Kind() == record.KindMember {
 		return false
@@ -227,9 +227,9 @@ func (w *work) historyOf(ctx context.Context, p *plan) ([]db.History, error) {
 	)
 }
 
-// storedSince tells that the payload was stored after the revision it is based on, or merged, and
-// replaced since: it is sent again because its answer was lost, and to store it now would undo what
-// came after. An exact change asks for the revision that stands and gets no such answer.
+// storedSince reports whether the payload was stored after the revision it is based on, or merged,
+// and replaced since: it is sent again because its answer was lost, and to store it now would undo
+// what came after. An exact change asks for the revision that stands and gets no such answer.
 func (p *plan) storedSince(history []db.History) bool {
 	base := p.change.Record.Revision()
 	if p.change.Exact && base != 0 {
@@ -261,7 +261,7 @@ func (w *work) mayNot(p *plan) string {
 	switch kind {
 	case record.KindShot, record.KindSession, record.KindBall:
 		if !p.change.Delete && !mine(p.change.Record.Owner()) {
-			return "an athlete keeps the own records only: set athlete_id to yours, or ask a coach"
+			return "athletes can change only their own records: set athlete_id to yours, or ask a coach"
 		}
 		return ""
 	case record.KindAthlete:

@@ -32,7 +32,7 @@ const (
 	Internal        Code = "internal"
 )
 
-// Error is what every use case fails with. Detail is for the person and says how to mend it; the
+// Error is what every use case fails with. Detail is for the person and says how to fix it; the
 // wrapped cause is for the log.
 type Error struct {
 	Code       Code
@@ -77,11 +77,11 @@ func AsError(err error) *Error {
 	case errors.As(err, &known):
 		return known
 	case errors.Is(err, db.ErrNotFound):
-		return &Error{Code: NotFound, Detail: "there is no such thing, or not for you", cause: err}
+		return &Error{Code: NotFound, Detail: "there is no such record, or you may not see it", cause: err}
 	case errors.Is(err, db.ErrUnavailable), db.IsRetry(err):
 		return &Error{
 			Code:       Unavailable,
-			Detail:     "the database does not answer just now: try again in a moment",
+			Detail:     "the database does not answer at the moment: try again shortly",
 			RetryAfter: 2 * time.Second,
 			cause:      err,
 		}

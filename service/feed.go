@@ -155,7 +155,7 @@ func (s *Service) feedPlace(ctx context.Context, w *work, query FeedQuery) (curs
 	return place, nil
 }
 
-// mayFollow tells whether a reader may go on from a place, or why they have to begin again.
+// mayFollow reports whether a reader may go on from a place, or why they have to begin again.
 func (w *work) mayFollow(ctx context.Context, place, here cursor) error {
 	if place.squad != w.squad {
 		return fail(NotFound, "this cursor belongs to another squad")

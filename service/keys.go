@@ -126,7 +126,7 @@ func makeKeyFile(path string) (*Keys, error) {
 }
 
 // publishFile makes a file that only its owner may read, whole from the moment it has its name:
-// nobody reads half a key, and no crash leaves one. [fs.ErrExist] when there is such a file
+// no one reads half a key, and no crash leaves one. [fs.ErrExist] when there is such a file
 // already.
 func publishFile(path string, content []byte) error {
 	file, err := os.CreateTemp(filepath.Dir(path), ".new-*")
@@ -224,7 +224,7 @@ func (k *Keys) check(text string, now time.Time) (uuid.UUID, error) {
 	if err != nil {
 		return uuid.Nil, &Error{
 			Code:   Unauthenticated,
-			Detail: "the access token names nobody: sign in again",
+			Detail: "the access token does not name a user: sign in again",
 			cause:  err,
 		}
 	}

@@ -166,7 +166,7 @@ func TestPlanIsOfWhatIsStored(t *testing.T) {
 			}
 		}
 	}
-	for _, words := range []string{"3000 grit", "The friction is nominal", "The pocket is taken", "No stored shots of Ansel", "The film is fresh", "rigid sphere"} {
+	for _, words := range []string{"3000 grit", "The friction is nominal", "The pocket is taken", "There are no stored shots of Ansel", "The film is fresh", "rigid sphere"} {
 		says(t, plan.Subject.Assumptions, words)
 	}
 	if plan.Subject.Friction.Q0OnSurface >= plan.Subject.Friction.Q0 {

@@ -98,7 +98,7 @@ func holdBack(outcomes []PushOutcome) []PushOutcome {
 			outcomes[i].Faults = []record.Fault{
 				{
 					Code:   "held-back",
-					Detail: "is in order, but the push was to be stored whole or not at all: mend the others and send it again",
+					Detail: "is valid, but the push was to be stored whole or not at all: fix the others and send it again",
 				},
 			}
 		}
@@ -112,7 +112,7 @@ func (i PushItem) decode() (Change, []record.Fault) {
 	switch {
 	case empty == nil:
 		return Change{}, []record.Fault{
-			{Pointer: "/kind", Code: "unknown", Detail: fmt.Sprintf("%q is no kind of record", i.Kind)},
+			{Pointer: "/kind", Code: "unknown", Detail: fmt.Sprintf("%q is not a kind of record", i.Kind)},
 		}
 	case i.Kind == record.KindSquad || i.Kind == record.KindMember:
 		return Change{}, []record.Fault{

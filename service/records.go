@@ -31,7 +31,7 @@ func (w *work) get(ctx context.Context, kind record.Kind, id uuid.UUID) (record.
 		return nil, err
 	}
 	if len(found) == 0 {
-		return nil, fail(NotFound, "there is no %s %s in the squad, or not for you", kind, id)
+		return nil, fail(NotFound, "there is no %s %s in the squad, or you may not see it", kind, id)
 	}
 	return found[0].Record, w.decorate(ctx, found[0].Record)
 }

@@ -78,7 +78,7 @@ func (s *Service) Close() {
 	s.jobs.Wait()
 }
 
-// pause waits, and tells whether the service is still open then.
+// pause waits, and reports whether the service is still open then.
 func (s *Service) pause(wait time.Duration) bool {
 	timer := time.NewTimer(wait)
 	defer timer.Stop()
@@ -132,8 +132,8 @@ type work struct {
 	reached int64 // the revision reached by what was written; 0 when nothing was
 }
 
-// inSquad runs a use case that writes. Whoever is no member learns nothing: the squad does not
-// exist for them.
+// inSquad runs a use case that writes. Non-members get NotFound, so that a squad's existence does
+// not leak.
 func (s *Service) inSquad(ctx context.Context, user, squad uuid.UUID, do func(w *work) error) error {
 	return s.commit(ctx, squad, func(tx *db.Tx) (*work, error) {
 		w, err := s.asMember(ctx, tx, user, squad)

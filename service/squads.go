@@ -319,7 +319,7 @@ func (s *Service) RemoveMember(ctx context.Context, user, squad, id uuid.UUID, b
 			return err
 		}
 		if w.role != record.RoleCoach && rec.UserID != user {
-			return fail(Forbidden, "only a coach may remove somebody else: ask one")
+			return fail(Forbidden, "only a coach can remove someone else: ask one")
 		}
 		w.role = record.RoleCoach // leaving is everybody's right
 		outcomes, _, err := w.apply(ctx, []Change{{Record: rec, Delete: true, Exact: true}})
@@ -349,7 +349,7 @@ func (w *work) memberToChange(ctx context.Context, id uuid.UUID, losesCoach bool
 		return nil, err
 	}
 	if coaches < 2 {
-		return nil, fail(Conflict, "a squad needs a coach: make somebody else one first")
+		return nil, fail(Conflict, "a squad needs a coach: make someone else one first")
 	}
 	return rec, nil
 }

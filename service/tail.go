@@ -107,7 +107,7 @@ func (s *Service) Tail(
 	return s.followBatches(ctx, who, batches, seen, every, send, idle)
 }
 
-// standsAs tells that a member still is, and sees what they saw.
+// standsAs reports whether the user is still a member and sees the same records as before.
 func (s *Service) standsAs(ctx context.Context, who member) bool {
 	same := false
 	err := s.readSquad(ctx, who.user, who.squad, func(w *work) error {

@@ -131,7 +131,7 @@ func readLog(log Log, names *logNames) ([]RowOutcome, error) {
 	default:
 		return nil, fail(
 			Invalid,
-			"%q is no format of a log: send text/csv, application/x-ndjson or application/json",
+			"%q is not a format of a log: send text/csv, application/x-ndjson or application/json",
 			log.Format,
 		)
 	}

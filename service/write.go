@@ -54,7 +54,7 @@ type plan struct {
 	outcome  *Outcome
 	existing *stored
 	tomb     *db.Tombstone
-	// forgotten tells that there was such a record once, so long ago that its deletion is not
+	// forgotten reports whether there was such a record once, so long ago that its deletion is not
 	// remembered.
 	forgotten bool
 	write     record.Record // to put; nil for nothing, or for a deletion
@@ -240,7 +240,7 @@ func dropOrphans(plans []*plan, known map[record.Ref]bool) {
 				if known[record.Ref{Kind: ref.Kind, ID: ref.ID}] {
 					continue
 				}
-				detail := fmt.Sprintf("there is no %s %s in the squad, or not for you", ref.Kind, ref.ID)
+				detail := fmt.Sprintf("there is no %s %s in the squad, or you may not see it", ref.Kind, ref.ID)
 				*p.outcome = Outcome{
 					Status: StatusWaiting,
 					Code:   NotFound,

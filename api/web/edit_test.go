@@ -308,7 +308,7 @@ func TestMembers(t *testing.T) {
 	v.post(w.at(member, "/edit"), v.get(w.at(member, "/edit")).sends(t, "/edit", "whom", "analyst")...).location(t)
 	other.get(w.at()).wants(t, http.StatusOK, "You are an analyst of this squad", "Bettany Voss-Lark")
 	v.post(w.at(me, "/edit"), v.get(w.at(me, "/edit")).sends(t, "/edit", "whom", "analyst")...).
-		wants(t, http.StatusConflict, "A squad needs a coach: make somebody else one first")
+		wants(t, http.StatusConflict, "A squad needs a coach: make someone else one first")
 	if to := v.post(w.at(member, "/delete"), v.get(w.at(member, "/edit")).sends(t, "/delete")...).
 		location(t); to != w.at(
 		"/people",

@@ -20,7 +20,7 @@ type SuggestedDrill struct {
 	Note      string       `json:"note"`
 }
 
-// What a suggested drill asks for unless told otherwise (common practice, no source).
+// What a suggested drill asks for by default (common practice, no source).
 const (
 	suggestedReps      = 30
 	suggestedPassShare = 0.8

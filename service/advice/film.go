@@ -30,7 +30,7 @@ type FilmReport struct {
 	FilmUL  [][]float64          `json:"film_ul"`  // [board-1][foot]
 	// Wear says how the film was worn; nil for a fresh one.
 	Wear *WearReport `json:"wear,omitempty"`
-	// Assumptions are sentences: what was taken for granted.
+	// Assumptions are sentences: what was assumed.
 	Assumptions []string `json:"assumptions"`
 }
 

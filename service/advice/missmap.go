@@ -18,7 +18,7 @@ type GridQuery struct {
 // maxMapAims bounds a miss map: a picture of more has cells finer than a screen's.
 const maxMapAims = 30_000
 
-// MapDraws is how many scattered shots score an aim of a miss map unless told otherwise: with
+// MapDraws is how many scattered shots score an aim of a miss map by default: with
 // fewer, a contour of the map shows the draws.
 const MapDraws = 128
 
@@ -64,7 +64,7 @@ func axis(usual []float64, usualStep float64, from, to, step *float64) (values [
 	}
 	first, last, by := or(from, usual[0]), or(to, usual[len(usual)-1]), or(step, usualStep)
 	if !(by > 0) || !(last > first) {
-		return nil, fmt.Sprintf("from %g to %g by %g is no range: it rises by a step of more than 0", first, last, by)
+		return nil, fmt.Sprintf("from %g to %g by %g is not a range: the end must be more than the beginning, and the step more than 0", first, last, by)
 	}
 	n := math.Floor((last-first)/by+1e-9) + 1
 	if n < 2 || n > maxAxis {

@@ -28,7 +28,7 @@ type Query struct {
 	Lines, Draws int
 }
 
-// Subject is what a line was computed for, and everything that was taken for granted.
+// Subject is what a line was computed for, and everything that was assumed.
 type Subject struct {
 	Athlete  SubjectAthlete  `json:"athlete"`
 	Ball     SubjectBall     `json:"ball"`
@@ -190,7 +190,7 @@ func (p *Planner) takeAthlete(a *record.Athlete) {
 
 func (p *Planner) takeBall(b *record.Ball) {
 	ball := motion.DefaultBall()
-	told := SubjectBall{Name: "a usual ball"}
+	told := SubjectBall{Name: "a typical ball"}
 	if b == nil {
 		p.assume(
 			"No ball is named: a radius of gyration of %g in and a surface of 2000 grit are assumed.",
@@ -223,7 +223,7 @@ func (p *Planner) takeFriction(given *motion.Friction) {
 		friction = *given
 	} else {
 		p.assume(
-			"The friction is nominal (mu_dry %g, mu_oil %g, q0 %g, share_thick %g, q_thick %g, slip_mps %v): a fit to practice, not measured on this lane. Probe shots tell better.",
+			"The friction is nominal (mu_dry %g, mu_oil %g, q0 %g, share_thick %g, q_thick %g, slip_mps %v): a fit to practice, not measured on this lane. Probe shots measure it.",
 			friction.MuDry,
 			friction.MuOil,
 			friction.Q0,
@@ -274,7 +274,7 @@ func (p *Planner) takeScatter(shots []shot.Shot) {
 	}
 	if most == 0 {
 		p.assume(
-			"No stored shots of %s tell how much they scatter: that of a practised league bowler is assumed (common practice, no source).",
+			"There are no stored shots of %s to estimate the scatter from: a practised league bowler's is assumed (common practice, no source).",
 			p.Subject.Athlete.Name,
 		)
 		return

@@ -100,7 +100,7 @@ type SessionShots struct {
 	Partial bool // the reader may not see the others' shots
 }
 
-// wear wears a film by the shots asked for. notes are sentences on what was taken for granted.
+// wear wears a film by the shots asked for. notes are sentences on what was assumed.
 func (s SessionShots) wear(
 	film *oil.Film,
 	by WornBy,

@@ -26,7 +26,7 @@ type Drill struct {
 // Kind is [KindDrill].
 func (*Drill) Kind() Kind { return KindDrill }
 
-// Owner is nobody: it is the squad's.
+// Owner is nil: it is the squad's.
 func (*Drill) Owner() *uuid.UUID { return nil }
 
 // Parents is the pattern, if named.

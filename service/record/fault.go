@@ -21,7 +21,7 @@ func (f Faults) Error() string {
 	if len(f) == 1 {
 		return f[0].Detail
 	}
-	return fmt.Sprintf("%d things need mending; the first: %s", len(f), f[0].Detail)
+	return fmt.Sprintf("%d problems; the first: %s", len(f), f[0].Detail)
 }
 
 // Add adds a fault if something is wrong.

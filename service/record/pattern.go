@@ -27,7 +27,7 @@ type Pattern struct {
 // Kind is [KindPattern].
 func (*Pattern) Kind() Kind { return KindPattern }
 
-// Owner is nobody: it is the squad's.
+// Owner is nil: it is the squad's.
 func (*Pattern) Owner() *uuid.UUID { return nil }
 
 // Parents is none.

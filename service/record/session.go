@@ -39,7 +39,7 @@ func (s *Session) Faults() []Fault {
 		s.Form != "practice" && s.Form != "block",
 		"/kind",
 		"unknown",
-		"%q is no kind of session: write practice or block",
+		"%q is not a kind of session: write practice or block",
 		s.Form,
 	)
 	f.Add(
@@ -50,7 +50,7 @@ func (s *Session) Faults() []Fault {
 	)
 	f.line(s.Centre, "/centre")
 	for _, lane := range s.Lanes {
-		f.Add(lane < 1 || lane > 999, "/lanes", "range", "%d is no lane: lanes are numbered 1 to 999", lane)
+		f.Add(lane < 1 || lane > 999, "/lanes", "range", "%d is not a lane: lanes are numbered 1 to 999", lane)
 	}
 	return f
 }

@@ -17,7 +17,7 @@ type Squad struct {
 // Kind is [KindSquad].
 func (*Squad) Kind() Kind { return KindSquad }
 
-// Owner is nobody: it is the squad's.
+// Owner is nil: it is the squad's.
 func (*Squad) Owner() *uuid.UUID { return nil }
 
 // Parents is none.
@@ -33,7 +33,8 @@ func (s *Squad) Faults() []Fault {
 // Role is what a member may do in a squad.
 type Role string
 
-// The roles: a coach runs the squad, an athlete keeps the own records, an analyst reads everything.
+// The roles: a coach runs the squad, an athlete keeps their own records, an analyst reads
+// everything.
 const (
 	RoleCoach   Role = "coach"
 	RoleAthlete Role = "athlete"
@@ -66,7 +67,7 @@ func (m *Member) Faults() []Fault {
 		m.Role != RoleCoach && m.Role != RoleAthlete && m.Role != RoleAnalyst,
 		"/role",
 		"unknown",
-		"%q is no role: write coach, athlete or analyst",
+		"%q is not a role: write coach, athlete or analyst",
 		m.Role,
 	)
 	f.Add(m.Role == RoleAthlete && m.AthleteID == nil, "/athlete_id", "required", "name the athlete this person is")
