@@ -7,7 +7,6 @@ import (
 	"strconv"
 	"strings"
 
-	"laneward/cmd/laneward/terminal"
 	"laneward/service/lane"
 	"laneward/service/shot"
 )
@@ -25,45 +24,19 @@ type shotSetting struct {
 // The four places of a shot in the order they are typed, after which come the pins.
 var typedPlaces = []string{"laydown", "arrows", "breakpoint", "entry", "leave"}
 
-// shotKeys are the words before an equals sign, each with what may be typed for it.
-var shotKeys = map[string]string{
-	"laydown":    "laydown",
-	"ld":         "laydown",
-	"arrows":     "arrows",
-	"ar":         "arrows",
-	"breakpoint": "breakpoint",
-	"bp":         "breakpoint",
-	"at":         "at",
-	"entry":      "entry",
-	"en":         "entry",
-	"leave":      "leave",
-	"left":       "leave",
-	"angle":      "angle",
-	"launch":     "launch",
-	"speed":      "speed",
-	"mph":        "speed",
-	"revs":       "revs",
-	"rpm":        "revs",
-	"rotation":   "rotation",
-	"tilt":       "tilt",
-	"ball":       "ball",
-	"note":       "note",
-}
-
-// shotNumbers are the fields that hold one number.
-var shotNumbers = map[string]func(*shot.Shot) **float64{
-	"laydown":    func(s *shot.Shot) **float64 { return &s.LaydownBoard },
-	"arrows":     func(s *shot.Shot) **float64 { return &s.ArrowsBoard },
-	"breakpoint": func(s *shot.Shot) **float64 { return &s.BreakpointBoard },
-	"at":         func(s *shot.Shot) **float64 { return &s.BreakpointFt },
-	"entry":      func(s *shot.Shot) **float64 { return &s.EntryBoard },
-	"angle":      func(s *shot.Shot) **float64 { return &s.EntryAngleDeg },
-	"launch":     func(s *shot.Shot) **float64 { return &s.LaunchAngleDeg },
-	"speed":      func(s *shot.Shot) **float64 { return &s.SpeedMPH },
-	"revs":       func(s *shot.Shot) **float64 { return &s.RevRateRPM },
-	"rotation":   func(s *shot.Shot) **float64 { return &s.RotationDeg },
-	"tilt":       func(s *shot.Shot) **float64 { return &s.TiltDeg },
-}
+// shotKeys are the words before an equals sign, each with what may be typed for it; shotNumbers are
+// those of them that hold one number.
+var shotKeys, shotNumbers = func() (keys map[string]string, numbers map[string]shot.Measure) {
+	keys = map[string]string{"leave": "leave", "left": "leave", "ball": "ball", "note": "note"}
+	numbers = make(map[string]shot.Measure)
+	for _, m := range shot.Measures() {
+		for _, word := range m.Typed {
+			keys[word] = m.Typed[0]
+			numbers[m.Typed[0]] = m
+		}
+	}
+	return keys, numbers
+}()
 
 // notMeasured stands for a value that was not measured, or takes one away.
 const notMeasured = "-"
@@ -161,8 +134,10 @@ func shotKey(name string) (string, error) {
 	return "", fmt.Errorf("%q is nothing a shot has: there is %s", name, strings.Join(names, ", "))
 }
 
+// isStrike reports whether a word says that no pin stands.
 func isStrike(word string) bool {
-	return strings.EqualFold(word, "x") || strings.EqualFold(word, "strike")
+	set, err := lane.ParsePins(word)
+	return err == nil && set.Strike()
 }
 
 func settingsFor(name, value string) (shotChange, error) {
@@ -194,9 +169,9 @@ func settingsFor(name, value string) (shotChange, error) {
 
 // numberSetting reads a number, with a decimal point or comma.
 func numberSetting(name, value string) (shotChange, error) {
-	field := shotNumbers[name]
+	m := shotNumbers[name]
 	if value == notMeasured {
-		return shotChange{{set: func(s *shot.Shot) { *field(s) = nil }}}, nil
+		return shotChange{{set: func(s *shot.Shot) { *m.Value(s) = nil }}}, nil
 	}
 	number, err := strconv.ParseFloat(strings.Replace(value, ",", ".", 1), 64)
 	if err != nil || strings.Trim(value, "+-0123456789.,") != "" { // nor the names and notations that programs know
@@ -206,47 +181,23 @@ func numberSetting(name, value string) (shotChange, error) {
 			name,
 		)
 	}
-	return shotChange{{set: func(s *shot.Shot) { *field(s) = &number }}}, nil
+	return shotChange{{set: func(s *shot.Shot) { *m.Value(s) = &number }}}, nil
 }
 
 func leaveSetting(value string) (shotChange, error) {
 	if value == notMeasured {
 		return shotChange{{set: func(s *shot.Shot) { s.Standing = nil }}}, nil
 	}
-	standing := lane.PinSet(0)
-	if !isStrike(value) {
-		var err error
-		if standing, err = lane.ParsePins(value); err != nil {
-			return nil, fmt.Errorf("the pins left: %w", err)
-		}
+	standing, err := lane.ParsePins(value)
+	if err != nil {
+		return nil, fmt.Errorf("the pins left: %w", err)
 	}
 	return shotChange{{set: func(s *shot.Shot) { s.Standing = &standing }}}, nil
 }
 
 // shotLine sums up what was recorded of a shot, in the order it is typed.
 func shotLine(s *shot.Shot, ballName string) string {
-	var parts []string
-	add := func(value *float64, before, after string) {
-		if value != nil {
-			parts = append(parts, strings.TrimSpace(before+" "+terminal.Number(value)+after))
-		}
-	}
-	add(s.LaydownBoard, "laydown", "")
-	add(s.ArrowsBoard, "arrows", "")
-	switch {
-	case s.BreakpointBoard != nil && s.BreakpointFt != nil:
-		parts = append(parts, fmt.Sprintf("breakpoint %s at %s ft", terminal.Number(s.BreakpointBoard), terminal.Number(s.BreakpointFt)))
-	default:
-		add(s.BreakpointBoard, "breakpoint", "")
-		add(s.BreakpointFt, "breakpoint at", " ft")
-	}
-	add(s.EntryBoard, "entry", "")
-	add(s.EntryAngleDeg, "entry angle", " deg")
-	add(s.LaunchAngleDeg, "launch angle", " deg")
-	add(s.SpeedMPH, "", " mph")
-	add(s.RevRateRPM, "", " rpm")
-	add(s.RotationDeg, "rotation", " deg")
-	add(s.TiltDeg, "tilt", " deg")
+	parts := s.Said()
 	if s.Standing != nil {
 		if s.Standing.Strike() {
 			parts = append(parts, "strike")

@@ -13,6 +13,7 @@ import (
 	"laneward/cmd/laneward/terminal"
 	"laneward/openapi"
 	"laneward/openapi/client"
+	"laneward/service/shot"
 )
 
 // recordKind is a kind of record on a command line, one or many.
@@ -171,56 +172,39 @@ func (c *squadConnection) listShots(ctx context.Context, session string, ids boo
 	if err != nil {
 		return err
 	}
-	list := terminal.NewTable(
-		"athlete",
-		"shot>",
-		"time",
-		"ball",
-		"laydown>",
-		"arrows>",
-		"breakpoint>",
-		"entry>",
-		"angle>",
-		"speed>",
-		"revs>",
-		"standing",
-		"id",
-	)
-	return listItems(c.Console, list, c.Shots(ctx, c.squad, found.ID), func(shot openapi.Shot) ([]string, error) {
-		athlete, err := c.book.name(ctx, client.Athlete, &shot.AthleteID)
+	names := []string{"athlete", "shot>", "time", "ball"}
+	measures := slices.DeleteFunc(shot.Measures(), func(m shot.Measure) bool { return m.IsError() })
+	for _, m := range measures {
+		names = append(names, strings.ToLower(m.Label)+">")
+	}
+	list := terminal.NewTable(append(names, "standing", "id")...)
+	return listItems(c.Console, list, asShots(c.Shots(ctx, c.squad, found.ID)), func(s shot.Shot) ([]string, error) {
+		athlete, err := c.book.name(ctx, client.Athlete, &s.AthleteID)
 		if err != nil {
 			return nil, err
 		}
-		ball, err := c.book.name(ctx, client.Ball, shot.BallID)
-		return []string{
-			athlete,
-			strconv.Itoa(shot.Order),
-			c.Env.ClockTime(shot.Time),
-			ball,
-			terminal.Number(shot.LaydownBoard),
-			terminal.Number(shot.ArrowsBoard),
-			terminal.Number(shot.BreakpointBoard),
-			terminal.Number(
-				shot.EntryBoard,
-			),
-			terminal.Number(shot.EntryAngleDeg),
-			terminal.Number(shot.SpeedMPH),
-			terminal.Number(shot.RevRateRPM),
-			pins(shot.Standing),
-			shown(ids, shot.ID),
-		}, err
+		ball, err := c.book.name(ctx, client.Ball, s.BallID)
+		cells := []string{athlete, strconv.Itoa(s.Order), c.Env.ClockTime(s.Time), ball}
+		for _, m := range measures {
+			cells = append(cells, terminal.Number(*m.Value(&s)))
+		}
+		return append(cells, pins(s.Standing), shown(ids, s.ID)), err
 	})
 }
 
-// pins writes the pins left standing.
-func pins(standing *[]int) string {
-	switch {
-	case standing == nil:
-		return ""
-	case len(*standing) == 0:
-		return "strike"
+// asShots reads the answers' shots as the domain has them.
+func asShots(answers iter.Seq2[client.Answer[openapi.Shot], error]) iter.Seq2[client.Answer[shot.Shot], error] {
+	return func(yield func(client.Answer[shot.Shot], error) bool) {
+		for answer, err := range answers {
+			read := client.Answer[shot.Shot]{JSON: answer.JSON}
+			if err == nil {
+				err = json.Unmarshal(answer.JSON, &read.Value)
+			}
+			if !yield(read, err) {
+				return
+			}
+		}
 	}
-	return terminal.Joined(*standing, "-")
 }
 
 func shown(ids bool, id fmt.Stringer) string {

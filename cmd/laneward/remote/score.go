@@ -10,6 +10,7 @@ import (
 	"laneward/cmd/laneward/offline"
 	"laneward/cmd/laneward/terminal"
 	"laneward/openapi"
+	"laneward/service/lane"
 )
 
 type scoreCommand struct {
@@ -261,9 +262,15 @@ func (c *squadConnection) printJudgements(judged openapi.Judgements) error {
 				cells[1] = strconv.Itoa(i + 1)
 			}
 			first := []string{c.Env.ClockTime(item.Shot.Time), strconv.Itoa(item.Shot.Order)}
-			standing := pins(item.Shot.Standing)
+			standing := ""
 			if i > 0 {
-				first, standing = []string{"", ""}, ""
+				first = []string{"", ""}
+			} else if item.Shot.Standing != nil {
+				left, err := lane.Pins(*item.Shot.Standing...)
+				if err != nil {
+					return err
+				}
+				standing = left.String()
 			}
 			row := append(append(first, cells[:6]...), standing, cells[6])
 			list.Add(row...)

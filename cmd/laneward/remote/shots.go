@@ -12,6 +12,7 @@ import (
 	"laneward/openapi"
 	"laneward/openapi/client"
 	"laneward/service/lane"
+	"laneward/service/shot"
 )
 
 // ofSession says in which session a shot is to be found by its number.
@@ -58,12 +59,12 @@ func (c *squadConnection) findShot(ctx context.Context, text string, place ofSes
 		return client.Record{}, err
 	}
 	var found []openapi.Shot
-	for shot, err := range c.Shots(ctx, c.squad, session.ID) {
+	for thrown, err := range c.Shots(ctx, c.squad, session.ID) {
 		if err != nil {
 			return client.Record{}, err
 		}
-		if shot.Value.Order == order && (athlete == nil || *athlete == shot.Value.AthleteID) {
-			found = append(found, shot.Value)
+		if thrown.Value.Order == order && (athlete == nil || *athlete == thrown.Value.AthleteID) {
+			found = append(found, thrown.Value)
 		}
 	}
 	switch len(found) {
@@ -81,7 +82,7 @@ func (c *squadConnection) findShot(ctx context.Context, text string, place ofSes
 }
 
 func viewShot(ctx context.Context, names *book, record client.Record) ([]field, error) {
-	s, err := client.Decode[openapi.Shot](record)
+	s, err := client.Decode[shot.Shot](record)
 	if err != nil {
 		return nil, err
 	}
@@ -99,49 +100,26 @@ func viewShot(ctx context.Context, names *book, record client.Record) ([]field, 
 		}
 		fields = append(fields, field{name: string(parent.kind), value: name})
 	}
-	for _, m := range shotMeasures(&s) {
-		fields = append(fields, field{name: m.name, value: m.text()})
+	for _, m := range shot.Measures() {
+		if v := *m.Value(&s); v != nil {
+			fields = append(fields, field{name: strings.ToLower(m.Label), value: m.Text(*v)})
+		}
 	}
 	return append(fields, field{name: "standing", value: pins(s.Standing)}, field{name: "track", value: track(s.Track)},
-		field{name: "source", value: terminal.Word(s.Source)}, field{name: "note", value: terminal.Word(s.Note)}), nil
+		field{name: "source", value: s.Source}, field{name: "note", value: s.Note}), nil
 }
 
-// shotMeasure is one measured number of a shot.
-type shotMeasure struct {
-	name, unit string
-	value      **float64
-}
-
-// text writes the measure as it is said: board 10.5, 17 mph.
-func (m shotMeasure) text() string {
-	if *m.value != nil && m.unit == "board" {
-		return "board " + terminal.Number(*m.value)
-	}
-	return terminal.WithUnit(*m.value, m.unit)
-}
-
-func shotMeasures(s *openapi.Shot) []shotMeasure {
-	return []shotMeasure{
-		{"laydown", "board", &s.LaydownBoard},
-		{"arrows", "board", &s.ArrowsBoard},
-		{"breakpoint", "board", &s.BreakpointBoard},
-		{"breakpoint at", "ft", &s.BreakpointFt},
-		{"entry", "board", &s.EntryBoard},
-		{"entry angle", "deg", &s.EntryAngleDeg},
-		{"launch angle", "deg", &s.LaunchAngleDeg},
-		{"speed", "mph", &s.SpeedMPH},
-		{"rev rate", "rpm", &s.RevRateRPM},
-		{"rotation", "deg", &s.RotationDeg},
-		{"tilt", "deg", &s.TiltDeg},
-	}
-}
-
-func track(points *[]openapi.TrackPoint) string {
-	if points == nil {
+// pins writes the pins left standing.
+func pins(standing *lane.PinSet) string {
+	if standing == nil {
 		return ""
 	}
-	texts := make([]string, len(*points))
-	for i, p := range *points {
+	return standing.String()
+}
+
+func track(points []shot.TrackPoint) string {
+	texts := make([]string, len(points))
+	for i, p := range points {
 		texts[i] = terminal.Number(&p.Board) + " at " + terminal.Number(&p.Ft) + " ft"
 	}
 	return strings.Join(texts, ", ")
