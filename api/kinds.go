@@ -35,7 +35,7 @@ func (h *handlers) ReplaceAthlete(
 	ctx context.Context,
 	r openapi.ReplaceAthleteRequestObject,
 ) (openapi.ReplaceAthleteResponseObject, error) {
-	return h.replace(ctx, r.SquadID, record.KindAthlete, r.AthleteID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindAthlete, r.AthleteID, r.Params.IfMatch, r.Params.Schema, r.Body)
 }
 
 func (h *handlers) DeleteAthlete(
@@ -73,7 +73,7 @@ func (h *handlers) ReplaceBall(
 	ctx context.Context,
 	r openapi.ReplaceBallRequestObject,
 ) (openapi.ReplaceBallResponseObject, error) {
-	return h.replace(ctx, r.SquadID, record.KindBall, r.BallID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindBall, r.BallID, r.Params.IfMatch, r.Params.Schema, r.Body)
 }
 
 func (h *handlers) DeleteBall(
@@ -114,7 +114,7 @@ func (h *handlers) ReplacePattern(
 	ctx context.Context,
 	r openapi.ReplacePatternRequestObject,
 ) (openapi.ReplacePatternResponseObject, error) {
-	return h.replace(ctx, r.SquadID, record.KindPattern, r.PatternID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindPattern, r.PatternID, r.Params.IfMatch, r.Params.Schema, r.Body)
 }
 
 func (h *handlers) DeletePattern(
@@ -155,7 +155,7 @@ func (h *handlers) ReplaceSession(
 	ctx context.Context,
 	r openapi.ReplaceSessionRequestObject,
 ) (openapi.ReplaceSessionResponseObject, error) {
-	return h.replace(ctx, r.SquadID, record.KindSession, r.SessionID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindSession, r.SessionID, r.Params.IfMatch, r.Params.Schema, r.Body)
 }
 
 func (h *handlers) DeleteSession(
@@ -202,7 +202,7 @@ func (h *handlers) ReplaceDrill(
 	ctx context.Context,
 	r openapi.ReplaceDrillRequestObject,
 ) (openapi.ReplaceDrillResponseObject, error) {
-	return h.replace(ctx, r.SquadID, record.KindDrill, r.DrillID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindDrill, r.DrillID, r.Params.IfMatch, r.Params.Schema, r.Body)
 }
 
 func (h *handlers) DeleteDrill(
@@ -243,7 +243,7 @@ func (h *handlers) ReplaceAssignment(
 	ctx context.Context,
 	r openapi.ReplaceAssignmentRequestObject,
 ) (openapi.ReplaceAssignmentResponseObject, error) {
-	return h.replace(ctx, r.SquadID, record.KindAssignment, r.AssignmentID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindAssignment, r.AssignmentID, r.Params.IfMatch, r.Params.Schema, r.Body)
 }
 
 func (h *handlers) DeleteAssignment(

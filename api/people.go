@@ -107,7 +107,7 @@ func (h *handlers) ReplaceSquad(
 	ctx context.Context,
 	r openapi.ReplaceSquadRequestObject,
 ) (openapi.ReplaceSquadResponseObject, error) {
-	return h.replace(ctx, r.SquadID, record.KindSquad, r.SquadID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindSquad, r.SquadID, r.Params.IfMatch, r.Params.Schema, r.Body)
 }
 
 func (r recordReply) VisitCreateSquadResponse(w http.ResponseWriter) error  { return r.write(w) }

@@ -45,7 +45,7 @@ func (h *handlers) Push(ctx context.Context, r openapi.PushRequestObject) (opena
 	if schema := schemaOf(r.Params.Schema); schema < service.OldestSchema || schema > service.Schema {
 		return nil, service.SchemaError(schema)
 	}
-	p := &pusher{h: h, ctx: ctx, squad: r.SquadID, atomic: r.Params.Atomic != nil && *r.Params.Atomic}
+	p := &pusher{h: h, ctx: ctx, squad: r.SquadID, schema: schemaOf(r.Params.Schema), atomic: r.Params.Atomic != nil && *r.Params.Atomic}
 	format, err := logFormat(r.ContentType)
 	switch {
 	case err != nil || format == service.LogCSV:
@@ -82,6 +82,7 @@ type pusher struct {
 	h      *handlers
 	ctx    context.Context //nolint:containedctx // lives as long as its request
 	squad  uuid.UUID
+	schema int
 	atomic bool
 	next   int // index of the next item
 	rev    int64
@@ -231,7 +232,7 @@ func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
 			items[i] = service.PushItem{}
 		}
 	}
-	results, rev, err := p.h.service.Push(p.ctx, userOf(p.ctx), p.squad, items, p.atomic)
+	results, rev, err := p.h.service.Push(p.ctx, userOf(p.ctx), p.squad, p.schema, items, p.atomic)
 	if err != nil {
 		return nil, err
 	}

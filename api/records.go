@@ -117,8 +117,12 @@ func (h *handlers) replace(
 	kind record.Kind,
 	id uuid.UUID,
 	ifMatch *string,
+	schema *int,
 	body *json.RawMessage,
 ) (recordReply, error) {
+	if err := service.SchemaError(schemaOf(schema)); err != nil {
+		return recordReply{}, err
+	}
 	base, err := h.baseOf(ctx, squad, kind, id, ifMatch)
 	if err != nil {
 		return recordReply{}, err
@@ -127,7 +131,7 @@ func (h *handlers) replace(
 	if err != nil {
 		return recordReply{}, err
 	}
-	record, err = h.service.Replace(ctx, userOf(ctx), squad, id, base, record)
+	record, err = h.service.Replace(ctx, userOf(ctx), squad, id, base, schemaOf(schema), record)
 	if err != nil {
 		return recordReply{}, err
 	}

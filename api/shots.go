@@ -103,7 +103,7 @@ func (h *handlers) ReplaceShot(
 	ctx context.Context,
 	r openapi.ReplaceShotRequestObject,
 ) (openapi.ReplaceShotResponseObject, error) {
-	return h.replace(ctx, r.SquadID, record.KindShot, r.ShotID, r.Params.IfMatch, r.Body)
+	return h.replace(ctx, r.SquadID, record.KindShot, r.ShotID, r.Params.IfMatch, r.Params.Schema, r.Body)
 }
 
 func (h *handlers) DeleteShot(

@@ -23,7 +23,7 @@ const (
 
 func schemaOf(schema *int) int {
 	if schema == nil {
-		return service.Schema
+		return service.OldestSchema
 	}
 	return *schema
 }

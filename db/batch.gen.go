@@ -235,9 +235,9 @@ func (b *PutBallBatchResults) Close() error {
 }
 
 const putDrill = `-- name: PutDrill :batchexec
-INSERT INTO drills (squad_id, id, rev, hash, name, rules, reps, pass_share, pattern_id, note)
-VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
-ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, name, rules, reps, pass_share, pattern_id, note) = (excluded.rev, excluded.hash, excluded.name, excluded.rules, excluded.reps, excluded.pass_share, excluded.pattern_id, excluded.note)
+INSERT INTO drills (squad_id, id, rev, hash, name, rules, reps, pass_share, pattern_id, note, model)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)
+ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, name, rules, reps, pass_share, pattern_id, note, model) = (excluded.rev, excluded.hash, excluded.name, excluded.rules, excluded.reps, excluded.pass_share, excluded.pattern_id, excluded.note, excluded.model)
 `
 
 type PutDrillBatchResults struct {
@@ -257,6 +257,7 @@ type PutDrillParams struct {
 	PassShare float64         `db:"pass_share"`
 	PatternID *uuid.UUID      `db:"pattern_id"`
 	Note      string          `db:"note"`
+	Model     string          `db:"model"`
 }
 
 func (q *Queries) PutDrill(ctx context.Context, arg []PutDrillParams) *PutDrillBatchResults {
@@ -273,6 +274,7 @@ func (q *Queries) PutDrill(ctx context.Context, arg []PutDrillParams) *PutDrillB
 			a.PassShare,
 			a.PatternID,
 			a.Note,
+			a.Model,
 		}
 		batch.Queue(putDrill, vals...)
 	}

@@ -68,6 +68,7 @@ type Drill struct {
 	PassShare float64         `db:"pass_share"`
 	PatternID *uuid.UUID      `db:"pattern_id"`
 	Note      string          `db:"note"`
+	Model     string          `db:"model"`
 }
 
 type History struct {
@@ -154,36 +155,44 @@ type Session struct {
 }
 
 type Shot struct {
-	SquadID         uuid.UUID       `db:"squad_id"`
-	ID              uuid.UUID       `db:"id"`
-	Rev             int64           `db:"rev"`
-	Hash            []byte          `db:"hash"`
-	SessionID       uuid.UUID       `db:"session_id"`
-	AthleteID       uuid.UUID       `db:"athlete_id"`
-	BallID          *uuid.UUID      `db:"ball_id"`
-	DrillID         *uuid.UUID      `db:"drill_id"`
-	ShotOrder       int32           `db:"shot_order"`
-	ShotTime        time.Time       `db:"shot_time"`
-	LaydownBoard    *float64        `db:"laydown_board"`
-	ArrowsBoard     *float64        `db:"arrows_board"`
-	BreakpointBoard *float64        `db:"breakpoint_board"`
-	BreakpointFt    *float64        `db:"breakpoint_ft"`
-	EntryBoard      *float64        `db:"entry_board"`
-	EntryAngleDeg   *float64        `db:"entry_angle_deg"`
-	LaunchAngleDeg  *float64        `db:"launch_angle_deg"`
-	SpeedMPH        *float64        `db:"speed_mph"`
-	RevRateRPM      *float64        `db:"rev_rate_rpm"`
-	RotationDeg     *float64        `db:"rotation_deg"`
-	TiltDeg         *float64        `db:"tilt_deg"`
-	Track           json.RawMessage `db:"track"`
-	Standing        *int16          `db:"standing"`
-	Source          string          `db:"source"`
-	BoardSE         *float64        `db:"board_se"`
-	AngleSEDeg      *float64        `db:"angle_se_deg"`
-	SpeedSEMPH      *float64        `db:"speed_se_mph"`
-	RevRateSERPM    *float64        `db:"rev_rate_se_rpm"`
-	AxisSEDeg       *float64        `db:"axis_se_deg"`
-	Note            string          `db:"note"`
+	SquadID           uuid.UUID       `db:"squad_id"`
+	ID                uuid.UUID       `db:"id"`
+	Rev               int64           `db:"rev"`
+	Hash              []byte          `db:"hash"`
+	SessionID         uuid.UUID       `db:"session_id"`
+	AthleteID         uuid.UUID       `db:"athlete_id"`
+	BallID            *uuid.UUID      `db:"ball_id"`
+	DrillID           *uuid.UUID      `db:"drill_id"`
+	ShotOrder         int32           `db:"shot_order"`
+	ShotTime          time.Time       `db:"shot_time"`
+	LaydownBoard      *float64        `db:"laydown_board"`
+	ArrowsBoard       *float64        `db:"arrows_board"`
+	BreakpointBoard   *float64        `db:"breakpoint_board"`
+	BreakpointFt      *float64        `db:"breakpoint_ft"`
+	EntryBoard        *float64        `db:"entry_board"`
+	EntryAngleDeg     *float64        `db:"entry_angle_deg"`
+	LaunchAngleDeg    *float64        `db:"launch_angle_deg"`
+	SpeedMPH          *float64        `db:"speed_mph"`
+	RevRateRPM        *float64        `db:"rev_rate_rpm"`
+	RotationDeg       *float64        `db:"rotation_deg"`
+	TiltDeg           *float64        `db:"tilt_deg"`
+	Track             json.RawMessage `db:"track"`
+	Standing          *int16          `db:"standing"`
+	Source            string          `db:"source"`
+	BoardSE           *float64        `db:"board_se"`
+	AngleSEDeg        *float64        `db:"angle_se_deg"`
+	SpeedSEMPH        *float64        `db:"speed_se_mph"`
+	RevRateSERPM      *float64        `db:"rev_rate_se_rpm"`
+	AxisSEDeg         *float64        `db:"axis_se_deg"`
+	Note              string          `db:"note"`
+	Lane              *int16          `db:"lane"`
+	Game              *int16          `db:"game"`
+	Frame             *int16          `db:"frame"`
+	Delivery          *int16          `db:"delivery"`
+	AimLaydownBoard   *float64        `db:"aim_laydown_board"`
+	AimLaunchAngleDeg *float64        `db:"aim_launch_angle_deg"`
+	ArrowsFt          *float64        `db:"arrows_ft"`
+	Gutter            string          `db:"gutter"`
 }
 
 type SignInFailure struct {
@@ -199,6 +208,7 @@ type Squad struct {
 	Name      string    `db:"name"`
 	Invented  bool      `db:"invented"`
 	CreatedAt time.Time `db:"created_at"`
+	TimeZone  string    `db:"time_zone"`
 }
 
 type SquadsClock struct {

@@ -348,7 +348,7 @@ func (q *Queries) BallsByIDs(ctx context.Context, arg BallsByIDsParams) ([]Ball,
 }
 
 const drillsAfter = `-- name: DrillsAfter :many
-SELECT d.squad_id, d.id, d.rev, d.hash, d.name, d.rules, d.reps, d.pass_share, d.pattern_id, d.note
+SELECT d.squad_id, d.id, d.rev, d.hash, d.name, d.rules, d.reps, d.pass_share, d.pattern_id, d.note, d.model
 FROM drills AS d WHERE d.squad_id = $1 AND d.rev > $2 AND d.rev <= $3 AND ($4::uuid IS NULL OR EXISTS (
     SELECT 1 FROM assignments a WHERE a.squad_id = d.squad_id AND a.drill_id = d.id AND a.athlete_id = $4::uuid))
 ORDER BY d.rev LIMIT $5
@@ -388,6 +388,7 @@ func (q *Queries) DrillsAfter(ctx context.Context, arg DrillsAfterParams) ([]Dri
 			&i.PassShare,
 			&i.PatternID,
 			&i.Note,
+			&i.Model,
 		); err != nil {
 			return nil, err
 		}
@@ -400,7 +401,7 @@ func (q *Queries) DrillsAfter(ctx context.Context, arg DrillsAfterParams) ([]Dri
 }
 
 const drillsByIDs = `-- name: DrillsByIDs :many
-SELECT d.squad_id, d.id, d.rev, d.hash, d.name, d.rules, d.reps, d.pass_share, d.pattern_id, d.note
+SELECT d.squad_id, d.id, d.rev, d.hash, d.name, d.rules, d.reps, d.pass_share, d.pattern_id, d.note, d.model
 FROM drills AS d WHERE d.squad_id = $1 AND d.id = ANY($2::uuid[]) AND ($3::uuid IS NULL OR EXISTS (
     SELECT 1 FROM assignments a WHERE a.squad_id = d.squad_id AND a.drill_id = d.id AND a.athlete_id = $3::uuid))
 `
@@ -431,6 +432,7 @@ func (q *Queries) DrillsByIDs(ctx context.Context, arg DrillsByIDsParams) ([]Dri
 			&i.PassShare,
 			&i.PatternID,
 			&i.Note,
+			&i.Model,
 		); err != nil {
 			return nil, err
 		}
@@ -1107,7 +1109,7 @@ func (q *Queries) SessionsByIDs(ctx context.Context, arg SessionsByIDsParams) ([
 }
 
 const shotsAfter = `-- name: ShotsAfter :many
-SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
+SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note, lane, game, frame, delivery, aim_laydown_board, aim_launch_angle_deg, arrows_ft, gutter
 FROM shots WHERE squad_id = $1 AND rev > $2 AND rev <= $3 AND ($4::uuid IS NULL OR athlete_id = $4::uuid)
 ORDER BY rev LIMIT $5
 `
@@ -1166,6 +1168,14 @@ func (q *Queries) ShotsAfter(ctx context.Context, arg ShotsAfterParams) ([]Shot,
 			&i.RevRateSERPM,
 			&i.AxisSEDeg,
 			&i.Note,
+			&i.Lane,
+			&i.Game,
+			&i.Frame,
+			&i.Delivery,
+			&i.AimLaydownBoard,
+			&i.AimLaunchAngleDeg,
+			&i.ArrowsFt,
+			&i.Gutter,
 		); err != nil {
 			return nil, err
 		}
@@ -1179,9 +1189,9 @@ func (q *Queries) ShotsAfter(ctx context.Context, arg ShotsAfterParams) ([]Shot,
 
 const shotsByIDs = `-- name: ShotsByIDs :many
 
-SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note
+SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note, s.lane, s.game, s.frame, s.delivery, s.aim_laydown_board, s.aim_launch_angle_deg, s.arrows_ft, s.gutter
 FROM unnest($1::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
-    SELECT one.squad_id, one.id, one.rev, one.hash, one.session_id, one.athlete_id, one.ball_id, one.drill_id, one.shot_order, one.shot_time, one.laydown_board, one.arrows_board, one.breakpoint_board, one.breakpoint_ft, one.entry_board, one.entry_angle_deg, one.launch_angle_deg, one.speed_mph, one.rev_rate_rpm, one.rotation_deg, one.tilt_deg, one.track, one.standing, one.source, one.board_se, one.angle_se_deg, one.speed_se_mph, one.rev_rate_se_rpm, one.axis_se_deg, one.note FROM shots one
+    SELECT one.squad_id, one.id, one.rev, one.hash, one.session_id, one.athlete_id, one.ball_id, one.drill_id, one.shot_order, one.shot_time, one.laydown_board, one.arrows_board, one.breakpoint_board, one.breakpoint_ft, one.entry_board, one.entry_angle_deg, one.launch_angle_deg, one.speed_mph, one.rev_rate_rpm, one.rotation_deg, one.tilt_deg, one.track, one.standing, one.source, one.board_se, one.angle_se_deg, one.speed_se_mph, one.rev_rate_se_rpm, one.axis_se_deg, one.note, one.lane, one.game, one.frame, one.delivery, one.aim_laydown_board, one.aim_launch_angle_deg, one.arrows_ft, one.gutter FROM shots one
     WHERE one.squad_id = $2 AND one.id = wanted.id AND ($3::uuid IS NULL OR one.athlete_id = $3::uuid)
     LIMIT 1
 ) s
@@ -1235,6 +1245,14 @@ func (q *Queries) ShotsByIDs(ctx context.Context, arg ShotsByIDsParams) ([]Shot,
 			&i.RevRateSERPM,
 			&i.AxisSEDeg,
 			&i.Note,
+			&i.Lane,
+			&i.Game,
+			&i.Frame,
+			&i.Delivery,
+			&i.AimLaydownBoard,
+			&i.AimLaunchAngleDeg,
+			&i.ArrowsFt,
+			&i.Gutter,
 		); err != nil {
 			return nil, err
 		}
@@ -1247,7 +1265,7 @@ func (q *Queries) ShotsByIDs(ctx context.Context, arg ShotsByIDsParams) ([]Shot,
 }
 
 const shotsForDrill = `-- name: ShotsForDrill :many
-SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note
+SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note, s.lane, s.game, s.frame, s.delivery, s.aim_laydown_board, s.aim_launch_angle_deg, s.arrows_ft, s.gutter
 FROM shots s JOIN sessions n ON n.squad_id = s.squad_id AND n.id = s.session_id
 WHERE s.squad_id = $1 AND s.athlete_id = $2 AND (s.drill_id = $3::uuid OR s.drill_id IS NULL AND NOT $4::boolean)
   AND ($5::uuid IS NULL OR s.session_id = $5::uuid)
@@ -1318,6 +1336,14 @@ func (q *Queries) ShotsForDrill(ctx context.Context, arg ShotsForDrillParams) ([
 			&i.RevRateSERPM,
 			&i.AxisSEDeg,
 			&i.Note,
+			&i.Lane,
+			&i.Game,
+			&i.Frame,
+			&i.Delivery,
+			&i.AimLaydownBoard,
+			&i.AimLaunchAngleDeg,
+			&i.ArrowsFt,
+			&i.Gutter,
 		); err != nil {
 			return nil, err
 		}
@@ -1330,7 +1356,7 @@ func (q *Queries) ShotsForDrill(ctx context.Context, arg ShotsForDrillParams) ([
 }
 
 const shotsOfSession = `-- name: ShotsOfSession :many
-SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note
+SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note, lane, game, frame, delivery, aim_laydown_board, aim_launch_angle_deg, arrows_ft, gutter
 FROM shots
 WHERE squad_id = $1 AND session_id = $2 AND ($3::uuid IS NULL OR athlete_id = $3::uuid)
   AND (athlete_id, shot_order, id) > ($4::uuid, $5::integer, $6::uuid)
@@ -1395,6 +1421,14 @@ func (q *Queries) ShotsOfSession(ctx context.Context, arg ShotsOfSessionParams) 
 			&i.RevRateSERPM,
 			&i.AxisSEDeg,
 			&i.Note,
+			&i.Lane,
+			&i.Game,
+			&i.Frame,
+			&i.Delivery,
+			&i.AimLaydownBoard,
+			&i.AimLaunchAngleDeg,
+			&i.ArrowsFt,
+			&i.Gutter,
 		); err != nil {
 			return nil, err
 		}

@@ -386,9 +386,9 @@ func (q *Queries) PutInvitation(ctx context.Context, arg PutInvitationParams) er
 }
 
 const putSquad = `-- name: PutSquad :exec
-INSERT INTO squads (squad_id, rev, hash, name, invented, created_at)
-VALUES ($1, $2, $3, $4, $5, $6)
-ON CONFLICT (squad_id) DO UPDATE SET rev = excluded.rev, hash = excluded.hash, name = excluded.name
+INSERT INTO squads (squad_id, rev, hash, name, time_zone, invented, created_at)
+VALUES ($1, $2, $3, $4, $5, $6, $7)
+ON CONFLICT (squad_id) DO UPDATE SET rev = excluded.rev, hash = excluded.hash, name = excluded.name, time_zone = excluded.time_zone
 `
 
 type PutSquadParams struct {
@@ -396,6 +396,7 @@ type PutSquadParams struct {
 	Rev       int64     `db:"rev"`
 	Hash      []byte    `db:"hash"`
 	Name      string    `db:"name"`
+	TimeZone  string    `db:"time_zone"`
 	Invented  bool      `db:"invented"`
 	CreatedAt time.Time `db:"created_at"`
 }
@@ -406,6 +407,7 @@ func (q *Queries) PutSquad(ctx context.Context, arg PutSquadParams) error {
 		arg.Rev,
 		arg.Hash,
 		arg.Name,
+		arg.TimeZone,
 		arg.Invented,
 		arg.CreatedAt,
 	)
@@ -445,7 +447,7 @@ func (q *Queries) RemoveTombstones(ctx context.Context, arg RemoveTombstonesPara
 }
 
 const squad = `-- name: Squad :one
-SELECT squad_id, rev, hash, name, invented, created_at FROM squads WHERE squad_id = $1
+SELECT squad_id, rev, hash, name, invented, created_at, time_zone FROM squads WHERE squad_id = $1
 `
 
 type SquadParams struct {
@@ -462,6 +464,7 @@ func (q *Queries) Squad(ctx context.Context, arg SquadParams) (Squad, error) {
 		&i.Name,
 		&i.Invented,
 		&i.CreatedAt,
+		&i.TimeZone,
 	)
 	return i, err
 }

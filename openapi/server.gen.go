@@ -557,6 +557,24 @@ func (e SessionKind) Valid() bool {
 	}
 }
 
+// Defines values for ShotGutter.
+const (
+	ShotGutterLeft  ShotGutter = "left"
+	ShotGutterRight ShotGutter = "right"
+)
+
+// Valid indicates whether the value is a known member of the ShotGutter enum.
+func (e ShotGutter) Valid() bool {
+	switch e {
+	case ShotGutterLeft:
+		return true
+	case ShotGutterRight:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for TableItemKind.
 const (
 	TableItemKindShot TableItemKind = "shot"
@@ -924,9 +942,12 @@ type Digests struct {
 
 // Drill defines model for Drill.
 type Drill struct {
-	ID   *ID   `json:"id,omitempty"`
-	Name Name  `json:"name"`
-	Note *Note `json:"note,omitempty"`
+	ID *ID `json:"id,omitempty"`
+
+	// Model What the drill was computed by, such as motion-2; absent when a person thought of it.
+	Model *string `json:"model,omitempty"`
+	Name  Name    `json:"name"`
+	Note  *Note   `json:"note,omitempty"`
 
 	// PassShare The share of shots that should keep the rules, above 0 and at most 1.
 	PassShare float64 `json:"pass_share"`
@@ -1735,6 +1756,9 @@ type PushItem struct {
 
 	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
 	Rev *Rev `json:"rev,omitempty"`
+
+	// Schema The version of the records that the change was made by, when that is older than the one your client speaks now.
+	Schema *int `json:"schema,omitempty"`
 }
 
 // PushItems defines model for PushItems.
@@ -1945,22 +1969,43 @@ type Share = float64
 
 // Shot defines model for Shot.
 type Shot struct {
-	ArrowsBoard     *Board   `json:"arrows_board,omitempty"`
+	// AimLaunchAngleDeg The launch angle that was meant, positive toward the strong-side gutter.
+	AimLaunchAngleDeg *float64 `json:"aim_launch_angle_deg,omitempty"`
+
+	// AimLaydownBoard The board at the foul line that was meant.
+	AimLaydownBoard *Board `json:"aim_laydown_board,omitempty"`
+	ArrowsBoard     *Board `json:"arrows_board,omitempty"`
+
+	// ArrowsFt The distance at which arrows_board was read. Absent, it is 15.
+	ArrowsFt        *float64 `json:"arrows_ft,omitempty"`
 	AthleteID       ID       `json:"athlete_id"`
 	BallID          *ID      `json:"ball_id,omitempty"`
 	BreakpointBoard *Board   `json:"breakpoint_board,omitempty"`
 	BreakpointFt    *float64 `json:"breakpoint_ft,omitempty"`
-	DrillID         *ID      `json:"drill_id,omitempty"`
-	EntryAngleDeg   *float64 `json:"entry_angle_deg,omitempty"`
-	EntryBoard      *Board   `json:"entry_board,omitempty"`
+
+	// Delivery The delivery of the frame.
+	Delivery      *int     `json:"delivery,omitempty"`
+	DrillID       *ID      `json:"drill_id,omitempty"`
+	EntryAngleDeg *float64 `json:"entry_angle_deg,omitempty"`
+	EntryBoard    *Board   `json:"entry_board,omitempty"`
 
 	// Errors One standard deviation of the measurement, in the unit of what was measured.
-	Errors         *StandardErrors `json:"errors,omitempty"`
-	ID             *ID             `json:"id,omitempty"`
-	LaunchAngleDeg *float64        `json:"launch_angle_deg,omitempty"`
-	LaydownBoard   *Board          `json:"laydown_board,omitempty"`
-	Note           *Note           `json:"note,omitempty"`
-	Order          int             `json:"order"`
+	Errors *StandardErrors `json:"errors,omitempty"`
+	Frame  *int            `json:"frame,omitempty"`
+
+	// Game The game of the block.
+	Game *int `json:"game,omitempty"`
+
+	// Gutter The lane's gutter that the ball fell into, as seen from the foul line; absent when in none.
+	Gutter *ShotGutter `json:"gutter,omitempty"`
+	ID     *ID         `json:"id,omitempty"`
+
+	// Lane The number of the lane.
+	Lane           *int     `json:"lane,omitempty"`
+	LaunchAngleDeg *float64 `json:"launch_angle_deg,omitempty"`
+	LaydownBoard   *Board   `json:"laydown_board,omitempty"`
+	Note           *Note    `json:"note,omitempty"`
+	Order          int      `json:"order"`
 
 	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
 	Rev         *Rev     `json:"rev,omitempty"`
@@ -1978,6 +2023,9 @@ type Shot struct {
 	Time  time.Time     `json:"time"`
 	Track *[]TrackPoint `json:"track,omitempty"`
 }
+
+// ShotGutter The lane's gutter that the ball fell into, as seen from the foul line; absent when in none.
+type ShotGutter string
 
 // ShotJudgement defines model for ShotJudgement.
 type ShotJudgement struct {
@@ -2064,6 +2112,9 @@ type Squad struct {
 
 	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
 	Rev *Rev `json:"rev,omitempty"`
+
+	// TimeZone The squad's time zone by its IANA name, such as Europe/Berlin. Absent, it is UTC.
+	TimeZone *string `json:"time_zone,omitempty"`
 }
 
 // StandardErrors One standard deviation of the measurement, in the unit of what was measured.
@@ -2303,6 +2354,10 @@ type ReplaceSquadJSONBody = json.RawMessage
 
 // ReplaceSquadParams defines parameters for ReplaceSquad.
 type ReplaceSquadParams struct {
+	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
+	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
@@ -2336,6 +2391,10 @@ type ReplaceAssignmentJSONBody = json.RawMessage
 
 // ReplaceAssignmentParams defines parameters for ReplaceAssignment.
 type ReplaceAssignmentParams struct {
+	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
+	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
@@ -2369,6 +2428,10 @@ type ReplaceAthleteJSONBody = json.RawMessage
 
 // ReplaceAthleteParams defines parameters for ReplaceAthlete.
 type ReplaceAthleteParams struct {
+	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
+	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
@@ -2402,6 +2465,10 @@ type ReplaceBallJSONBody = json.RawMessage
 
 // ReplaceBallParams defines parameters for ReplaceBall.
 type ReplaceBallParams struct {
+	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
+	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
@@ -2441,6 +2508,10 @@ type ReplaceDrillJSONBody = json.RawMessage
 
 // ReplaceDrillParams defines parameters for ReplaceDrill.
 type ReplaceDrillParams struct {
+	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
+	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
@@ -2474,7 +2545,8 @@ type GetFeedParams struct {
 	// Limit At most so many items a page, 1 to 5000; 1000 by default, and 5000 in a stream.
 	Limit *PageSize `form:"limit,omitempty" json:"limit,omitempty"`
 
-	// Schema The version of the records your client understands.
+	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
 	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
 
 	// WaitFor Wait up to ten seconds until the squad has reached this revision, to read your own writes.
@@ -2495,7 +2567,8 @@ type GetLiveParams struct {
 	// After The cursor to go on from; without one, from the beginning.
 	After *After `form:"after,omitempty" json:"after,omitempty"`
 
-	// Schema The version of the records your client understands.
+	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
 	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
 
 	// LastEventID The cursor to go on from; it wins over `after`.
@@ -2564,6 +2637,10 @@ type ReplacePatternJSONBody = json.RawMessage
 
 // ReplacePatternParams defines parameters for ReplacePattern.
 type ReplacePatternParams struct {
+	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
+	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
@@ -2612,7 +2689,8 @@ type PushParams struct {
 	// Atomic Store everything or nothing; at most 1,000 items then.
 	Atomic *bool `form:"atomic,omitempty" json:"atomic,omitempty"`
 
-	// Schema The version of the records your client understands.
+	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
 	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
 }
 
@@ -2648,6 +2726,10 @@ type ReplaceSessionJSONBody = json.RawMessage
 
 // ReplaceSessionParams defines parameters for ReplaceSession.
 type ReplaceSessionParams struct {
+	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
+	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
@@ -2687,6 +2769,10 @@ type ReplaceShotJSONBody = json.RawMessage
 
 // ReplaceShotParams defines parameters for ReplaceShot.
 type ReplaceShotParams struct {
+	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
+	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
@@ -2699,7 +2785,8 @@ type GetSnapshotParams struct {
 	// Limit At most so many items a page, 1 to 5000; 1000 by default, and 5000 in a stream.
 	Limit *PageSize `form:"limit,omitempty" json:"limit,omitempty"`
 
-	// Schema The version of the records your client understands.
+	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
 	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
 }
 
@@ -3381,6 +3468,12 @@ func (w *ServerInterfaceWrapper) ReplaceSquad(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ReplaceSquadParams
+	// ------------- Optional query parameter "schema" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "schema", ctx.QueryParams(), &params.Schema, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter schema: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-Match" -------------
@@ -3561,6 +3654,12 @@ func (w *ServerInterfaceWrapper) ReplaceAssignment(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ReplaceAssignmentParams
+	// ------------- Optional query parameter "schema" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "schema", ctx.QueryParams(), &params.Schema, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter schema: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-Match" -------------
@@ -3741,6 +3840,12 @@ func (w *ServerInterfaceWrapper) ReplaceAthlete(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ReplaceAthleteParams
+	// ------------- Optional query parameter "schema" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "schema", ctx.QueryParams(), &params.Schema, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter schema: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-Match" -------------
@@ -3969,6 +4074,12 @@ func (w *ServerInterfaceWrapper) ReplaceBall(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ReplaceBallParams
+	// ------------- Optional query parameter "schema" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "schema", ctx.QueryParams(), &params.Schema, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter schema: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-Match" -------------
@@ -4190,6 +4301,12 @@ func (w *ServerInterfaceWrapper) ReplaceDrill(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ReplaceDrillParams
+	// ------------- Optional query parameter "schema" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "schema", ctx.QueryParams(), &params.Schema, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter schema: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-Match" -------------
@@ -4869,6 +4986,12 @@ func (w *ServerInterfaceWrapper) ReplacePattern(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ReplacePatternParams
+	// ------------- Optional query parameter "schema" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "schema", ctx.QueryParams(), &params.Schema, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter schema: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-Match" -------------
@@ -5243,6 +5366,12 @@ func (w *ServerInterfaceWrapper) ReplaceSession(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ReplaceSessionParams
+	// ------------- Optional query parameter "schema" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "schema", ctx.QueryParams(), &params.Schema, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter schema: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-Match" -------------
@@ -5455,6 +5584,12 @@ func (w *ServerInterfaceWrapper) ReplaceShot(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ReplaceShotParams
+	// ------------- Optional query parameter "schema" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "schema", ctx.QueryParams(), &params.Schema, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter schema: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-Match" -------------

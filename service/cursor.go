@@ -7,13 +7,14 @@ import (
 	"encoding/binary"
 
 	"github.com/google/uuid"
+
+	"laneward/service/record"
 )
 
-// Schema is the version of the records a client understands: it grows when kinds or fields are
-// added.
+// The wire schemas of records that are understood.
 const (
-	Schema       = 1
-	OldestSchema = 1
+	Schema       = record.Schema
+	OldestSchema = record.OldestSchema
 )
 
 // cursor is a place in a squad's feed. It holds for one database epoch, one squad, one scope and

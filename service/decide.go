@@ -66,7 +66,11 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	if base != 0 {
 		p.edit = record.Hash(strconv.AppendInt(slices.Clip(body), base, 10))
 	}
-	stands, err := p.stands()
+	sent := p.change.Record
+	if p.existing != nil {
+		sent = p.change.withNewer(p.existing.Record)
+	}
+	stands, err := p.stands(sent)
 	if err != nil {
 		return err
 	}
@@ -80,7 +84,9 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	case stands:
 		p.same(false)
 	case p.existing != nil && base == p.existing.Revision():
-		p.write = p.change.Record
+		if p.write = sent; sent != p.change.Record {
+			p.stores = p.edit // it may say more than what was sent
+		}
 	case p.existing != nil:
 		return w.decideOlder(ctx, p, body)
 	case p.tomb != nil && base == p.tomb.Rev:
@@ -111,15 +117,28 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 
 // stands reports whether the record says already what the change is to make of it. The hash of a
 // merged record is that of the edit, so then its payload is looked at.
-func (p *plan) stands() (bool, error) {
+func (p *plan) stands(sent record.Record) (bool, error) {
 	if p.existing == nil || p.existing.Revision() == 0 { // a squad that is being founded
 		return false, nil
 	}
 	if bytes.Equal(p.hash, p.existing.hash) {
 		return true, nil
 	}
-	body, err := record.Payload(p.existing.Record)
-	return bytes.Equal(p.hash, record.Hash(body)), err
+	is, err := record.Payload(p.existing.Record)
+	if err != nil {
+		return false, err
+	}
+	wanted, err := record.Payload(sent)
+	return bytes.Equal(is, wanted), err
+}
+
+// withNewer is the record that a change asks for, with what its client does not know of as base has
+// it.
+func (c Change) withNewer(base record.Record) record.Record {
+	if c.Schema == 0 {
+		return c.Record
+	}
+	return record.WithNewer(c.Schema, c.Record, base)
 }
 
 // movesOwner reports whether a change would give a record to another athlete, whose old device
@@ -174,6 +193,15 @@ func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
 			),
 		)
 		return nil
+	}
+	if p.change.Schema != 0 {
+		began, found := record.Decode(p.change.Record.Kind(), history[at].Body)
+		if began == nil {
+			return fmt.Errorf("read revision %d of %s %s: %v", base, p.change.Record.Kind(), p.change.Record.Key(), found)
+		}
+		if mine, err = record.Payload(p.change.withNewer(began)); err != nil {
+			return err
+		}
 	}
 	theirs, err := record.Payload(p.existing.Record)
 	if err != nil {

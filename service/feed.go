@@ -93,6 +93,16 @@ func (s *Service) Feed(ctx context.Context, user, squad uuid.UUID, query FeedQue
 	return page, err
 }
 
+// forSchema leaves out of the items' records what a client of the schema does not know.
+func forSchema(items []Item, schema int) []Item {
+	for i := range items {
+		if items[i].Record != nil {
+			items[i].Record = record.WithNewer(schema, items[i].Record, nil)
+		}
+	}
+	return items
+}
+
 func checkSchema(schema int) error {
 	switch {
 	case schema < OldestSchema:
@@ -200,6 +210,7 @@ func (s *Service) feedPage(ctx context.Context, w *work, place cursor, limit int
 	if items, err = w.completeItems(ctx, items, next.rev); err != nil {
 		return page, err
 	}
+	items = forSchema(items, int(place.schema))
 	return FeedPage{
 		Items:  items,
 		Cursor: s.writeCursor(next),

@@ -22,6 +22,7 @@ type PushItem struct {
 	Kind    record.Kind     `json:"kind"`
 	ID      uuid.UUID       `json:"id"`
 	Rev     int64           `json:"rev,omitempty"`
+	Schema  int             `json:"schema,omitempty"` // it was made by, when older than the push's
 	Record  json.RawMessage `json:"record,omitempty"`
 	Deleted bool            `json:"deleted,omitempty"`
 }
@@ -40,10 +41,11 @@ type PushOutcome struct {
 
 // Push stores a piece of a device's changes, at most [PushPiece], in one transaction, and returns
 // an outcome for each in their order and the revision reached. Parents may come in any order within
-// it. With atomic nothing is stored unless everything is.
+// it. schema is the device's: what it does not know of stays as it is. With atomic nothing is stored unless everything is.
 func (s *Service) Push(
 	ctx context.Context,
 	user, squad uuid.UUID,
+	schema int,
 	items []PushItem,
 	atomic bool,
 ) (outcomes []PushOutcome, rev int64, err error) {
@@ -57,6 +59,9 @@ func (s *Service) Push(
 			outcomes[i].Status, outcomes[i].Faults = StatusRefused, found
 			continue
 		}
+		if change.Schema = schema; item.Schema > 0 {
+			change.Schema = min(item.Schema, schema)
+		}
 		changes, at = append(changes, change), append(at, i)
 	}
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
@@ -67,6 +72,9 @@ func (s *Service) Push(
 		rev = reached
 		for n, i := range at {
 			outcomes[i].settle(applied[n], changes[n].Record)
+			if outcomes[i].Record != nil {
+				outcomes[i].Record = record.WithNewer(schema, outcomes[i].Record, nil)
+			}
 		}
 		if atomic && !allStored(outcomes) {
 			return errHeldBack

@@ -112,6 +112,7 @@ func (s *Service) Replace(
 	user, squad uuid.UUID,
 	id uuid.UUID,
 	base int64,
+	schema int,
 	rec record.Record,
 ) (record.Record, error) {
 	if rec.Key() != uuid.Nil && rec.Key() != id {
@@ -125,7 +126,7 @@ func (s *Service) Replace(
 	if found := rec.Faults(); len(found) > 0 {
 		return nil, InvalidError(found)
 	}
-	outcome, err := s.applyOne(ctx, user, squad, Change{Record: rec, Exact: true})
+	outcome, err := s.applyOne(ctx, user, squad, Change{Record: rec, Schema: schema, Exact: true})
 	return outcome.Record, err
 }
 

@@ -89,7 +89,7 @@ func (s *Service) snapshotPage(ctx context.Context, w *work, place cursor, limit
 	if err != nil {
 		return page, err
 	}
-	page.Items = parentsFirst(page.Items, missing)
+	page.Items = forSchema(parentsFirst(page.Items, missing), int(place.schema))
 	page.Digest = digestOf(page.Items)
 	if place.kind != 0 {
 		page.Page = s.writeCursor(place)

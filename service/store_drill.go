@@ -43,6 +43,7 @@ func drillOf(row db.Drill) (record.Record, []byte, error) {
 		PassShare: row.PassShare,
 		PatternID: row.PatternID,
 		Note:      row.Note,
+		Model:     row.Model,
 	}, row.Hash, nil
 }
 
@@ -58,6 +59,7 @@ func drillParams(squad uuid.UUID, d *record.Drill, hash []byte) db.PutDrillParam
 		PassShare: d.PassShare,
 		PatternID: d.PatternID,
 		Note:      d.Note,
+		Model:     d.Model,
 	}
 }
 

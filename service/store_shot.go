@@ -33,13 +33,18 @@ var shotStore = store{
 
 var measures = shot.Measures()
 
-// measureColumns are where a row keeps each of the measures.
-var measureColumns = func() []func(*db.Shot) **float64 {
-	list := make([]func(*db.Shot) **float64, len(measures))
+// numberColumns are where a row keeps each of the measures, wholeColumns where it keeps those that
+// are whole numbers; the other is nil.
+var numberColumns, wholeColumns = func() (numbers []func(*db.Shot) **float64, wholes []func(*db.Shot) **int16) {
+	numbers, wholes = make([]func(*db.Shot) **float64, len(measures)), make([]func(*db.Shot) **int16, len(measures))
 	for i, m := range measures {
-		list[i] = db.ShotColumn[*float64](m.Column)
+		if m.Whole != nil {
+			wholes[i] = db.ShotColumn[*int16](m.Column)
+		} else {
+			numbers[i] = db.ShotColumn[*float64](m.Column)
+		}
 	}
-	return list
+	return numbers, wholes
 }()
 
 func shotOf(row db.Shot) (record.Record, []byte, error) {
@@ -56,11 +61,16 @@ func shotOf(row db.Shot) (record.Record, []byte, error) {
 		Order:     int(row.ShotOrder),
 		Time:      row.ShotTime.UTC(),
 		Track:     track,
+		Gutter:    lane.Side(row.Gutter),
 		Source:    row.Source,
 		Note:      row.Note,
 	}}
 	for i, m := range measures {
-		*m.Value(&record.Shot) = *measureColumns[i](&row)
+		if m.Whole == nil {
+			*m.Value(&record.Shot) = *numberColumns[i](&row)
+		} else if whole := *wholeColumns[i](&row); whole != nil {
+			*m.Whole(&record.Shot) = new(int(*whole))
+		}
 	}
 	if row.Standing != nil {
 		standing := lane.PinSet(*row.Standing) //nolint:gosec // ten bits
@@ -81,11 +91,16 @@ func shotRow(squad uuid.UUID, s *record.Shot, hash []byte) db.Shot {
 		DrillID:   s.DrillID,
 		ShotOrder: int32(s.Order), //nolint:gosec // at most shot.MaxOrder
 		ShotTime:  s.Time,
+		Gutter:    string(s.Gutter),
 		Source:    s.Source,
 		Note:      s.Note,
 	}
 	for i, m := range measures {
-		*measureColumns[i](&row) = *m.Value(&s.Shot)
+		if m.Whole == nil {
+			*numberColumns[i](&row) = *m.Value(&s.Shot)
+		} else if whole := *m.Whole(&s.Shot); whole != nil {
+			*wholeColumns[i](&row) = new(int16(*whole)) //nolint:gosec // its limit is below
+		}
 	}
 	if len(s.Track) > 0 {
 		row.Track = jsonColumn(s.Track)

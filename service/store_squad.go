@@ -32,6 +32,7 @@ var squadStore = store{
 			Rev:       s.Rev,
 			Hash:      records[0].hash,
 			Name:      s.Name,
+			TimeZone:  s.TimeZone,
 			Invented:  s.Invented,
 			CreatedAt: s.Created,
 		}
@@ -48,6 +49,7 @@ func oneSquad(ctx context.Context, tx *db.Tx, squad uuid.UUID) ([]stored, error)
 		return &record.Squad{
 			Head:     record.Head{ID: row.SquadID, Rev: row.Rev},
 			Name:     row.Name,
+			TimeZone: row.TimeZone,
 			Invented: row.Invented,
 			Created:  row.CreatedAt,
 		}, row.Hash, nil

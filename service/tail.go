@@ -34,14 +34,16 @@ func (b tailBatch) news(seen int64) []TailEvent {
 
 // tailKey names what several tails have in common: they see the same items.
 type tailKey struct {
-	squad uuid.UUID
-	scope uint64
+	squad  uuid.UUID
+	scope  uint64
+	schema int
 }
 
 // broadcast reads a squad's feed once for all tails that see the same, and hands each batch to all
 // of them.
 type broadcast struct {
 	who         member
+	schema      int
 	epoch       uuid.UUID
 	from        int64
 	subscribers map[chan tailBatch]bool
@@ -95,7 +97,7 @@ func (s *Service) Tail(
 	if err != nil {
 		return err
 	}
-	batches, leave, err := s.tails.join(ctx, who)
+	batches, leave, err := s.tails.join(ctx, who, query.Schema)
 	if err != nil {
 		return err
 	}
@@ -204,13 +206,13 @@ func (s *Service) followBatches(
 }
 
 // join subscribes to the broadcast of what a member sees, and starts it when it is the first.
-func (t *tails) join(ctx context.Context, who member) (<-chan tailBatch, func(), error) {
-	key := tailKey{who.squad, who.scope()}
+func (t *tails) join(ctx context.Context, who member, schema int) (<-chan tailBatch, func(), error) {
+	key := tailKey{who.squad, who.scope(), schema}
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	b := t.running[key]
 	if b == nil {
-		b = &broadcast{who: who, subscribers: make(map[chan tailBatch]bool)}
+		b = &broadcast{who: who, schema: schema, subscribers: make(map[chan tailBatch]bool)}
 		err := t.service.db.ReadSquad(ctx, who.squad, func(tx *db.Tx) (err error) {
 			if b.epoch, err = tx.Epoch(ctx); err != nil {
 				return err
@@ -317,7 +319,7 @@ func (t *tails) drop(b *broadcast) {
 func (s *Service) readBatch(ctx context.Context, b *broadcast) (batch tailBatch, more bool, err error) {
 	err = s.db.ReadSquad(ctx, b.who.squad, func(tx *db.Tx) error {
 		w := &work{Tx: tx, member: b.who, now: s.clock()}
-		place, err := s.feedPlace(ctx, w, FeedQuery{Schema: Schema})
+		place, err := s.feedPlace(ctx, w, FeedQuery{Schema: b.schema})
 		if err != nil {
 			return err
 		}

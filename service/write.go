@@ -29,6 +29,9 @@ const (
 type Change struct {
 	Record record.Record
 	Delete bool
+	// Schema is the wire schema of the client whose change it is, 0 for ours: fields that came later
+	// stay as they are.
+	Schema int
 	// Exact refuses to merge: anything but the current revision is a conflict.
 	Exact bool
 }

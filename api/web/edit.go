@@ -90,7 +90,7 @@ func (e editable) edited(v *visit) (*roster, *editor, error) {
 	opened.form.Hidden = map[string]string{"rev": strconv.FormatInt(rec.Revision(), 10)}
 	if opened.store == nil {
 		opened.store = func(_ *form, rev int64, record record.Record) error {
-			_, err := v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, id, rev, record)
+			_, err := v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, id, rev, service.Schema, record)
 			return err
 		}
 	}

@@ -169,7 +169,7 @@ func renameSquad(v *visit) error {
 	}
 	named := *r.Squad
 	named.Name = f.value("squad_name")
-	if _, err := v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, r.Own.ID, rev, &named); err != nil {
+	if _, err := v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, r.Own.ID, rev, service.Schema, &named); err != nil {
 		return v.retry(f, err, show, "name", "squad_name")
 	}
 	return v.goTo(r.Address() + "/people")

@@ -139,6 +139,7 @@ func places(names map[uuid.UUID]string, shared bool) []place {
 	}
 	return append(
 		list,
+		place{shotColumn: shotColumn{Name: "Gutter"}, text: func(s *record.Shot) string { return string(s.Gutter) }},
 		place{
 			shotColumn: shotColumn{Name: "Left standing"},
 			pins:       func(s *record.Shot) *lane.PinSet { return s.Standing },
@@ -188,15 +189,15 @@ func (p place) cells(shots []*record.Shot) (cells []shotCell, filled bool) {
 	decimals := 0
 	for _, s := range shots {
 		if p.measure != nil {
-			decimals = max(decimals, decimalsOf(*p.measure.Value(&s.Shot), p.measure.Decimals))
+			decimals = max(decimals, decimalsOf(p.measure, &s.Shot))
 		}
 	}
 	for i, s := range shots {
 		cells[i].Numeric = p.Numeric
 		switch {
 		case p.measure != nil:
-			if value := *p.measure.Value(&s.Shot); value != nil {
-				cells[i].Text = strconv.FormatFloat(*value, 'f', decimals, 64)
+			if value, known := p.measure.Get(&s.Shot); known {
+				cells[i].Text = strconv.FormatFloat(value, 'f', decimals, 64)
 			}
 		case p.pins != nil:
 			if standing := p.pins(s); standing != nil {
@@ -212,19 +213,19 @@ func (p place) cells(shots []*record.Shot) (cells []shotCell, filled bool) {
 }
 
 // decimalsOf is how many decimals a value needs, so that a column's points stand below each other,
-// but no more than most.
-func decimalsOf(value *float64, most int) int {
-	if value == nil {
+// but no more than the measure has.
+func decimalsOf(m *shot.Measure, s *shot.Shot) int {
+	scaled, known := m.Get(s)
+	if !known {
 		return 0
 	}
-	scaled := *value
-	for n := range most {
+	for n := range m.Decimals {
 		if math.Abs(scaled-math.Round(scaled)) < 1e-6 {
 			return n
 		}
 		scaled *= 10
 	}
-	return most
+	return m.Decimals
 }
 
 // deck is the pins as a coach sees them from the foul line, on a canvas 28 by 22: a dot a pin.

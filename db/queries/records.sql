@@ -88,20 +88,20 @@ ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, kind, name, held_on, centre
 DELETE FROM sessions WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
 
 -- name: DrillsByIDs :many
-SELECT d.squad_id, d.id, d.rev, d.hash, d.name, d.rules, d.reps, d.pass_share, d.pattern_id, d.note
+SELECT d.*
 FROM drills AS d WHERE d.squad_id = @squad_id AND d.id = ANY(@ids::uuid[]) AND (sqlc.narg('athlete')::uuid IS NULL OR EXISTS (
     SELECT 1 FROM assignments a WHERE a.squad_id = d.squad_id AND a.drill_id = d.id AND a.athlete_id = sqlc.narg('athlete')::uuid));
 
 -- name: DrillsAfter :many
-SELECT d.squad_id, d.id, d.rev, d.hash, d.name, d.rules, d.reps, d.pass_share, d.pattern_id, d.note
+SELECT d.*
 FROM drills AS d WHERE d.squad_id = @squad_id AND d.rev > @after AND d.rev <= @upto AND (sqlc.narg('athlete')::uuid IS NULL OR EXISTS (
     SELECT 1 FROM assignments a WHERE a.squad_id = d.squad_id AND a.drill_id = d.id AND a.athlete_id = sqlc.narg('athlete')::uuid))
 ORDER BY d.rev LIMIT @max_rows;
 
 -- name: PutDrill :batchexec
-INSERT INTO drills (squad_id, id, rev, hash, name, rules, reps, pass_share, pattern_id, note)
-VALUES (@squad_id, @id, @rev, @hash, @name, @rules, @reps, @pass_share, sqlc.narg('pattern_id'), @note)
-ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, name, rules, reps, pass_share, pattern_id, note) = (excluded.rev, excluded.hash, excluded.name, excluded.rules, excluded.reps, excluded.pass_share, excluded.pattern_id, excluded.note);
+INSERT INTO drills (squad_id, id, rev, hash, name, rules, reps, pass_share, pattern_id, note, model)
+VALUES (@squad_id, @id, @rev, @hash, @name, @rules, @reps, @pass_share, sqlc.narg('pattern_id'), @note, @model)
+ON CONFLICT (squad_id, id) DO UPDATE SET (rev, hash, name, rules, reps, pass_share, pattern_id, note, model) = (excluded.rev, excluded.hash, excluded.name, excluded.rules, excluded.reps, excluded.pass_share, excluded.pattern_id, excluded.note, excluded.model);
 
 -- name: RemoveDrills :exec
 DELETE FROM drills WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);

@@ -1,10 +1,10 @@
 -- name: PutSquad :exec
-INSERT INTO squads (squad_id, rev, hash, name, invented, created_at)
-VALUES (@squad_id, @rev, @hash, @name, @invented, @created_at)
-ON CONFLICT (squad_id) DO UPDATE SET rev = excluded.rev, hash = excluded.hash, name = excluded.name;
+INSERT INTO squads (squad_id, rev, hash, name, time_zone, invented, created_at)
+VALUES (@squad_id, @rev, @hash, @name, @time_zone, @invented, @created_at)
+ON CONFLICT (squad_id) DO UPDATE SET rev = excluded.rev, hash = excluded.hash, name = excluded.name, time_zone = excluded.time_zone;
 
 -- name: Squad :one
-SELECT squad_id, rev, hash, name, invented, created_at FROM squads WHERE squad_id = @squad_id;
+SELECT * FROM squads WHERE squad_id = @squad_id;
 
 -- name: StartClock :exec
 INSERT INTO squads_clock (squad_id, rev) VALUES (@squad_id, 0);

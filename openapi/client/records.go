@@ -131,7 +131,8 @@ func (c *Client) Replace(ctx context.Context, squad uuid.UUID, old Record, value
 	if err != nil {
 		return Record{}, fmt.Errorf("write the record: %w", err)
 	}
-	return oneRecord(old.Kind)(c.send(ctx, http.MethodPut, address(squad, old.Kind, old.ID), old.Rev, body))
+	path := address(squad, old.Kind, old.ID) + "?schema=" + strconv.Itoa(Schema)
+	return oneRecord(old.Kind)(c.send(ctx, http.MethodPut, path, old.Rev, body))
 }
 
 // Delete deletes a record. It fails with [Stale] when somebody changed it since it was read, and

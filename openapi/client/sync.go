@@ -24,7 +24,7 @@ const (
 var SyncedKinds = []Kind{Squad, Athlete, Member, Pattern, Ball, Session, Drill, Assignment, Shot}
 
 // Schema is the version of the records that this client understands.
-const Schema = 1
+const Schema = 2
 
 // TooOld is the failure of a client that the server does not understand any more.
 const TooOld Code = "client-too-old"
@@ -126,6 +126,7 @@ type Change struct {
 	Kind    Kind            `json:"kind"`
 	ID      uuid.UUID       `json:"id"`
 	Rev     int64           `json:"rev,omitempty"`
+	Schema  int             `json:"schema,omitempty"` // it was made by, when older than [Schema]
 	Record  json.RawMessage `json:"record,omitempty"`
 	Deleted bool            `json:"deleted,omitempty"`
 }

@@ -18,6 +18,8 @@ type Drill struct {
 	PassShare float64      `json:"pass_share"`
 	PatternID *uuid.UUID   `json:"pattern_id,omitempty"`
 	Note      string       `json:"note,omitempty"`
+	// Model names what computed the drill, such as motion-2; "" for one that a person thought of.
+	Model string `json:"model,omitempty"`
 	// Sentences are the rules in words, one each: written for whoever reads the drill, never
 	// stored, ignored when sent.
 	Sentences []string `json:"sentences,omitempty"`
@@ -42,6 +44,7 @@ func (d *Drill) Faults() []Fault {
 	var f Faults
 	f.name(d.Name)
 	f.note(d.Note)
+	f.line(d.Model, "/model")
 	return append(f, ruleFaults(d.Drill().Validate())...)
 }
 

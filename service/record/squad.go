@@ -10,7 +10,8 @@ import (
 type Squad struct {
 	Head
 	Name     string    `json:"name"`
-	Invented bool      `json:"invented,omitempty"` // a made-up example, not real people
+	TimeZone string    `json:"time_zone,omitempty"` // by its IANA name; "" is UTC
+	Invented bool      `json:"invented,omitempty"`  // a made-up example, not real people
 	Created  time.Time `json:"-"`
 }
 
@@ -27,8 +28,19 @@ func (*Squad) Parents() []Ref { return nil }
 func (s *Squad) Faults() []Fault {
 	var f Faults
 	f.name(s.Name)
+	_, err := time.LoadLocation(s.TimeZone)
+	f.Add(
+		err != nil || s.TimeZone == "Local",
+		"/time_zone",
+		"unknown",
+		"%q is not a time zone: write its IANA name, such as Europe/Berlin, or UTC",
+		s.TimeZone,
+	)
 	return f
 }
+
+// Location is the squad's time zone.
+func (s *Squad) Location() (*time.Location, error) { return time.LoadLocation(s.TimeZone) }
 
 // Role is what a member may do in a squad.
 type Role string

@@ -30,6 +30,7 @@ func (s *Shot) AppendJSON(b []byte) []byte {
 	b = append(b, '"')
 	b = appendMeasures(b, s, ofShot)
 	b = s.appendTrack(b, `,"track":`)
+	b = appendText(b, `,"gutter":`, string(s.Gutter))
 	b = s.appendStanding(b, `,"standing":`)
 	b = appendText(b, `,"source":`, s.Source)
 	b = s.appendErrors(b, `,"errors":`)
@@ -83,24 +84,35 @@ func (s *Shot) appendErrors(b []byte, name string) []byte {
 
 func appendMeasures(b []byte, s *Shot, list []namedMeasure) []byte {
 	for i := range list {
-		b = appendNumber(b, list[i].name, *list[i].value(s))
+		b = appendMeasure(b, list[i].name, list[i].measure, s)
+	}
+	return b
+}
+
+func appendMeasure(b []byte, name string, m *Measure, s *Shot) []byte {
+	if m.Whole == nil {
+		return appendNumber(b, name, *m.Value(s))
+	}
+	if whole := *m.Whole(s); whole != nil {
+		b = strconv.AppendInt(append(b, name...), int64(*whole), 10)
 	}
 	return b
 }
 
 // namedMeasure is a measure with what comes before its value in an object.
 type namedMeasure struct {
-	name  string
-	value func(*Shot) **float64
+	name    string
+	measure *Measure
 }
 
 // The measures of the shot itself, and those of its errors.
 var ofShot, ofErrors = func() (shot, errors []namedMeasure) {
-	for _, m := range measures {
+	for i := range measures {
+		m := &measures[i]
 		if key, isError := strings.CutPrefix(m.Field, errorPrefix); isError {
-			errors = append(errors, namedMeasure{`,"` + key + `":`, m.Value})
+			errors = append(errors, namedMeasure{`,"` + key + `":`, m})
 		} else {
-			shot = append(shot, namedMeasure{`,"` + key + `":`, m.Value})
+			shot = append(shot, namedMeasure{`,"` + key + `":`, m})
 		}
 	}
 	return shot, errors

@@ -1,6 +1,7 @@
 package shot
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"regexp"
@@ -29,7 +30,7 @@ func parseNumber(text, unit string) (float64, error) {
 	}
 	v, err := strconv.ParseFloat(text, 64)
 	if errors.Is(err, strconv.ErrRange) {
-		return 0, fmt.Errorf("%s is too large a number: write it in %s", quoted(text), unit)
+		return 0, fmt.Errorf("%s is too large a number: write it in %s", quoted(text), cmp.Or(unit, "digits"))
 	}
 	if err != nil {
 		return 0, mendNumber(text, unit)
@@ -59,6 +60,10 @@ var thousands = []struct {
 
 // mendNumber says how to write what is not a number in the sense of [parseNumber].
 func mendNumber(text, unit string) error {
+	inUnit := ""
+	if unit != "" {
+		inUnit = ", in " + unit
+	}
 	const blank = "leave the cell blank when it was not measured"
 	for _, way := range thousands {
 		if way.written.MatchString(text) && !threeDigits.MatchString(text) {
@@ -79,15 +84,15 @@ func mendNumber(text, unit string) error {
 		return fmt.Errorf("%s is a spreadsheet's error: write the number, or %s", quoted(text), blank)
 	case numberFirst.MatchString(text):
 		return fmt.Errorf(
-			"%s holds more than a number: write %s alone, in %s",
+			"%s holds more than a number: write %s alone%s",
 			quoted(text),
 			numberFirst.FindStringSubmatch(text)[1],
-			unit,
+			inUnit,
 		)
 	case !strings.ContainsAny(text, "0123456789"):
 		return fmt.Errorf("%s is not a number: %s", quoted(text), blank)
 	}
-	return fmt.Errorf("%s is not a number: write digits with a decimal point, such as 10.5, in %s", quoted(text), unit)
+	return fmt.Errorf("%s is not a number: write digits with a decimal point, such as 10.5%s", quoted(text), inUnit)
 }
 
 // parseOrder reads a whole number.

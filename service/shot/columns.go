@@ -17,8 +17,9 @@ type Column struct {
 	Field    string // the same value's JSON name; a name inside an object follows a slash
 	Unit     string // empty for what has none
 	Meaning  string
-	Limits   string // what is accepted, or an example
-	Required bool   // a log without the column, or a row without the value, is refused
+	Limits   string   // what is accepted, or an example
+	Synonyms []string // other names that the header row may give it
+	Required bool     // a log without the column, or a row without the value, is refused
 }
 
 // Columns returns every column of a CSV log, in the order in which [WriteCSV] writes them. A log
@@ -48,11 +49,14 @@ var columns = func() []column {
 	return append(all, recordColumns()...)
 }()
 
-// columnIndex finds a column by its name.
+// columnIndex finds a column by its name or a synonym.
 var columnIndex = func() map[string]int {
 	index := make(map[string]int, len(columns))
 	for i, c := range columns {
 		index[c.Name] = i
+		for _, synonym := range c.Synonyms {
+			index[synonym] = i
+		}
 	}
 	return index
 }()
@@ -184,15 +188,19 @@ func idOrBlank(id *uuid.UUID) string {
 func measureColumn(i int) column {
 	m := &measures[i]
 	return column{
-		Column: Column{Name: m.Column, Field: m.Field, Unit: m.Unit, Meaning: m.Meaning, Limits: m.limits()},
+		Column: Column{Name: m.Column, Field: m.Field, Unit: m.Unit, Meaning: m.Meaning, Limits: m.limits(), Synonyms: m.Synonyms},
 		read: func(in *intake, row *Row, text string) {
-			if v, err := parseNumber(text, m.Unit); in.accept(row, m.Column, err) {
+			v, err := parseNumber(text, m.Unit)
+			if err == nil {
+				err = m.Fits(v)
+			}
+			if in.accept(row, m.Column, err) {
 				in.measured(row, i, v)
 			}
 		},
 		write: func(s *Shot) string {
-			if v := *m.Value(s); v != nil {
-				return number(*v)
+			if v, known := m.Get(s); known {
+				return number(v)
 			}
 			return ""
 		},
@@ -212,6 +220,18 @@ func recordColumns() []column {
 				}
 			},
 			write: func(s *Shot) string { return formatTrack(s.Track) },
+		},
+		{
+			Column: Column{
+				Name: "gutter", Field: "gutter", Limits: "right or left", Synonyms: []string{"gutter_side"},
+				Meaning: "the lane's gutter that the ball fell into, as seen from the foul line; blank for none",
+			},
+			read: func(in *intake, row *Row, text string) {
+				if side, err := lane.ParseSide(strings.ToLower(text)); in.accept(row, "gutter", err) {
+					row.Shot.Gutter = side
+				}
+			},
+			write: func(s *Shot) string { return string(s.Gutter) },
 		},
 		{
 			Column: Column{

@@ -11,6 +11,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
 
+	"laneward/service/lane"
 	"laneward/service/shot"
 )
 
@@ -190,12 +191,12 @@ func TestCSVLimitsAreExact(t *testing.T) {
 }
 
 func TestCSVEveryColumn(t *testing.T) {
-	log := "shot_id,session,athlete,ball,drill,order,time,laydown_board,arrows_board,breakpoint_board,breakpoint_ft,entry_board,entry_angle_deg," +
+	log := "shot_id,session,athlete,ball,drill,order,time,lane,game,frame,delivery,aim_laydown_board,aim_launch_angle_deg,laydown_board,arrows_board,arrows_ft,breakpoint_board,breakpoint_ft,entry_board,entry_angle_deg," +
 		"launch_angle_deg,speed_mph,rev_rate_rpm,rotation_deg,tilt_deg,board_se,angle_se_deg,speed_se_mph,rev_rate_se_rpm,axis_se_deg," +
-		"track,standing,source,note\n" +
+		"track,gutter,standing,source,note\n" +
 		"01890a5d-ac96-7b7c-8d2e-0000000000ff,01890a5d-ac96-774b-bcce-b302099a8057,01890a5d-ac96-7b7c-8d2e-000000000001," +
-		"01890a5d-ac96-7b7c-8d2e-00000000000b,01890a5d-ac96-7b7c-8d2e-00000000000d,12,2026-03-01T18:05:00+01:00,18.5,14,8.5,41,17.4,5.5,2.1,16.9,330,55,12,0.5,0.3,0.2,15,4," +
-		"15:14.1 30:9.7,7-10,sensor,\"good, \"\"high\"\";\nflush\"\n"
+		"01890a5d-ac96-7b7c-8d2e-00000000000b,01890a5d-ac96-7b7c-8d2e-00000000000d,12,2026-03-01T18:05:00+01:00,11,2,10,3,18,2,18.5,14,14.5,8.5,41,17.4,5.5,2.1,16.9,330,55,12,0.5,0.3,0.2,15,4," +
+		"15:14.1 30:9.7,right,7-10,sensor,\"good, \"\"high\"\";\nflush\"\n"
 	got := shotsOf(t, shot.ReadCSV(strings.NewReader(log), shot.Options{}))
 	if diff := cmp.Diff([]shot.Shot{valid()}, got); diff != "" {
 		t.Errorf("shots (-want +got):\n%s", diff)
@@ -208,6 +209,20 @@ func TestCSVEveryColumn(t *testing.T) {
 	want := strings.ReplaceAll(strings.Replace(log, "18:05:00+01:00", "17:05:00Z", 1), "\n", "\r\n")
 	if diff := cmp.Diff(want, out.String()); diff != "" {
 		t.Errorf("written (-want +got):\n%s", diff)
+	}
+}
+
+func TestCSVSynonyms(t *testing.T) {
+	log := "time,order,lane_number,game_number,frame_number,delivery_number,arrows_distance_ft,gutter_side\n" +
+		rowTime + ",1,11,2,10,3,14.5,LEFT\n"
+	got := shotsOf(t, shot.ReadCSV(strings.NewReader(log), toSession))[0]
+	if *got.Lane != 11 || *got.Game != 2 || *got.Frame != 10 || *got.Delivery != 3 || *got.ArrowsFt != 14.5 ||
+		got.Gutter != lane.Left {
+		t.Errorf("read as %+v", got)
+	}
+	_, err := read(shot.ReadCSV(strings.NewReader("time,lane,lane_number\n"), toSession))
+	if err == nil || !strings.Contains(err.Error(), "lane_number is there twice") {
+		t.Errorf("a column by two of its names: %v", err)
 	}
 }
 

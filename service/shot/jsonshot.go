@@ -27,6 +27,7 @@ var shotKeys = func() []member {
 	return append(
 		keys,
 		member{"track", "track", readTrack},
+		member{"gutter", "gutter", textMember(func(s *Shot, text string) { s.Gutter = lane.Side(text) })},
 		member{"standing", "standing", readStanding},
 		member{"source", "source", textMember(func(s *Shot, text string) { s.Source = text })},
 		member{"errors", "errors", readErrors},
@@ -61,6 +62,9 @@ func measureMembers(prefix string) []member {
 		}
 		members = append(members, member{key, m.Field, func(in *intake, row *Row, field string, value []byte) {
 			v, err := jsonNumber(value)
+			if err == nil {
+				err = m.Fits(v)
+			}
 			if in.accept(row, field, err) {
 				in.measured(row, i, v)
 			}

@@ -240,7 +240,7 @@ func (in *intake) measured(row *Row, i int, v float64) {
 		in.values = make([]float64, len(measures))
 	}
 	in.values[i] = v
-	*measures[i].Value(&row.Shot) = &in.values[i]
+	measures[i].Set(&row.Shot, &in.values[i])
 }
 
 // lookUp finds what a cell names by id or name; the nil UUID, and a fault, when there is no such

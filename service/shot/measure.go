@@ -2,6 +2,7 @@ package shot
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -14,26 +15,79 @@ type Measure struct {
 	Field    string // JSON name; a name inside an object follows a slash
 	Column   string // name in a CSV log and in the database
 	Label    string // as a table heads it: "Entry angle"
-	Unit     string // boards, ft, deg, mph or rpm
+	Unit     string // boards, ft, deg, mph or rpm; empty for a number of something
 	Meaning  string
 	Typed    []string // words for it on a typed line; none when it is not typed
+	Synonyms []string // other names that a CSV log may give the column
+	Since    int      // the wire schema that brought it
 	Decimals int      // as fine as it is measured
 	Min, Max float64
 	above    bool   // the lower limit itself is refused
 	hint     string // what to think of when a value is outside the limits
 	said     string // how a sentence says it, with %s for the value
-	// Value is where a shot keeps it; nil when it was not measured.
+	// Value is where a shot keeps it, nil when it was not measured; for a whole number it is Whole,
+	// and the other is nil.
 	Value func(*Shot) **float64
+	Whole func(*Shot) **int
 }
 
 // Measures returns every measured number of a shot, in the order in which they are written: first
 // those of the delivery, then the standard errors.
 func Measures() []Measure { return slices.Clone(measures) }
 
-// MeasureOf returns the measure of a JSON name. The name must be in the list: it panics otherwise.
-func MeasureOf(field string) Measure {
-	return measures[slices.IndexFunc(measures, func(m Measure) bool { return m.Field == field })]
+// Get returns what was measured of a shot, and whether it was.
+func (m *Measure) Get(s *Shot) (v float64, known bool) {
+	if m.Whole != nil {
+		if whole := *m.Whole(s); whole != nil {
+			return float64(*whole), true
+		}
+		return 0, false
+	}
+	if real := *m.Value(s); real != nil {
+		return *real, true
+	}
+	return 0, false
 }
+
+// Set gives a shot the value, or takes it away when that is nil. A whole number is given as one.
+func (m *Measure) Set(s *Shot, v *float64) {
+	switch {
+	case m.Whole == nil:
+		*m.Value(s) = v
+	case v == nil:
+		*m.Whole(s) = nil
+	default:
+		*m.Whole(s) = new(int(*v))
+	}
+}
+
+// Fits returns an error when a value that was read is not a whole number though the measure is.
+func (m *Measure) Fits(v float64) error {
+	if m.Whole != nil && (v != math.Trunc(v) || math.Abs(v) > math.MaxInt32) {
+		return fmt.Errorf("%s is not a whole number: write %s", number(v), m.limits())
+	}
+	return nil
+}
+
+// CopySince gives a shot those values of another that came after a wire schema.
+func CopySince(schema int, into, from *Shot) {
+	for i := range measures {
+		m := &measures[i]
+		switch {
+		case m.Since <= schema:
+		case m.Whole != nil:
+			*m.Whole(into) = *m.Whole(from)
+		default:
+			*m.Value(into) = *m.Value(from)
+		}
+	}
+	if schema < gutterSince {
+		into.Gutter = from.Gutter
+	}
+}
+
+// gutterSince is the wire schema that brought a shot's gutter.
+const gutterSince = 2
 
 // IsError reports whether the measure is a standard error.
 func (m *Measure) IsError() bool { return strings.HasPrefix(m.Field, errorPrefix) }
@@ -43,7 +97,7 @@ func (m *Measure) Text(v float64) string {
 	if m.Unit == "boards" && !m.IsError() {
 		return "board " + number(v)
 	}
-	return number(v) + " " + m.Unit
+	return strings.TrimSpace(number(v) + " " + m.Unit)
 }
 
 // Said lists what was measured of a shot, each as a sentence says it: "laydown 15.5", "breakpoint 9
@@ -52,16 +106,19 @@ func (s *Shot) Said() []string {
 	var parts []string
 	for i := range measures {
 		m := &measures[i]
-		v := *m.Value(s)
-		if v == nil || m.said == "" {
+		v, known := m.Get(s)
+		if !known || m.said == "" {
 			continue
 		}
-		said := fmt.Sprintf(m.said, number(*v))
-		if m.Field == "breakpoint_ft" && s.BreakpointBoard != nil {
-			parts[len(parts)-1] += strings.TrimPrefix(said, "breakpoint")
+		said := fmt.Sprintf(m.said, number(v))
+		if on, joins := joined[m.Field]; joins && *on.board(s) != nil {
+			parts[len(parts)-1] += strings.TrimPrefix(said, on.word)
 			continue
 		}
 		parts = append(parts, said)
+	}
+	if s.Gutter != "" {
+		parts = append(parts, string(s.Gutter)+" gutter")
 	}
 	return parts
 }
@@ -87,6 +144,10 @@ const (
 	// maxRotationDeg is every direction: 0 end over end, 90 across the lane, negative for a ball
 	// that backs up.
 	maxRotationDeg = 180
+	// The arrows lie from about 12 to 16 ft from the foul line (common practice, no source); a system
+	// may read the board a little before or behind them.
+	minArrowsFt = 10
+	maxArrowsFt = 20
 	// maxTiltDeg is a ball that spins like a top.
 	maxTiltDeg = 90
 )
@@ -101,11 +162,38 @@ const (
 // errorPrefix begins the JSON names of the standard errors, which are an object of their own.
 const errorPrefix = "errors/"
 
+// joined are the distances that are said with their board: "breakpoint 9 at 42 ft".
+var joined = map[string]struct {
+	word  string
+	board func(*Shot) **float64
+}{
+	"breakpoint_ft": {"breakpoint", func(s *Shot) **float64 { return &s.BreakpointBoard }},
+	"arrows_ft":     {"arrows", func(s *Shot) **float64 { return &s.ArrowsBoard }},
+}
+
 var measures = []Measure{
+	count("lane", "Lane", "number of the lane", "lane_number", 999, func(s *Shot) **int { return &s.Lane }),
+	count("game", "Game", "the game of the block", "game_number", 99, func(s *Shot) **int { return &s.Game }),
+	count("frame", "Frame", "the frame of the game", "frame_number", 10, func(s *Shot) **int { return &s.Frame }),
+	count("delivery", "Delivery", "the delivery of the frame", "delivery_number", 3,
+		func(s *Shot) **int { return &s.Delivery }),
+	since(2, board("aim_laydown_board", "Aimed laydown", "board at the foul line that was meant", []string{"aim"},
+		func(s *Shot) **float64 { return &s.AimLaydownBoard })),
+	since(2, angle("aim_launch_angle_deg", "Aimed angle",
+		"launch angle that was meant, positive toward the strong-side gutter", []string{"aimangle"},
+		func(s *Shot) **float64 { return &s.AimLaunchAngleDeg })),
 	board("laydown_board", "Laydown", "board at the foul line", []string{"laydown", "ld"},
 		func(s *Shot) **float64 { return &s.LaydownBoard }),
-	board("arrows_board", "Arrows", "board at the arrows, 15 ft", []string{"arrows", "ar"},
+	board("arrows_board", "Arrows", "board at the arrows", []string{"arrows", "ar"},
 		func(s *Shot) **float64 { return &s.ArrowsBoard }),
+	since(2, measured(Measure{
+		Field: "arrows_ft", Label: "Arrows at", Unit: "ft", said: "arrows at %s ft",
+		Meaning: "distance from the foul line at which the board at the arrows was read; 15 when blank",
+		Min:     minArrowsFt, Max: maxArrowsFt, hint: "the arrows lie about 12 to 16 ft from the foul line",
+		Typed:    []string{"arrowsat"},
+		Synonyms: []string{"arrows_distance_ft"},
+		Value:    func(s *Shot) **float64 { return &s.ArrowsFt },
+	})),
 	board("breakpoint_board", "Breakpoint", "board where the path is outermost", []string{"breakpoint", "bp"},
 		func(s *Shot) **float64 { return &s.BreakpointBoard }),
 	measured(Measure{
@@ -163,8 +251,24 @@ var measures = []Measure{
 
 // measured completes a measure of the delivery, whose column is named as its field.
 func measured(m Measure) Measure {
-	m.Column, m.Decimals = m.Field, 2
+	m.Column, m.Decimals, m.Since = m.Field, 2, 1
 	return m
+}
+
+// since marks a measure that a later wire schema brought.
+func since(schema int, m Measure) Measure {
+	m.Since = schema
+	return m
+}
+
+// count is a whole number from 1.
+func count(field, label, meaning, synonym string, most float64, value func(*Shot) **int) Measure {
+	m := measured(Measure{
+		Field: field, Label: label, said: field + " %s", Meaning: meaning, Min: 1, Max: most,
+		hint: "count from 1", Typed: []string{field}, Synonyms: []string{synonym}, Whole: value,
+	})
+	m.Decimals = 0
+	return since(2, m)
 }
 
 func board(field, label, meaning string, typed []string, value func(*Shot) **float64) Measure {
@@ -185,7 +289,7 @@ func angle(field, label, meaning string, typed []string, value func(*Shot) **flo
 func standardError(key, column, label, unit, of string, limit float64, value func(*Shot) **float64) Measure {
 	return Measure{
 		Field: errorPrefix + key, Column: column, Label: label, Unit: unit, Meaning: "standard error " + of,
-		Decimals: 2, Max: limit, above: true, hint: errorHint, Value: value,
+		Decimals: 2, Since: 1, Max: limit, above: true, hint: errorHint, Value: value,
 	}
 }
 
@@ -194,5 +298,5 @@ func (m *Measure) limits() string {
 	if m.above {
 		return "above " + number(m.Min) + " and up to " + number(m.Max) + " " + m.Unit
 	}
-	return number(m.Min) + " to " + number(m.Max) + " " + m.Unit
+	return strings.TrimSpace(number(m.Min) + " to " + number(m.Max) + " " + m.Unit)
 }

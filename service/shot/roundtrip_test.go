@@ -59,6 +59,8 @@ func anyShot(t *rapid.T) shot.Shot {
 		Order: rapid.IntRange(1, shot.MaxOrder).Draw(t, "order"),
 		Time: time.UnixMicro(rapid.Int64Range(0, 7_258_118_399_999_999).Draw(t, "time")).
 			In(time.FixedZone("", 60*rapid.IntRange(-720, 840).Draw(t, "offset in minutes"))),
+		AimLaydownBoard: board("aim laydown"), AimLaunchAngleDeg: angle("aim angle"),
+		ArrowsFt:     optional(t, "arrows distance", rapid.Float64Range(10, 20)),
 		LaydownBoard: board("laydown"), ArrowsBoard: board("arrows"), BreakpointBoard: board("breakpoint"),
 		BreakpointFt: optional(t, "breakpoint distance", rapid.Float64Range(0, 60)),
 		EntryBoard:   board("entry"), EntryAngleDeg: angle("entry angle"), LaunchAngleDeg: angle("launch angle"),
@@ -73,6 +75,12 @@ func anyShot(t *rapid.T) shot.Shot {
 		Source: texts(20, false).Draw(t, "source"),
 		Note:   texts(40, true).Draw(t, "note"),
 	}
+	for _, place := range []**int{&s.Lane, &s.Game, &s.Frame, &s.Delivery} {
+		if rapid.Bool().Draw(t, "counted") {
+			*place = new(rapid.IntRange(1, 3).Draw(t, "count"))
+		}
+	}
+	s.Gutter = rapid.SampledFrom([]lane.Side{"", lane.Right, lane.Left}).Draw(t, "gutter")
 	if rapid.Bool().Draw(t, "with ball") {
 		s.BallID = new(anyID(t, "ball"))
 	}
@@ -181,6 +189,8 @@ func TestOneWrongCell(t *testing.T) {
 		"laydown_board": {"41", "-1", "10,5", "1.234,5", "ten", "NaN", "Inf", "0x10", "1_0", "#N/A", "1e400"},
 		"speed_mph":     {"4", "31", "16,5", "16.5 mph"},
 		"board_se":      {"0", "-0.5", "41"},
+		"frame":         {"0", "11", "2.5", "first", "1e300"},
+		"gutter":        {"both", "R"},
 		"track":         {"15", "15:", ":10", "15:10;30:9", "30:9 15:10", "15:41", "61:10", "15:10,2"},
 		"standing":      {"11", "0", "7-11", "7-7", "10-Jul", "7/10", "-", "x 7"},
 		"ball":          {"blue", "1"},

@@ -31,8 +31,19 @@ type Shot struct {
 	Order int       `json:"order"`
 	Time  time.Time `json:"time"`
 
+	// Where in the block it was thrown, each counted from 1.
+	Lane     *int `json:"lane,omitempty"`
+	Game     *int `json:"game,omitempty"`
+	Frame    *int `json:"frame,omitempty"`
+	Delivery *int `json:"delivery,omitempty"`
+
+	// What was meant, where the log says so.
+	AimLaydownBoard   *float64 `json:"aim_laydown_board,omitempty"`
+	AimLaunchAngleDeg *float64 `json:"aim_launch_angle_deg,omitempty"`
+
 	LaydownBoard    *float64 `json:"laydown_board,omitempty"`    // at the foul line
-	ArrowsBoard     *float64 `json:"arrows_board,omitempty"`     // at 15 ft
+	ArrowsBoard     *float64 `json:"arrows_board,omitempty"`     // at ArrowsFt
+	ArrowsFt        *float64 `json:"arrows_ft,omitempty"`        // nil: at [lane.ArrowsFt]
 	BreakpointBoard *float64 `json:"breakpoint_board,omitempty"` // where the path is outermost
 	BreakpointFt    *float64 `json:"breakpoint_ft,omitempty"`
 	EntryBoard      *float64 `json:"entry_board,omitempty"` // at the head pin, 60 ft
@@ -45,6 +56,8 @@ type Shot struct {
 
 	// Track is the ball's path where it was seen, by rising distance.
 	Track []TrackPoint `json:"track,omitempty"`
+	// Gutter is the lane's gutter that the ball fell into, as seen from the foul line; "" for none.
+	Gutter lane.Side `json:"gutter,omitempty"`
 	// Standing is the pins standing after the first ball: nil not recorded, empty set a strike.
 	Standing *lane.PinSet `json:"standing,omitempty"`
 

@@ -40,10 +40,11 @@ func AppendTable(b []byte, shots []*Shot, revs []int64) []byte {
 	}
 	for i := range measures {
 		if m := &measures[i]; !m.IsError() {
-			b = appendColumn(b, m.Field, shots, func(b []byte, s *Shot) []byte { return appendNumber(b, "", *m.Value(s)) })
+			b = appendColumn(b, m.Field, shots, func(b []byte, s *Shot) []byte { return appendMeasure(b, "", m, s) })
 		}
 	}
 	b = appendColumn(b, "track", shots, func(b []byte, s *Shot) []byte { return s.appendTrack(b, "") })
+	b = appendColumn(b, "gutter", shots, func(b []byte, s *Shot) []byte { return appendText(b, "", string(s.Gutter)) })
 	b = appendColumn(b, "standing", shots, func(b []byte, s *Shot) []byte { return s.appendStanding(b, "") })
 	b = appendColumn(b, "source", shots, func(b []byte, s *Shot) []byte { return appendText(b, "", s.Source) })
 	b = appendColumn(b, "errors", shots, func(b []byte, s *Shot) []byte { return s.appendErrors(b, "") })

@@ -118,13 +118,16 @@ func validate(s *Shot) []Fault {
 	}
 	for i := range measures {
 		m := &measures[i]
-		if v := *m.Value(s); v != nil {
-			if detail := m.check(*v); detail != "" {
+		if v, known := m.Get(s); known {
+			if detail := m.check(v); detail != "" {
 				add(m.Field, CodeRange, detail)
 			}
 		}
 	}
 	validateTrack(s.Track, add)
+	if s.Gutter != "" && s.Gutter != lane.Right && s.Gutter != lane.Left {
+		add("gutter", CodeFormat, quoted(string(s.Gutter))+" is not a gutter: write right or left")
+	}
 	if s.Standing != nil && *s.Standing&^lane.FullRack != 0 {
 		add("standing", CodeRange, "pins are numbered 1 to 10: name the pins that stand")
 	}

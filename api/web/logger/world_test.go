@@ -187,7 +187,7 @@ func (w *world) shots() []*record.Shot {
 // push stores items as the coach, from a device of theirs.
 func (w *world) push(items ...service.PushItem) []service.PushOutcome {
 	w.t.Helper()
-	outcomes, _, err := w.svc.Push(context.WithoutCancel(w.t.Context()), w.coach, w.squad, items, false)
+	outcomes, _, err := w.svc.Push(context.WithoutCancel(w.t.Context()), w.coach, w.squad, service.Schema, items, false)
 	must(w.t, err)
 	return outcomes
 }

@@ -27,7 +27,7 @@ var typedPlaces = []string{"laydown", "arrows", "breakpoint", "entry", "leave"}
 // shotKeys are the words before an equals sign, each with what may be typed for it; shotNumbers are
 // those of them that hold one number.
 var shotKeys, shotNumbers = func() (keys map[string]string, numbers map[string]shot.Measure) {
-	keys = map[string]string{"leave": "leave", "left": "leave", "ball": "ball", "note": "note"}
+	keys = map[string]string{"leave": "leave", "left": "leave", "ball": "ball", "gutter": "gutter", "note": "note"}
 	numbers = make(map[string]shot.Measure)
 	for _, m := range shot.Measures() {
 		for _, word := range m.Typed {
@@ -144,6 +144,12 @@ func settingsFor(name, value string) (shotChange, error) {
 	switch name {
 	case "leave":
 		return leaveSetting(value)
+	case "gutter":
+		side, err := lane.ParseSide(strings.ToLower(value))
+		if value != notMeasured && err != nil {
+			return nil, err
+		}
+		return shotChange{{set: func(s *shot.Shot) { s.Gutter = side }}}, nil
 	case "ball":
 		switch value {
 		case notMeasured:
@@ -171,7 +177,7 @@ func settingsFor(name, value string) (shotChange, error) {
 func numberSetting(name, value string) (shotChange, error) {
 	m := shotNumbers[name]
 	if value == notMeasured {
-		return shotChange{{set: func(s *shot.Shot) { *m.Value(s) = nil }}}, nil
+		return shotChange{{set: func(s *shot.Shot) { m.Set(s, nil) }}}, nil
 	}
 	number, err := strconv.ParseFloat(strings.Replace(value, ",", ".", 1), 64)
 	if err != nil || strings.Trim(value, "+-0123456789.,") != "" { // nor the names and notations that programs know
@@ -181,7 +187,10 @@ func numberSetting(name, value string) (shotChange, error) {
 			name,
 		)
 	}
-	return shotChange{{set: func(s *shot.Shot) { *m.Value(s) = &number }}}, nil
+	if err := m.Fits(number); err != nil {
+		return nil, fmt.Errorf("the %s: %w", name, err)
+	}
+	return shotChange{{set: func(s *shot.Shot) { m.Set(s, &number) }}}, nil
 }
 
 func leaveSetting(value string) (shotChange, error) {

@@ -177,7 +177,7 @@ func (c *squadConnection) listShots(ctx context.Context, session string, ids boo
 	for _, m := range measures {
 		names = append(names, strings.ToLower(m.Label)+">")
 	}
-	list := terminal.NewTable(append(names, "standing", "id")...)
+	list := terminal.NewTable(append(names, "gutter", "standing", "id")...)
 	return listItems(c.Console, list, asShots(c.Shots(ctx, c.squad, found.ID)), func(s shot.Shot) ([]string, error) {
 		athlete, err := c.book.name(ctx, client.Athlete, &s.AthleteID)
 		if err != nil {
@@ -186,9 +186,13 @@ func (c *squadConnection) listShots(ctx context.Context, session string, ids boo
 		ball, err := c.book.name(ctx, client.Ball, s.BallID)
 		cells := []string{athlete, strconv.Itoa(s.Order), c.Env.ClockTime(s.Time), ball}
 		for _, m := range measures {
-			cells = append(cells, terminal.Number(*m.Value(&s)))
+			cell := ""
+			if v, known := m.Get(&s); known {
+				cell = terminal.Number(&v)
+			}
+			cells = append(cells, cell)
 		}
-		return append(cells, pins(s.Standing), shown(ids, s.ID)), err
+		return append(cells, string(s.Gutter), pins(s.Standing), shown(ids, s.ID)), err
 	})
 }
 

@@ -101,11 +101,11 @@ func viewShot(ctx context.Context, names *book, record client.Record) ([]field, 
 		fields = append(fields, field{name: string(parent.kind), value: name})
 	}
 	for _, m := range shot.Measures() {
-		if v := *m.Value(&s); v != nil {
-			fields = append(fields, field{name: strings.ToLower(m.Label), value: m.Text(*v)})
+		if v, known := m.Get(&s); known {
+			fields = append(fields, field{name: strings.ToLower(m.Label), value: m.Text(v)})
 		}
 	}
-	return append(fields, field{name: "standing", value: pins(s.Standing)}, field{name: "track", value: track(s.Track)},
+	return append(fields, field{name: "gutter", value: string(s.Gutter)}, field{name: "standing", value: pins(s.Standing)}, field{name: "track", value: track(s.Track)},
 		field{name: "source", value: s.Source}, field{name: "note", value: s.Note}), nil
 }
 
@@ -139,6 +139,14 @@ type shotFlags struct {
 	RevRate      *float64 `field:"rev_rate_rpm" placeholder:"RPM" help:"Rev rate at launch."`
 	Rotation     *float64 `field:"rotation_deg" placeholder:"DEG" help:"Axis rotation at launch."`
 	Tilt         *float64 `field:"tilt_deg" placeholder:"DEG" help:"Axis tilt at launch."`
+	Lane         *int     `field:"lane" placeholder:"LANE" help:"Number of the lane."`
+	Game         *int     `field:"game" placeholder:"GAME" help:"The game of the block, 1 and up."`
+	Frame        *int     `field:"frame" placeholder:"FRAME" help:"The frame, 1 to 10."`
+	Delivery     *int     `field:"delivery" placeholder:"N" help:"The delivery of the frame, 1 to 3."`
+	AimLaydown   *float64 `field:"aim_laydown_board" placeholder:"BOARD" help:"Board at the foul line that was meant."`
+	AimAngle     *float64 `field:"aim_launch_angle_deg" placeholder:"DEG" help:"Launch angle that was meant."`
+	ArrowsAt     *float64 `field:"arrows_ft" placeholder:"FT" help:"Distance at which the board at the arrows was read; 15 when not given."`
+	Gutter       *string  `field:"gutter" enum:"right,left" placeholder:"SIDE" help:"right or left: the gutter that the ball fell into, as seen from the foul line."`
 	Standing     pinsLeft `field:"standing" placeholder:"PINS" help:"Pins left standing, such as 4-9, or strike."`
 	Note         string   `field:"note" placeholder:"TEXT" help:"Anything else."`
 }

@@ -108,8 +108,8 @@ func (s *Store) change(ctx context.Context, k key, base int64, body []byte) erro
 func insert(ctx context.Context, tx *sql.Tx, k key, base int64, body []byte, follows bool, made time.Time) error {
 	_, err := tx.ExecContext(
 		ctx,
-		`INSERT INTO changes (squad, kind, id, follows, base, body, made_ms) VALUES (?, ?, ?, ?, ?, ?, ?)`,
-		append(k.values(), follows, base, text(body), made.UnixMilli())...)
+		`INSERT INTO changes (squad, kind, id, follows, base, body, made_ms, schema) VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
+		append(k.values(), follows, base, text(body), made.UnixMilli(), client.Schema)...)
 	return err
 }
 
@@ -117,9 +117,12 @@ func insert(ctx context.Context, tx *sql.Tx, k key, base int64, body []byte, fol
 func requeue(ctx context.Context, tx *sql.Tx, seq, base int64, body []byte) error {
 	_, err := tx.ExecContext(
 		ctx,
-		`UPDATE changes SET base = ?, body = ?, follows = 0, sent = 0, state = 'queued', reasons = '[]', theirs_rev = 0 WHERE seq = ?`,
+		`UPDATE changes SET base = ?, body = ?, follows = 0, sent = 0, state = 'queued', reasons = '[]', theirs_rev = 0,
+		schema = CASE WHEN ? = 0 THEN ? ELSE schema END WHERE seq = ?`,
 		base,
 		text(body),
+		base, // what is new has nothing that it could take away
+		client.Schema,
 		seq,
 	)
 	return err
@@ -144,6 +147,8 @@ type outgoing struct {
 	seq  int64
 	base int64
 	body []byte
+	// schema is the wire schema it was made by.
+	schema int
 }
 
 // maxPush is how many bytes of JSON one push has, about.
@@ -153,14 +158,14 @@ const maxPush = 1 << 20
 // reached the server from now on.
 func (s *Store) take(ctx context.Context, squad uuid.UUID, after int64) (batch []outgoing, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
-		rows, err := tx.QueryContext(ctx, `SELECT seq, kind, id, base, body FROM changes
+		rows, err := tx.QueryContext(ctx, `SELECT seq, kind, id, base, body, schema FROM changes
 			WHERE squad = ? AND follows = 0 AND state IN ('queued', 'waiting') AND seq > ? ORDER BY seq LIMIT ?`, squad.String(), after, client.MaxPush)
 		if err != nil {
 			return err
 		}
 		batch, err = collect(rows, func(o *outgoing) error {
 			o.squad = squad
-			return rows.Scan(&o.seq, &o.kind, &o.id, &o.base, &o.body)
+			return rows.Scan(&o.seq, &o.kind, &o.id, &o.base, &o.body, &o.schema)
 		})
 		if err != nil {
 			return err
@@ -188,6 +193,9 @@ func (o outgoing) change() (client.Change, error) {
 	if o.body == nil {
 		c.Deleted = true
 		return c, nil
+	}
+	if o.schema < client.Schema {
+		c.Schema = o.schema
 	}
 	c.Record = o.body
 	if o.base == 0 {

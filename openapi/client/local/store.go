@@ -106,10 +106,13 @@ func makeFile(path string) error {
 }
 
 // migrations bring a store from each version to the next. One that was shipped never changes.
-var migrations = []string{schema1}
+var migrations = []string{schema1, schema2}
 
 //go:embed schema1.sql
 var schema1 string
+
+//go:embed schema2.sql
+var schema2 string
 
 // prepare brings the file to this program's schema and holds that it is this person's.
 func (s *Store) prepare(ctx context.Context) error {

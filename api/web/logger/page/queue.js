@@ -1,7 +1,8 @@
 // The changes made on this device that are not known to be in the server's copy yet. What a person sees is the server's records with these
 // over them, so a change and the local record are one and the same and cannot fall apart.
 //
-// A change: { squad, kind, id, seq, version, base, baseRecord, record, state, flight, landed, faults, theirs }
+// A change: { squad, kind, id, seq, schema, version, base, baseRecord, record, state, flight, landed, faults, theirs }
+//   schema            the version of the records it was made by: fields that came later are none of its business
 //   base, baseRecord  the server's revision and record it began with; 0 and null for a new one
 //   record            what it is to be; null for deleted
 //   flight            { version, base, record } as it was sent and not answered yet. It is sent again as it was, whatever was edited since:
@@ -9,6 +10,7 @@
 //   state             unsent; landed: stored at revision `landed`, to be dropped when the copy shows that; waiting: the server lacks something it
 //                     refers to; refused; conflict: with `theirs` { rev, record }, record null for deleted
 
+import { schema } from "./api.js";
 import { merge, same } from "./merge.js";
 import { ask, ofKind, run } from "./store.js";
 
@@ -81,7 +83,7 @@ async function writeIn(tx, squad, kind, id, record) {
     if (!known && !record || known && same(plain(known.record), record)) return;
     const seq = await nextSeq(store);
     await ask(store.put({
-      squad, kind, id, seq, version: 1, base: known?.rev ?? 0, baseRecord: plain(known?.record), record, state: "unsent", flight: null, landed: 0,
+      squad, kind, id, seq, schema, version: 1, base: known?.rev ?? 0, baseRecord: plain(known?.record), record, state: "unsent", flight: null, landed: 0,
       faults: [], theirs: null,
     }));
     return;
@@ -91,7 +93,7 @@ async function writeIn(tx, squad, kind, id, record) {
     return;
   }
   const settled = change.state === "landed" || change.state === "conflict";
-  await ask(store.put({ ...change, record, version: change.version + 1, state: settled ? change.state : "unsent", faults: settled ? change.faults : [] }));
+  await ask(store.put({ ...change, record, schema: change.base ? change.schema : schema, version: change.version + 1, state: settled ? change.state : "unsent", faults: settled ? change.faults : [] }));
 }
 
 async function nextSeq(store) {
@@ -119,9 +121,10 @@ const rank = (change) => change.flight.record ? kinds.indexOf(change.kind) : 2 *
 export const keyOf = (change) => `${change.kind} ${change.id}`;
 
 // itemOf is a change as the push takes it.
-export function itemOf({ kind, id, flight }) {
+export function itemOf({ kind, id, schema: made, flight }) {
   if (!flight.record) return { kind, id, rev: flight.base, deleted: true };
-  return { kind, id, record: flight.base ? { ...flight.record, rev: flight.base } : flight.record };
+  const item = { kind, id, record: flight.base ? { ...flight.record, rev: flight.base } : flight.record };
+  return made < schema ? { ...item, schema: made } : item;
 }
 
 // settleOutcomes writes down what became of a batch.
@@ -185,7 +188,7 @@ async function settle(store, change, told) {
     await ask(store.delete(key));
     return false;
   }
-  const next = { ...change, state: "unsent", flight: null, landed: 0, base: told.rev, baseRecord: theirs };
+  const next = { ...change, schema, state: "unsent", flight: null, landed: 0, base: told.rev, baseRecord: theirs };
   const sent = change.flight.record;
   if (!same(sent, theirs)) {
     const both = change.record && theirs && sent ? merge(sent, change.record, theirs) : null;

@@ -4,10 +4,11 @@
 const people = "laneward";
 const copyOf = (user) => `laneward ${user}`;
 
-function open(name, upgrade) {
+// open opens a database and brings it up to date: steps are what each version adds to the one before. One that was shipped never changes.
+function open(name, steps) {
   return new Promise((resolve, reject) => {
-    const request = indexedDB.open(name, 1);
-    request.onupgradeneeded = () => upgrade(request.result);
+    const request = indexedDB.open(name, steps.length);
+    request.onupgradeneeded = ({ oldVersion }) => steps.slice(oldVersion).forEach((step) => step(request.result, request.transaction));
     request.onsuccess = () => {
       request.result.onversionchange = () => request.result.close();
       resolve(request.result);
@@ -17,21 +18,27 @@ function open(name, upgrade) {
   });
 }
 
-export const openPeople = () => open(people, (db) => {
+export const openPeople = () => open(people, [(db) => {
   db.createObjectStore("people", { keyPath: "user_id" });
   db.createObjectStore("device", { keyPath: "name" });
-});
+}]);
 
 // openCopy opens a person's own database.
 // records are the server's records as last told, null for a deleted one, whose revision is kept so that no older word brings it back. changes are what was done here and is not known to be in them yet; see queue.js.
-export const openCopy = (user) => open(copyOf(user), (db) => {
+export const openCopy = (user) => open(copyOf(user), [(db) => {
   const records = db.createObjectStore("records", { keyPath: ["squad", "kind", "id"] });
   records.createIndex("session", ["squad", "kind", "record.session_id"]);
   records.createIndex("athlete", ["squad", "kind", "record.athlete_id"]);
   const changes = db.createObjectStore("changes", { keyPath: ["squad", "kind", "id"] });
   changes.createIndex("squad", "squad");
   db.createObjectStore("meta", { keyPath: "name" });
-});
+}, (_, tx) => { // changes know the schema they were made by
+  tx.objectStore("changes").openCursor().onsuccess = ({ target: { result: cursor } }) => {
+    if (!cursor) return;
+    cursor.update({ ...cursor.value, schema: 1 });
+    cursor.continue();
+  };
+}]);
 
 export function dropCopy(user) {
   return new Promise((resolve, reject) => {

@@ -1,0 +1,43 @@
+package record
+
+import "laneward/service/shot"
+
+// Schema is the version of the records on the wire: it grows when kinds or fields are added.
+// OldestSchema is the oldest that is still understood.
+const (
+	Schema       = 2
+	OldestSchema = 1
+)
+
+// WithNewer returns the record with those fields that came after a wire schema as another version
+// of it has them, or without them when other is nil: a client of that schema is not told of them,
+// and what it sends leaves them as they are. Neither record is changed.
+func WithNewer(schema int, rec, other Record) Record {
+	if schema >= Schema {
+		return rec
+	}
+	switch r := rec.(type) {
+	case *Squad:
+		is, was := *r, Squad{}
+		if other != nil {
+			was = *other.(*Squad)
+		}
+		is.TimeZone = was.TimeZone
+		return &is
+	case *Drill:
+		is, was := *r, Drill{}
+		if other != nil {
+			was = *other.(*Drill)
+		}
+		is.Model = was.Model
+		return &is
+	case *Shot:
+		is, was := *r, Shot{}
+		if other != nil {
+			was = *other.(*Shot)
+		}
+		shot.CopySince(schema, &is.Shot, &was.Shot)
+		return &is
+	}
+	return rec
+}
