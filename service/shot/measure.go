@@ -20,11 +20,11 @@ type Measure struct {
 	Typed    []string // words for it on a typed line; none when it is not typed
 	Synonyms []string // other names that a CSV log may give the column
 	Since    int      // the wire schema that brought it
+	Said     string   // how a sentence says it, with %s for the value; empty for what is not said
 	Decimals int      // as fine as it is measured
 	Min, Max float64
 	above    bool   // the lower limit itself is refused
 	hint     string // what to think of when a value is outside the limits
-	said     string // how a sentence says it, with %s for the value
 	// Value is where a shot keeps it, nil when it was not measured; for a whole number it is Whole,
 	// and the other is nil.
 	Value func(*Shot) **float64
@@ -107,10 +107,10 @@ func (s *Shot) Said() []string {
 	for i := range measures {
 		m := &measures[i]
 		v, known := m.Get(s)
-		if !known || m.said == "" {
+		if !known || m.Said == "" {
 			continue
 		}
-		said := fmt.Sprintf(m.said, number(v))
+		said := fmt.Sprintf(m.Said, number(v))
 		if on, joins := joined[m.Field]; joins && *on.board(s) != nil {
 			parts[len(parts)-1] += strings.TrimPrefix(said, on.word)
 			continue
@@ -187,7 +187,7 @@ var measures = []Measure{
 	board("arrows_board", "Arrows", "board at the arrows", []string{"arrows", "ar"},
 		func(s *Shot) **float64 { return &s.ArrowsBoard }),
 	since(2, measured(Measure{
-		Field: "arrows_ft", Label: "Arrows at", Unit: "ft", said: "arrows at %s ft",
+		Field: "arrows_ft", Label: "Arrows at", Unit: "ft", Said: "arrows at %s ft",
 		Meaning: "distance from the foul line at which the board at the arrows was read; 15 when blank",
 		Min:     minArrowsFt, Max: maxArrowsFt, hint: "the arrows lie about 12 to 16 ft from the foul line",
 		Typed:    []string{"arrowsat"},
@@ -197,7 +197,7 @@ var measures = []Measure{
 	board("breakpoint_board", "Breakpoint", "board where the path is outermost", []string{"breakpoint", "bp"},
 		func(s *Shot) **float64 { return &s.BreakpointBoard }),
 	measured(Measure{
-		Field: "breakpoint_ft", Label: "Breakpoint at", Unit: "ft", said: "breakpoint at %s ft",
+		Field: "breakpoint_ft", Label: "Breakpoint at", Unit: "ft", Said: "breakpoint at %s ft",
 		Meaning: "distance from the foul line where the path is outermost",
 		Max:     lane.LengthFt, hint: "the head pin stands 60 ft from the foul line",
 		Typed: []string{"at"},
@@ -212,26 +212,26 @@ var measures = []Measure{
 		"angle at the foul line, positive toward the strong-side gutter", []string{"launch"},
 		func(s *Shot) **float64 { return &s.LaunchAngleDeg }),
 	measured(Measure{
-		Field: "speed_mph", Label: "Speed", Unit: "mph", said: "%s mph", Meaning: "ball speed at launch",
+		Field: "speed_mph", Label: "Speed", Unit: "mph", Said: "%s mph", Meaning: "ball speed at launch",
 		Min: minSpeedMPH, Max: maxSpeedMPH, hint: "mph is km/h divided by 1.609, or m/s times 2.237",
 		Typed: []string{"speed", "mph"},
 		Value: func(s *Shot) **float64 { return &s.SpeedMPH },
 	}),
 	measured(Measure{
-		Field: "rev_rate_rpm", Label: "Rev rate", Unit: "rpm", said: "%s rpm", Meaning: "rev rate at launch",
+		Field: "rev_rate_rpm", Label: "Rev rate", Unit: "rpm", Said: "%s rpm", Meaning: "rev rate at launch",
 		Max: maxRevRateRPM, hint: "count the turns of the ball in one minute",
 		Typed: []string{"revs", "rpm"},
 		Value: func(s *Shot) **float64 { return &s.RevRateRPM },
 	}),
 	measured(Measure{
-		Field: "rotation_deg", Label: "Rotation", Unit: "deg", said: "rotation %s deg",
+		Field: "rotation_deg", Label: "Rotation", Unit: "deg", Said: "rotation %s deg",
 		Meaning: "axis rotation at launch: " + rotationHint,
 		Min:     -maxRotationDeg, Max: maxRotationDeg, hint: rotationHint,
 		Typed: []string{"rotation"},
 		Value: func(s *Shot) **float64 { return &s.RotationDeg },
 	}),
 	measured(Measure{
-		Field: "tilt_deg", Label: "Tilt", Unit: "deg", said: "tilt %s deg",
+		Field: "tilt_deg", Label: "Tilt", Unit: "deg", Said: "tilt %s deg",
 		Meaning: "axis tilt at launch: 0 for an axis that lies level, 90 for one that stands upright",
 		Max:     maxTiltDeg, hint: "0 is an axis that lies level, 90 one that stands upright",
 		Typed: []string{"tilt"},
@@ -264,7 +264,7 @@ func since(schema int, m Measure) Measure {
 // count is a whole number from 1.
 func count(field, label, meaning, synonym string, most float64, value func(*Shot) **int) Measure {
 	m := measured(Measure{
-		Field: field, Label: label, said: field + " %s", Meaning: meaning, Min: 1, Max: most,
+		Field: field, Label: label, Said: field + " %s", Meaning: meaning, Min: 1, Max: most,
 		hint: "count from 1", Typed: []string{field}, Synonyms: []string{synonym}, Whole: value,
 	})
 	m.Decimals = 0
@@ -273,14 +273,14 @@ func count(field, label, meaning, synonym string, most float64, value func(*Shot
 
 func board(field, label, meaning string, typed []string, value func(*Shot) **float64) Measure {
 	return measured(Measure{
-		Field: field, Label: label, Unit: "boards", said: strings.ToLower(label) + " %s", Meaning: meaning,
+		Field: field, Label: label, Unit: "boards", Said: strings.ToLower(label) + " %s", Meaning: meaning,
 		Max: maxBoard, hint: boardHint, Typed: typed, Value: value,
 	})
 }
 
 func angle(field, label, meaning string, typed []string, value func(*Shot) **float64) Measure {
 	return measured(Measure{
-		Field: field, Label: label, Unit: "deg", said: strings.ToLower(label) + " %s deg", Meaning: meaning,
+		Field: field, Label: label, Unit: "deg", Said: strings.ToLower(label) + " %s deg", Meaning: meaning,
 		Min: -maxAngleDeg, Max: maxAngleDeg, hint: angleHint, Typed: typed, Value: value,
 	})
 }

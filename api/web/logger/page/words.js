@@ -3,6 +3,7 @@
 import { dayText, weekdayText } from "./dates.js";
 import { unitOf } from "./judge.js";
 import { leaveName } from "./lane.js";
+import { measures } from "./measures.js";
 import { amount } from "./sentence.js";
 
 export const percent = (share) => `${Math.round(share * 100)}\u00a0%`;
@@ -51,32 +52,39 @@ export function verdictLine(drill, judged) {
   return judged.verdict === "kept" && margin.startsWith("by ") ? `Kept ${margin}` : `${verdictTitle[judged.verdict]}, ${margin}`;
 }
 
+// said is what was measured of a shot, each as a sentence says it, as service/shot has it.
+function said(shot) {
+  const parts = [];
+  for (const { field, said: words } of measures) {
+    if (shot[field] === undefined) continue;
+    const text = words.replace("%s", shot[field]);
+    const board = field.endsWith("_ft") ? shot[field.replace(/_ft$/, "_board")] : undefined;
+    if (board !== undefined) parts.push(`${parts.pop()}${text.replace(/^\w+/, "")}`); // "breakpoint 9 at 42 ft"
+    else parts.push(text);
+  }
+  if (shot.gutter) parts.push(`${shot.gutter} gutter`);
+  return parts;
+}
+
 // shotLine sums up what was recorded of a shot.
 export function shotLine(shot, ballNames) {
-  const parts = [];
-  if (shot.laydown_board !== undefined) parts.push(`laydown ${shot.laydown_board}`);
-  if (shot.arrows_board !== undefined) parts.push(`arrows ${shot.arrows_board}`);
-  if (shot.breakpoint_board !== undefined || shot.breakpoint_ft !== undefined) parts.push(breakpointText(shot));
-  if (shot.entry_board !== undefined) parts.push(`entry ${shot.entry_board}`);
+  const parts = said(shot);
   if (shot.standing) parts.push(shot.standing.length ? `left ${leaveName(shot.standing)}` : "strike");
-  if (shot.speed_mph !== undefined) parts.push(`${shot.speed_mph} mph`);
   if (shot.ball_id && ballNames?.get(shot.ball_id)) parts.push(ballNames.get(shot.ball_id));
   return parts.length ? parts.join(" · ") : "nothing recorded";
 }
 
-const breakpointText = (shot) => `breakpoint ${shot.breakpoint_board ?? "?"}${shot.breakpoint_ft !== undefined ? ` at ${shot.breakpoint_ft} ft` : ""}`;
-
 const fieldWords = {
-  session_id: "Session", athlete_id: "Athlete", ball_id: "Ball", drill_id: "Drill", order: "Order", time: "Time", laydown_board: "Laydown board",
-  arrows_board: "Board at the arrows", breakpoint_board: "Breakpoint board", breakpoint_ft: "Breakpoint distance", entry_board: "Entry board",
-  entry_angle_deg: "Entry angle", launch_angle_deg: "Launch angle", speed_mph: "Speed", rev_rate_rpm: "Rev rate", rotation_deg: "Axis rotation",
-  tilt_deg: "Axis tilt", track: "Track", standing: "Pins left", source: "Measured by", errors: "Measurement errors", note: "Note", kind: "Kind",
-  name: "Name", date: "Date", centre: "Centre", lanes: "Lanes", pattern_id: "Pattern",
+  session_id: "Session", athlete_id: "Athlete", ball_id: "Ball", drill_id: "Drill", order: "Order", time: "Time", track: "Track", gutter: "Gutter",
+  standing: "Pins left", source: "Measured by", errors: "Measurement errors", note: "Note", kind: "Kind", name: "Name", date: "Date", centre: "Centre",
+  lanes: "Lanes", pattern_id: "Pattern", time_zone: "Time zone", model: "Computed by",
+  ...Object.fromEntries(measures.map(({ field, label }) => [field, label])),
 };
 
 export const fieldWord = (name) => fieldWords[name] ?? name;
 
-const unitsOfFields = { breakpoint_ft: " ft", speed_mph: " mph", rev_rate_rpm: " rpm", entry_angle_deg: "°", launch_angle_deg: "°", rotation_deg: "°", tilt_deg: "°" };
+const unitWords = { "": "", boards: "", deg: "°", ft: " ft", mph: " mph", rpm: " rpm" };
+const unitsOfFields = Object.fromEntries(measures.map(({ field, unit }) => [field, unitWords[unit]]));
 
 // fieldValue writes the value of a field; names maps ids to names.
 export function fieldValue(name, value, names) {

@@ -1,0 +1,21 @@
+// What is measured of a shot: service/shot's list, written by go test -run MeasuresTable -update.
+export const measures = [
+  {"field":"lane","label":"Lane","unit":"","said":"lane %s"},
+  {"field":"game","label":"Game","unit":"","said":"game %s"},
+  {"field":"frame","label":"Frame","unit":"","said":"frame %s"},
+  {"field":"delivery","label":"Delivery","unit":"","said":"delivery %s"},
+  {"field":"aim_laydown_board","label":"Aimed laydown","unit":"boards","said":"aimed laydown %s"},
+  {"field":"aim_launch_angle_deg","label":"Aimed angle","unit":"deg","said":"aimed angle %s deg"},
+  {"field":"laydown_board","label":"Laydown","unit":"boards","said":"laydown %s"},
+  {"field":"arrows_board","label":"Arrows","unit":"boards","said":"arrows %s"},
+  {"field":"arrows_ft","label":"Arrows at","unit":"ft","said":"arrows at %s ft"},
+  {"field":"breakpoint_board","label":"Breakpoint","unit":"boards","said":"breakpoint %s"},
+  {"field":"breakpoint_ft","label":"Breakpoint at","unit":"ft","said":"breakpoint at %s ft"},
+  {"field":"entry_board","label":"Entry","unit":"boards","said":"entry %s"},
+  {"field":"entry_angle_deg","label":"Entry angle","unit":"deg","said":"entry angle %s deg"},
+  {"field":"launch_angle_deg","label":"Launch angle","unit":"deg","said":"launch angle %s deg"},
+  {"field":"speed_mph","label":"Speed","unit":"mph","said":"%s mph"},
+  {"field":"rev_rate_rpm","label":"Rev rate","unit":"rpm","said":"%s rpm"},
+  {"field":"rotation_deg","label":"Rotation","unit":"deg","said":"rotation %s deg"},
+  {"field":"tilt_deg","label":"Tilt","unit":"deg","said":"tilt %s deg"},
+];
