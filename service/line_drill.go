@@ -9,6 +9,7 @@ import (
 
 	"laneward/service/advice"
 	"laneward/service/line"
+	"laneward/service/motion"
 	"laneward/service/record"
 )
 
@@ -71,6 +72,7 @@ func (l LineAssignment) assign(athlete uuid.UUID, suggested *advice.SuggestedDri
 		PassShare: cmp.Or(l.PassShare, suggested.PassShare),
 		PatternID: suggested.PatternID,
 		Note:      suggested.Note,
+		Model:     motion.Model,
 	}
 	return query
 }

@@ -145,6 +145,14 @@ func renameForm(r *roster) *form {
 				Autocomplete: "off",
 				Value:        r.Squad.Name,
 			},
+			{
+				Name:         "time_zone",
+				Label:        "Time zone",
+				Hint:         "By its IANA name, such as Europe/Berlin; UTC when blank.",
+				Max:          "200",
+				Autocomplete: "off",
+				Value:        r.Squad.TimeZone,
+			},
 		},
 	}
 }
@@ -169,6 +177,9 @@ func renameSquad(v *visit) error {
 	}
 	named := *r.Squad
 	named.Name = f.value("squad_name")
+	if v.PostForm.Has("time_zone") {
+		named.TimeZone = f.value("time_zone")
+	}
 	if _, err := v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, r.Own.ID, rev, service.Schema, &named); err != nil {
 		return v.retry(f, err, show, "name", "squad_name")
 	}

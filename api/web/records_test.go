@@ -181,6 +181,10 @@ func TestPeopleAndSessions(t *testing.T) {
 	v.post(withdraw[1][1]).wants(t, http.StatusNotFound)
 	v.post(w.at("/name"), v.get(w.at("/people")).sends(t, "/name", "squad_name", "Thistle Row Juniors")...).location(t)
 	v.get(w.at()).wants(t, http.StatusOK, "Thistle Row Juniors", "Invented example")
+	v.post(w.at("/name"), v.get(w.at("/people")).sends(t, "/name", "time_zone", "Middle-earth")...).
+		wants(t, http.StatusBadRequest, "is not a time zone")
+	v.post(w.at("/name"), v.get(w.at("/people")).sends(t, "/name", "time_zone", "Europe/Berlin")...).location(t)
+	v.get(w.at("/people")).wants(t, http.StatusOK, `value="Europe/Berlin"`)
 	v.post(w.at("/name"), "squad_name", "", "rev", "1").wants(t, http.StatusBadRequest, "is required")
 	v.post(w.at("/name"), "squad_name", "Another", "rev", "1").wants(t, http.StatusPreconditionFailed, "changed")
 	code := regexp.MustCompile(`class="code">([A-Z0-9]+)<`).FindStringSubmatch(made.body)[1]

@@ -8,6 +8,7 @@ import (
 	"os/signal"
 	"syscall"
 	"time"
+	_ "time/tzdata" // squads name their time zone, and a small image has no table of them
 
 	"laneward/cmd/laneward/terminal"
 )

@@ -130,6 +130,7 @@ func viewDrill(ctx context.Context, names *book, record client.Record) ([]field,
 		{name: "pass", value: terminal.Percent(d.PassShare), right: true},
 		{name: "pattern", value: pattern},
 		{name: "rules", value: strings.Join(sentencesOf(d), "; ")},
+		{name: "computed by", value: terminal.Word(d.Model), detail: true},
 		{name: "note", value: terminal.Word(d.Note), detail: true},
 	}, err
 }
