@@ -2283,6 +2283,9 @@ type AthleteID = openapi_types.UUID
 // BallID defines model for BallID.
 type BallID = openapi_types.UUID
 
+// ChangeSchema defines model for ChangeSchema.
+type ChangeSchema = int
+
 // ClientSchema defines model for ClientSchema.
 type ClientSchema = int
 
@@ -2354,9 +2357,8 @@ type ReplaceSquadJSONBody = json.RawMessage
 
 // ReplaceSquadParams defines parameters for ReplaceSquad.
 type ReplaceSquadParams struct {
-	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
-	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
-	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+	// Schema The version of the records your client understands. What came later stays as it is.
+	Schema *ChangeSchema `form:"schema,omitempty" json:"schema,omitempty"`
 
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
@@ -2391,9 +2393,8 @@ type ReplaceAssignmentJSONBody = json.RawMessage
 
 // ReplaceAssignmentParams defines parameters for ReplaceAssignment.
 type ReplaceAssignmentParams struct {
-	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
-	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
-	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+	// Schema The version of the records your client understands. What came later stays as it is.
+	Schema *ChangeSchema `form:"schema,omitempty" json:"schema,omitempty"`
 
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
@@ -2428,9 +2429,8 @@ type ReplaceAthleteJSONBody = json.RawMessage
 
 // ReplaceAthleteParams defines parameters for ReplaceAthlete.
 type ReplaceAthleteParams struct {
-	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
-	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
-	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+	// Schema The version of the records your client understands. What came later stays as it is.
+	Schema *ChangeSchema `form:"schema,omitempty" json:"schema,omitempty"`
 
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
@@ -2465,9 +2465,8 @@ type ReplaceBallJSONBody = json.RawMessage
 
 // ReplaceBallParams defines parameters for ReplaceBall.
 type ReplaceBallParams struct {
-	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
-	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
-	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+	// Schema The version of the records your client understands. What came later stays as it is.
+	Schema *ChangeSchema `form:"schema,omitempty" json:"schema,omitempty"`
 
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
@@ -2508,9 +2507,8 @@ type ReplaceDrillJSONBody = json.RawMessage
 
 // ReplaceDrillParams defines parameters for ReplaceDrill.
 type ReplaceDrillParams struct {
-	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
-	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
-	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+	// Schema The version of the records your client understands. What came later stays as it is.
+	Schema *ChangeSchema `form:"schema,omitempty" json:"schema,omitempty"`
 
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
@@ -2637,9 +2635,8 @@ type ReplacePatternJSONBody = json.RawMessage
 
 // ReplacePatternParams defines parameters for ReplacePattern.
 type ReplacePatternParams struct {
-	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
-	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
-	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+	// Schema The version of the records your client understands. What came later stays as it is.
+	Schema *ChangeSchema `form:"schema,omitempty" json:"schema,omitempty"`
 
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
@@ -2726,9 +2723,8 @@ type ReplaceSessionJSONBody = json.RawMessage
 
 // ReplaceSessionParams defines parameters for ReplaceSession.
 type ReplaceSessionParams struct {
-	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
-	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
-	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+	// Schema The version of the records your client understands. What came later stays as it is.
+	Schema *ChangeSchema `form:"schema,omitempty" json:"schema,omitempty"`
 
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
@@ -2769,9 +2765,8 @@ type ReplaceShotJSONBody = json.RawMessage
 
 // ReplaceShotParams defines parameters for ReplaceShot.
 type ReplaceShotParams struct {
-	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
-	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
-	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
+	// Schema The version of the records your client understands. What came later stays as it is.
+	Schema *ChangeSchema `form:"schema,omitempty" json:"schema,omitempty"`
 
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
