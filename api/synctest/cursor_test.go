@@ -8,6 +8,8 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"pgregory.net/rapid"
+
+	"laneward/service"
 )
 
 // ownerDoes runs SQL as the owner of the database, who may what the service may not.
@@ -157,7 +159,7 @@ func TestClientSchema(t *testing.T) {
 	s := newServer(t, 2)
 	coach := signUp(t, directClient(s.handler), "Coach")
 	b := coach.newBase(t)
-	for schema, want := range map[int]int{0: http.StatusUpgradeRequired, 1: 0, 2: http.StatusBadRequest} {
+	for schema, want := range map[int]int{0: http.StatusUpgradeRequired, 1: 0, service.Schema: 0, service.Schema + 1: http.StatusBadRequest} {
 		query := fmt.Sprintf("?schema=%d", schema)
 		for _, path := range []string{"feed", "snapshot"} {
 			if err := coach.call(
