@@ -66,11 +66,13 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	if base != 0 {
 		p.edit = record.Hash(strconv.AppendInt(slices.Clip(body), base, 10))
 	}
-	sent := p.change.Record
+	sent, wanted := p.change.Record, body
 	if p.existing != nil {
-		sent = p.change.withNewer(p.existing.Record)
+		if sent, wanted, err = p.change.withNewer(p.existing.Record, body); err != nil {
+			return err
+		}
 	}
-	stands, err := p.stands(sent)
+	stands, err := p.stands(wanted)
 	if err != nil {
 		return err
 	}
@@ -117,7 +119,7 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 
 // stands reports whether the record says already what the change is to make of it. The hash of a
 // merged record is that of the edit, so then its payload is looked at.
-func (p *plan) stands(sent record.Record) (bool, error) {
+func (p *plan) stands(wanted []byte) (bool, error) {
 	if p.existing == nil || p.existing.Revision() == 0 { // a squad that is being founded
 		return false, nil
 	}
@@ -125,20 +127,21 @@ func (p *plan) stands(sent record.Record) (bool, error) {
 		return true, nil
 	}
 	is, err := record.Payload(p.existing.Record)
-	if err != nil {
-		return false, err
-	}
-	wanted, err := record.Payload(sent)
 	return bytes.Equal(is, wanted), err
 }
 
-// withNewer is the record that a change asks for, with what its client does not know of as base has
-// it.
-func (c Change) withNewer(base record.Record) record.Record {
-	if c.Schema == 0 {
-		return c.Record
+// withNewer returns the record that a change asks for, with what its client does not know of as base
+// has it, and its payload. They are the change's own, whose payload is body, where that is the same.
+func (c Change) withNewer(base record.Record, body []byte) (record.Record, []byte, error) {
+	if c.Schema == 0 || c.Schema >= Schema {
+		return c.Record, body, nil
 	}
-	return record.WithNewer(c.Schema, c.Record, base)
+	whole := record.WithNewer(c.Schema, c.Record, base)
+	payload, err := record.Payload(whole)
+	if err != nil || bytes.Equal(payload, body) {
+		return c.Record, body, err
+	}
+	return whole, payload, nil
 }
 
 // movesOwner reports whether a change would give a record to another athlete, whose old device
@@ -194,12 +197,12 @@ func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
 		)
 		return nil
 	}
-	if p.change.Schema != 0 {
+	if p.change.Schema != 0 && p.change.Schema < Schema {
 		began, found := record.Decode(p.change.Record.Kind(), history[at].Body)
 		if began == nil {
 			return fmt.Errorf("read revision %d of %s %s: %v", base, p.change.Record.Kind(), p.change.Record.Key(), found)
 		}
-		if mine, err = record.Payload(p.change.withNewer(began)); err != nil {
+		if _, mine, err = p.change.withNewer(began, mine); err != nil {
 			return err
 		}
 	}

@@ -57,7 +57,7 @@ func TestUpgradeFromTheFirstStore(t *testing.T) {
 	if _, err := chromedp.Call(offline, closePage, struct{}{}); err != nil {
 		t.Fatal(err)
 	}
-	d.do(chromedp.Navigate(d.base + "/livez")) // of the same origin, and opens no store
+	d.do(chromedp.Navigate(d.base + "/healthz")) // of the same origin, and opens no store
 	if n := eval[int](d, firstStore); n != 2 {
 		t.Fatalf("%d changes were unsent, want 2", n)
 	}
