@@ -204,8 +204,10 @@ func TestValidate(t *testing.T) {
 		{"game", func(s *shot.Shot) { s.Game = new(0) }, "game range"},
 		{"frame", func(s *shot.Shot) { s.Frame = new(11) }, "frame range"},
 		{"delivery", func(s *shot.Shot) { s.Delivery = new(4) }, "delivery range"},
-		{"aim", func(s *shot.Shot) { s.AimLaydownBoard, s.AimLaunchAngleDeg = new(41.0), new(-21.0) },
-			"aim_laydown_board range, aim_launch_angle_deg range"},
+		{
+			"aim", func(s *shot.Shot) { s.AimLaydownBoard, s.AimLaunchAngleDeg = new(41.0), new(-21.0) },
+			"aim_laydown_board range, aim_launch_angle_deg range",
+		},
 		{"arrows behind the arrows", func(s *shot.Shot) { s.ArrowsFt = new(21.0) }, "arrows_ft range"},
 		{"gutter", func(s *shot.Shot) { s.Gutter = "both" }, "gutter format"},
 		{"no gutter", func(s *shot.Shot) { s.Gutter = "" }, ""},
