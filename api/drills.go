@@ -6,10 +6,12 @@ import (
 	"net/http"
 
 	"github.com/google/uuid"
+	openapitypes "github.com/oapi-codegen/runtime/types"
 
 	"laneward/openapi"
 	"laneward/service"
 	"laneward/service/drill"
+	"laneward/service/lane"
 	"laneward/service/record"
 )
 
@@ -51,119 +53,39 @@ func (h *handlers) GetAdherence(
 	if err != nil {
 		return nil, err
 	}
-	reply := adherenceReply{Drill: scores.Drill, Athletes: make([]openapi.AthleteAdherence, len(scores.Scores))}
+	reply := adherenceReply{Drill: scores.Drill, Athletes: make([]athleteAdherence, len(scores.Scores))}
 	for i, score := range scores.Scores {
-		reply.Athletes[i] = AdherenceOf(score, scores.Drill.Sentences)
+		reply.Athletes[i] = athleteAdherence{
+			AthleteID:   score.Athlete.ID,
+			Name:        score.Athlete.Name,
+			Side:        score.Athlete.Side,
+			Assigned:    score.Assigned,
+			From:        dateOf(score.From),
+			To:          dateOf(score.To),
+			ScoreReport: score.Adherence.Report(scores.Drill.Sentences),
+		}
 	}
 	return reply, nil
 }
 
 type adherenceReply struct {
-	Drill    *record.Drill              `json:"drill"`
-	Athletes []openapi.AthleteAdherence `json:"athletes"`
+	Drill    *record.Drill      `json:"drill"`
+	Athletes []athleteAdherence `json:"athletes"`
+}
+
+// athleteAdherence is the contract's AthleteAdherence.
+type athleteAdherence struct {
+	AthleteID uuid.UUID          `json:"athlete_id"`
+	Name      string             `json:"name"`
+	Side      lane.Side          `json:"side"`
+	Assigned  bool               `json:"assigned"`
+	From      *openapitypes.Date `json:"from,omitempty"`
+	To        *openapitypes.Date `json:"to,omitempty"`
+	drill.ScoreReport
 }
 
 func (r adherenceReply) VisitGetAdherenceResponse(w http.ResponseWriter) error {
 	return writeJSON(w, http.StatusOK, r)
-}
-
-// AdherenceOf writes a score as the contract has it; sentences are the drill's rules in words.
-func AdherenceOf(score service.Score, sentences []string) openapi.AthleteAdherence {
-	a := score.Adherence
-	answer := openapi.AthleteAdherence{
-		AthleteID: score.Athlete.ID,
-		Name:      score.Athlete.Name,
-		Side:      openapi.AthleteAdherenceSide(score.Athlete.Side),
-		Assigned:  score.Assigned,
-		From: dateOf(
-			score.From,
-		),
-		To:       dateOf(score.To),
-		Reading:  a.Reading,
-		Verdict:  openapi.AthleteAdherenceVerdict(a.Verdict),
-		Shots:    a.Shots,
-		Kept:     a.Kept,
-		Broken:   a.Broken,
-		Unknown:  a.Unknown,
-		Judged:   a.Judged,
-		Coverage: a.Coverage,
-		KeptShare: proportionOf(
-			a.KeptShare,
-		),
-		TrueShare:     trueShareOf(a.TrueShare),
-		OutsideMisses: a.OutsideMisses,
-		InsideMisses:  a.InsideMisses,
-		GutterBalls:   a.GutterBalls,
-		MeanMargin:    a.MeanMargin,
-		MarginUnit:    nonEmpty(a.MarginUnit),
-		LongestRun:    a.LongestRun,
-		RepsLeft:      a.RepsLeft,
-		Evidence:      evidenceOf(a.Evidence),
-		Trend: openapi.LaterAgainstEarlier{
-			Later:      proportionOf(a.Trend.First),
-			Earlier:    proportionOf(a.Trend.Second),
-			Difference: differenceOf(a.Trend),
-		},
-		Pocket: keptAgainstBroken(
-			a.Pocket,
-		),
-		Strike: keptAgainstBroken(a.Strike),
-		Rules:  make([]openapi.RuleTally, len(a.Rules)),
-	}
-	for i, rule := range a.Rules {
-		answer.Rules[i] = openapi.RuleTally{
-			Sentence:    sentences[i],
-			Kept:        rule.Kept,
-			Broken:      rule.Broken,
-			Unknown:     rule.Unknown,
-			BrokenBelow: rule.BrokenBelow,
-			BrokenAbove: rule.BrokenAbove,
-			Estimated:   rule.Estimated,
-			MeanMargin:  rule.MeanMargin,
-			Unit:        nonEmpty(rule.Unit),
-		}
-	}
-	return answer
-}
-
-func proportionOf(p drill.Proportion) openapi.Proportion {
-	return openapi.Proportion{Count: p.Count, Of: p.Of, Share: p.Share, Low: p.Interval.Low, High: p.Interval.High}
-}
-
-func trueShareOf(s drill.TrueShare) openapi.TrueShare {
-	return openapi.TrueShare{
-		Share:   s.Share,
-		Low:     s.Interval.Low,
-		High:    s.Interval.High,
-		Method:  openapi.TrueShareMethod(s.Method),
-		AtLeast: s.Bounds.Low,
-		AtMost:  s.Bounds.High,
-	}
-}
-
-func differenceOf(c drill.Comparison) openapi.Difference {
-	return openapi.Difference{Value: c.Difference, Low: c.Interval.Low, High: c.Interval.High}
-}
-
-func keptAgainstBroken(c drill.Comparison) openapi.KeptAgainstBroken {
-	return openapi.KeptAgainstBroken{
-		Kept:       proportionOf(c.First),
-		Broken:     proportionOf(c.Second),
-		Difference: differenceOf(c),
-	}
-}
-
-func evidenceOf(e drill.Evidence) openapi.Evidence {
-	return openapi.Evidence{
-		PassShare:      e.PassShare,
-		FailShare:      e.FailShare,
-		Progress:       e.Progress,
-		KeptToMet:      e.KeptToMet,
-		BrokenToNotMet: e.BrokenToNotMet,
-		DecidedAt:      e.DecidedAt,
-		MetFrom:        e.MetFrom,
-		NotMetTo:       e.NotMetTo,
-	}
 }
 
 func (h *handlers) GetJudgements(
@@ -185,10 +107,7 @@ func (h *handlers) GetJudgements(
 			Shot:            one.Shot,
 			Verdict:         one.Judgement.Verdict,
 			ProbabilityKept: one.Judgement.ProbabilityKept,
-			Rules:           make([]openapi.RuleJudgement, len(one.Judgement.Rules)),
-		}
-		for j, rule := range one.Judgement.Rules {
-			reply.Items[i].Rules[j] = RuleJudgementOf(rule)
+			Rules:           one.Judgement.Reports(),
 		}
 	}
 	return reply, nil
@@ -207,26 +126,11 @@ type judgedShot struct {
 	Shot            *record.Shot            `json:"shot"`
 	Verdict         drill.Verdict           `json:"verdict"`
 	ProbabilityKept float64                 `json:"probability_kept"`
-	Rules           []openapi.RuleJudgement `json:"rules"`
+	Rules           []drill.JudgementReport `json:"rules"`
 }
 
 func (r judgementsReply) VisitGetJudgementsResponse(w http.ResponseWriter) error {
 	return writeJSON(w, http.StatusOK, r)
-}
-
-// RuleJudgementOf writes a judgement as the contract has it.
-func RuleJudgementOf(j drill.Judgement) openapi.RuleJudgement {
-	answer := openapi.RuleJudgement{
-		Verdict:         openapi.Verdict(j.Verdict),
-		ProbabilityKept: j.ProbabilityKept,
-		Reason:          nonEmpty(j.Reason),
-		Miss:            nonEmpty(openapi.RuleJudgementMiss(j.Miss)),
-	}
-	if j.Basis != "" {
-		answer.Basis = nonEmpty(string(j.Basis))
-		answer.Value, answer.StandardError, answer.Margin = &j.Value, &j.StandardError, &j.Margin
-	}
-	return answer
 }
 
 func (h *handlers) GetDrillPicture(

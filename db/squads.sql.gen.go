@@ -7,6 +7,7 @@ package db
 
 import (
 	"context"
+	"encoding/json"
 	"time"
 
 	"github.com/google/uuid"
@@ -444,6 +445,45 @@ type RemoveTombstonesParams struct {
 func (q *Queries) RemoveTombstones(ctx context.Context, arg RemoveTombstonesParams) error {
 	_, err := q.db.Exec(ctx, removeTombstones, arg.SquadID, arg.Kind, arg.IDs)
 	return err
+}
+
+const replacedOf = `-- name: ReplacedOf :many
+SELECT h.id, h.body FROM unnest($1::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
+    SELECT one.id, one.body FROM history one
+    WHERE one.squad_id = $2 AND one.kind = $3 AND one.id = wanted.id ORDER BY one.rev DESC LIMIT 1
+) h
+`
+
+type ReplacedOfParams struct {
+	IDs     []uuid.UUID `db:"ids"`
+	SquadID uuid.UUID   `db:"squad_id"`
+	Kind    string      `db:"kind"`
+}
+
+type ReplacedOfRow struct {
+	ID   uuid.UUID       `db:"id"`
+	Body json.RawMessage `db:"body"`
+}
+
+// ReplacedOf is what records said before their last change, of those that were changed.
+func (q *Queries) ReplacedOf(ctx context.Context, arg ReplacedOfParams) ([]ReplacedOfRow, error) {
+	rows, err := q.db.Query(ctx, replacedOf, arg.IDs, arg.SquadID, arg.Kind)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []ReplacedOfRow
+	for rows.Next() {
+		var i ReplacedOfRow
+		if err := rows.Scan(&i.ID, &i.Body); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
 }
 
 const squad = `-- name: Squad :one

@@ -785,6 +785,9 @@ type AthleteAdherence struct {
 	TrueShare TrueShare               `json:"true_share"`
 	Unknown   Count                   `json:"unknown"`
 	Verdict   AthleteAdherenceVerdict `json:"verdict"`
+
+	// Withdrawn The verdict that stood before a shot behind it was last changed, when it stands no more.
+	Withdrawn *string `json:"withdrawn,omitempty"`
 }
 
 // AthleteAdherenceSide defines model for AthleteAdherence.Side.

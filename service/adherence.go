@@ -2,6 +2,8 @@ package service
 
 import (
 	"context"
+	"encoding/json"
+	"fmt"
 	"slices"
 	"time"
 
@@ -81,6 +83,8 @@ type task struct {
 	from, to *record.Day
 	assigned bool
 	shots    []*record.Shot
+	// earlier is what shots that were changed since said before their last change, by id.
+	earlier map[uuid.UUID]shot.Shot
 }
 
 // judge scores an athlete's shots against the drill they were asked to throw, as it reads for their
@@ -98,6 +102,15 @@ func (t task) judge(asked drill.Drill) (Score, []advice.JudgedShot) {
 	}
 	score := Score{Athlete: t.athlete, From: t.from, To: t.to, Assigned: t.assigned}
 	score.Adherence = asked.Score(plain, judgements)
+	if len(t.earlier) > 0 {
+		before := slices.Clone(plain)
+		for i := range before {
+			if was, ok := t.earlier[before[i].ID]; ok {
+				before[i] = was
+			}
+		}
+		score.Adherence.Withdraw(asked.Score(before, asked.Judge(before)).Verdict)
+	}
 	return score, judged
 }
 
@@ -114,13 +127,38 @@ func (s *Service) readTasks(ctx context.Context, user, squad uuid.UUID, query Dr
 			return err
 		}
 		for i, task := range tasks.athletes {
-			if tasks.athletes[i].shots, err = w.shotsFor(ctx, query, task); err != nil {
+			if task.shots, err = w.shotsFor(ctx, query, task); err != nil {
 				return err
 			}
+			if task.earlier, err = w.earlierShots(ctx, task.shots); err != nil {
+				return err
+			}
+			tasks.athletes[i] = task
 		}
 		return nil
 	})
 	return tasks, err
+}
+
+// earlierShots reads what shots said before their last change, of those that were changed.
+func (w *work) earlierShots(ctx context.Context, shots []*record.Shot) (map[uuid.UUID]shot.Shot, error) {
+	ids := make([]uuid.UUID, len(shots))
+	for i, one := range shots {
+		ids[i] = one.ID
+	}
+	replaced, err := w.ReplacedOf(ctx, db.ReplacedOfParams{SquadID: w.squad, Kind: string(record.KindShot), IDs: ids})
+	if err != nil {
+		return nil, err
+	}
+	earlier := make(map[uuid.UUID]shot.Shot, len(replaced))
+	for _, was := range replaced {
+		var one shot.Shot
+		if err := json.Unmarshal(was.Body, &one); err != nil {
+			return nil, fmt.Errorf("read the history of shot %s: %w", was.ID, err)
+		}
+		earlier[was.ID] = one
+	}
+	return earlier, nil
 }
 
 // drillTasks finds the drill and whom it is assigned to. An athlete asked for by name is there even

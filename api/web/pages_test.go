@@ -189,7 +189,7 @@ func TestSquadAndDrillPages(t *testing.T) {
 		"30 shots each · pass mark 80 %",
 		"Bettany Voss-Lark",
 		"too few shots",
-		"more good shots in a row and it is met",
+		"more good shots and it is met",
 		"Where each ball went",
 		"Long Meadow 44",
 		"older sessions",

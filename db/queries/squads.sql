@@ -80,6 +80,13 @@ VALUES (@squad_id, @kind, @id, @rev, @hash, @body, @replaced_by, @replaced_at);
 SELECT squad_id, kind, id, rev, hash, body, replaced_by, replaced_at FROM history
 WHERE squad_id = @squad_id AND kind = @kind AND id = @id ORDER BY rev;
 
+-- ReplacedOf is what records said before their last change, of those that were changed.
+-- name: ReplacedOf :many
+SELECT h.id, h.body FROM unnest(@ids::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
+    SELECT one.id, one.body FROM history one
+    WHERE one.squad_id = @squad_id AND one.kind = @kind AND one.id = wanted.id ORDER BY one.rev DESC LIMIT 1
+) h;
+
 -- name: FeedFloor :one
 SELECT rev, floor FROM squads_clock WHERE squad_id = @squad_id;
 

@@ -1,6 +1,8 @@
 package drill
 
 import (
+	"fmt"
+
 	"laneward/service/shot"
 	"laneward/service/trend"
 )
@@ -101,6 +103,9 @@ type Adherence struct {
 	// Verdict is what the sequential test said first; it is held while the shots behind it stand.
 	Verdict  DrillVerdict
 	Evidence Evidence
+	// Withdrawn is the verdict that stood before a shot behind it was changed, and stands no more;
+	// "" when there is none. See [Adherence.Withdraw].
+	Withdrawn DrillVerdict
 	// Pocket and Strike set the shots that kept the drill (First) against those that broke it
 	// (Second). Only shots whose entry board was measured count for the pocket, and only those
 	// whose standing pins were recorded for the strike.
@@ -165,10 +170,13 @@ func (a *Adherence) weigh(d Drill, judged []ShotJudgement) {
 	a.TrueShare = weighed.share(d.Reps)
 }
 
-// Withdraws reports whether this score, made after a shot was changed or taken out, no longer holds
-// the verdict that was reached before.
-func (a Adherence) Withdraws(before DrillVerdict) bool {
-	return (before == Met || before == NotMet) && a.Verdict != before
+// Withdraw takes note of the verdict that stood before shots were changed: when it had been reached
+// and stands no more, the score says so, in its reading too.
+func (a *Adherence) Withdraw(before DrillVerdict) {
+	if (before == Met || before == NotMet) && a.Verdict != before {
+		a.Withdrawn = before
+		a.Reading += fmt.Sprintf(" It was %s, but a shot behind that verdict has changed.", before)
+	}
 }
 
 // count fills in what is counted shot by shot, and returns of the judged shots whether each was

@@ -72,7 +72,6 @@ type practice struct {
 	counted   []shot.Shot  // those that count for the drill, in the order thrown
 	judged    map[uuid.UUID]drill.ShotJudgement
 	score     drill.Adherence
-	withdrawn drill.DrillVerdict // what stood before the last change, and stands no more
 }
 
 // load reads the athlete's shots and judges those that count for the drill, as the server does.
@@ -123,9 +122,7 @@ func (d *logDesk) load(ctx context.Context) error {
 		d.judged[d.counted[i].ID] = one
 	}
 	d.score = d.drill.Score(d.counted, judgements)
-	if d.score.Withdraws(before) {
-		d.withdrawn = before
-	}
+	d.score.Withdraw(before)
 	return nil
 }
 
@@ -310,8 +307,8 @@ func (d *logDesk) standingWords() string {
 	if a.RepsLeft > 0 {
 		words += fmt.Sprintf(", %d to go", a.RepsLeft)
 	}
-	if d.withdrawn != "" {
-		words += fmt.Sprintf("; it was %s, but a shot behind that verdict has changed", d.withdrawn)
+	if a.Withdrawn != "" {
+		words += fmt.Sprintf("; it was %s, but a shot behind that verdict has changed", a.Withdrawn)
 	}
 	return words
 }

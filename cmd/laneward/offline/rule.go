@@ -2,6 +2,7 @@ package offline
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -11,13 +12,9 @@ import (
 
 	"github.com/google/uuid"
 
-	"laneward/api"
 	"laneward/cmd/laneward/terminal"
-	"laneward/openapi"
-	"laneward/service"
 	"laneward/service/drill"
 	"laneward/service/lane"
-	"laneward/service/record"
 	"laneward/service/shot"
 )
 
@@ -70,10 +67,7 @@ func (c *ruleCommand) Run(env terminal.Environment) error {
 	}
 	asked = asked.For(lane.Side(c.Side))
 	judged := asked.Judge(shots)
-	score := service.Score{
-		Athlete:   &record.Athlete{Name: "log", Side: lane.Side(c.Side)},
-		Adherence: asked.Score(shots, judged),
-	}
+	score := asked.Score(shots, judged)
 	if c.JSON {
 		return printJSON(out, judgedReport(c.report(asked, sentences), score, shots, judged))
 	}
@@ -155,8 +149,8 @@ type ruleReport struct {
 	Reps      int          `json:"reps"`
 	PassShare float64      `json:"pass_share"`
 	// Of a log only.
-	Adherence *openapi.AthleteAdherence `json:"adherence,omitempty"`
-	Items     []judgedShot              `json:"items,omitempty"`
+	Adherence *drill.ScoreReport `json:"adherence,omitempty"`
+	Items     []judgedShot       `json:"items,omitempty"`
 }
 
 // ruleRange is the range a value has to lie in, ends included; an open end is left out, and both
@@ -171,7 +165,7 @@ type judgedShot struct {
 	Shot            shot.Shot               `json:"shot"`
 	Verdict         drill.Verdict           `json:"verdict"`
 	ProbabilityKept float64                 `json:"probability_kept"`
-	Rules           []openapi.RuleJudgement `json:"rules"`
+	Rules           []drill.JudgementReport `json:"rules"`
 }
 
 func rangeOf(r drill.Rule) ruleRange {
@@ -206,15 +200,11 @@ func (c *ruleCommand) report(asked drill.Drill, sentences []string) *ruleReport 
 	return report
 }
 
-func judgedReport(report *ruleReport, score service.Score, shots []shot.Shot, judged []drill.ShotJudgement) *ruleReport {
-	adherence := api.AdherenceOf(score, report.Sentences)
+func judgedReport(report *ruleReport, score drill.Adherence, shots []shot.Shot, judged []drill.ShotJudgement) *ruleReport {
+	adherence := score.Report(report.Sentences)
 	report.Adherence = &adherence
 	for i, one := range judged {
-		item := judgedShot{Shot: shots[i], Verdict: one.Verdict, ProbabilityKept: one.ProbabilityKept}
-		for _, rule := range one.Rules {
-			item.Rules = append(item.Rules, api.RuleJudgementOf(rule))
-		}
-		report.Items = append(report.Items, item)
+		report.Items = append(report.Items, judgedShot{shots[i], one.Verdict, one.ProbabilityKept, one.Reports()})
 	}
 	return report
 }
@@ -250,14 +240,14 @@ func printJudged(
 	out terminal.Console,
 	asked drill.Drill,
 	sentences []string,
-	score service.Score,
+	score drill.Adherence,
 	shots []shot.Shot,
 	judged []drill.ShotJudgement,
 ) error {
 	list := terminal.NewTable("shot>", "verdict", "rule>", "value>", "margin>", "chance kept>", "miss", "why")
 	for i, one := range judged {
 		for j, rule := range one.Rules {
-			cells := JudgementCells(api.RuleJudgementOf(rule))
+			cells := JudgementCells(rule.Report())
 			if len(one.Rules) > 1 {
 				cells[1] = strconv.Itoa(j + 1)
 			}
@@ -271,11 +261,11 @@ func printJudged(
 	if err := out.PrintTable(list); err != nil {
 		return err
 	}
-	return out.Print("\n" + out.Paragraph(score.Adherence.Reading, ""))
+	return out.Print("\n" + out.Paragraph(score.Reading, ""))
 }
 
 // JudgementCells are verdict, rule (to be filled in), value, margin, chance, miss, why.
-func JudgementCells(rule openapi.RuleJudgement) []string {
+func JudgementCells(rule drill.JudgementReport) []string {
 	cells := []string{string(rule.Verdict), "", "", "", "", "", ""}
 	if rule.Value != nil {
 		cells[2] = strconv.FormatFloat(*rule.Value, 'f', 1, 64)
@@ -283,13 +273,10 @@ func JudgementCells(rule openapi.RuleJudgement) []string {
 	if rule.Margin != nil {
 		cells[3] = fmt.Sprintf("%+.1f", *rule.Margin)
 	}
-	if rule.Verdict != openapi.Unknown {
+	if rule.Verdict != drill.Unknown {
 		cells[4] = terminal.Percent(rule.ProbabilityKept)
 	}
-	cells[5] = terminal.Word(rule.Miss)
-	cells[6] = terminal.Word(rule.Reason)
-	if cells[6] == "" {
-		cells[6] = terminal.Word(rule.Basis)
-	}
+	cells[5] = string(rule.Miss)
+	cells[6] = cmp.Or(rule.Reason, string(rule.Basis))
 	return cells
 }

@@ -10,6 +10,7 @@ import (
 	"laneward/cmd/laneward/offline"
 	"laneward/cmd/laneward/terminal"
 	"laneward/openapi"
+	"laneward/service/drill"
 	"laneward/service/lane"
 )
 
@@ -257,7 +258,7 @@ func (c *squadConnection) printJudgements(judged openapi.Judgements) error {
 	several := len(judged.Drill.Rules) > 1
 	for _, item := range judged.Items {
 		for i, rule := range item.Rules {
-			cells := offline.JudgementCells(rule)
+			cells := offline.JudgementCells(judgementOf(rule))
 			if several {
 				cells[1] = strconv.Itoa(i + 1)
 			}
@@ -277,6 +278,20 @@ func (c *squadConnection) printJudgements(judged openapi.Judgements) error {
 		}
 	}
 	return c.PrintTable(list)
+}
+
+// judgementOf is a judgement as the domain has it.
+func judgementOf(r openapi.RuleJudgement) drill.JudgementReport {
+	return drill.JudgementReport{
+		Verdict:         drill.Verdict(r.Verdict),
+		Basis:           drill.Basis(terminal.Word(r.Basis)),
+		Value:           r.Value,
+		StandardError:   r.StandardError,
+		Margin:          r.Margin,
+		ProbabilityKept: r.ProbabilityKept,
+		Miss:            drill.Miss(terminal.Word(r.Miss)),
+		Reason:          terminal.Word(r.Reason),
+	}
 }
 
 type pictureCommand struct {
