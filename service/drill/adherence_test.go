@@ -78,8 +78,10 @@ func TestScoreOfNothing(t *testing.T) {
 	for name, shots := range map[string][]shot.Shot{"no shots": nil, "nothing measured": logOf(0, 0, 0)} {
 		t.Run(name, func(t *testing.T) {
 			a := playInside.Score(shots, playInside.Judge(shots))
-			if a.Judged != 0 || a.KeptShare.Share != nil || a.TrueShare.Share != nil || a.MeanMargin != nil || a.Trend.Difference != nil ||
-				a.Strike.Difference != nil || a.Verdict != TooFewShots ||
+			if a.Judged != 0 || a.KeptShare.Share != nil || a.TrueShare.Share != nil || a.MeanMargin != nil ||
+				a.Trend.Difference != nil ||
+				a.Strike.Difference != nil ||
+				a.Verdict != TooFewShots ||
 				a.KeptShare.Interval != (trend.Interval{Low: 0, High: 1}) {
 				t.Errorf("something is said of nothing: %+v", a)
 			}
@@ -162,7 +164,10 @@ func TestSeveralRulesWithGaps(t *testing.T) {
 	}
 	shots := make([]shot.Shot, 4000)
 	for i := range shots {
-		shots[i] = shot.Shot{BreakpointBoard: draw(20, 2), Errors: shot.StandardErrors{Board: ptr(1e-3), SpeedMPH: ptr(1e-3)}}
+		shots[i] = shot.Shot{
+			BreakpointBoard: draw(20, 2),
+			Errors:          shot.StandardErrors{Board: ptr(1e-3), SpeedMPH: ptr(1e-3)},
+		}
 		if random.IntN(2) == 0 {
 			shots[i].SpeedMPH = draw(18, 12)
 		}
@@ -231,16 +236,52 @@ func TestReading(t *testing.T) {
 		shots []shot.Shot
 		want  string
 	}{
-		"no shots":           {playInside, nil, "No shots yet."},
-		"nothing measured":   {playInside, logOf(0, 0), "The 2 shots were not measured, so nothing can be said yet: record the board at the breakpoint."},
-		"no pins":            {playInside, logOf(20, 20, 2), "Did as asked on 2 of 3 shots (67 %; 80 % asked). Too few shots to call it."},
-		"lucky":              {playInside, outcome(outcome(nil, 20, 21, 9, 9), 2, 9, 5, 5), "Did as asked on 21 of 30 shots (70 %; 80 % asked). The drill is met: nearer 80 % than 60 %. The verdict weighs these two shares only: the 95 % interval, 52 to 83 %, holds both. 9 of 21 on line struck and 5 of 9 off line: too close to call; don't credit the line for those 5 strikes."},
-		"as asked is better": {playInside, outcome(outcome(nil, 20, 70, 56, 9), 2, 80, 1, 5), "Did as asked on 70 of 150 shots (47 %; 80 % asked). The drill is met: nearer 80 % than 60 %. Shots on line struck more often (56 of 70 against 1 of 80)."},
-		"as asked is worse":  {playInside, outcome(outcome(nil, 20, 90, 9, 9), 2, 10, 9, 5), "Did as asked on 90 of 100 shots (90 %; 80 % asked). The drill is met: nearer 80 % than 60 %. Shots on line struck less often (9 of 90 against 9 of 10): look at the line again."},
-		"never broken":       {playInside, outcome(nil, 20, 5, 2, 2), "Did as asked on 5 of 5 shots (100 %; 80 % asked). Too few shots to call it. 2 of the 5 on line struck."},
-		"never kept":         {playInside, outcome(nil, 2, 8, 2, 2), "Did as asked on 0 of 8 shots (0 %; 80 % asked). The drill is not met: nearer 60 % than 80 %. 2 of the 8 off line struck; don't credit the line for those 2 strikes."},
-		"two rules":          {twoRules, fast, "Did as asked on 3 of 5 shots (60 %; 80 % asked). Too few shots to call it. 1 of 3 done as asked struck and 1 of 2 not done as asked: too close to call; don't credit the line for that strike."},
-		"by eye at the edge": {playInside, logOf(slices.Repeat([]float64{9, 10, 11, 10, 9, 10}, 3)...), "Did as asked on 12 of 18 shots (67 %, or 73 % allowing for measurement error; 80 % asked). Too few shots to call it."},
+		"no shots": {playInside, nil, "No shots yet."},
+		"nothing measured": {
+			playInside,
+			logOf(0, 0),
+			"The 2 shots were not measured, so nothing can be said yet: record the board at the breakpoint.",
+		},
+		"no pins": {
+			playInside,
+			logOf(20, 20, 2),
+			"Did as asked on 2 of 3 shots (67 %; 80 % asked). Too few shots to call it.",
+		},
+		"lucky": {
+			playInside,
+			outcome(outcome(nil, 20, 21, 9, 9), 2, 9, 5, 5),
+			"Did as asked on 21 of 30 shots (70 %; 80 % asked). The drill is met: nearer 80 % than 60 %. The verdict weighs these two shares only: the 95 % interval, 52 to 83 %, holds both. 9 of 21 on line struck and 5 of 9 off line: too close to call; don't credit the line for those 5 strikes.",
+		},
+		"as asked is better": {
+			playInside,
+			outcome(outcome(nil, 20, 70, 56, 9), 2, 80, 1, 5),
+			"Did as asked on 70 of 150 shots (47 %; 80 % asked). The drill is met: nearer 80 % than 60 %. Shots on line struck more often (56 of 70 against 1 of 80).",
+		},
+		"as asked is worse": {
+			playInside,
+			outcome(outcome(nil, 20, 90, 9, 9), 2, 10, 9, 5),
+			"Did as asked on 90 of 100 shots (90 %; 80 % asked). The drill is met: nearer 80 % than 60 %. Shots on line struck less often (9 of 90 against 9 of 10): look at the line again.",
+		},
+		"never broken": {
+			playInside,
+			outcome(nil, 20, 5, 2, 2),
+			"Did as asked on 5 of 5 shots (100 %; 80 % asked). Too few shots to call it. 2 of the 5 on line struck.",
+		},
+		"never kept": {
+			playInside,
+			outcome(nil, 2, 8, 2, 2),
+			"Did as asked on 0 of 8 shots (0 %; 80 % asked). The drill is not met: nearer 60 % than 80 %. 2 of the 8 off line struck; don't credit the line for those 2 strikes.",
+		},
+		"two rules": {
+			twoRules,
+			fast,
+			"Did as asked on 3 of 5 shots (60 %; 80 % asked). Too few shots to call it. 1 of 3 done as asked struck and 1 of 2 not done as asked: too close to call; don't credit the line for that strike.",
+		},
+		"by eye at the edge": {
+			playInside,
+			logOf(slices.Repeat([]float64{9, 10, 11, 10, 9, 10}, 3)...),
+			"Did as asked on 12 of 18 shots (67 %, or 73 % allowing for measurement error; 80 % asked). Too few shots to call it.",
+		},
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {

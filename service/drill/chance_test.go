@@ -54,7 +54,11 @@ func TestChancesAreCalibrated(t *testing.T) {
 		logs = 3000
 	}
 	inside := Drill{Rules: []Rule{{Measure: Board, At: Breakpoint, Min: ptr(10.0)}}, Reps: 30, PassShare: 0.8}
-	corridor := Drill{Rules: []Rule{{Measure: Board, At: Breakpoint, Min: ptr(8.0), Max: ptr(12.0)}}, Reps: 30, PassShare: 0.8}
+	corridor := Drill{
+		Rules:     []Rule{{Measure: Board, At: Breakpoint, Min: ptr(8.0), Max: ptr(12.0)}},
+		Reps:      30,
+		PassShare: 0.8,
+	}
 	for _, r := range readers {
 		for name, d := range map[string]Drill{"inside": inside, "corridor": corridor} {
 			t.Run(r.source+", "+name, func(t *testing.T) {
@@ -148,10 +152,23 @@ func TestShareOfSteadyAthletes(t *testing.T) {
 			told += (share - truth) * (share - truth)
 			count += (counted - truth) * (counted - truth)
 		}
-		t.Logf("middle %.1f, spread %.1f, error %.1f, %d shots: bias %+.3f, off by %.3f (count %.3f)", c.middle, c.spread,
-			c.standardError, c.n, bias, math.Sqrt(told/float64(logs)), math.Sqrt(count/float64(logs)))
+		t.Logf(
+			"middle %.1f, spread %.1f, error %.1f, %d shots: bias %+.3f, off by %.3f (count %.3f)",
+			c.middle,
+			c.spread,
+			c.standardError,
+			c.n,
+			bias,
+			math.Sqrt(told/float64(logs)),
+			math.Sqrt(count/float64(logs)),
+		)
 		if told > count*1.05 {
-			t.Errorf("middle %.1f, spread %.1f, error %.1f: the count is nearer to the truth", c.middle, c.spread, c.standardError)
+			t.Errorf(
+				"middle %.1f, spread %.1f, error %.1f: the count is nearer to the truth",
+				c.middle,
+				c.spread,
+				c.standardError,
+			)
 		}
 	}
 }

@@ -88,10 +88,12 @@ func (r Rule) judgeBall(s *shot.Shot) Judgement {
 
 // judgeLeave: a full rack keeps no rule on leaves, for nothing was hit.
 func (r Rule) judgeLeave(s *shot.Shot) Judgement {
-	if s.Standing == nil {
+	switch {
+	case s.Standing == nil && s.Gutter != "":
+		return Judgement{Verdict: Broken}
+	case s.Standing == nil:
 		return Judgement{Verdict: Unknown, Reason: "the standing pins were not recorded"}
-	}
-	if *s.Standing == lane.FullRack {
+	case *s.Standing == lane.FullRack:
 		return Judgement{Verdict: Broken}
 	}
 	for _, leave := range r.Leaves {
@@ -105,6 +107,8 @@ func (r Rule) judgeLeave(s *shot.Shot) Judgement {
 // judgeSplit: as with a leave, a full rack keeps nothing.
 func judgeSplit(s *shot.Shot) Judgement {
 	switch {
+	case s.Standing == nil && s.Gutter != "":
+		return Judgement{Verdict: Broken}
 	case s.Standing == nil:
 		return Judgement{Verdict: Unknown, Reason: "the standing pins were not recorded"}
 	case *s.Standing == lane.FullRack || tenpin.Split(*s.Standing):

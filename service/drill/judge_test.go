@@ -278,3 +278,41 @@ func TestJudgeDoesNotAllocate(t *testing.T) {
 		}
 	}
 }
+
+// A ball in the gutter breaks every rule on its path past the last point where it was seen, whatever
+// else was recorded; what was measured before that is judged as it was.
+func TestJudgeGutterBalls(t *testing.T) {
+	rack := lane.FullRack
+	inside := func(place Place) Rule { return Rule{Measure: Board, At: place, Min: ptr(10.0)} }
+	at40 := Rule{Measure: Board, AtFt: ptr(40.0), Min: ptr(10.0)}
+	for name, c := range map[string]struct {
+		rule Rule
+		shot shot.Shot
+		want Verdict
+	}{
+		"marked, nothing seen":            {inside(Breakpoint), shot.Shot{Gutter: lane.Right}, Broken},
+		"marked, seen at the arrows":      {inside(Arrows), shot.Shot{Gutter: lane.Right, ArrowsBoard: ptr(12.0)}, Kept},
+		"marked, past the arrows":         {at40, shot.Shot{Gutter: lane.Right, ArrowsBoard: ptr(12.0)}, Broken},
+		"marked, where it was laid down":  {inside(Laydown), shot.Shot{Gutter: lane.Right}, Unknown},
+		"full rack, nothing seen":         {inside(Breakpoint), shot.Shot{Standing: &rack}, Broken},
+		"full rack, seen at the arrows":   {inside(Entry), shot.Shot{Standing: &rack, ArrowsBoard: ptr(12.0)}, Broken},
+		"full rack, seen past the arrows": {inside(Entry), shot.Shot{Standing: &rack, BreakpointBoard: ptr(12.0)}, Unknown},
+		"the far gutter":                  {inside(Breakpoint), shot.Shot{Standing: &rack, BreakpointBoard: ptr(40.0)}, Broken},
+		"the near gutter": {
+			Rule{Measure: Board, At: Breakpoint, Max: ptr(10.0)}, shot.Shot{BreakpointBoard: ptr(0.0)}, Broken,
+		},
+		"a split rule":     {Rule{Measure: Split}, shot.Shot{Standing: &rack}, Broken},
+		"a leave rule":     {Rule{Measure: Leave, Leaves: []lane.PinSet{1 << 9}}, shot.Shot{Standing: &rack}, Broken},
+		"a speed rule":     {Rule{Measure: Speed, Min: ptr(16.0)}, shot.Shot{Standing: &rack}, Unknown},
+		"the entry angle":  {Rule{Measure: EntryAngle, Min: ptr(4.0)}, shot.Shot{Gutter: lane.Right}, Broken},
+		"the whole path":   {Rule{Measure: Board, PastFt: ptr(40.0), Min: ptr(5.0)}, shot.Shot{Gutter: lane.Right}, Broken},
+		"no gutter at all": {inside(Breakpoint), shot.Shot{}, Unknown},
+	} {
+		t.Run(name, func(t *testing.T) {
+			j := c.rule.Judge(&c.shot, nil)
+			if j.Verdict != c.want || j.Verdict == Broken && j.ProbabilityKept != 0 {
+				t.Errorf("%+v, want %s", j, c.want)
+			}
+		})
+	}
+}

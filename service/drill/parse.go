@@ -204,10 +204,14 @@ var (
 
 // The ways of saying how many shots should be kept, at either end of a sentence.
 var (
-	quotaEndRE = regexp.MustCompile(`[,;]? ?(?:(?:on|in|for) )?(?:at least )?(\d{1,4}) (?:out )?of (?:the |every |your )?(\d{1,4})` +
-		`(?: shots?| balls?| times| throws)?$`)
-	quotaStartRE = regexp.MustCompile(`^(?:(?:keep|get|put|throw|roll) )?(?:at least )?(\d{1,4}) (?:out )?of (?:the |every |your )?(\d{1,4})` +
-		`(?: shots?| balls?| times| throws)? `)
+	quotaEndRE = regexp.MustCompile(
+		`[,;]? ?(?:(?:on|in|for) )?(?:at least )?(\d{1,4}) (?:out )?of (?:the |every |your )?(\d{1,4})` +
+			`(?: shots?| balls?| times| throws)?$`,
+	)
+	quotaStartRE = regexp.MustCompile(
+		`^(?:(?:keep|get|put|throw|roll) )?(?:at least )?(\d{1,4}) (?:out )?of (?:the |every |your )?(\d{1,4})` +
+			`(?: shots?| balls?| times| throws)? `,
+	)
 	shareEndRE = regexp.MustCompile(`[,;]? ?(?:(?:on|in|for) )?(?:at least )?(\d{1,3}) ?(?:%|percent|per cent)` +
 		`(?: of (?:the |your )?(?:time|shots|balls))?$`)
 	shotsEndRE = regexp.MustCompile(`(?:[,;] ?| for | over )(?:for )?(\d{1,4}) (?:shots|balls|throws)$`)
@@ -242,7 +246,11 @@ func takeQuota(text string) (rest string, r Reading, why string) {
 		asked.PassShare = 1
 	}
 	if rest != text && (asked.Reps > MaxReps || asked.PassShare < MinPassShare || !(asked.PassShare <= 1)) {
-		return text, Reading{}, fmt.Sprintf("ask for 1 to %d shots, and for %v %% to 100 %% of them", MaxReps, 100*MinPassShare)
+		return text, Reading{}, fmt.Sprintf(
+			"ask for 1 to %d shots, and for %v %% to 100 %% of them",
+			MaxReps,
+			100*MinPassShare,
+		)
 	}
 	return rest, r, ""
 }

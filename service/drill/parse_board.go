@@ -13,26 +13,40 @@ var (
 	placeRE = regexp.MustCompile(`(?: ?\b(?:at|by|on|over|through|across|in)\b)? ?\b(?:the )?` +
 		`(breakpoint|arrows|lay-?down(?: board| point)?|foul line|head pin|entry|pins)\b`)
 	atFtRE   = regexp.MustCompile(`(?: ?\bat\b|^) ?(?:the )?(\d{1,3}(?:\.\d{1,9})?) ft\b(?: mark\b)?`)
-	pastFtRE = regexp.MustCompile(` ?\b(?:all the way |everywhere |anywhere )?(?:past|beyond|after) (?:the )?(?:(\d{1,3}(?:\.\d{1,9})?) ft\b(?: mark\b)?|(arrows)\b)`)
-	fromFtRE = regexp.MustCompile(` ?\b(?:all the way )?from (\d{1,3}(?:\.\d{1,9})?) ft (?:on|onwards?|to the (?:head )?pins?)\b`)
+	pastFtRE = regexp.MustCompile(
+		` ?\b(?:all the way |everywhere |anywhere )?(?:past|beyond|after) (?:the )?(?:(\d{1,3}(?:\.\d{1,9})?) ft\b(?: mark\b)?|(arrows)\b)`,
+	)
+	fromFtRE = regexp.MustCompile(
+		` ?\b(?:all the way )?from (\d{1,3}(?:\.\d{1,9})?) ft (?:on|onwards?|to the (?:head )?pins?)\b`,
+	)
 
 	arrowRE    = regexp.MustCompile(`\b(?:the )?` + ordinal + ` arrow\b`)
-	betweenTwo = regexp.MustCompile(`\bbetween (?:the )?` + ordinal + `(?: arrow)? and (?:the )?` + ordinal + ` arrows?\b`)
-	targetRE   = regexp.MustCompile(`^(?:the )?target(?: is| at| on|:)? (?:board )?` + num + `$`)
+	betweenTwo = regexp.MustCompile(
+		`\bbetween (?:the )?` + ordinal + `(?: arrow)? and (?:the )?` + ordinal + ` arrows?\b`,
+	)
+	targetRE = regexp.MustCompile(`^(?:the )?target(?: is| at| on|:)? (?:board )?` + num + `$`)
 
 	boardInsideRE = regexp.MustCompile(`^` + verb + `(?:(?:at|on|over|from|to|across) )?` + boardNum +
 		` (?:or|and) (?:further |farther |more |deeper )?(?:inside|in|deeper)(?: of (?:it|that))?$`)
 	boardOutsideRE = regexp.MustCompile(`^` + verb + `(?:(?:at|on|over|from|to|across) )?` + boardNum +
 		` (?:or|and) (?:further |farther |more )?(?:outside|out)(?: of (?:it|that))?$`)
-	atOrInsideRE   = regexp.MustCompile(`^` + verb + `(?:at|on) or (inside|outside)(?: of)? ` + boardNum + `$`)
-	boardLeastRE   = regexp.MustCompile(`^` + verb + `(?:at )?(?:(?:at least|no less than) board ` + num + `|board ` + num + ` (?:or|and) (?:more|higher|up|above))$`)
-	boardMostRE    = regexp.MustCompile(`^` + verb + `(?:at )?(?:(?:at most|no more than) board ` + num + `|board ` + num + ` (?:or|and) (?:less|lower|down|below))$`)
+	atOrInsideRE = regexp.MustCompile(`^` + verb + `(?:at|on) or (inside|outside)(?: of)? ` + boardNum + `$`)
+	boardLeastRE = regexp.MustCompile(
+		`^` + verb + `(?:at )?(?:(?:at least|no less than) board ` + num + `|board ` + num + ` (?:or|and) (?:more|higher|up|above))$`,
+	)
+	boardMostRE = regexp.MustCompile(
+		`^` + verb + `(?:at )?(?:(?:at most|no more than) board ` + num + `|board ` + num + ` (?:or|and) (?:less|lower|down|below))$`,
+	)
 	boardBetweenRE = regexp.MustCompile(`^` + verb + `(?:(between|from|in|on|over|at|inside|within) )?(boards? )?` +
 		num + ` ?(and|to|through|-) ?(?:boards? )?` + num + `$`)
 	boardExactRE  = regexp.MustCompile(`^(` + verb + `(?:(?:at|on|over|to|across) )?(?:boards? )?)` + num + `$`)
-	boardWithinRE = regexp.MustCompile(`^` + verb + `within ` + num + `(?: boards?)? (?:of|from) (?:boards? )?` + num + `$`)
-	boardAboutRE  = regexp.MustCompile(`^` + verb + `(?:(?:at|on|over|across) )?(?:boards? )?` + num + ` ?(?:boards? )?\+- ?` + num + `(?: boards?)?$`)
-	notBeyondRE   = regexp.MustCompile(
+	boardWithinRE = regexp.MustCompile(
+		`^` + verb + `within ` + num + `(?: boards?)? (?:of|from) (?:boards? )?` + num + `$`,
+	)
+	boardAboutRE = regexp.MustCompile(
+		`^` + verb + `(?:(?:at|on|over|across) )?(?:boards? )?` + num + ` ?(?:boards? )?\+- ?` + num + `(?: boards?)?$`,
+	)
+	notBeyondRE = regexp.MustCompile(
 		`^(?:please )?(?:do not|don't|dont|never|not|no(?: balls?| shots?)?)(?: (?:let|keep|play|get|go|throw|be|roll|miss))?` +
 			`(?: (?:the ball|your ball|it))?(?: (?:get|go|play|be))? ?(?:further |farther )?(inside|outside)(?: of| than| past)? ` + boardNum + `$`,
 	)
@@ -73,7 +87,12 @@ type place struct {
 // ok is false.
 func takePlace(text string, fallback Place) (rest string, p place, ok bool) {
 	if m := betweenTwo.FindStringSubmatch(text); m != nil {
-		text = strings.Replace(text, m[0], "between boards "+arrowBoard(m[1])+" and "+arrowBoard(m[2])+" at the arrows", 1)
+		text = strings.Replace(
+			text,
+			m[0],
+			"between boards "+arrowBoard(m[1])+" and "+arrowBoard(m[2])+" at the arrows",
+			1,
+		)
 	}
 	if m := targetRE.FindStringSubmatch(text); m != nil {
 		text = "board " + m[1] + " at the arrows"
@@ -232,7 +251,9 @@ var (
 	twoPlacesRE = regexp.MustCompile(`,? (?:and then|and|then|out to|over to|to)(?: the)? |, ?`)
 	rangeRE     = regexp.MustCompile(`\d (?:to|and|through) $`)
 	digitRE     = regexp.MustCompile(`^\d`)
-	distanceRE  = regexp.MustCompile(`^(.*\bbreakpoint\b.*?),? (?:at|between|from|and at|and between) ` + num + `(?: ft)? ?(?:and|to|-) ?` + num + ` ft$`)
+	distanceRE  = regexp.MustCompile(
+		`^(.*\bbreakpoint\b.*?),? (?:at|between|from|and at|and between) ` + num + `(?: ft)? ?(?:and|to|-) ?` + num + ` ft$`,
+	)
 )
 
 // readTwo reads a sentence on two places, each with its board, or on the breakpoint's board and how
@@ -271,14 +292,20 @@ func sameSpot(a, b Rule) bool {
 }
 
 var (
-	farSubjectRE = regexp.MustCompile(`^(?:(?:please|always|try to) )?(?:(?:keep|get|have|put|hold) )?(?:the |your )?breakpoint (?:is |be )?`)
-	farMoreRE    = regexp.MustCompile(`^(?:at )?(?:(?:past|beyond|after|at least|no (?:sooner|earlier|shorter) than|not before) ` + num + ` ft|` +
-		num + ` ft or (?:more|later|beyond|further|farther))$`)
+	farSubjectRE = regexp.MustCompile(
+		`^(?:(?:please|always|try to) )?(?:(?:keep|get|have|put|hold) )?(?:the |your )?breakpoint (?:is |be )?`,
+	)
+	farMoreRE = regexp.MustCompile(
+		`^(?:at )?(?:(?:past|beyond|after|at least|no (?:sooner|earlier|shorter) than|not before) ` + num + ` ft|` +
+			num + ` ft or (?:more|later|beyond|further|farther))$`,
+	)
 	farLessRE = regexp.MustCompile(`^(?:at )?(?:(?:before|at most|no (?:later|further|farther) than) ` + num + ` ft|` +
 		num + ` ft or (?:less|sooner|earlier))$`)
-	farBetweenRE = regexp.MustCompile(`^(?:at |in )?(?:between |from )?` + num + `(?: ft)? ?(?:and|to|-) ?` + num + ` ft$`)
-	farWithinRE  = regexp.MustCompile(`^within ` + num + `(?: ft)? of ` + num + ` ft$`)
-	farAboutRE   = regexp.MustCompile(`^(?:at )?` + num + `(?: ft)? ?\+- ?` + num + `(?: ft)?$`)
+	farBetweenRE = regexp.MustCompile(
+		`^(?:at |in )?(?:between |from )?` + num + `(?: ft)? ?(?:and|to|-) ?` + num + ` ft$`,
+	)
+	farWithinRE = regexp.MustCompile(`^within ` + num + `(?: ft)? of ` + num + ` ft$`)
+	farAboutRE  = regexp.MustCompile(`^(?:at )?` + num + `(?: ft)? ?\+- ?` + num + `(?: ft)?$`)
 )
 
 // readDistance reads a rule on how far down the lane the breakpoint lies. Everything is in feet, and
@@ -313,7 +340,9 @@ func readDistance(text string) (Rule, bool) {
 	return r, false
 }
 
-var pocketRE = regexp.MustCompile(`^(?:please )?(?:(?:hit|find|reach|get to|get it (?:in|into|to)|keep it in|keep the ball in|be in|put it in) )(?:the )?pocket$`)
+var pocketRE = regexp.MustCompile(
+	`^(?:please )?(?:(?:hit|find|reach|get to|get it (?:in|into|to)|keep it in|keep the ball in|be in|put it in) )(?:the )?pocket$`,
+)
 
 // readPocket reads the pocket, boards 17 and 18 at the head pin.
 func readPocket(text string) (Rule, bool) {

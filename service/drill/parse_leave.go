@@ -10,13 +10,17 @@ import (
 
 var (
 	// What names pins after the first of these cannot be boards; after the second it has to say so.
-	leaveRE = regexp.MustCompile(`^(?:please )?(?:(?:do not|don't|dont|never) leave|avoid leaving|leave no|(avoid|no)) (.+)$`)
+	leaveRE = regexp.MustCompile(
+		`^(?:please )?(?:(?:do not|don't|dont|never) leave|avoid leaving|leave no|(avoid|no)) (.+)$`,
+	)
 
 	leaveJoinRE  = regexp.MustCompile(`,? (or|nor|and) |(,) ?`)
 	leaveItemRE  = regexp.MustCompile(`^(?:(?:the|a|an|any) )?(\d{1,2}(?: ?- ?\d{1,2})*)([ -]pins?)?( splits?)?$`)
 	leftHandedRE = regexp.MustCompile(`^(.+) \(left-handed: (.+)\)$`)
 
-	splitRE = regexp.MustCompile(`^(?:please )?(?:(?:do not|don't|dont|never) leave(?: a| any)?|leave no|avoid(?: leaving)?(?: a| any| all)?|no) splits?$`)
+	splitRE = regexp.MustCompile(
+		`^(?:please )?(?:(?:do not|don't|dont|never) leave(?: a| any)?|leave no|avoid(?: leaving)?(?: a| any| all)?|no) splits?$`,
+	)
 )
 
 // readSplit reads that no split is to be left.

@@ -41,8 +41,26 @@ var spellings = []spelling{
 }
 
 var small = []string{
-	"zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen",
-	"fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen",
+	"zero",
+	"one",
+	"two",
+	"three",
+	"four",
+	"five",
+	"six",
+	"seven",
+	"eight",
+	"nine",
+	"ten",
+	"eleven",
+	"twelve",
+	"thirteen",
+	"fourteen",
+	"fifteen",
+	"sixteen",
+	"seventeen",
+	"eighteen",
+	"nineteen",
 }
 
 var tens = []string{"twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"}
@@ -50,7 +68,9 @@ var tens = []string{"twenty", "thirty", "forty", "fifty", "sixty", "seventy", "e
 var (
 	wordRE = regexp.MustCompile(`[a-z]+|\d+(?:\.\d+)?|[^a-z\d]+`)
 	// onlyNumber is what a "one" has to stand beside to be a number.
-	afterOne    = regexp.MustCompile(`^ (?:boards?|mph|miles?|km|kmh|kph|kilomet|degrees?|deg|rpm|ft|foot|feet|met(?:er|re)|and a half|hundred)\b`)
+	afterOne = regexp.MustCompile(
+		`^ (?:boards?|mph|miles?|km|kmh|kph|kilomet|degrees?|deg|rpm|ft|foot|feet|met(?:er|re)|and a half|hundred)\b`,
+	)
 	beforeOne   = regexp.MustCompile(`(?:boards?|\+-|take|minus|by|pin) $`)
 	halfRE      = regexp.MustCompile(`\b(\d+) and (?:a|one) half\b|\b(\d+)\.5 ?half\b`)
 	halfAloneRE = regexp.MustCompile(`\bhalf(?: (?:a|an|one))?\b`)
@@ -128,7 +148,9 @@ const (
 
 var (
 	numberRE = regexp.MustCompile(`\d+(?:\.\d+)?`)
-	metresRE = regexp.MustCompile(`(?:(\d+(?:\.\d+)?)( (?:to|and|-|\+-) |-))?(\d+(?:\.\d+)?) m\b(?: (of) (\d+(?:\.\d+)?)(?: m\b)?)?`)
+	metresRE = regexp.MustCompile(
+		`(?:(\d+(?:\.\d+)?)( (?:to|and|-|\+-) |-))?(\d+(?:\.\d+)?) m\b(?: (of) (\d+(?:\.\d+)?)(?: m\b)?)?`,
+	)
 )
 
 // metric turns km/h into mph, all numbers of a sentence on speed being speeds, and metres into feet.

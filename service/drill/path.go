@@ -73,12 +73,12 @@ func knots(s *shot.Shot, yield func(knot)) {
 }
 
 // gutterBall reports whether a shot ended in the gutter, and the distance from which nothing more
-// was seen of it on the lane, feet. It did when a board off the lane was recorded, or when all ten
-// pins were left and no board past the arrows was.
+// was seen of it on the lane, feet. It did when it is marked so, when a board off the lane was
+// recorded, or when all ten pins were left and no board past the arrows was.
 func gutterBall(s *shot.Shot) (seenFt float64, ok bool) {
-	past, fell := s.BreakpointBoard != nil, false
+	past, fell := s.BreakpointBoard != nil, s.Gutter != ""
 	if past {
-		fell = !lane.OnLane(*s.BreakpointBoard)
+		fell = fell || !lane.OnLane(*s.BreakpointBoard)
 	}
 	knots(s, func(k knot) {
 		if !lane.OnLane(k.board) {

@@ -91,7 +91,11 @@ func (a Adherence) Report(sentences []string) ScoreReport {
 		Shots: a.Shots, Kept: a.Kept, Broken: a.Broken, Unknown: a.Unknown, Judged: a.Judged, Coverage: a.Coverage,
 		KeptShare: a.KeptShare.report(),
 		TrueShare: trueShareReport{
-			a.TrueShare.Share, a.TrueShare.Interval, a.TrueShare.Method, a.TrueShare.Bounds.Low, a.TrueShare.Bounds.High,
+			a.TrueShare.Share,
+			a.TrueShare.Interval,
+			a.TrueShare.Method,
+			a.TrueShare.Bounds.Low,
+			a.TrueShare.Bounds.High,
 		},
 		OutsideMisses: a.OutsideMisses, InsideMisses: a.InsideMisses, GutterBalls: a.GutterBalls,
 		MeanMargin: a.MeanMargin, MarginUnit: a.MarginUnit, LongestRun: a.LongestRun, RepsLeft: a.RepsLeft,

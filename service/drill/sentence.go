@@ -232,6 +232,10 @@ func Examples() []string {
 	for _, r := range rules {
 		sentences = append(sentences, r.Sentence(nil))
 	}
-	return append(sentences, `Use the ball "Name of the ball"`, "Keep the ball on board 15 at the arrows and on board 8 at the breakpoint",
-		"Keep the ball at board 10 or inside, at least 20 of 30")
+	return append(
+		sentences,
+		`Use the ball "Name of the ball"`,
+		"Keep the ball on board 15 at the arrows and on board 8 at the breakpoint",
+		"Keep the ball at board 10 or inside, at least 20 of 30",
+	)
 }

@@ -53,7 +53,11 @@ func (w *weigher) bounds(n int) (low, high float64) {
 // share estimates the share of the shots weighed that kept the drill.
 func (w *weigher) share(reps int) TrueShare {
 	n := len(w.judged)
-	s := TrueShare{Interval: trend.Interval{Low: 0, High: 1}, Bounds: trend.Interval{Low: 0, High: 1}, Method: ConfidenceSequence}
+	s := TrueShare{
+		Interval: trend.Interval{Low: 0, High: 1},
+		Bounds:   trend.Interval{Low: 0, High: 1},
+		Method:   ConfidenceSequence,
+	}
 	if n == reps {
 		s.Method = WilsonInterval
 	}

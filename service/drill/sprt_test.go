@@ -112,7 +112,11 @@ func TestErrorRatesBySimulation(t *testing.T) {
 func TestOperatingFigures(t *testing.T) {
 	test := TestFor(0.8, 30)
 	if test.MetFrom != 23 || test.NotMetTo != 19 {
-		t.Errorf("the last look of 30 shots takes %d for met and %d for not met, want 23 and 19", test.MetFrom, test.NotMetTo)
+		t.Errorf(
+			"the last look of 30 shots takes %d for met and %d for not met, want 23 and 19",
+			test.MetFrom,
+			test.NotMetTo,
+		)
 	}
 	met, notMet := test.Operating(0.8)
 	near(t, "met at the pass share", met, 0.7711, 5e-5)
@@ -196,7 +200,10 @@ func TestEveryShotKeptAsked(t *testing.T) {
 // What the evidence says would decide does, and one shot fewer does not.
 func TestEvidenceIsExact(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		test := TestFor(rapid.Float64Range(MinPassShare, 1).Draw(t, "pass share"), rapid.IntRange(1, 60).Draw(t, "reps"))
+		test := TestFor(
+			rapid.Float64Range(MinPassShare, 1).Draw(t, "pass share"),
+			rapid.IntRange(1, 60).Draw(t, "reps"),
+		)
 		n := rapid.IntRange(0, 200).Draw(t, "shots")
 		kept := rapid.IntRange(0, n).Draw(t, "kept")
 		decide := func(more, ofThem int) DrillVerdict {

@@ -348,6 +348,9 @@ func (d drawer) shot() shot.Shot {
 			s.BreakpointBoard = d.maybe(1, []float64{0.2, 40}[d.IntN(2)])
 		}
 	}
+	if d.IntN(12) == 0 {
+		s.Gutter = []lane.Side{lane.Right, lane.Left}[d.IntN(2)]
+	}
 	if d.IntN(3) > 0 {
 		s.BallID = &ballIDs[d.IntN(len(ballIDs))]
 	}

@@ -20,12 +20,12 @@ import (
 
 type ruleCommand struct {
 	Sentence []string        `arg:"" help:"The rule in words; several are several rules of one drill."`
-	Shots    string          `placeholder:"FILE" help:"Judge this log by it: CSV with the columns of laneward columns, - for stdin."`
-	Reps     int             `placeholder:"SHOTS" help:"How many shots are asked for; what the sentence says, or 30."`
-	Pass     *terminal.Share `placeholder:"SHARE" help:"The share of them that should keep the rules, such as 80%; what the sentence says, or 80%."`
-	Side     string          `enum:"right,left" default:"right" help:"The hand that bowls, right or left (${default}): a left-hander's leaves are the mirror image."`
-	Ball     []string        `placeholder:"NAME" help:"A ball that a sentence names and the log does not; repeat it for more."`
-	JSON     bool            `name:"json" help:"Print JSON, as the server answers it."`
+	Shots    string          `       help:"Judge this log by it: CSV with the columns of laneward columns, - for stdin."                  placeholder:"FILE"`
+	Reps     int             `       help:"How many shots are asked for; what the sentence says, or 30."                                  placeholder:"SHOTS"`
+	Pass     *terminal.Share `       help:"The share of them that should keep the rules, such as 80%; what the sentence says, or 80%."    placeholder:"SHARE"`
+	Side     string          `       help:"The hand that bowls, right or left (${default}): a left-hander's leaves are the mirror image."                     enum:"right,left" default:"right"`
+	Ball     []string        `       help:"A ball that a sentence names and the log does not; repeat it for more."                        placeholder:"NAME"`
+	JSON     bool            `       help:"Print JSON, as the server answers it."                                                                                                               name:"json"`
 }
 
 func (ruleCommand) Help() string {
@@ -200,7 +200,12 @@ func (c *ruleCommand) report(asked drill.Drill, sentences []string) *ruleReport 
 	return report
 }
 
-func judgedReport(report *ruleReport, score drill.Adherence, shots []shot.Shot, judged []drill.ShotJudgement) *ruleReport {
+func judgedReport(
+	report *ruleReport,
+	score drill.Adherence,
+	shots []shot.Shot,
+	judged []drill.ShotJudgement,
+) *ruleReport {
 	adherence := score.Report(report.Sentences)
 	report.Adherence = &adherence
 	for i, one := range judged {
@@ -254,7 +259,12 @@ func printJudged(
 			list.Add(append([]string{strconv.Itoa(shots[i].Order)}, cells...)...)
 		}
 	}
-	words := fmt.Sprintf("%s%d shots, %s to pass\n\n", ruleWords(asked, sentences), asked.Reps, terminal.Percent(asked.PassShare))
+	words := fmt.Sprintf(
+		"%s%d shots, %s to pass\n\n",
+		ruleWords(asked, sentences),
+		asked.Reps,
+		terminal.Percent(asked.PassShare),
+	)
 	if err := out.Print(words); err != nil {
 		return err
 	}

@@ -44,7 +44,8 @@ func TestRuleJudgesALog(t *testing.T) {
 		t.Fatal(err)
 	}
 	a := got.Adherence
-	if got.Reps != 4 || got.PassShare != 0.75 || a.Kept != 1 || a.Broken != 2 || a.Unknown != 1 || a.GutterBalls != 1 || a.Shots != 4 {
+	if got.Reps != 4 || got.PassShare != 0.75 || a.Kept != 1 || a.Broken != 2 || a.Unknown != 1 || a.GutterBalls != 1 ||
+		a.Shots != 4 {
 		t.Errorf("%+v", got)
 	}
 	for i, want := range []string{"kept", "broken", "broken", "unknown"} {
@@ -65,7 +66,10 @@ func TestRuleOfALeftHander(t *testing.T) {
 		"right": {"kept", "broken", "broken", "kept"},
 		"left":  {"kept", "kept", "broken", "broken"},
 	} {
-		out, err := runRule(t, ruleCommand{Sentence: []string{"do not leave the 10"}, Shots: "-", Side: side, JSON: true})
+		out, err := runRule(
+			t,
+			ruleCommand{Sentence: []string{"do not leave the 10"}, Shots: "-", Side: side, JSON: true},
+		)
 		if err != nil {
 			t.Fatal(err)
 		}

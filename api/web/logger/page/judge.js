@@ -46,6 +46,7 @@ function judgeBall(rule, shot) {
 const pinBits = (pins) => pins.reduce((bits, pin) => bits | 1 << pin, 0);
 
 function judgeLeave(rule, shot) {
+  if (!known(shot.standing) && shot.gutter) return { ...nothing, verdict: "broken" };
   if (!known(shot.standing)) return { ...nothing, verdict: "unknown", reason: "the standing pins were not recorded" };
   const left = pinBits(shot.standing);
   if (shot.standing.length === 10) return { ...nothing, verdict: "broken" };
@@ -55,6 +56,7 @@ function judgeLeave(rule, shot) {
 
 // judgeSplit: as with a leave, a full rack keeps nothing.
 function judgeSplit(shot) {
+  if (!known(shot.standing) && shot.gutter) return { ...nothing, verdict: "broken" };
   if (!known(shot.standing)) return { ...nothing, verdict: "unknown", reason: "the standing pins were not recorded" };
   if (shot.standing.length === 10 || isSplit(shot.standing)) return { ...nothing, verdict: "broken" };
   return { ...nothing, verdict: "kept", probabilityKept: 1 };

@@ -49,7 +49,7 @@ export const onLane = (board) => board >= minBoard && board <= maxBoard;
 // gutterBall tells whether a shot ended in the gutter, and the distance from which nothing more was seen of it on the lane; null when it did
 // not.
 function gutterBall(shot) {
-  let past = known(shot.breakpoint_board), fell = past && !onLane(shot.breakpoint_board), seenFt = 0;
+  let past = known(shot.breakpoint_board), fell = Boolean(shot.gutter) || past && !onLane(shot.breakpoint_board), seenFt = 0;
   for (const { ft, board } of knots(shot)) {
     if (!onLane(board)) {
       fell = true;
