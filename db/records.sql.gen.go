@@ -808,8 +808,9 @@ func (q *Queries) PatternsByIDs(ctx context.Context, arg PatternsByIDsParams) ([
 }
 
 const recentShotsOfAthlete = `-- name: RecentShotsOfAthlete :many
-SELECT s.id, s.session_id, s.ball_id, s.shot_order, s.arrows_board, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm
+SELECT s.id, s.session_id, s.ball_id, s.shot_order, s.arrows_board, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, p.length_ft AS pattern_ft
 FROM shots s JOIN sessions n ON n.squad_id = s.squad_id AND n.id = s.session_id
+LEFT JOIN patterns p ON p.squad_id = n.squad_id AND p.id = n.pattern_id
 WHERE s.squad_id = $1 AND s.athlete_id = $2
 ORDER BY n.held_on DESC, s.session_id, s.shot_order DESC, s.id
 LIMIT $3
@@ -834,9 +835,10 @@ type RecentShotsOfAthleteRow struct {
 	AngleSEDeg     *float64   `db:"angle_se_deg"`
 	SpeedSEMPH     *float64   `db:"speed_se_mph"`
 	RevRateSERPM   *float64   `db:"rev_rate_se_rpm"`
+	PatternFt      *float64   `db:"pattern_ft"`
 }
 
-// RecentShotsOfAthlete are what an athlete's latest shots tell of the own scatter: whole sessions from the latest back, as far as the rows go.
+// RecentShotsOfAthlete are what an athlete's latest shots say of how they play and scatter: whole sessions from the latest back, as far as the rows go. pattern_ft is the length of the session's pattern.
 func (q *Queries) RecentShotsOfAthlete(ctx context.Context, arg RecentShotsOfAthleteParams) ([]RecentShotsOfAthleteRow, error) {
 	rows, err := q.db.Query(ctx, recentShotsOfAthlete, arg.SquadID, arg.AthleteID, arg.MaxRows)
 	if err != nil {
@@ -859,6 +861,7 @@ func (q *Queries) RecentShotsOfAthlete(ctx context.Context, arg RecentShotsOfAth
 			&i.AngleSEDeg,
 			&i.SpeedSEMPH,
 			&i.RevRateSERPM,
+			&i.PatternFt,
 		); err != nil {
 			return nil, err
 		}

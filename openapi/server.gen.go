@@ -877,17 +877,33 @@ type BallPath struct {
 // Board defines model for Board.
 type Board = float64
 
-// CarriedLine What becomes of one side's best line on the other side.
+// CarriedLine What becomes of one side's first line on the other side.
 type CarriedLine struct {
 	EntryAngleDeg float64 `json:"entry_angle_deg"`
 	GutterShare   float64 `json:"gutter_share"`
+
+	// HeadPinShare Share after which the head pin still stands, the ball having reached the pins.
+	HeadPinShare float64 `json:"head_pin_share"`
 
 	// Hit What a shot did at the pins, from the athlete's side: flat and steep are on the pocket's boards at too small or large an angle.
 	Hit Hit `json:"hit"`
 
 	// PinBoard 0 when it does not reach the pins.
-	PinBoard    float64 `json:"pin_board"`
+	PinBoard float64 `json:"pin_board"`
+
+	// Pins Expected pins a frame, over the athlete's scatter and what the lane may be. The carry is common practice, not measured.
+	Pins float64 `json:"pins"`
+
+	// PocketShare Share of the scattered shots that reach the pocket.
 	PocketShare float64 `json:"pocket_share"`
+
+	// ScoredShots How many were drawn.
+	ScoredShots int     `json:"scored_shots"`
+	SplitShare  float64 `json:"split_share"`
+
+	// StandardError Of pins.
+	StandardError float64 `json:"standard_error"`
+	StrikeShare   float64 `json:"strike_share"`
 }
 
 // ComparisonRequest defines model for ComparisonRequest.
@@ -895,7 +911,7 @@ type ComparisonRequest struct {
 	// Against In what side B differs from side A.
 	Against Against `json:"against"`
 
-	// Draws How many scattered shots score an aim in the search, an even number.
+	// Draws How many scattered shots value an aim in the first search, an even number; each lane that may be takes as many.
 	Draws *int `json:"draws,omitempty"`
 
 	// Lines How many lines are wanted.
@@ -1234,15 +1250,15 @@ type LaterAgainstEarlier struct {
 type LineComparison struct {
 	A Plan `json:"a"`
 
-	// AOnB What becomes of one side's best line on the other side.
+	// AOnB What becomes of one side's first line on the other side.
 	AOnB *CarriedLine `json:"a_on_b,omitempty"`
 	B    Plan         `json:"b"`
 
-	// BOnA What becomes of one side's best line on the other side.
+	// BOnA What becomes of one side's first line on the other side.
 	BOnA    *CarriedLine            `json:"b_on_a,omitempty"`
 	Differs []LineComparisonDiffers `json:"differs"`
 
-	// Move How to get from A's best line to B's.
+	// Move How to get from A's first line to B's.
 	Move    *LineMove `json:"move,omitempty"`
 	Summary string    `json:"summary"`
 }
@@ -1250,31 +1266,30 @@ type LineComparison struct {
 // LineComparisonDiffers defines model for LineComparison.Differs.
 type LineComparisonDiffers string
 
-// LineCorridor defines model for LineCorridor.
+// LineCorridor The boards to keep the ball between. It holds the line, and aiming perfectly keeps at least half of the shots.
 type LineCorridor struct {
-	ArrowsBoard int `json:"arrows_board"`
-
 	// At Where the drill is judged, breakpoint or arrows; empty when not found.
 	At string `json:"at"`
-
-	// Board The board to keep the ball at or inside of.
-	Board           int `json:"board"`
-	BreakpointBoard int `json:"breakpoint_board"`
 
 	// Drill In words.
 	Drill string `json:"drill"`
 
-	// EdgeOnly Every miss outside that stays on the lane comes back.
-	EdgeOnly bool `json:"edge_only"`
+	// Found The line itself arrives on the pocket's boards; without it the rest is 0.
+	Found      bool `json:"found"`
+	InnerBoard int  `json:"inner_board"`
 
-	// Found The line itself comes back to the pocket's boards; without it the rest is 0.
-	Found bool `json:"found"`
+	// InnerLimitBoard Where its misses inside leave them.
+	InnerLimitBoard float64 `json:"inner_limit_board"`
 
-	// LimitBoard The outermost breakpoint from which a miss still comes back.
-	LimitBoard float64 `json:"limit_board"`
+	// KeptShare Share of the athlete's own scattered shots that stay in it, aimed perfectly.
+	KeptShare  float64 `json:"kept_share"`
+	OuterBoard int     `json:"outer_board"`
 
-	// MissBoards That miss, at the arrows.
-	MissBoards float64 `json:"miss_boards"`
+	// OuterLimitBoard Where the line's misses outside leave the pocket's boards, at the same place.
+	OuterLimitBoard float64 `json:"outer_limit_board"`
+
+	// PassShare What a drill should ask, that share rounded down to a twentieth.
+	PassShare float64 `json:"pass_share"`
 }
 
 // LineDrill defines model for LineDrill.
@@ -1305,25 +1320,47 @@ type LineDrillRequest struct {
 	Subject PlanSubject `json:"subject"`
 }
 
-// LineMove How to get from A's best line to B's.
+// LineMove How to get from A's first line to B's.
 type LineMove struct {
 	// FeetBoards Positive inside.
 	FeetBoards     float64 `json:"feet_boards"`
 	LaunchAngleDeg float64 `json:"launch_angle_deg"`
-	PocketShare    float64 `json:"pocket_share"`
+	Pins           float64 `json:"pins"`
 	TargetBoards   float64 `json:"target_boards"`
 }
 
 // LineStudy defines model for LineStudy.
 type LineStudy struct {
+	// ArrowsBoard Where the ball crosses 15 ft, as logs give it.
+	ArrowsBoard float64 `json:"arrows_board"`
+
+	// BehindError Standard error of that difference.
+	BehindError float64 `json:"behind_error"`
+
+	// BehindPins Pins a frame less than the line worth most.
+	BehindPins float64 `json:"behind_pins"`
+
+	// Breakpoint Where the typical delivery is outermost; null when it only moves inside.
+	Breakpoint *struct {
+		Board float64 `json:"board"`
+		Ft    float64 `json:"ft"`
+	} `json:"breakpoint,omitempty"`
+
+	// Corridor The boards to keep the ball between. It holds the line, and aiming perfectly keeps at least half of the shots.
 	Corridor LineCorridor `json:"corridor"`
 
 	// Drill A drill that keeps the athlete on the line, ready to be stored.
 	Drill *SuggestedDrill `json:"drill,omitempty"`
 
+	// Equal The model cannot tell it from the line worth most.
+	Equal bool `json:"equal"`
+
 	// FeetBoard Where the sliding foot ends.
 	FeetBoard   float64 `json:"feet_board"`
 	GutterShare float64 `json:"gutter_share"`
+
+	// HeadPinShare Share after which the head pin still stands, the ball having reached the pins.
+	HeadPinShare float64 `json:"head_pin_share"`
 
 	// LaunchAngleDeg Positive toward the strong-side gutter.
 	LaunchAngleDeg float64 `json:"launch_angle_deg"`
@@ -1334,23 +1371,36 @@ type LineStudy struct {
 	Misses    []Miss     `json:"misses"`
 	Path      BallPath   `json:"path"`
 
+	// Pins Expected pins a frame, over the athlete's scatter and what the lane may be. The carry is common practice, not measured.
+	Pins float64 `json:"pins"`
+
 	// PocketShare Share of the scattered shots that reach the pocket.
 	PocketShare float64 `json:"pocket_share"`
 	Rank        int     `json:"rank"`
 
-	// Reason Why the line ranks where it does.
+	// Reason What it is worth and what it forgives.
 	Reason           string  `json:"reason"`
 	RoomInsideBoards float64 `json:"room_inside_boards"`
 
 	// RoomOutsideBoards How far a miss at the arrows may go with every smaller one in the pocket, at most 10.
 	RoomOutsideBoards float64 `json:"room_outside_boards"`
-	ScoredShots       int     `json:"scored_shots"`
+
+	// ScoredShots How many were drawn.
+	ScoredShots int     `json:"scored_shots"`
+	SplitShare  float64 `json:"split_share"`
+
+	// StandardError Of pins.
+	StandardError float64 `json:"standard_error"`
+	StrikeShare   float64 `json:"strike_share"`
 
 	// Subject What was computed, and everything that was taken for granted.
 	Subject LineSubject `json:"subject"`
 
-	// TargetBoard Where the ball crosses the arrows, 15 ft.
+	// TargetBoard Where the ball crosses the arrows, which lie at distances of their own.
 	TargetBoard float64 `json:"target_board"`
+
+	// TargetFt How far from the foul line that is. Makers differ.
+	TargetFt float64 `json:"target_ft"`
 }
 
 // LineSubject What was computed, and everything that was taken for granted.
@@ -1383,6 +1433,28 @@ type LineSubject struct {
 		SlipMps *float64 `json:"slip_mps,omitempty"`
 	} `json:"friction"`
 
+	// Habit How the athlete plays, as their stored shots show it.
+	Habit struct {
+		// LaunchAngleDeg The middle of the launch angles that the scatter is known for.
+		LaunchAngleDeg float64 `json:"launch_angle_deg"`
+
+		// LaunchWidthDeg Their half width; beyond it the scatter grows.
+		LaunchWidthDeg float64 `json:"launch_width_deg"`
+
+		// Like On patterns within 3 ft of this length.
+		Like *struct {
+			ArrowsBoard    UsualNumber `json:"arrows_board"`
+			LaunchAngleDeg UsualNumber `json:"launch_angle_deg"`
+			Shots          int         `json:"shots"`
+		} `json:"like,omitempty"`
+
+		// Shots Stored shots with a launch angle.
+		Shots int `json:"shots"`
+	} `json:"habit"`
+
+	// Lanes How many lanes stand for what is not known of this one.
+	Lanes int `json:"lanes"`
+
 	// Pattern The film that is played, worn if that was asked for.
 	Pattern struct {
 		// Class What the ratio is called; unclassed is one that the thresholds do not name.
@@ -1408,6 +1480,17 @@ type LineSubject struct {
 
 	// Scatter How much the athlete's shots differ from the intended one, a standard deviation each.
 	Scatter Scatter `json:"scatter"`
+
+	// Spares The chance to convert each class of leave.
+	Spares struct {
+		Close   Share `json:"close"`
+		Cluster Share `json:"cluster"`
+		HeadPin Share `json:"head_pin"`
+		Rack    Share `json:"rack"`
+		Single  Share `json:"single"`
+		Split   Share `json:"split"`
+		Washout Share `json:"washout"`
+	} `json:"spares"`
 
 	// Wear How the film was worn. The volume of the film and what left on balls add up to the volume before.
 	Wear *Wear `json:"wear,omitempty"`
@@ -1495,7 +1578,7 @@ type MissToward string
 // MissMap defines model for MissMap.
 type MissMap struct {
 	// Cells What becomes of each aim: first the laydown, then the angle.
-	Cells [][]CarriedLine `json:"cells"`
+	Cells [][]MissMapCell `json:"cells"`
 	Draws int             `json:"draws"`
 	Grid  struct {
 		LaunchAnglesDeg []float64 `json:"launch_angles_deg"`
@@ -1510,6 +1593,22 @@ type MissMap struct {
 
 	// Subject What was computed, and everything that was taken for granted.
 	Subject LineSubject `json:"subject"`
+}
+
+// MissMapCell What becomes of one aim.
+type MissMapCell struct {
+	EntryAngleDeg float64 `json:"entry_angle_deg"`
+	GutterShare   float64 `json:"gutter_share"`
+
+	// Hit What a shot did at the pins, from the athlete's side: flat and steep are on the pocket's boards at too small or large an angle.
+	Hit Hit `json:"hit"`
+
+	// PinBoard 0 when it does not reach the pins.
+	PinBoard float64 `json:"pin_board"`
+
+	// Pins Expected pins a frame.
+	Pins        float64 `json:"pins"`
+	PocketShare float64 `json:"pocket_share"`
 }
 
 // MissMapRequest defines model for MissMapRequest.
@@ -1648,16 +1747,19 @@ type Plan struct {
 	// Note Why there is no line.
 	Note *string `json:"note,omitempty"`
 
-	// OutOfBoundsBoard The outermost board that the usual delivery can visit beyond 30 ft and still come back; 0 when none does.
+	// OutOfBoundsBoard The outermost board beyond 30 ft from which the typical delivery still comes back, on any aim searched; 0 when none does.
 	OutOfBoundsBoard float64 `json:"out_of_bounds_board"`
 
 	// Subject What was computed, and everything that was taken for granted.
 	Subject LineSubject `json:"subject"`
+
+	// Ties Which lines are equal, and why the first one stands first.
+	Ties *string `json:"ties,omitempty"`
 }
 
 // PlanRequest defines model for PlanRequest.
 type PlanRequest struct {
-	// Draws How many scattered shots score an aim in the search, an even number.
+	// Draws How many scattered shots value an aim in the first search, an even number; each lane that may be takes as many.
 	Draws *int `json:"draws,omitempty"`
 
 	// Lines How many lines are wanted.
@@ -1685,14 +1787,36 @@ type PlanSubject struct {
 
 // PlannedLine defines model for PlannedLine.
 type PlannedLine struct {
+	// ArrowsBoard Where the ball crosses 15 ft, as logs give it.
+	ArrowsBoard float64 `json:"arrows_board"`
+
+	// BehindError Standard error of that difference.
+	BehindError float64 `json:"behind_error"`
+
+	// BehindPins Pins a frame less than the line worth most.
+	BehindPins float64 `json:"behind_pins"`
+
+	// Breakpoint Where the typical delivery is outermost; null when it only moves inside.
+	Breakpoint *struct {
+		Board float64 `json:"board"`
+		Ft    float64 `json:"ft"`
+	} `json:"breakpoint,omitempty"`
+
+	// Corridor The boards to keep the ball between. It holds the line, and aiming perfectly keeps at least half of the shots.
 	Corridor LineCorridor `json:"corridor"`
 
 	// Drill A drill that keeps the athlete on the line, ready to be stored.
 	Drill *SuggestedDrill `json:"drill,omitempty"`
 
+	// Equal The model cannot tell it from the line worth most.
+	Equal bool `json:"equal"`
+
 	// FeetBoard Where the sliding foot ends.
 	FeetBoard   float64 `json:"feet_board"`
 	GutterShare float64 `json:"gutter_share"`
+
+	// HeadPinShare Share after which the head pin still stands, the ball having reached the pins.
+	HeadPinShare float64 `json:"head_pin_share"`
 
 	// LaunchAngleDeg Positive toward the strong-side gutter.
 	LaunchAngleDeg float64  `json:"launch_angle_deg"`
@@ -1700,20 +1824,33 @@ type PlannedLine struct {
 	Misses         []Miss   `json:"misses"`
 	Path           BallPath `json:"path"`
 
+	// Pins Expected pins a frame, over the athlete's scatter and what the lane may be. The carry is common practice, not measured.
+	Pins float64 `json:"pins"`
+
 	// PocketShare Share of the scattered shots that reach the pocket.
 	PocketShare float64 `json:"pocket_share"`
 	Rank        int     `json:"rank"`
 
-	// Reason Why the line ranks where it does.
+	// Reason What it is worth and what it forgives.
 	Reason           string  `json:"reason"`
 	RoomInsideBoards float64 `json:"room_inside_boards"`
 
 	// RoomOutsideBoards How far a miss at the arrows may go with every smaller one in the pocket, at most 10.
 	RoomOutsideBoards float64 `json:"room_outside_boards"`
-	ScoredShots       int     `json:"scored_shots"`
 
-	// TargetBoard Where the ball crosses the arrows, 15 ft.
+	// ScoredShots How many were drawn.
+	ScoredShots int     `json:"scored_shots"`
+	SplitShare  float64 `json:"split_share"`
+
+	// StandardError Of pins.
+	StandardError float64 `json:"standard_error"`
+	StrikeShare   float64 `json:"strike_share"`
+
+	// TargetBoard Where the ball crosses the arrows, which lie at distances of their own.
 	TargetBoard float64 `json:"target_board"`
+
+	// TargetFt How far from the foul line that is. Makers differ.
+	TargetFt float64 `json:"target_ft"`
 }
 
 // Pocket The window at the pins that a shot must reach, in the athlete's boards.
@@ -2144,6 +2281,8 @@ type Station struct {
 
 // SuggestedDrill A drill that keeps the athlete on the line, ready to be stored.
 type SuggestedDrill struct {
+	// KeptShare What aiming perfectly would keep, by the athlete's own scatter.
+	KeptShare float64            `json:"kept_share"`
 	Name      string             `json:"name"`
 	Note      string             `json:"note"`
 	PassShare float64            `json:"pass_share"`
@@ -2219,6 +2358,12 @@ type UploadResult struct {
 
 	// Rev The squad's revision when the log had been stored.
 	Rev int64 `json:"rev"`
+}
+
+// UsualNumber defines model for UsualNumber.
+type UsualNumber struct {
+	Deviation float64 `json:"deviation"`
+	Median    float64 `json:"median"`
 }
 
 // Verdict defines model for Verdict.

@@ -42,11 +42,10 @@ func (s *Service) AssignLine(
 		return nil, nil, false, err
 	}
 	if study.Drill == nil {
-		reason := "the line itself does not come back to the pocket's boards"
-		if study.Corridor.EdgeOnly {
-			reason = "every miss outside that stays on the lane comes back"
-		}
-		return nil, nil, false, fail(Conflict, "this line has no drill to keep to: %s", reason)
+		return nil, nil, false, fail(
+			Conflict,
+			"this line has no drill to keep to: the line itself misses the pocket's boards",
+		)
 	}
 	given, err := s.Assign(ctx, user, squad, asked.assign(query.Athlete, study.Drill, s.clock()))
 	if err != nil {

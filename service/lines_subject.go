@@ -3,6 +3,8 @@ package service
 import (
 	"context"
 
+	"github.com/google/uuid"
+
 	"laneward/db"
 	"laneward/service/advice"
 	"laneward/service/record"
@@ -33,7 +35,7 @@ func (w *work) planner(ctx context.Context, query advice.Query) (*advice.Planner
 		return nil, err
 	}
 	from.Pattern = found.(*record.Pattern)
-	if from.Shots, err = w.recentShots(ctx, query); err != nil {
+	if from.Shots, from.PatternFt, err = w.recentShots(ctx, query); err != nil {
 		return nil, err
 	}
 	if query.Worn != nil && query.Worn.Session != nil {
@@ -44,15 +46,22 @@ func (w *work) planner(ctx context.Context, query advice.Query) (*advice.Planner
 	return advice.NewPlanner(query, from)
 }
 
-// recentShots reads what an athlete's latest shots say of their scatter.
-func (w *work) recentShots(ctx context.Context, query advice.Query) ([]shot.Shot, error) {
+// recentShots reads what an athlete's latest shots say of how they play and scatter, and the
+// lengths of the patterns of their sessions.
+func (w *work) recentShots(
+	ctx context.Context,
+	query advice.Query,
+) (shots []shot.Shot, patternFt map[uuid.UUID]float64, err error) {
 	params := db.RecentShotsOfAthleteParams{SquadID: w.squad, AthleteID: query.Athlete, MaxRows: advice.MaxScatterShots}
 	found, err := w.RecentShotsOfAthlete(ctx, params)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	shots := make([]shot.Shot, len(found))
+	shots, patternFt = make([]shot.Shot, len(found)), map[uuid.UUID]float64{}
 	for i, row := range found {
+		if row.PatternFt != nil {
+			patternFt[row.SessionID] = *row.PatternFt
+		}
 		shots[i] = shot.Shot{
 			ID:             row.ID,
 			SessionID:      row.SessionID,
@@ -70,5 +79,5 @@ func (w *work) recentShots(ctx context.Context, query advice.Query) ([]shot.Shot
 			},
 		}
 	}
-	return shots, nil
+	return shots, patternFt, nil
 }

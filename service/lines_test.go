@@ -20,6 +20,7 @@ import (
 	"laneward/service/motion"
 	"laneward/service/oil"
 	"laneward/service/picture"
+	"laneward/service/reading"
 	"laneward/service/record"
 	"laneward/service/shot"
 )
@@ -133,7 +134,7 @@ func TestPlanIsOfWhatIsStored(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want, err := line.Find(t.Context(), line.Request{
+	request := line.Request{
 		Film:     film,
 		Friction: motion.NominalFriction(),
 		Ball:     motion.Ball{RadiusIn: motion.DefaultRadiusIn, GyrationIn: 2.52, SurfaceGrit: 3000},
@@ -145,7 +146,17 @@ func TestPlanIsOfWhatIsStored(t *testing.T) {
 			TiltDeg:           12,
 			SlideOffsetBoards: 5,
 		},
-	}, nil)
+	}
+	for _, state := range reading.Fresh(12, 0.7) {
+		request.Lanes = append(request.Lanes, line.Lane{
+			Film:        state.Film(film),
+			Friction:    state.Friction(request.Friction),
+			Weight:      1,
+			RevFactor:   state.RevFactor(),
+			RotationDeg: state.Rotation,
+		})
+	}
+	want, err := line.Find(t.Context(), request, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -423,7 +434,8 @@ func TestAssignLine(t *testing.T) {
 	if err != nil || !created {
 		t.Fatal(created, err)
 	}
-	if d.ID != id || d.Name != best.Drill.Name || d.Reps != 30 || d.PassShare != 0.8 || *d.PatternID != p.pattern.ID ||
+	if d.ID != id || d.Name != best.Drill.Name || d.Reps != 30 || d.PassShare != best.Corridor.PassShare ||
+		*d.PatternID != p.pattern.ID ||
 		!slices.Equal(d.Sentences, best.Drill.Sentences) {
 		t.Errorf("drill %+v, suggested %+v", d, best.Drill)
 	}
@@ -431,15 +443,14 @@ func TestAssignLine(t *testing.T) {
 		a.DueOn.String() != "2026-04-01" {
 		t.Errorf("assignment %+v", a)
 	}
-	if want := fmt.Sprintf(
-		"Keep the ball at board %d or inside at the breakpoint",
-		best.Corridor.Board,
-	); d.Sentences[0] != want {
-		t.Errorf("%q, want %q", d.Sentences[0], want)
-	}
 	// The drill allows the line it was made from.
-	if low, _ := d.Rules[0].Edges(); best.Path.BreakpointBoard < low-0.02 {
-		t.Errorf("the line's breakpoint %g breaks its own drill, at %g", best.Path.BreakpointBoard, low)
+	low, high := d.Rules[0].Edges()
+	if low != float64(best.Corridor.OuterBoard)-0.5 || high != float64(best.Corridor.InnerBoard)+0.5 ||
+		best.Path.BreakpointBoard < low || best.Path.BreakpointBoard > high {
+		t.Errorf("%q for a line that turns at %g", d.Sentences[0], best.Path.BreakpointBoard)
+	}
+	if !strings.Contains(d.Note, fmt.Sprintf("would keep %.0f %%", 100*best.Corridor.KeptShare)) {
+		t.Errorf("note %q", d.Note)
 	}
 	// Sent again it is stored once; what else is sent under the id is a conflict.
 	if _, _, created, err := p.AssignLine(t.Context(), p.coach, p.squad, p.query(), asked); err != nil || created {
@@ -473,7 +484,13 @@ func TestAssignLineIsBothOrNeither(t *testing.T) {
 	yesterday := record.Day{Time: time.Date(2026, 3, 13, 0, 0, 0, 0, time.UTC)}
 	// An assignment stands already under the id that this drill's would have, as another record.
 	taken := newID()
-	standing := &record.Drill{Head: record.Head{ID: newID()}, Name: "Standing", Rules: onBoard(8), Reps: 10, PassShare: 0.5}
+	standing := &record.Drill{
+		Head:      record.Head{ID: newID()},
+		Name:      "Standing",
+		Rules:     onBoard(8),
+		Reps:      10,
+		PassShare: 0.5,
+	}
 	p.store(t, p.squad, p.coach, standing, &record.Assignment{
 		Head: record.Head{
 			ID: record.AssignmentID(taken, p.known.ID, today),
@@ -542,7 +559,7 @@ func TestMissMap(t *testing.T) {
 		AngleStep:   at(0.5),
 	}
 	query := p.query()
-	query.Draws = 1024 // as a line is scored
+	query.Draws = 1536 // as a line is valued
 	m, err := p.MapMisses(t.Context(), p.coach, p.squad, query, grid, nil)
 	if err != nil {
 		t.Fatal(err)

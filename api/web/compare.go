@@ -247,10 +247,13 @@ func compareRows(c *advice.Comparison) []compareRow {
 		return row
 	}
 	one := func(value float64) string { return fmt.Sprintf("%.1f", value) }
-	var move struct{ feet, target, angle, share string }
+	var move struct{ feet, target, angle, breakpoint, pins string }
 	if m := c.Move; m != nil {
 		move.feet, move.target = moved(m.FeetBoards, "board"), moved(m.TargetBoards, "board")
-		move.angle, move.share = turned(m.LaunchAngleDeg), points(m.PocketShare)+" points"
+		move.angle, move.pins = turned(m.LaunchAngleDeg), fmt.Sprintf("%+.1f", m.Pins)
+	}
+	if a.Breakpoint != nil && b.Breakpoint != nil {
+		move.breakpoint = moved(b.Breakpoint.Board-a.Breakpoint.Board, "board")
 	}
 	return []compareRow{
 		row("Feet", move.feet, func(l advice.PlannedLine) string { return one(l.FeetBoard) }),
@@ -258,19 +261,24 @@ func compareRows(c *advice.Comparison) []compareRow {
 		row("Launch angle", move.angle, func(l advice.PlannedLine) string { return launch(l.LaunchAngleDeg) }),
 		row(
 			"Breakpoint",
-			moved(b.Path.BreakpointBoard-a.Path.BreakpointBoard, "board"),
+			move.breakpoint,
 			func(l advice.PlannedLine) string {
-				return fmt.Sprintf("%.1f at %.0f ft", l.Path.BreakpointBoard, l.Path.BreakpointFt)
+				if l.Breakpoint == nil {
+					return "none: moves inside all the way"
+				}
+				return fmt.Sprintf("%.1f at %.0f ft", l.Breakpoint.Board, l.Breakpoint.Ft)
 			},
 		),
 		row("Entry", "", func(l advice.PlannedLine) string {
 			return fmt.Sprintf("%.1f at %.1f°", l.Path.PinBoard, l.Path.EntryAngleDeg)
 		}),
-		row(
-			"Shots in the pocket",
-			move.share,
-			func(l advice.PlannedLine) string { return percent(l.PocketShare) },
-		),
+		row("Pins a frame", move.pins, func(l advice.PlannedLine) string {
+			return fmt.Sprintf("%.1f ± %.1f", l.Pins, l.StandardError)
+		}),
+		row("Shots in the pocket", "", func(l advice.PlannedLine) string { return percent(l.PocketShare) }),
+		row("Head pin left", "", func(l advice.PlannedLine) string { return percent(l.HeadPinShare) }),
+		row("Splits", "", func(l advice.PlannedLine) string { return percent(l.SplitShare) }),
+		row("Gutter balls", "", func(l advice.PlannedLine) string { return percent(l.GutterShare) }),
 		row("Room outside, boards", "", func(l advice.PlannedLine) string { return plain(l.RoomOutsideBoards) }),
 		row("Room inside, boards", "", func(l advice.PlannedLine) string { return plain(l.RoomInsideBoards) }),
 	}

@@ -307,7 +307,8 @@ func planPage(v *visit) error {
 	for i, one := range plan.Lines {
 		view.Lines = append(view.Lines, lineView{
 			PlannedLine: one,
-			Letter:      letter(i, len(plan.Lines)),
+			Letter:      advice.LineLetter(i, len(plan.Lines)),
+			Tied:        plan.Ties != "" && one.Equal && len(plan.Lines) > 1,
 			Strip:       stripOf(one.Misses),
 			Address:     lineAddress(r, sent, one.Aim),
 			Coach:       r.Coach(),
@@ -323,17 +324,6 @@ func (v *visit) showPlan(status int, view planView) error {
 		"plan",
 		frame{Title: "Plan a line", Squad: view.Squad, Crumbs: v.crumbs(view.roster), Page: view},
 	)
-}
-
-// linesDrawn is how many lines a plan's picture shows, under the letters from A on.
-const linesDrawn = 3
-
-// letter names a line as the picture does; a line that stands alone or is not drawn has none.
-func letter(i, lines int) string {
-	if lines == 1 || i >= linesDrawn {
-		return ""
-	}
-	return string(rune('A' + i)) //nolint:gosec // a letter for each of a few lines
 }
 
 // query is what an address asks of the planner; it fails as a whole, for an address that no form

@@ -145,8 +145,8 @@ func TestPlanPictures(t *testing.T) {
 	line := strings.Replace(w.planOfLine(), "/plan/line?", "/plan/line.svg?", 1)
 	for name, c := range map[string]struct{ address, want string }{
 		"lanes":       {strings.Replace(w.plan(), "/plan", "/plan/lane.svg", 1), "Ansel Quorrie on Long Meadow 44"},
-		"miss map":    {strings.Replace(w.plan(), "/plan", "/plan/map.svg", 1), "Where Ansel Quorrie may aim on Long Meadow 44"},
-		"one line":    {line, "the usual delivery"},
+		"miss map":    {strings.Replace(w.plan(), "/plan", "/plan/map.svg", 1), "Where Ansel Quorrie can aim on Long Meadow 44"},
+		"one line":    {line, "the typical delivery"},
 		"compared":    {strings.Replace(w.compare("&against_pattern=", w.flat.ID.String()), "/compare", "/compare/lanes.svg", 1), "B: Ansel Quorrie on Slate Reach 47"},
 		"map as PNG":  {strings.Replace(w.plan(), "/plan", "/plan/map.png", 1), ""},
 		"line as PNG": {strings.Replace(line, ".svg", ".png", 1), ""},
@@ -172,7 +172,7 @@ func TestMissMapMarksThePlansLines(t *testing.T) {
 	plan := w.planned(advice.Query{Athlete: w.people[0].ID, Ball: &w.balls[0].ID, Pattern: w.pattern.ID})
 	scene, err := plan.Picture(390)
 	must(t, err)
-	label := regexp.MustCompile(`feet [\d.]+, target [\d.]+: \d+ % of own shots in the pocket`)
+	label := regexp.MustCompile(`feet [\d.]+, target [\d.]+: [\d.]+ pins a frame, \d+ % in the pocket`)
 	want := label.FindAllString(string(scene.SVG()), -1)
 	missMap := w.signedIn(coachEmail).get(w.at(strings.Replace(w.plan(), "/plan", "/plan/map.svg", 1)))
 	if len(want) == 0 {
@@ -260,9 +260,10 @@ func TestAssignALine(t *testing.T) {
 		t,
 		http.StatusOK,
 		"Drill for this line",
-		"Keep the ball at board",
+		"Keep the ball",
 		"Assign the drill",
-		"it forgives",
+		"Aiming perfectly would keep",
+		"pins a frame",
 	)
 	id := regexp.MustCompile(`name="id" value="([^"]+)"`).FindStringSubmatch(page.body)[1]
 	fields := func(more ...string) []string {
@@ -326,7 +327,7 @@ func TestCompareLines(t *testing.T) {
 		against string
 		wants   []string
 	}{
-		"two patterns": {"&against_pattern=" + w.flat.ID.String(), []string{"Ansel Quorrie on Slate Reach 47 with Invented Ember", "From A's best line to B's"}},
+		"two patterns": {"&against_pattern=" + w.flat.ID.String(), []string{"Ansel Quorrie on Slate Reach 47 with Invented Ember", "From A's line to B's"}},
 		"two athletes": {"&against_athlete=" + w.people[1].ID.String(), []string{"Bettany Voss-Lark on Long Meadow 44", "B only"}},
 		"two balls":    {"&against_ball=" + w.balls[1].ID.String(), []string{"Ansel Quorrie on Long Meadow 44 with Invented Pebble"}},
 		"worn":         {"&against_shots=40", []string{"Ansel Quorrie on Long Meadow 44 after 40 shots"}},

@@ -21,6 +21,7 @@ import (
 type lineView struct {
 	advice.PlannedLine
 	Letter  string // as in the picture
+	Tied    bool   // cannot be told from another line of the plan
 	Strip   missStrip
 	Address string // the line's own page
 	Coach   bool   // may assign its drill
@@ -166,7 +167,7 @@ type linePageView struct {
 	Study  *advice.Study
 	Line   lineView
 	Lane   template.HTML
-	Assign *form // nil for who may not, or when there is nothing to keep inside of
+	Assign *form // nil for who may not, or when the line itself misses
 }
 
 func linePage(v *visit) error { return v.showLine(http.StatusOK, nil) }

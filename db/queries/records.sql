@@ -212,10 +212,11 @@ SELECT @squad_id, 'athlete', id, sqlc.arg('after_rev')::bigint + row_number() OV
 -- name: SessionIDsOfShots :many
 SELECT DISTINCT session_id FROM shots WHERE squad_id = @squad_id AND athlete_id = @athlete_id;
 
--- RecentShotsOfAthlete are what an athlete's latest shots tell of the own scatter: whole sessions from the latest back, as far as the rows go.
+-- RecentShotsOfAthlete are what an athlete's latest shots say of how they play and scatter: whole sessions from the latest back, as far as the rows go. pattern_ft is the length of the session's pattern.
 -- name: RecentShotsOfAthlete :many
-SELECT s.id, s.session_id, s.ball_id, s.shot_order, s.arrows_board, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm
+SELECT s.id, s.session_id, s.ball_id, s.shot_order, s.arrows_board, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, p.length_ft AS pattern_ft
 FROM shots s JOIN sessions n ON n.squad_id = s.squad_id AND n.id = s.session_id
+LEFT JOIN patterns p ON p.squad_id = n.squad_id AND p.id = n.pattern_id
 WHERE s.squad_id = @squad_id AND s.athlete_id = @athlete_id
 ORDER BY n.held_on DESC, s.session_id, s.shot_order DESC, s.id
 LIMIT @max_rows;

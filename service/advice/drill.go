@@ -16,43 +16,48 @@ type SuggestedDrill struct {
 	Sentences []string     `json:"sentences"`
 	Reps      int32        `json:"reps"`
 	PassShare float64      `json:"pass_share"`
-	PatternID *uuid.UUID   `json:"pattern_id,omitempty"`
-	Note      string       `json:"note"`
+	// KeptShare is what aiming perfectly would keep, by the athlete's own scatter.
+	KeptShare float64    `json:"kept_share"`
+	PatternID *uuid.UUID `json:"pattern_id,omitempty"`
+	Note      string     `json:"note"`
 }
 
-// What a suggested drill asks for by default (common practice, no source).
-const (
-	suggestedReps      = 30
-	suggestedPassShare = 0.8
-)
+// suggestedReps is what a suggested drill asks for by default (common practice, no source).
+const suggestedReps = 30
 
-// suggest makes the drill of a line's corridor; nil when there is nothing to keep inside of.
+// suggest makes the drill of a line's corridor; nil when the line itself misses.
 func (p *Planner) suggest(one line.Line) *SuggestedDrill {
 	corridor := one.Corridor
-	if !corridor.Found || corridor.EdgeOnly {
+	if !corridor.Found {
 		return nil
 	}
-	board := float64(corridor.Board)
-	rule := drill.Rule{Measure: drill.Board, At: drill.Place(corridor.At), Min: &board}
+	outer, inner := float64(corridor.OuterBoard), float64(corridor.InnerBoard)
+	rule := drill.Rule{Measure: drill.Board, At: drill.Place(corridor.At), Min: &outer, Max: &inner}
 	return &SuggestedDrill{
-		Name: fmt.Sprintf("%s: board %d or inside", p.pattern.Name, corridor.Board),
-		Rules: []drill.Rule{
-			rule,
-		},
+		Name:      fmt.Sprintf("%s: %s at the %s", p.pattern.Name, boardsOf(corridor), corridor.At),
+		Rules:     []drill.Rule{rule},
 		Sentences: []string{rule.Sentence(nil)},
 		Reps:      suggestedReps,
-		PassShare: suggestedPassShare,
+		PassShare: corridor.PassShare,
+		KeptShare: corridor.KeptShare,
 		PatternID: &p.pattern.ID,
 		Note: fmt.Sprintf(
-			"Made from a planned line with %s: feet at %.1f, target %.1f at the arrows, launch %.2f degrees, breakpoint %.1f at %.0f ft. "+
-				"From outside board %.1f the ball no longer comes back, by the model.",
+			"Made from a planned line with %s: feet at %.1f, target %.1f at the arrows, launch %.2f degrees, %s. "+
+				"Aiming perfectly %s would keep %.0f %%, by the model.",
 			p.Subject.Ball.Name,
 			one.FeetBoard,
 			one.TargetBoard,
 			one.LaunchAngleDeg,
-			one.Path.BreakpointBoard,
-			one.Path.BreakpointFt,
-			corridor.LimitBoard,
+			one.BreakpointText(),
+			p.Subject.Athlete.Name,
+			100*corridor.KeptShare,
 		),
 	}
+}
+
+func boardsOf(c line.Corridor) string {
+	if c.OuterBoard == c.InnerBoard {
+		return fmt.Sprintf("board %d", c.OuterBoard)
+	}
+	return fmt.Sprintf("boards %d to %d", c.OuterBoard, c.InnerBoard)
 }

@@ -22,6 +22,15 @@ func drawn(description interface{ Scene() (picture.Scene, error) }) (picture.Sce
 // linesDrawn is how many lines one picture shows: more cannot be told apart on a phone.
 const linesDrawn = 3
 
+// LineLetter is the letter of the line at a place among so many, the same in every picture and
+// table of them; a line that stands alone or is not drawn has none.
+func LineLetter(place, lines int) string {
+	if lines < 2 || place >= linesDrawn {
+		return ""
+	}
+	return string(rune('A' + place)) //nolint:gosec // a letter for each of a few lines
+}
+
 // lane is the film as the subject's athlete sees it.
 func (s Subject) lane(request line.Request, caption string, widthPx int) picture.Lane {
 	return picture.Lane{
@@ -53,7 +62,7 @@ func (p *Plan) Picture(widthPx int) (picture.Scene, error) {
 	caption := p.Subject.Ball.text() + best.Reason
 	described := p.Subject.lane(p.request, caption, widthPx)
 	for i, one := range p.Lines[:min(len(p.Lines), linesDrawn)] {
-		described.Paths = append(described.Paths, pathOf(one.Path, one.label(), i == 0))
+		described.Paths = append(described.Paths, pathOf(one.Path, LineLetter(i, len(p.Lines)), one.label(), i == 0))
 	}
 	mark(&described, best)
 	return drawn(described)
@@ -62,15 +71,16 @@ func (p *Plan) Picture(widthPx int) (picture.Scene, error) {
 // label says a line in the words a player walks to the lane with.
 func (l PlannedLine) label() string {
 	return fmt.Sprintf(
-		"feet %.1f, target %.1f: %.0f %% of own shots in the pocket",
+		"feet %.1f, target %.1f: %.1f pins a frame, %.0f %% in the pocket",
 		l.FeetBoard,
 		l.TargetBoard,
+		l.Pins,
 		100*l.PocketShare,
 	)
 }
 
-func pathOf(path motion.Path, label string, emphasis bool) picture.Path {
-	drawn := picture.Path{Label: label, Emphasis: emphasis}
+func pathOf(path motion.Path, letter, label string, emphasis bool) picture.Path {
+	drawn := picture.Path{Label: label, Letter: letter, Emphasis: emphasis}
 	for _, station := range path.Stations {
 		drawn.Points = append(drawn.Points, picture.Point{Board: station.Board, Ft: station.Ft})
 	}
@@ -83,8 +93,8 @@ const corridorHalfFt = 4.0
 
 // mark adds the line's breakpoint and its corridor.
 func mark(l *picture.Lane, one PlannedLine) {
-	if one.Path.BreakpointFt > 0 {
-		l.Breakpoints = []picture.Breakpoint{{Board: one.Path.BreakpointBoard, Ft: one.Path.BreakpointFt}}
+	if at := one.Breakpoint; at != nil {
+		l.Breakpoints = []picture.Breakpoint{{Board: at.Board, Ft: at.Ft}}
 	}
 	if one.Drill == nil {
 		return
@@ -121,11 +131,11 @@ func (l *Study) Picture(widthPx int) (picture.Scene, error) {
 		l.Reason,
 	)
 	described := l.Subject.lane(l.request, caption, widthPx)
-	described.Paths = []picture.Path{pathOf(l.Path, "the usual delivery", true)}
+	described.Paths = []picture.Path{pathOf(l.Path, "", "the typical delivery", true)}
 	for i, miss := range l.Misses {
 		if path := l.MissPaths[i]; missesDrawn[miss.Boards] && len(path.Stations) > 1 {
-			label := fmt.Sprintf("%d boards %s at the arrows: %s", miss.Boards, miss.Side, miss.Hit.Words())
-			described.Paths = append(described.Paths, pathOf(path, label, false))
+			label := fmt.Sprintf("%d boards %s at the arrows: %s", miss.Boards, miss.Toward, miss.Hit.Words())
+			described.Paths = append(described.Paths, pathOf(path, "", label, false))
 		}
 	}
 	mark(&described, PlannedLine{Line: l.Line, Drill: l.Drill})
@@ -137,10 +147,10 @@ func (l *Study) Picture(widthPx int) (picture.Scene, error) {
 func (m *MissMap) Picture(widthPx int) (picture.Scene, error) {
 	described := picture.MissMap{
 		Side:    m.Subject.Athlete.Side,
-		Title:   "Where " + m.Subject.Athlete.Name + " may aim on " + m.Subject.filmName(),
+		Title:   "Where " + m.Subject.Athlete.Name + " can aim on " + m.Subject.filmName(),
 		WidthPx: widthPx,
 		Caption: fmt.Sprintf(
-			"%sEach place is an aim; its colour is the share of own shots that reach %s.",
+			"%sEach square is one aim; its colour is the share of own shots that reach %s.",
 			m.Subject.Ball.text(),
 			pocketText(m.Pocket),
 		),
@@ -159,8 +169,8 @@ func (m *MissMap) Picture(widthPx int) (picture.Scene, error) {
 	if half := math.Round(most*10) / 20; half >= 0.05 {
 		described.Contours = []float64{half}
 	}
-	for _, one := range m.Lines {
-		if len(described.Aims) == linesDrawn || !m.holds(one.Aim) {
+	for i, one := range m.Lines[:min(len(m.Lines), linesDrawn)] {
+		if !m.holds(one.Aim) {
 			continue
 		}
 		described.Aims = append(
@@ -169,10 +179,11 @@ func (m *MissMap) Picture(widthPx int) (picture.Scene, error) {
 				LaydownBoard: one.LaydownBoard,
 				AngleDeg:     one.LaunchAngleDeg,
 				Label:        one.label(),
-				Emphasis:     len(described.Aims) == 0,
+				Letter:       LineLetter(i, len(m.Lines)),
+				Emphasis:     i == 0,
 			},
 		)
-		if len(described.Aims) == 1 {
+		if i == 0 {
 			varX, covXY, varY := m.Subject.Scatter.line().LaydownSpread(one.Aim)
 			described.Spreads = []picture.Spread{
 				{
@@ -249,13 +260,7 @@ func (c *Comparison) side(here *Plan, widthPx int, topUL float64) (picture.Scene
 			continue
 		}
 		best := from.plan.Lines[0]
-		label := fmt.Sprintf(
-			"best line of %s: feet %.1f, target %.1f; here %.0f %% in the pocket",
-			from.name,
-			best.FeetBoard,
-			best.TargetBoard,
-			100*best.PocketShare,
-		)
+		label := fmt.Sprintf("line of %s: %s", from.name, best.label())
 		path := best.Path
 		if own {
 			mark(&described, best)
@@ -266,14 +271,15 @@ func (c *Comparison) side(here *Plan, widthPx int, topUL float64) (picture.Scene
 			}
 			path = carried.Path
 			label = fmt.Sprintf(
-				"best line of %s, laid down at %.1f: here %.0f %% in the pocket",
+				"line of %s, laid down at %.1f: here %.1f pins a frame, %.0f %% in the pocket",
 				from.name,
 				best.LaydownBoard,
+				carried.Pins,
 				100*carried.PocketShare,
 			)
 		}
 		if len(path.Stations) > 1 {
-			described.Paths = append(described.Paths, pathOf(path, label, own))
+			described.Paths = append(described.Paths, pathOf(path, from.name, label, own))
 		}
 	}
 	return drawn(described)

@@ -76,8 +76,8 @@ func axis(usual []float64, usualStep float64, from, to, step *float64) (values [
 	return values, ""
 }
 
-// Map computes what becomes of every aim of a grid, usual delivery and scattered ones, and the best
-// lines to mark on it.
+// Map computes what becomes of every aim of a grid, typical delivery and scattered ones, and the
+// best lines to mark on it.
 func (p *Planner) Map(ctx context.Context, grid line.Grid, progress Progress) (*MissMap, error) {
 	if err := p.wearByOwn(ctx); err != nil {
 		return nil, err
@@ -86,7 +86,9 @@ func (p *Planner) Map(ctx context.Context, grid line.Grid, progress Progress) (*
 	if err != nil {
 		return nil, faultsOf("", err)
 	}
-	found, err := line.Find(ctx, p.request, nil)
+	request := p.request
+	request.Draws = 0 // the lines are those of the plan
+	found, err := line.Find(ctx, request, nil)
 	if err != nil {
 		return nil, faultsOf("", err)
 	}

@@ -10,16 +10,17 @@ import (
 type Plan struct {
 	Subject Subject       `json:"subject"`
 	Lines   []PlannedLine `json:"lines"` // never nil; the best first
-	// OutOfBoundsBoard is the outermost board that the usual delivery can visit beyond 30 ft and
-	// still come back; 0 when none does.
+	// OutOfBoundsBoard is the outermost board beyond 30 ft from which the typical delivery still
+	// comes back; 0 when none does.
 	OutOfBoundsBoard float64 `json:"out_of_bounds_board"`
+	Ties             string  `json:"ties,omitempty"` // which lines are equal
 	Note             string  `json:"note,omitempty"` // why there is no line
 
 	request line.Request // what it was computed from, to draw it
 }
 
-// PlannedLine is a line and the drill that keeps an athlete on it; no drill when there is nothing
-// to keep inside of.
+// PlannedLine is a line and the drill that keeps an athlete on it; no drill when the line
+// itself misses.
 type PlannedLine struct {
 	line.Line
 	Drill *SuggestedDrill `json:"drill,omitempty"`
@@ -46,6 +47,7 @@ func (p *Planner) planOf(found line.Plan) *Plan {
 		Subject:          p.Subject,
 		Lines:            p.planned(found.Lines),
 		OutOfBoundsBoard: found.OutOfBoundsBoard,
+		Ties:             found.Ties,
 		Note:             found.Note,
 		request:          p.request,
 	}
@@ -59,7 +61,7 @@ func (p *Planner) planned(lines []line.Line) []PlannedLine {
 	return planned
 }
 
-// Study is one line worked out: the usual delivery, and what misses of 1 to 5 boards do.
+// Study is one line worked out: the typical delivery, and what misses of 1 to 5 boards do.
 type Study struct {
 	Subject Subject `json:"subject"`
 	*line.Study

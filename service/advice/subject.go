@@ -12,6 +12,7 @@ import (
 	"laneward/service/oil"
 	"laneward/service/record"
 	"laneward/service/shot"
+	"laneward/service/tenpin"
 )
 
 // Query asks where one athlete should play a pattern. Nil and 0 stand for what is usual, and
@@ -37,7 +38,12 @@ type Subject struct {
 	Friction SubjectFriction `json:"friction"`
 	Pocket   line.Pocket     `json:"pocket"`
 	Scatter  SubjectScatter  `json:"scatter"`
-	Wear     *WearReport     `json:"wear,omitempty"`
+	// Habit is how the athlete plays, Spares their chance to convert each class of leave, Lanes how
+	// many lanes stand for what is not known of this one.
+	Habit  line.Habit    `json:"habit"`
+	Spares tenpin.Spares `json:"spares"`
+	Lanes  int           `json:"lanes"`
+	Wear   *WearReport   `json:"wear,omitempty"`
 	// Assumptions are sentences, for whoever reads the answer.
 	Assumptions []string `json:"assumptions"`
 }
@@ -113,8 +119,10 @@ type Records struct {
 	Athlete *record.Athlete
 	Ball    *record.Ball // nil when the query names none
 	Pattern *record.Pattern
-	// Shots are the athlete's latest, for the scatter: at most [MaxScatterShots].
-	Shots []shot.Shot
+	// Shots are the athlete's latest, for scatter and habit: at most [MaxScatterShots]. PatternFt
+	// are the lengths of the patterns of their sessions, where those are known.
+	Shots     []shot.Shot
+	PatternFt map[uuid.UUID]float64
 	// Worn are the shots that wear the film; nil when no session does.
 	Worn *SessionShots
 }
@@ -141,9 +149,9 @@ func NewPlanner(query Query, from Records) (*Planner, error) {
 	if err := p.takeFilm(query.Worn, from.Worn); err != nil {
 		return nil, err
 	}
-	p.assume(
-		"The ball is a rigid sphere on a level lane, without flare: the model says where it goes, not what it is worth at the pins.",
-	)
+	p.takeHabit(from)
+	p.takeCarry()
+	p.assume("The ball is a rigid sphere on a level lane: the model ignores track flare.")
 	return p, nil
 }
 
@@ -294,6 +302,10 @@ func (p *Planner) takeFilm(worn *WornBy, session *SessionShots) error {
 		return err
 	}
 	p.setFilm(film)
+	p.assume(
+		"Lines are valued over %d lanes that stand for what is not known of this one: oil, friction, revolutions and rotation (common practice, no source).",
+		freshLanes,
+	)
 	switch {
 	case worn == nil:
 		p.assume("The film is fresh, as the load table or the film map has it.")
@@ -313,6 +325,7 @@ func (p *Planner) takeFilm(worn *WornBy, session *SessionShots) error {
 
 func (p *Planner) setFilm(film *oil.Film) {
 	p.request.Film = film
+	p.takeLanes()
 	report := ReportFilm(film)
 	p.Subject.Pattern = SubjectPattern{
 		ID:       p.pattern.ID,
@@ -354,6 +367,7 @@ func (p *Planner) wearByOwn(ctx context.Context) error {
 			tracks = append(tracks, path.Track(p.request.Athlete.Side))
 		}
 	}
+	p.request.Stay = aim
 	film, report, err := wearDown(p.request.Film, tracks)
 	if err != nil {
 		return err

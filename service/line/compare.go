@@ -11,36 +11,36 @@ import (
 type Comparison struct {
 	A Plan `json:"a"`
 	B Plan `json:"b"`
-	// AOnB and BOnA carry each one's best line over to the other request unchanged; nil where there
-	// is no line to carry.
+	// AOnB and BOnA carry each one's first line over to the other request unchanged; nil where
+	// there is no line to carry.
 	AOnB *Carried `json:"a_on_b,omitempty"`
 	BOnA *Carried `json:"b_on_a,omitempty"`
-	// Move is how to get from A's best line to B's; nil unless both have one.
+	// Move is how to get from A's first line to B's; nil unless both have one.
 	Move *Move `json:"move,omitempty"`
-	// Summary says it in one sentence.
+	// Summary says it in one or two sentences.
 	Summary string `json:"summary"`
 }
 
 // Carried is what becomes of a line under the other request.
 type Carried struct {
 	Hit           Hit     `json:"hit"`
-	PinBoard      float64 `json:"pin_board"` // 0 when the usual delivery does not reach the pins
+	PinBoard      float64 `json:"pin_board"` // 0 when the typical delivery does not reach the pins
 	EntryAngleDeg float64 `json:"entry_angle_deg"`
-	PocketShare   float64 `json:"pocket_share"`
-	GutterShare   float64 `json:"gutter_share"`
+	Value
 }
 
-// Move is the difference from A's best line to B's, in boards inside (negative outside), and of the
-// launch angle and the share.
+// Move is the difference from A's first line to B's, in boards inside (negative outside), and of
+// the launch angle and the value.
 type Move struct {
 	FeetBoards     float64 `json:"feet_boards"`
 	TargetBoards   float64 `json:"target_boards"`
 	LaunchAngleDeg float64 `json:"launch_angle_deg"`
-	PocketShare    float64 `json:"pocket_share"`
+	Pins           float64 `json:"pins"`
 }
 
-// Compare plans both requests and carries the best line of each over to the other. progress may be
-// nil; its stages begin with "a: " and "b: ".
+// Compare plans both requests and carries the first line of each over to the other. Where a carried
+// line turns out to be worth more than the one that stood first there, it stands first: nobody is
+// told to move for less. progress may be nil; its stages begin with "a: " and "b: ".
 func Compare(ctx context.Context, a, b Request, progress func(Progress)) (*Comparison, error) {
 	within := func(name string) func(Progress) {
 		return func(p Progress) {
@@ -58,66 +58,76 @@ func Compare(ctx context.Context, a, b Request, progress func(Progress)) (*Compa
 	if err != nil {
 		return nil, fmt.Errorf("b: %w", err)
 	}
-	c := &Comparison{A: *planA, B: *planB}
-	if len(planA.Lines) > 0 {
-		if c.AOnB, err = carry(planA.Lines[0].Aim, b); err != nil {
-			return nil, err
-		}
+	c := &Comparison{}
+	if c.AOnB, planB, err = carry(ctx, planA, b, planB); err != nil {
+		return nil, fmt.Errorf("b: %w", err)
 	}
-	if len(planB.Lines) > 0 {
-		if c.BOnA, err = carry(planB.Lines[0].Aim, a); err != nil {
-			return nil, err
-		}
+	if c.BOnA, planA, err = carry(ctx, planB, a, planA); err != nil {
+		return nil, fmt.Errorf("a: %w", err)
 	}
-	if len(planA.Lines) > 0 && len(planB.Lines) > 0 {
-		from, to := planA.Lines[0], planB.Lines[0]
+	c.A, c.B = *planA, *planB
+	if len(c.A.Lines) > 0 && len(c.B.Lines) > 0 {
+		from, to := c.A.Lines[0], c.B.Lines[0]
 		c.Move = &Move{
 			FeetBoards: to.FeetBoard - from.FeetBoard, TargetBoards: to.TargetBoard - from.TargetBoard,
-			LaunchAngleDeg: to.LaunchAngleDeg - from.LaunchAngleDeg, PocketShare: to.PocketShare - from.PocketShare,
+			LaunchAngleDeg: to.LaunchAngleDeg - from.LaunchAngleDeg, Pins: to.Pins - from.Pins,
 		}
 	}
 	c.Summary = c.summary()
 	return c, nil
 }
 
-func carry(aim Aim, to Request) (*Carried, error) {
+// carry values the first line of a plan under another request, and returns that request's plan,
+// with the carried line first where it is worth more than the plan's own.
+func carry(ctx context.Context, from *Plan, to Request, own *Plan) (*Carried, *Plan, error) {
+	if len(from.Lines) == 0 {
+		return nil, own, nil
+	}
+	aim := from.Lines[0].Aim
 	if err := to.prepare(); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	scorer, err := newScorer(to)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	usual := scorer.run(aim)
-	carried := &Carried{Hit: to.Pocket.hit(usual), PinBoard: usual.PinBoard, EntryAngleDeg: usual.EntryAngleDeg}
-	carried.PocketShare, carried.GutterShare = scorer.shares(aim, to.Athlete.Scatter.draws(finalDraws))
-	return carried, nil
+	typical := scorer.typical(aim)
+	carried := &Carried{Hit: to.Pocket.hit(typical), PinBoard: typical.PinBoard, EntryAngleDeg: typical.EntryAngleDeg}
+	carried.Value = scorer.score(aim, to.Athlete.Scatter.draws(to.evenDraws(finalDraws))).Value
+	if len(own.Lines) > 0 && carried.Pins > own.Lines[0].Pins {
+		to.Stay = &aim
+		own, err = Find(ctx, to, nil)
+	}
+	return carried, own, err
 }
 
 func (c *Comparison) summary() string {
 	switch {
 	case c.Move != nil:
 		return fmt.Sprintf(
-			"From A's best line to B's the feet move %s and the target %s; A's line keeps %.0f %% of the shots in the pocket on A, "+
-				"%.0f %% on B, where B's own line keeps %.0f %%.",
+			"From A's line to B's: feet %s, target %s. On A, A's line is worth %.1f pins a frame; on B it is worth %.1f, and B's own %.1f.",
 			moveText(c.Move.FeetBoards),
 			moveText(c.Move.TargetBoards),
-			100*c.A.Lines[0].PocketShare,
-			100*c.AOnB.PocketShare,
-			100*c.B.Lines[0].PocketShare,
+			c.A.Lines[0].Pins,
+			c.AOnB.Pins,
+			c.B.Lines[0].Pins,
 		)
 	case c.AOnB != nil:
-		return fmt.Sprintf("Only A has a line (%.0f %% of the shots in the pocket).", 100*c.A.Lines[0].PocketShare)
+		return fmt.Sprintf("Only A has a line (%.1f pins a frame).", c.A.Lines[0].Pins)
 	case c.BOnA != nil:
-		return fmt.Sprintf("Only B has a line (%.0f %% of the shots in the pocket).", 100*c.B.Lines[0].PocketShare)
+		return fmt.Sprintf("Only B has a line (%.1f pins a frame).", c.B.Lines[0].Pins)
 	}
 	return "Neither has a line."
 }
 
+// moveText says a move in half boards: "2.5 boards inside", "the same".
 func moveText(boards float64) string {
-	side := inside
-	if boards < 0 {
-		side = outside
+	halves := math.Round(2*boards) / 2
+	switch {
+	case halves == 0:
+		return "the same"
+	case halves < 0:
+		return boardsText(-halves) + " " + outside
 	}
-	return fmt.Sprintf("%.1f boards %s", math.Abs(boards), side)
+	return boardsText(halves) + " " + inside
 }

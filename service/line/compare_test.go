@@ -20,12 +20,12 @@ func TestCompare(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if *same.Move != (Move{}) || same.AOnB.PocketShare != same.A.Lines[0].PocketShare {
+	if *same.Move != (Move{}) || same.AOnB.Value != same.A.Lines[0].Value {
 		t.Errorf(
 			"compared with itself: %+v, carried %g of %g",
 			*same.Move,
-			same.AOnB.PocketShare,
-			same.A.Lines[0].PocketShare,
+			same.AOnB.Pins,
+			same.A.Lines[0].Pins,
 		)
 	}
 	stages := map[string]bool{}
@@ -37,7 +37,7 @@ func TestCompare(t *testing.T) {
 		t.Errorf("stages %v", stages)
 	}
 	// A line that is best on one pattern does not beat the other pattern's own.
-	if both.AOnB.PocketShare > both.B.Lines[0].PocketShare || both.BOnA.PocketShare > both.A.Lines[0].PocketShare {
+	if both.AOnB.Pins > both.B.Lines[0].Pins || both.BOnA.Pins > both.A.Lines[0].Pins {
 		t.Errorf("carried lines beat the own ones: %+v, %+v", both.AOnB, both.BOnA)
 	}
 	if got := both.A.Lines[0].FeetBoard + both.Move.FeetBoards; math.Abs(got-both.B.Lines[0].FeetBoard) > 1e-9 {
@@ -63,13 +63,12 @@ func TestGoldenWording(t *testing.T) {
 		for _, line := range find(t, request).Lines {
 			fmt.Fprintf(
 				&text,
-				"%d. feet %.1f, target %.1f, launch %.2f deg, breakpoint %.1f at %.0f ft; %s\n   %s\n",
+				"%d. feet %.1f, target %.1f, launch %.2f deg, %s; %s\n   %s\n",
 				line.Rank,
 				line.FeetBoard,
 				line.TargetBoard,
 				line.LaunchAngleDeg,
-				line.Path.BreakpointBoard,
-				line.Path.BreakpointFt,
+				line.BreakpointText(),
 				line.Corridor.Drill,
 				line.Reason,
 			)

@@ -2,51 +2,119 @@ package line
 
 import (
 	"fmt"
+	"math"
 	"strconv"
+	"strings"
+
+	"laneward/service/lane"
 )
 
-var hitWords = map[Hit]string{
-	HitPocket:    "still reaches the pocket",
-	HitFlat:      "comes in flat",
-	HitSteep:     "comes in steep",
-	HitLight:     "comes in light",
-	HitHigh:      "goes high",
-	HitCrossover: "crosses over",
-	HitOutside:   "does not come back",
-	HitInside:    "goes past the head pin",
-	HitGutter:    "ends in the gutter",
-	HitShort:     "stops on the lane",
+// hitWords say what a shot does, as the end of a sentence and as a word of its own.
+var hitWords = map[Hit]struct{ does, word string }{
+	HitPocket:    {"still reaches the pocket", "still in the pocket"},
+	HitFlat:      {"comes in flat", "flat"},
+	HitSteep:     {"comes in steep", "steep"},
+	HitLight:     {"comes in light", "light"},
+	HitHigh:      {"goes high", "high"},
+	HitCrossover: {"crosses over", "crosses over"},
+	HitOutside:   {"does not come back", "does not come back"},
+	HitInside:    {"goes past the head pin", "past the head pin"},
+	HitGutter:    {"ends in the gutter", "gutter"},
+	HitShort:     {"stops on the lane", "stops on the lane"},
 }
+
+// Words says what a shot did in a few words: "comes in light".
+func (h Hit) Words() string { return hitWords[h].does }
 
 // shownMiss is the miss of which a reason tells.
 const shownMiss = 3
 
-// reason says in one sentence why a line ranks where it does.
+// reason says what a line is worth and what it forgives.
 func (l Line) reason() string {
-	did := map[string]string{}
+	var text strings.Builder
+	fmt.Fprintf(
+		&text,
+		"%.1f pins a frame: %.0f %% of the shots reach the pocket, %.0f %% leave the head pin standing, %.0f %% leave a split, "+
+			"%.0f %% go in the gutter.",
+		l.Pins,
+		100*l.PocketShare,
+		100*l.HeadPinShare,
+		100*l.SplitShare,
+		100*l.GutterShare,
+	)
+	outer, inner := l.toward(outside), l.toward(inside)
+	switch out, in := l.RoomOutsideBoards, l.RoomInsideBoards; {
+	case out == in && out > 0:
+		fmt.Fprintf(&text, " Room to miss at the arrows: %s each way.", roomText(out))
+	case out == in:
+		text.WriteString(" No room to miss at the arrows.")
+	default:
+		fmt.Fprintf(&text, " Room to miss at the arrows: %s %s, %s %s.", roomText(out), outer, roomText(in), inner)
+	}
 	for _, miss := range l.Misses {
 		if miss.Boards == shownMiss {
-			did[miss.Side] = hitWords[miss.Hit]
+			fmt.Fprintf(&text, " %d boards %s: %s.", shownMiss, miss.Toward, hitWords[miss.Hit].word)
 		}
 	}
-	return fmt.Sprintf(
-		"%.0f %% of the shots reach the pocket: at the arrows it forgives %s outside and %s inside, while a miss of %d boards "+
-			"outside %s and one of %d inside %s.",
-		100*l.PocketShare,
-		boardsText(l.RoomOutsideBoards),
-		boardsText(l.RoomInsideBoards),
-		shownMiss,
-		did[outside],
-		shownMiss,
-		did[inside],
-	)
+	return text.String()
 }
 
-func boardsText(boards float64) string {
-	if boards == 1 {
-		return "1 board"
+// toward says a side of the athlete's as right or left.
+func (l Line) toward(side string) string {
+	for _, miss := range l.Misses {
+		if miss.Side == side {
+			return miss.Toward
+		}
 	}
-	return strconv.FormatFloat(boards, 'g', 3, 64) + " boards"
+	return side
+}
+
+// roomText writes quarter boards as they are said: "none", "1/4 board", "1 1/2 boards".
+func roomText(boards float64) string {
+	whole, quarters := math.Modf(boards)
+	parts := []string{}
+	if whole > 0 {
+		parts = append(parts, strconv.Itoa(int(whole)))
+	}
+	if text := map[float64]string{0.25: "1/4", 0.5: "1/2", 0.75: "3/4"}[quarters]; text != "" {
+		parts = append(parts, text)
+	}
+	switch {
+	case boards == 0:
+		return "none"
+	case boards > 1:
+		return strings.Join(parts, " ") + " boards"
+	}
+	return strings.Join(parts, " ") + " board"
+}
+
+// ties says which lines are equal, and why the first stands first.
+func (s *search) ties(lines []Line) string {
+	equal := 0
+	for _, line := range lines {
+		if line.Equal {
+			equal++
+		}
+	}
+	how := fmt.Sprintf("launch angles of about %.1f degrees", s.athlete.launchAngleDeg(s.ball))
+	if like := s.athlete.Habit.Like; like != nil {
+		how = fmt.Sprintf(
+			"about %.1f degrees over board %.0f on patterns of this length",
+			like.LaunchAngleDeg.Median,
+			like.ArrowsBoard.Median,
+		)
+	}
+	nearest := "the nearest to how the athlete plays (" + how + ")"
+	if s.request.Stay != nil {
+		nearest = "the nearest to where the athlete plays already"
+	}
+	switch {
+	case equal > 1:
+		return fmt.Sprintf("Lines 1 to %d are equal: the model cannot tell them apart. Line 1 is %s.", equal, nearest)
+	case len(lines) > 0 && lines[0].BehindPins > 0:
+		return fmt.Sprintf("Line 1 is %s of those that the model cannot tell apart.", nearest)
+	}
+	return ""
 }
 
 // note says why no line was found.
@@ -61,11 +129,24 @@ func (s *search) note() string {
 			s.pocket.AngleLowDeg,
 			s.steepest,
 		)
-	case s.outOfBounds == 0:
+	case len(s.back) == 0:
 		return fmt.Sprintf(
 			"No searched aim comes back to board %g: the ball does not hook enough on this film.",
 			s.pocket.BoardLow,
 		)
 	}
-	return "No searched aim reaches the pocket's boards at an angle inside its window: widen the pocket, or change the ball or the release."
+	return fmt.Sprintf(
+		"No line that can be played (feet on board %g or less, target from board %g to %g) reaches the pocket's boards at an angle "+
+			"inside its window: widen the pocket, or change the ball or the release.",
+		min(lastFeetBoard, lane.Boards),
+		firstTarget,
+		lastTarget,
+	)
+}
+
+func boardsText(boards float64) string {
+	if boards == 1 {
+		return "1 board"
+	}
+	return strconv.FormatFloat(boards, 'g', 3, 64) + " boards"
 }

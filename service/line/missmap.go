@@ -27,7 +27,8 @@ func steps(first, by float64, n int) []float64 {
 const maxGridAims = 100_000
 
 func (g Grid) validate() error {
-	for name, axis := range map[string][]float64{"laydown_boards": g.LaydownBoards, "launch_angles_deg": g.LaunchAnglesDeg} {
+	axes := map[string][]float64{"laydown_boards": g.LaydownBoards, "launch_angles_deg": g.LaunchAnglesDeg}
+	for name, axis := range axes {
 		if len(axis) == 0 {
 			return fmt.Errorf("grid: %s is empty", name)
 		}
@@ -56,6 +57,7 @@ type Cell struct {
 	Hit           Hit     `json:"hit"`
 	PinBoard      float64 `json:"pin_board"` // 0 when the usual delivery does not reach the pins
 	EntryAngleDeg float64 `json:"entry_angle_deg"`
+	Pins          float64 `json:"pins"` // expected pins a frame
 	PocketShare   float64 `json:"pocket_share"`
 	GutterShare   float64 `json:"gutter_share"`
 }
@@ -91,11 +93,11 @@ func Map(ctx context.Context, request Request, grid Grid, progress func(Progress
 	if err != nil {
 		return nil, err
 	}
-	draws := request.Athlete.Scatter.draws(request.Draws)
+	draws := request.Athlete.Scatter.draws(request.evenDraws(request.Draws))
 	missMap := &MissMap{
 		Grid:   grid,
 		Pocket: request.Pocket,
-		Draws:  request.Draws,
+		Draws:  len(draws),
 		Cells:  make([][]Cell, len(grid.LaydownBoards)),
 	}
 	columns := len(grid.LaunchAnglesDeg)
@@ -110,9 +112,10 @@ func Map(ctx context.Context, request Request, grid Grid, progress func(Progress
 	}
 	err = spread(ctx, total, func(i int) {
 		aim := Aim{grid.LaydownBoards[i/columns], grid.LaunchAnglesDeg[i%columns]}
-		usual := scorer.run(aim)
-		cell := Cell{Hit: request.Pocket.hit(usual), PinBoard: usual.PinBoard, EntryAngleDeg: usual.EntryAngleDeg}
-		cell.PocketShare, cell.GutterShare = scorer.shares(aim, draws)
+		typical := scorer.typical(aim)
+		cell := Cell{Hit: request.Pocket.hit(typical), PinBoard: typical.PinBoard, EntryAngleDeg: typical.EntryAngleDeg}
+		value := scorer.score(aim, draws)
+		cell.Pins, cell.PocketShare, cell.GutterShare = value.Pins, value.PocketShare, value.GutterShare
 		missMap.Cells[i/columns][i%columns] = cell
 	}, report)
 	if err != nil {

@@ -25,11 +25,14 @@ func TestMap(t *testing.T) {
 				continue
 			}
 			aim := Aim{grid.LaydownBoards[i], grid.LaunchAnglesDeg[j]}
-			pocket, gutter := s.shares(aim, request.Athlete.Scatter.draws(64))
-			if usual := s.run(
-				aim,
-			); cell != (Cell{s.pocket.hit(usual), usual.PinBoard, usual.EntryAngleDeg, pocket, gutter}) {
-				t.Fatalf("cell of %+v: %+v", aim, cell)
+			value := s.score(aim, request.Athlete.Scatter.draws(missMap.Draws))
+			typical := s.typical(aim)
+			want := Cell{
+				s.pocket.hit(typical), typical.PinBoard, typical.EntryAngleDeg,
+				value.Pins, value.PocketShare, value.GutterShare,
+			}
+			if cell != want {
+				t.Fatalf("cell of %+v: %+v, want %+v", aim, cell, want)
 			}
 		}
 	}

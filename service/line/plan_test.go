@@ -80,51 +80,42 @@ func TestPlanIsConsistent(t *testing.T) {
 		if len(plan.Lines) < 3 {
 			t.Fatalf("%s: %d lines", film, len(plan.Lines))
 		}
+		misses := request.Athlete.Scatter.draws(request.evenDraws(finalDraws))
 		for i, line := range plan.Lines {
-			if line.Rank != i+1 || line.FeetBoard != line.LaydownBoard+6 || line.ScoredShots != finalDraws {
-				t.Errorf(
-					"%s: rank %d, laydown %g, feet %g, scored by %d",
-					film,
-					line.Rank,
-					line.LaydownBoard,
-					line.FeetBoard,
-					line.ScoredShots,
-				)
+			if line.Rank != i+1 || line.FeetBoard != line.LaydownBoard+6 || line.Shots != len(misses) {
+				t.Errorf("%s: line %d: rank %d, feet %g, %d shots", film, i+1, line.Rank, line.FeetBoard, line.Shots)
 			}
-			if i > 0 &&
-				line.PocketShare-gutterCost*line.GutterShare > plan.Lines[i-1].PocketShare-gutterCost*plan.Lines[i-1].GutterShare+2*centrePreference {
-				t.Errorf(
-					"%s: line %d has a share of %g, the one before it %g",
-					film,
-					i+1,
-					line.PocketShare,
-					plan.Lines[i-1].PocketShare,
-				)
+			if i > 0 && (line.Equal && !plan.Lines[i-1].Equal ||
+				!line.Equal && !plan.Lines[i-1].Equal && line.Pins > plan.Lines[i-1].Pins) {
+				t.Errorf("%s: line %d is worth %g after %g", film, i+1, line.Pins, plan.Lines[i-1].Pins)
 			}
-			if pocket, gutter := s.shares(
-				line.Aim,
-				request.Athlete.Scatter.draws(finalDraws),
-			); pocket != line.PocketShare ||
-				gutter != line.GutterShare {
+			if again := s.score(line.Aim, misses); again.Value != line.Value {
+				t.Errorf("%s: line %d says %+v, scored again %+v", film, i+1, line.Value, again.Value)
+			}
+			if at := line.Path.Stations[15]; at.Ft != 15 || line.ArrowsBoard != at.Board {
+				t.Errorf("%s: line %d crosses 15 ft at %g, its path at %g", film, i+1, line.ArrowsBoard, at.Board)
+			}
+			if ft := request.Arrows.Ft(line.TargetBoard); math.Abs(ft-line.TargetFt) > 0.01 {
 				t.Errorf(
-					"%s: line %d says %g, %g, scored again %g, %g",
+					"%s: line %d: target %g at %g ft, the arrows lie at %g",
 					film,
 					i+1,
-					line.PocketShare,
-					line.GutterShare,
-					pocket,
-					gutter,
+					line.TargetBoard,
+					line.TargetFt,
+					ft,
 				)
 			}
-			if target := line.Path.Stations[15]; target.Ft != 15 || line.TargetBoard != target.Board {
-				t.Errorf("%s: line %d aims at %g, its path is at %g", film, i+1, line.TargetBoard, target.Board)
+			if !s.pocket.holds(line.Path.Outcome) {
+				t.Errorf("%s: the typical delivery of line %d misses the pocket", film, i+1)
 			}
-			if len(line.Misses) != 10 || !strings.HasSuffix(line.Reason, ".") || strings.Count(line.Reason, ".  ") > 0 {
+			if line.FeetBoard > lastFeetBoard || line.TargetBoard < firstTarget-0.5 {
+				t.Errorf("%s: line %d: feet %g, target %g", film, i+1, line.FeetBoard, line.TargetBoard)
+			}
+			if len(line.Misses) != 10 || !strings.HasSuffix(line.Reason, ".") || strings.Contains(line.Reason, "  ") {
 				t.Errorf("%s: line %d: %d misses, reason %q", film, i+1, len(line.Misses), line.Reason)
 			}
 			for j, other := range plan.Lines[:i] {
-				if math.Abs(other.LaydownBoard-line.LaydownBoard) < apartBoards &&
-					math.Abs(other.LaunchAngleDeg-line.LaunchAngleDeg) < apartDeg {
+				if other.near(line.Aim) {
 					t.Errorf("%s: lines %d and %d are the same line", film, j+1, i+1)
 				}
 			}
@@ -132,13 +123,13 @@ func TestPlanIsConsistent(t *testing.T) {
 	}
 }
 
-// The coarse search does not lose the best line: nothing on the whole miss map scores much better
+// The coarse search does not lose the best line: nothing on the whole miss map is worth much more
 // than the plan's first.
 func TestPlanFindsWhatTheWholeMapHolds(t *testing.T) {
 	for _, film := range []string{"house_like.json", "flat_long.json"} {
 		request := usual(t, film)
 		request.Draws = 256
-		grid := Grid{steps(3, 1, 35), steps(-2, 0.2, 51)}
+		grid := Grid{steps(3, 1, 30), steps(-2, 0.2, 51)}
 		whole, err := Map(context.Background(), request, grid, nil)
 		if err != nil {
 			t.Fatal(err)
@@ -146,66 +137,49 @@ func TestPlanFindsWhatTheWholeMapHolds(t *testing.T) {
 		best, at := 0.0, Aim{}
 		for i, row := range whole.Cells {
 			for j, cell := range row {
-				if cell.PocketShare > best {
-					best, at = cell.PocketShare, Aim{grid.LaydownBoards[i], grid.LaunchAnglesDeg[j]}
+				if cell.Hit == HitPocket && cell.Pins > best {
+					best, at = cell.Pins, Aim{grid.LaydownBoards[i], grid.LaunchAnglesDeg[j]}
 				}
 			}
 		}
 		first := find(t, request).Lines[0]
-		t.Logf(
-			"%s: the map's best is %.3f at %+v, the plan's first %.3f at %+v",
-			film,
-			best,
-			at,
-			first.PocketShare,
-			first.Aim,
-		)
-		if first.PocketShare < best-0.05 { // 256 draws: the map's maximum over 1,785 cells is lucky by some hundredths
-			t.Errorf(
-				"%s: the plan's first line keeps %.3f, the map holds %.3f at %+v",
-				film,
-				first.PocketShare,
-				best,
-				at,
-			)
+		// The first may give up what cannot be told apart; 256 draws make the map's maximum lucky.
+		if first.Pins < best-equalPins-0.2 {
+			t.Errorf("%s: the plan's first line is worth %.2f, the map holds %.2f at %+v", film, first.Pins, best, at)
 		}
 	}
 }
 
-// The fixed draws agree with plain random sampling.
-func TestSharesAgainstRandomSampling(t *testing.T) {
+// The fixed draws agree with plain random sampling over the lanes and the scatter, and the standard
+// error is of the right size.
+func TestValueAgainstRandomSampling(t *testing.T) {
 	for _, film := range []string{"house_like.json", "flat_long.json"} {
-		request, s := prepared(t, usual(t, film))
+		request, s := prepared(t, freshLanes(readFilm(t, film), athletes()[0]))
 		random := rand.New(rand.NewPCG(1, 2))
 		scatter := request.Athlete.Scatter
 		for _, line := range find(t, request).Lines {
 			const n = 20_000
-			hits, release := 0, s.athlete.release(line.Aim)
+			var sum Value
+			grown := s.athlete.Habit.growth(line.LaunchAngleDeg)
 			for range n {
-				z := random.NormFloat64()
-				r := scatter.ArrowsAngleCorrelation
+				z, r := random.NormFloat64(), scatter.ArrowsAngleCorrelation
 				one := miss{
 					scatter.ArrowsBoards * z, scatter.LaunchAngleDeg * (r*z + math.Sqrt(1-r*r)*random.NormFloat64()),
 					scatter.SpeedMPH * random.NormFloat64(), scatter.RevRPM * random.NormFloat64(),
 				}
-				if s.pocket.holds(s.table.Run(s.ball, one.apply(release))) {
-					hits++
-				}
+				on := s.lanes[random.IntN(len(s.lanes))]
+				s.add(&sum, on.table.Run(s.ball, one.scaled(grown).apply(on.athlete.release(line.Aim))), 1.0/n)
 			}
-			if want := float64(
-				hits,
-			) / n; math.Abs(
-				line.PocketShare-want,
-			) > 0.03 { // standard error: 0.003, and 0.015 of independent draws
-				t.Errorf(
-					"%s, line %d: %.3f by %d draws, %.3f by %d random ones",
-					film,
-					line.Rank,
-					line.PocketShare,
-					finalDraws,
-					want,
-					n,
-				)
+			// The standard error of the random ones is 0.03 pins, and 0.003 of a share.
+			if math.Abs(line.Pins-sum.Pins) > 0.12+3*line.StandardError ||
+				math.Abs(line.PocketShare-sum.PocketShare) > 0.03 || math.Abs(line.SplitShare-sum.SplitShare) > 0.02 ||
+				math.Abs(
+					line.HeadPinShare-sum.HeadPinShare,
+				) > 0.03 || math.Abs(line.GutterShare-sum.GutterShare) > 0.02 {
+				t.Errorf("%s, line %d: %+v, by random draws %+v", film, line.Rank, line.Value, sum)
+			}
+			if !(line.StandardError > 0.005 && line.StandardError < 0.15) {
+				t.Errorf("%s, line %d: standard error %g", film, line.Rank, line.StandardError)
 			}
 		}
 	}
@@ -228,7 +202,22 @@ func TestLeftHandedPlanIsTheMirror(t *testing.T) {
 	right := find(t, request)
 	request.Film, request.Athlete.Side = request.Film.Mirror(), lane.Left
 	left := find(t, request)
+	swap := strings.NewReplacer(
+		"left,",
+		"right,",
+		"right,",
+		"left,",
+		"left.",
+		"right.",
+		"right.",
+		"left.",
+		"left:",
+		"right:",
+		"right:",
+		"left:",
+	)
 	for i := range left.Lines {
+		left.Lines[i].Reason = swap.Replace(left.Lines[i].Reason)
 		for j := range left.Lines[i].Misses {
 			miss := &left.Lines[i].Misses[j]
 			if (miss.Side == outside) != (miss.Toward == "left") {
@@ -251,90 +240,13 @@ func TestAWiderPocketIsNeverHarder(t *testing.T) {
 		for _, wider := range []float64{0, 0.3, 1, 2} {
 			scorer := *s
 			scorer.pocket = Pocket{"", 17 - wider, 18 + wider, 4 - wider, 6 + wider}
-			pocket, gutter := scorer.shares(aim, draws)
-			if pocket < last || pocket+gutter > 1 {
-				t.Fatalf("wider by %g: %g in the pocket after %g, %g in a gutter", wider, pocket, last, gutter)
+			value := scorer.score(aim, draws)
+			if value.PocketShare < last || value.PocketShare+value.GutterShare > 1+1e-9 {
+				t.Fatalf("wider by %g: %+v after %g in the pocket", wider, value.Value, last)
 			}
-			last = pocket
+			last = value.PocketShare
 		}
 	})
-}
-
-// The corridor's limit is where misses stop coming back: just inside of it they do, just outside
-// they do not.
-func TestCorridorLimit(t *testing.T) {
-	for _, film := range []string{"house_like.json", "flat_long.json"} {
-		request, s := prepared(t, usual(t, film))
-		for _, line := range find(t, request).Lines {
-			c := line.Corridor
-			if !c.Found || c.EdgeOnly {
-				continue
-			}
-			back := func(boards float64) bool {
-				o := s.run(line.Aim.missed(-boards))
-				return o.Reaches() && o.PinBoard >= s.pocket.BoardLow
-			}
-			if !back(c.MissBoards) || back(c.MissBoards+0.01) {
-				t.Errorf(
-					"%s, line %d: back at %g boards %v, at 0.01 more %v",
-					film,
-					line.Rank,
-					c.MissBoards,
-					back(c.MissBoards),
-					back(c.MissBoards+0.01),
-				)
-			}
-			// The drill never forbids the line itself, and forbids what lies a board outside of the
-			// limit.
-			own := line.Path.BreakpointBoard
-			if n := float64(c.BreakpointBoard); n-0.5 > own+0.01 || n-0.5 < min(c.LimitBoard, own)-1 {
-				t.Errorf(
-					"%s, line %d: breakpoint %g, limit %g, drill at board %d",
-					film,
-					line.Rank,
-					own,
-					c.LimitBoard,
-					c.BreakpointBoard,
-				)
-			}
-			if n := float64(c.ArrowsBoard); n-0.5 > line.TargetBoard+0.01 || n-0.5 < line.TargetBoard-c.MissBoards-1 {
-				t.Errorf(
-					"%s, line %d: arrows %g, miss %g, drill at board %d",
-					film,
-					line.Rank,
-					line.TargetBoard,
-					c.MissBoards,
-					c.ArrowsBoard,
-				)
-			}
-			if (c.At == AtArrows) != (line.Path.BreakpointFt < 15) {
-				t.Errorf(
-					"%s, line %d: breakpoint at %g ft, judged at the %s",
-					film,
-					line.Rank,
-					line.Path.BreakpointFt,
-					c.At,
-				)
-			}
-		}
-	}
-}
-
-func TestAtOrInside(t *testing.T) {
-	for _, c := range []struct {
-		limit, own float64
-		want       int
-	}{
-		{8.4, 12, 9},   // from 8.5 on
-		{8.5, 12, 9},   // exactly its far edge
-		{8.6, 12, 10},  // the strip of 9 begins outside of the limit
-		{6.16, 6.2, 6}, // no strip between: the line itself must keep it
-		{0.6, 0.7, 1},
-	} {
-		if got := atOrInside(c.limit, c.own); got != c.want {
-			t.Errorf("limit %g, line at %g: board %d, want %d", c.limit, c.own, got, c.want)
-		}
-	}
 }
 
 func TestMissedAimCrossesTheArrowsThere(t *testing.T) {

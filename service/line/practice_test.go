@@ -1,6 +1,7 @@
 package line
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"testing"
@@ -16,7 +17,7 @@ func TestPracticeStraightUpFive(t *testing.T) {
 	straight := Aim{LaydownBoard: 5}
 	_, house := prepared(t, usual(t, "house_like.json"))
 	_, flat := prepared(t, usual(t, "flat_long.json"))
-	onHouse, onFlat := house.run(straight), flat.run(straight)
+	onHouse, onFlat := house.typical(straight), flat.typical(straight)
 	t.Logf(
 		"straight up 5: 40 ft house-like reaches board %.1f, 48 ft flat board %.1f",
 		onHouse.PinBoard,
@@ -41,12 +42,19 @@ func TestPracticeInsideLineOnLongFlat(t *testing.T) {
 	search := &search{scorer: s, request: request}
 	found := 0
 	for laydown := 19.0; laydown <= 30; laydown++ {
-		aim := search.nearest(Aim{laydown, 1})
+		aims, err := search.aims(context.Background(), []float64{laydown}, []float64{0.5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(aims) == 0 {
+			continue
+		}
+		aim := aims[0]
 		line, err := s.line(aim)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if line.TargetBoard < 19 || line.TargetBoard > 22 || !s.pocket.holds(line.Path.Outcome) {
+		if line.ArrowsBoard < 19 || line.ArrowsBoard > 22 || !s.pocket.holds(line.Path.Outcome) {
 			continue
 		}
 		found++
@@ -63,7 +71,7 @@ func TestPracticeInsideLineOnLongFlat(t *testing.T) {
 			"laydown %g, launch %.2f deg, arrows %.1f: board %.1f at %.1f deg%s",
 			laydown,
 			aim.LaunchAngleDeg,
-			line.TargetBoard,
+			line.ArrowsBoard,
 			line.Path.PinBoard,
 			line.Path.EntryAngleDeg,
 			after,
@@ -98,7 +106,7 @@ func TestPracticeExitBoardIsReported(t *testing.T) {
 					request.Film.Name,
 					line.Rank,
 					100*line.PocketShare,
-					line.TargetBoard,
+					line.ArrowsBoard,
 					exit.Board,
 					request.Film.LengthFt-31,
 					line.Path.BreakpointBoard,

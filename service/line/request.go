@@ -1,17 +1,19 @@
 // Package line plans where to play a pattern: which laydown and launch angle leave an athlete with
-// this release and this scatter the most shots in the pocket, what a miss does, and where the
-// misses stop coming back.
+// this release and this scatter the most pins a frame, what a miss does, and the drill that keeps
+// them on a line.
 //
 // Boards are the athlete's own, 1 at the strong-side gutter; outside is the smaller number.
 // Everything is deterministic: the same request gives the same plan, whatever the number of cores.
 package line
 
 import (
+	"fmt"
 	"math"
 
 	"laneward/service/lane"
 	"laneward/service/motion"
 	"laneward/service/oil"
+	"laneward/service/tenpin"
 )
 
 // Athlete is who bowls: the usual release, where the feet slide and how much the shots scatter.
@@ -26,6 +28,8 @@ type Athlete struct {
 	SlideOffsetBoards float64 `json:"slide_offset_boards"`
 	// Scatter is one standard deviation of each miss; the zero value stands for [AssumedScatter].
 	Scatter Scatter `json:"scatter"`
+	// Habit is how the athlete plays; the zero value stands for [AssumedHabit].
+	Habit Habit `json:"habit"`
 }
 
 // Aim is a line as it is played.
@@ -75,8 +79,6 @@ func (p Pocket) holds(o motion.Outcome) bool {
 		o.EntryAngleDeg >= p.AngleLowDeg && o.EntryAngleDeg <= p.AngleHighDeg
 }
 
-func (p Pocket) middleBoard() float64 { return (p.BoardLow + p.BoardHigh) / 2 }
-
 // Request is all that a plan follows from. The zero Pocket stands for [DefaultPocket], 0 draws and
 // lines for the defaults.
 type Request struct {
@@ -85,15 +87,25 @@ type Request struct {
 	Athlete  Athlete
 	Ball     motion.Ball
 	Pocket   Pocket
-	// Draws is how many deliveries of the athlete's scatter score an aim in the search, even, 2 to
-	// 4096; default 64.
+	// Lanes are what the lane may be, over which lines are ranked: two by two opposite draws, which
+	// count as one for the standard error. Without any, Film and Friction are taken as known.
+	Lanes []Lane
+	// Carry and Spares say what an arrival is worth; nil stands for the defaults.
+	Carry  *tenpin.Carry
+	Spares *tenpin.Spares
+	// Arrows are where the arrows lie; the zero value stands for [lane.DefaultArrows].
+	Arrows lane.Arrows
+	// Stay is where the athlete plays already; of equal lines the nearest to it stands first.
+	Stay *Aim
+	// Draws is how many deliveries of the athlete's scatter value an aim in the first search, even,
+	// 2 to 4096; default 192. With lanes, as many more as give each the same number of pairs.
 	Draws int
 	// Lines is how many lines are wanted, 1 to 20; default 5.
 	Lines int
 }
 
 const (
-	defaultDraws = 64
+	defaultDraws = 192
 	maxDraws     = 4096
 	defaultLines = 5
 	maxLines     = 20
@@ -113,6 +125,20 @@ func (r *Request) prepare() error {
 	if r.Athlete.Scatter == (Scatter{}) {
 		r.Athlete.Scatter = AssumedScatter()
 	}
+	if r.Athlete.Habit == (Habit{}) {
+		r.Athlete.Habit = AssumedHabit()
+	}
+	if r.Carry == nil {
+		carry := tenpin.DefaultCarry()
+		r.Carry = &carry
+	}
+	if r.Spares == nil {
+		spares := tenpin.DefaultSpares()
+		r.Spares = &spares
+	}
+	if r.Arrows == (lane.Arrows{}) {
+		r.Arrows = lane.DefaultArrows()
+	}
 	var faults Faults
 	_, err := lane.ParseSide(string(r.Athlete.Side))
 	faults.take("/athlete/side", err)
@@ -125,11 +151,21 @@ func (r *Request) prepare() error {
 		"/draws", "%d is out of range: write an even number, 2 to %d", r.Draws, maxDraws,
 	)
 	faults.add(r.Lines < 1 || r.Lines > maxLines, "/lines", "%d is out of range: write 1 to %d", r.Lines, maxLines)
+	for i, one := range r.Lanes {
+		one.check(&faults, fmt.Sprintf("/lanes/%d", i))
+	}
+	faults.take("/spares", r.Spares.Validate())
 	faults.take("/ball", r.Ball.Validate())
 	faults.take("/friction", r.Friction.Validate())
 	faults.take("/scatter", r.Athlete.Scatter.Validate())
 	faults.take("/athlete", r.Athlete.release(Aim{LaydownBoard: lane.CentreBoard}).Validate())
 	return faults.err()
+}
+
+func (l Lane) check(faults *Faults, at string) {
+	faults.add(l.Film == nil, at+"/film", "is missing")
+	faults.add(!(l.Weight > 0), at+"/weight", "%g must be more than 0", l.Weight)
+	faults.add(!(l.RevFactor > 0 && l.RevFactor <= 2), at+"/rev_factor", "%g is out of range: write 0 to 2", l.RevFactor)
 }
 
 func (p Pocket) check(faults *Faults) {
@@ -150,4 +186,10 @@ func (a Athlete) checkAim(aim Aim) error {
 	var faults Faults
 	faults.take("", a.release(aim).Validate())
 	return faults.err()
+}
+
+// evenDraws is at least n draws of which every lane gets as many pairs.
+func (r *Request) evenDraws(n int) int {
+	each := 2 * max(len(r.Lanes), 1)
+	return (n + each - 1) / each * each
 }

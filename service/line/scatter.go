@@ -240,7 +240,12 @@ func (s Scatter) draws(n int) []miss {
 	return misses
 }
 
-// apply turns the usual release into the missed one. The laydown follows from where the ball
+// scaled returns the miss, so much larger.
+func (m miss) scaled(factor float64) miss {
+	return miss{factor * m.arrowsBoards, factor * m.angleDeg, factor * m.speedMPH, factor * m.revRPM}
+}
+
+// apply turns the typical release into the missed one. The laydown follows from where the ball
 // crosses the arrows and its angle.
 func (m miss) apply(r motion.Release) motion.Release {
 	angleDeg := r.LaunchAngleDeg + m.angleDeg

@@ -31,8 +31,8 @@ func At(request Request, aim Aim) (*Study, error) {
 	if study.Line, err = scorer.line(aim); err != nil {
 		return nil, err
 	}
-	study.Rank, study.ScoredShots = 1, finalDraws
-	study.PocketShare, study.GutterShare = scorer.shares(aim, request.Athlete.Scatter.draws(finalDraws))
+	study.Rank, study.Equal = 1, true
+	study.Value = scorer.score(aim, request.Athlete.Scatter.draws(request.evenDraws(finalDraws))).Value
 	study.Reason = study.reason()
 	for _, miss := range study.Misses {
 		boards := float64(miss.Boards)
@@ -67,10 +67,15 @@ func Throws(request Request, aim Aim, n int) ([]motion.Path, error) {
 		return nil, err
 	}
 	usual := request.Athlete.release(aim)
-	surface := motion.FilmSurface(request.Film, request.Friction.OnSurface(request.Ball), request.Athlete.Side)
+	surface := motion.FilmSurface(
+		withoutBareEdges(request.Film),
+		request.Friction.OnSurface(request.Ball),
+		request.Athlete.Side,
+	)
+	grown := request.Athlete.Habit.growth(aim.LaunchAngleDeg)
 	paths := make([]motion.Path, 0, n)
 	for _, miss := range request.Athlete.Scatter.draws(n + n%2)[:n] {
-		release := miss.apply(usual)
+		release := miss.scaled(grown).apply(usual)
 		if release.Validate() != nil {
 			continue
 		}
@@ -89,10 +94,8 @@ func Throws(request Request, aim Aim, n int) ([]motion.Path, error) {
 func (s Scatter) LaydownSpread(aim Aim) (varBoards, covBoardsDeg, varDeg float64) {
 	// Boards at the arrows a degree of angle is worth: the derivative of the laydown with the
 	// crossing held.
-	perDegree := lane.ArrowsFt * (lane.BoardsPerFoot(aim.LaunchAngleDeg+0.5) - lane.BoardsPerFoot(aim.LaunchAngleDeg-0.5))
+	outer, inner := lane.BoardsPerFoot(aim.LaunchAngleDeg+0.5), lane.BoardsPerFoot(aim.LaunchAngleDeg-0.5)
+	perDegree := lane.ArrowsFt * (outer - inner)
 	a, t, r := s.ArrowsBoards, s.LaunchAngleDeg, s.ArrowsAngleCorrelation
 	return a*a + perDegree*perDegree*t*t + 2*r*perDegree*a*t, r*a*t + perDegree*t*t, t * t
 }
-
-// Words says what a shot did in a few words: "comes in light".
-func (h Hit) Words() string { return hitWords[h] }

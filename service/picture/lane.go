@@ -59,7 +59,8 @@ type Point struct{ Board, Ft float64 }
 type Path struct {
 	Points   []Point
 	Label    string
-	Emphasis bool // the chosen line: drawn thicker and solid
+	Letter   string // as other pictures of the same lines have it; empty for its place here
+	Emphasis bool   // the chosen line: drawn thicker and solid
 }
 
 // Verdict is what a drill says of a shot.

@@ -104,19 +104,16 @@ func (p lanePanel) drawMarkings(s *Scene, onFilm bool) {
 	}
 	s.add(Element{Layer: LayerLane, Shape: Poly{Lines: lines}, Stroke: line, StrokeWidth: 0.8})
 
+	arrowsFt := lane.DefaultArrows()
 	var arrows [][]XY
 	for board := 5.0; board <= 35; board += 5 {
-		tip := p.at(board, arrowFt(board))
+		tip := p.at(board, arrowsFt.Ft(board))
 		arrows = append(arrows, []XY{tip, {tip.X + 4.2, tip.Y + 13}, {tip.X, tip.Y + 10}, {tip.X - 4.2, tip.Y + 13}})
 	}
 	s.add(
 		Element{Layer: LayerLane, Shape: Poly{Lines: arrows, Closed: true}, Fill: ink, Stroke: white, StrokeWidth: 1.2},
 	)
 }
-
-// arrowFt is where the tip of a board's arrow is drawn: a V whose middle arrow lies about 3 ft
-// further down the lane than the outer ones (common practice, no source; makers differ).
-func arrowFt(board float64) float64 { return 15.75 - math.Abs(board-lane.CentreBoard)/5*1.05 }
 
 // drawFrame draws the lane's edges and the foul line, over what was painted on the lane.
 func (p lanePanel) drawFrame(s *Scene) {

@@ -139,13 +139,13 @@ func (l Lane) shotLegend(c *column) {
 func (l Lane) pathLegend(c *column) {
 	for i, path := range l.Paths {
 		label := clean(path.Label)
-		if label == "" && len(l.Paths) == 1 {
+		if label == "" && len(l.Paths) == 1 && path.Letter == "" {
 			label = "ball path"
 		} else if label == "" {
-			label = "path " + pathLetter(i)
+			label = "path " + letterOf(path.Letter, i)
 		}
 		width, dash := pathStyle(i, path.Emphasis)
-		if len(l.Paths) == 1 {
+		if len(l.Paths) == 1 && path.Letter == "" {
 			c.key(func(s *Scene, layer Layer, m XY) {
 				s.add(
 					Element{
@@ -169,7 +169,7 @@ func (l Lane) pathLegend(c *column) {
 					Dash:        dash,
 				},
 			)
-			drawLetter(s, layer, XY{m.X - 16, m.Y}, pathLetter(i), path.Emphasis)
+			drawLetter(s, layer, XY{m.X - 16, m.Y}, letterOf(path.Letter, i), path.Emphasis)
 		}, label, sizeSmall, path.Emphasis)
 		c.gap(3)
 	}

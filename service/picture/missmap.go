@@ -37,7 +37,8 @@ type MissMap struct {
 type Aim struct {
 	LaydownBoard, AngleDeg float64
 	Label                  string
-	Emphasis               bool // the chosen line
+	Letter                 string // as other pictures of the same lines have it; empty for its place here
+	Emphasis               bool   // the chosen line
 }
 
 const shareLevels = 20
@@ -200,12 +201,12 @@ func (m MissMap) drawAims(s *Scene, p plotPanel) {
 				continue
 			}
 			at := p.at(aim.LaydownBoard, aim.AngleDeg)
-			if len(m.Aims) == 1 {
+			if len(m.Aims) == 1 && aim.Letter == "" {
 				drawTarget(s, LayerLabels, at, clean(aim.Label))
 				continue
 			}
 			s.add(Element{Layer: LayerLabels, Shape: Circle{at.X, at.Y, 10.5}, Fill: white, Tip: clean(aim.Label)})
-			drawLetter(s, LayerLabels, at, pathLetter(i), aim.Emphasis)
+			drawLetter(s, LayerLabels, at, letterOf(aim.Letter, i), aim.Emphasis)
 		}
 	}
 }

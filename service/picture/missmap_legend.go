@@ -13,11 +13,11 @@ func (m MissMap) legend(c *column) {
 			label = fmt.Sprintf("laydown %s, launch angle %s degrees", decimal(aim.LaydownBoard), decimal(aim.AngleDeg))
 		}
 		c.key(func(s *Scene, layer Layer, at XY) {
-			if len(m.Aims) == 1 {
+			if len(m.Aims) == 1 && aim.Letter == "" {
 				drawTarget(s, layer, at, "")
 				return
 			}
-			drawLetter(s, layer, at, pathLetter(i), aim.Emphasis)
+			drawLetter(s, layer, at, letterOf(aim.Letter, i), aim.Emphasis)
 		}, label, sizeSmall, aim.Emphasis)
 		c.gap(3)
 	}

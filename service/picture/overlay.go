@@ -93,8 +93,16 @@ func pathLetter(index int) string {
 	return string(rune('A' + index)) //nolint:gosec // a letter for each of a few paths
 }
 
+// letterOf is the letter of a line: its own, or that of its place.
+func letterOf(own string, index int) string {
+	if own != "" {
+		return own
+	}
+	return pathLetter(index)
+}
+
 // drawPaths draws the chosen lines last, so that they lie on top, and returns the places of the
-// letters. One path alone needs no letter.
+// letters. One path alone needs no letter unless it has one of its own.
 func drawPaths(s *Scene, p lanePanel, paths []Path) (taken []Rect) {
 	traces := make([][]Point, len(paths))
 	lines := make([][]XY, len(paths))
@@ -124,7 +132,7 @@ func drawPaths(s *Scene, p lanePanel, paths []Path) (taken []Rect) {
 			)
 		}
 	}
-	if len(paths) < 2 {
+	if len(paths) == 0 || len(paths) == 1 && paths[0].Letter == "" {
 		return nil
 	}
 	const radius = 8.5
@@ -134,7 +142,7 @@ func drawPaths(s *Scene, p lanePanel, paths []Path) (taken []Rect) {
 		}
 		at := letterPlace(traces, i, taken, p)
 		taken = append(taken, Rect{X: at.X - radius, Y: at.Y - radius, W: 2 * radius, H: 2 * radius})
-		drawLetter(s, LayerPaths, at, pathLetter(i), paths[i].Emphasis)
+		drawLetter(s, LayerPaths, at, letterOf(paths[i].Letter, i), paths[i].Emphasis)
 	}
 	return taken
 }

@@ -15,16 +15,16 @@ import (
 type compareCommand struct {
 	lineFlags
 	offline.PictureFlags
-	AgainstPattern string `placeholder:"NAME" help:"Side B is on this pattern."`
-	AgainstAthlete string `placeholder:"NAME" help:"Side B is this athlete."`
-	AgainstBall    string `placeholder:"NAME" help:"Side B is thrown with this ball, by its name in the arsenal of side B's athlete or by id."`
+	AgainstPattern string `placeholder:"NAME"    help:"Side B is on this pattern."`
+	AgainstAthlete string `placeholder:"NAME"    help:"Side B is this athlete."`
+	AgainstBall    string `placeholder:"NAME"    help:"Side B is thrown with this ball, by its name in the arsenal of side B's athlete or by id."`
 	AgainstWornBy  string `placeholder:"SESSION" help:"Side B is on the film after this session's shots."`
-	AgainstFresh   bool   `help:"Side B is on the fresh film."`
-	Lines          *int   `placeholder:"N" help:"How many lines of each side, 1 to 20; 5 when left out."`
+	AgainstFresh   bool   `                      help:"Side B is on the fresh film."`
+	Lines          *int   `placeholder:"N"       help:"How many lines of each side, 1 to 20; 5 when left out."`
 }
 
 func (compareCommand) Help() string {
-	return `The best lines of two sides, and what each one's best line does on the other side: one athlete on two patterns, two athletes or two balls on one, or a fresh film and a worn one. What is not named is the same on both sides.
+	return `The best lines of two sides, and what each one's first line is worth on the other side: one athlete on two patterns, two athletes or two balls on one, or a fresh film and a worn one. What is not named is the same on both sides.
 
 Examples:
 
@@ -106,10 +106,11 @@ func (c *squadConnection) printComparison(both openapi.LineComparison) error {
 		if side.carried != nil && !c.Quiet {
 			fmt.Fprintf(
 				&b,
-				"\nThe best line of %s here: %s of the shots reach the pocket, the usual delivery ends %s.\n",
+				"\nThe line of %s here: %.1f pins a frame, %s of the shots reach the pocket, the typical delivery ends %s.\n",
 				side.other,
+				side.carried.Pins,
 				terminal.Percent(side.carried.PocketShare),
-				hitText(*side.carried),
+				hitText(side.carried.Hit, side.carried.PinBoard, side.carried.EntryAngleDeg),
 			)
 		}
 		b.WriteString("\n")
@@ -121,21 +122,21 @@ func (c *squadConnection) printComparison(both openapi.LineComparison) error {
 	return c.Print(b.String())
 }
 
-func hitText(carried openapi.CarriedLine) string {
-	if carried.PinBoard == 0 {
-		return string(carried.Hit)
+func hitText(hit openapi.Hit, pinBoard, entryAngleDeg float64) string {
+	if pinBoard == 0 {
+		return string(hit)
 	}
-	return fmt.Sprintf("at board %.1f and %.1f degrees (%s)", carried.PinBoard, carried.EntryAngleDeg, carried.Hit)
+	return fmt.Sprintf("at board %.1f and %.1f degrees (%s)", pinBoard, entryAngleDeg, hit)
 }
 
 type missmapCommand struct {
 	lineFlags
 	offline.PictureFlags
 	Laydowns    *span    `placeholder:"FROM-TO" help:"The boards at the foul line, 5-37 when left out."`
-	LaydownStep *float64 `placeholder:"BOARDS" help:"Their step; 1 when left out."`
+	LaydownStep *float64 `placeholder:"BOARDS"  help:"Their step; 1 when left out."`
 	Angles      *span    `placeholder:"FROM:TO" help:"The launch angles in degrees, -1:8 when left out."`
-	AngleStep   *float64 `placeholder:"DEG" help:"Their step; 0.1 when left out."`
-	Draws       *int     `placeholder:"N" help:"How many scattered shots score an aim; 128 when left out."`
+	AngleStep   *float64 `placeholder:"DEG"     help:"Their step; 0.1 when left out."`
+	Draws       *int     `placeholder:"N"       help:"How many scattered shots score an aim; 128 when left out."`
 }
 
 func (missmapCommand) Help() string {
@@ -186,7 +187,16 @@ func (c *missmapCommand) Run(ctx context.Context, env terminal.Environment) erro
 }
 
 func (c *squadConnection) printMissMap(m openapi.MissMap) error {
-	list := terminal.NewTable("laydown>", "best angle>", "pocket>", "gutter>", "usual delivery", "half as good from>", "to>")
+	list := terminal.NewTable(
+		"laydown>",
+		"best angle>",
+		"pins/frame>",
+		"pocket>",
+		"gutter>",
+		"typical delivery",
+		"half as good from>",
+		"to>",
+	)
 	for i, laydown := range m.Grid.LaydownBoards {
 		best := 0
 		for j, cell := range m.Cells[i] {
@@ -196,7 +206,7 @@ func (c *squadConnection) printMissMap(m openapi.MissMap) error {
 		}
 		cell := m.Cells[i][best]
 		if cell.PocketShare == 0 {
-			list.Add(terminal.Decimals(laydown, 1), "", terminal.Percent(0), "", "", "", "")
+			list.Add(terminal.Decimals(laydown, 1), "", "", terminal.Percent(0), "", "", "", "")
 			continue
 		}
 		from, to := best, best
@@ -210,9 +220,10 @@ func (c *squadConnection) printMissMap(m openapi.MissMap) error {
 		list.Add(
 			terminal.Decimals(laydown, 1),
 			angle(best),
+			terminal.Decimals(cell.Pins, 1),
 			terminal.Percent(cell.PocketShare),
 			terminal.Percent(cell.GutterShare),
-			hitText(cell),
+			hitText(cell.Hit, cell.PinBoard, cell.EntryAngleDeg),
 			angle(from),
 			angle(to),
 		)

@@ -14,24 +14,27 @@ import (
 type planCommand struct {
 	lineFlags
 	offline.PictureFlags
-	Lines  *int            `placeholder:"N" help:"How many lines, 1 to 20; 5 when left out."`
-	Draws  *int            `placeholder:"N" help:"How many scattered shots score an aim in the search; 64 when left out."`
-	Assign int             `placeholder:"RANK" help:"Store the drill that keeps the athlete on the line of this rank, and assign it; --json then prints these two."`
+	Lines  *int            `placeholder:"N"     help:"How many lines, 1 to 20; 5 when left out."`
+	Draws  *int            `placeholder:"N"     help:"How many scattered shots score an aim in the search; 192 when left out."`
+	Assign int             `placeholder:"RANK"  help:"Store the drill that keeps the athlete on the line of this rank, and assign it; --json then prints these two."`
 	Reps   *int            `placeholder:"SHOTS" help:"How many shots that drill asks for; 30 when left out."`
-	Pass   *terminal.Share `placeholder:"SHARE" help:"The share of them that should keep it; 80% when left out."`
-	From   *terminal.Day   `placeholder:"DAY" help:"The first day that counts for that drill; today when left out."`
-	Due    *terminal.Day   `placeholder:"DAY" help:"The last day that counts for that drill; without it there is no end."`
-	Called string          `placeholder:"NAME" help:"What to call that drill."`
+	Pass   *terminal.Share `placeholder:"SHARE" help:"The share of them that should keep it; what aiming perfectly would keep when left out."`
+	From   *terminal.Day   `placeholder:"DAY"   help:"The first day that counts for that drill; today when left out."`
+	Due    *terminal.Day   `placeholder:"DAY"   help:"The last day that counts for that drill; without it there is no end."`
+	Called string          `placeholder:"NAME"  help:"What to call that drill."`
 }
 
 func (planCommand) Help() string {
-	return `Where should this athlete play this pattern? Lines ranked by the share of the athlete's own scattered shots that reach the pocket; the scatter is estimated from the stored shots. What is not known is assumed, and said below the table.
+	return `Where should this athlete play this pattern? Lines ranked by the pins a frame they are worth: the mean over the athlete's own scatter, estimated from the stored shots, and over what the lane may be. Lines that cannot be told apart are equal, and the nearest to how the athlete plays comes first. What is not known is assumed, and said below the table.
 
     feet, target   where the sliding foot ends, and the board at the arrows
     launch         degrees from straight down the lane, positive toward the strong-side gutter
     breakpoint     the outermost board and its distance
-    pocket, gutter shares of the scattered shots
+    pins/frame     expected pins a frame and their standard error; = marks lines that cannot be told from the best
+    pocket, head pin, split, gutter
+                   shares of the scattered shots: in the pocket, head pin left standing, split left, in the gutter
     room           boards a miss at the arrows may go outside and inside, still in the pocket
+    drill          the drill that keeps the athlete on the line, and what aiming perfectly would keep of it
 
 Examples:
 
@@ -137,6 +140,9 @@ func (c *squadConnection) printPlan(plan openapi.Plan) error {
 	}
 	var b strings.Builder
 	b.WriteString("\n")
+	if plan.Ties != nil {
+		fmt.Fprintf(&b, "%s\n", *plan.Ties)
+	}
 	for _, line := range plan.Lines {
 		fmt.Fprintf(&b, "%d: %s\n", line.Rank, line.Reason)
 	}
@@ -158,42 +164,61 @@ func lineTable(lines []openapi.PlannedLine) *terminal.Table {
 		"laydown>",
 		"launch>",
 		"breakpoint>",
-		"pins>",
 		"entry>",
+		"pins/frame>",
 		"pocket>",
+		"head pin>",
+		"split>",
 		"gutter>",
 		"room>",
 		"drill",
 	)
 	for _, line := range lines {
-		drill := "none: " + line.Corridor.Drill
-		if line.Drill != nil {
-			drill = line.Drill.Sentences[0]
-		} else if line.Corridor.Drill == "" {
-			drill = "none: the usual delivery does not come back to the pocket's boards"
-		}
 		list.Add(
-			strconv.Itoa(line.Rank),
+			strconv.Itoa(line.Rank)+equalMark(line, lines),
 			terminal.Decimals(line.FeetBoard, 1),
 			terminal.Decimals(line.TargetBoard, 1),
 			terminal.Decimals(line.LaydownBoard, 1),
-			terminal.Decimals(
-				line.LaunchAngleDeg,
-				2,
-			)+" deg",
-			fmt.Sprintf("%.1f at %.0f ft", line.Path.BreakpointBoard, line.Path.BreakpointFt),
-			terminal.Decimals(
-				line.Path.PinBoard,
-				1,
-			),
-			terminal.Decimals(line.Path.EntryAngleDeg, 1)+" deg",
+			terminal.Decimals(line.LaunchAngleDeg, 2)+" deg",
+			breakpointText(line),
+			fmt.Sprintf("%.1f, %.1f deg", line.Path.PinBoard, line.Path.EntryAngleDeg),
+			fmt.Sprintf("%.1f +- %.1f", line.Pins, line.StandardError),
 			terminal.Percent(line.PocketShare),
+			terminal.Percent(line.HeadPinShare),
+			terminal.Percent(line.SplitShare),
 			terminal.Percent(line.GutterShare),
 			fmt.Sprintf("%g / %g", line.RoomOutsideBoards, line.RoomInsideBoards),
-			drill,
+			drillText(line),
 		)
 	}
 	return list
+}
+
+// equalMark marks the lines that cannot be told from the best, where there are several.
+func equalMark(line openapi.PlannedLine, lines []openapi.PlannedLine) string {
+	if len(lines) > 1 && line.Equal {
+		return "="
+	}
+	return ""
+}
+
+func breakpointText(line openapi.PlannedLine) string {
+	if line.Breakpoint == nil {
+		return "none"
+	}
+	return fmt.Sprintf("%.1f at %.0f ft", line.Breakpoint.Board, line.Breakpoint.Ft)
+}
+
+// drillText is the drill of a line, and what aiming perfectly would keep of it.
+func drillText(line openapi.PlannedLine) string {
+	if line.Drill == nil {
+		return "none: the typical delivery misses the pocket's boards"
+	}
+	return fmt.Sprintf(
+		"%s (aiming perfectly keeps %s)",
+		line.Drill.Sentences[0],
+		terminal.Percent(line.Drill.KeptShare),
+	)
 }
 
 // subjectHeading says whose line it is, with what, on what.
@@ -246,11 +271,11 @@ type lineCommand struct {
 	lineFlags
 	offline.PictureFlags
 	Laydown float64 `required:"" placeholder:"BOARD" help:"The board at the foul line."`
-	Launch  float64 `required:"" placeholder:"DEG" help:"The launch angle, positive toward the strong-side gutter."`
+	Launch  float64 `required:"" placeholder:"DEG"   help:"The launch angle, positive toward the strong-side gutter."`
 }
 
 func (lineCommand) Help() string {
-	return `One line worked out, good or not: what the usual delivery does, and what misses of 1 to 5 boards at the arrows do.
+	return `One line worked out, good or not: what the typical delivery does, and what misses of 1 to 5 boards at the arrows do.
 
 Example:
 
@@ -314,12 +339,16 @@ func (c *squadConnection) printStudy(s openapi.LineStudy) error {
 		TargetBoard:       s.TargetBoard,
 		LaydownBoard:      s.LaydownBoard,
 		LaunchAngleDeg:    s.LaunchAngleDeg,
+		Breakpoint:        s.Breakpoint,
 		Path:              s.Path,
+		Pins:              s.Pins,
+		StandardError:     s.StandardError,
 		PocketShare:       s.PocketShare,
+		HeadPinShare:      s.HeadPinShare,
+		SplitShare:        s.SplitShare,
 		GutterShare:       s.GutterShare,
 		RoomOutsideBoards: s.RoomOutsideBoards,
 		RoomInsideBoards:  s.RoomInsideBoards,
-		Corridor:          s.Corridor,
 		Drill:             s.Drill,
 	}
 	heading := subjectHeading(s.Subject) + lineTable([]openapi.PlannedLine{line}).Text(c.Width(), c.Colourful())

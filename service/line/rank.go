@@ -1,0 +1,89 @@
+package line
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Two lines are different when they lie this far apart in laydown or in angle.
+const (
+	apartBoards = 2.5
+	apartDeg    = 0.75
+)
+
+func (a Aim) near(b Aim) bool {
+	return math.Abs(a.LaydownBoard-b.LaydownBoard) < apartBoards &&
+		math.Abs(a.LaunchAngleDeg-b.LaunchAngleDeg) < apartDeg
+}
+
+// ranked is a candidate in its place.
+type ranked struct {
+	candidate
+	behind, behindError float64 // pins a frame behind the best one, whichever stands first
+	equal               bool    // it cannot be told from the best one
+}
+
+// rank picks up to n different lines from candidates, best first in value. Of those that cannot be
+// told from the best, the one nearest to how the athlete plays stands first: the model is not sure
+// enough to move anybody for less. Then come the equal lines by how near they are, then the rest by
+// value.
+func (s *search) rank(scored []candidate, n int) []ranked {
+	if len(scored) == 0 {
+		return nil
+	}
+	best := scored[0]
+	distance := func(c candidate) float64 { return s.distance(c.aim) }
+	first := slices.MinFunc(scored, func(a, b candidate) int {
+		switch equalA, equalB := a.equal(best.tally), b.equal(best.tally); {
+		case equalA && !equalB:
+			return -1
+		case equalB && !equalA:
+			return 1
+		case equalA:
+			return cmp.Or(cmp.Compare(distance(a), distance(b)), byValue(a, b))
+		}
+		return byValue(a, b)
+	})
+	var picked []ranked
+	for _, c := range append([]candidate{first}, scored...) {
+		if len(picked) == n {
+			break
+		}
+		if !slices.ContainsFunc(picked, func(p ranked) bool { return p.aim.near(c.aim) }) {
+			behind, behindError := c.behind(best.tally)
+			picked = append(picked, ranked{c, behind, behindError, c.equal(best.tally)})
+		}
+	}
+	slices.SortStableFunc(picked[1:], func(a, b ranked) int {
+		switch {
+		case a.equal && !b.equal:
+			return -1
+		case b.equal && !a.equal:
+			return 1
+		case a.equal:
+			return cmp.Compare(distance(a.candidate), distance(b.candidate))
+		}
+		return cmp.Compare(a.behind, b.behind)
+	})
+	return picked
+}
+
+// distance is how far an aim lies from where the athlete plays already, or else from how they play,
+// in deviations.
+func (s *search) distance(aim Aim) float64 {
+	if from := s.request.Stay; from != nil {
+		return math.Hypot(
+			(aim.LaunchAngleDeg-from.LaunchAngleDeg)/leastDeviationDeg,
+			(aim.arrowsBoard()-from.arrowsBoard())/leastDeviationBoards,
+		)
+	}
+	habit := s.athlete.Habit
+	if habit.Like == nil {
+		return math.Abs(aim.LaunchAngleDeg-s.athlete.launchAngleDeg(s.ball)) / habit.LaunchWidthDeg
+	}
+	return math.Hypot(
+		(aim.LaunchAngleDeg-habit.Like.LaunchAngleDeg.Median)/habit.Like.LaunchAngleDeg.Deviation,
+		(aim.arrowsBoard()-habit.Like.ArrowsBoard.Median)/habit.Like.ArrowsBoard.Deviation,
+	)
+}

@@ -1,0 +1,130 @@
+// Package reading says what is not known of a lane: how far film, friction and release may lie from
+// what is stated, and lanes that stand for it.
+package reading
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"laneward/service/lane"
+	"laneward/service/motion"
+	"laneward/service/oil"
+)
+
+// State is how far a lane and the release on it lie from what is stated; all 0 is as stated.
+type State struct {
+	LogMuDry   float64             // ln(mu_dry / stated): the ball's surface, the lane's age
+	LogFilm    float64             // ln of all oil over the stated one
+	LengthFt   float64             // how much longer the film is
+	LogOutside float64             // ln of the oil beyond 5 boards from the middle, in full beyond 15
+	LogMuOil   float64             // ln(mu_oil / stated)
+	LogSlip    float64             // ln(slip_mps / stated)
+	LogRevs    float64             // ln(true revolutions / stated)
+	Rotation   float64             // true rotation less the stated one, degrees
+	LogZone    [len(zones)]float64 // ln of the oil at each zone's board, the whole length
+}
+
+// zones are the boards (from the right gutter) between which the zones' factors are straight.
+var zones = [...]float64{5, 10, 15, 20, 26}
+
+// Spread is one standard deviation of every number of a fresh lane's state, all of them
+// independent: common practice, no source. Machines lay 10 to 20 % more or less, revolutions are
+// counted by eye.
+func Spread() State {
+	return State{
+		LogMuDry: 0.176, LogFilm: 0.405, LengthFt: 1.76, LogOutside: 0.34, LogMuOil: 0.675, LogSlip: 0.54,
+		LogRevs: 0.095, Rotation: 6.75, LogZone: [len(zones)]float64{0.35, 0.35, 0.35, 0.35, 0.35},
+	}
+}
+
+// each walks the numbers of a state.
+func (s *State) each(visit func(i int, value *float64)) {
+	numbers := []*float64{
+		&s.LogMuDry, &s.LogFilm, &s.LengthFt, &s.LogOutside, &s.LogMuOil, &s.LogSlip, &s.LogRevs, &s.Rotation,
+	}
+	for i := range s.LogZone {
+		numbers = append(numbers, &s.LogZone[i])
+	}
+	for i, number := range numbers {
+		visit(i, number)
+	}
+}
+
+// Fresh draws n states of a fresh lane of which nothing is read, n even, each number with scale
+// times its spread: the same ones for the same n. States 2i and 2i+1 are opposite, and every number
+// has exactly its deviation, so that few lanes stand for the spread.
+func Fresh(n int, scale float64) []State {
+	random := rand.New(rand.NewPCG(39, 60)) //nolint:gosec // the same draws every time
+	pairs := n / 2
+	spread, states := Spread(), make([]State, n)
+	spread.each(func(number int, deviation *float64) {
+		draws, squares := make([]float64, pairs), 0.0
+		for i := range draws {
+			draws[i] = random.NormFloat64()
+			squares += draws[i] * draws[i]
+		}
+		for i, draw := range draws {
+			value := draw * math.Sqrt(float64(pairs)/squares) * scale * *deviation
+			for k, signed := range []float64{value, -value} {
+				states[2*i+k].each(func(at int, to *float64) {
+					if at == number {
+						*to = signed
+					}
+				})
+			}
+		}
+	})
+	return states
+}
+
+// Film is the stated film as it lies in this state.
+func (s State) Film(stated *oil.Film) *oil.Film {
+	film := *stated
+	film.LengthFt = min(max(stated.LengthFt+s.LengthFt, 0), lane.LengthFt)
+	stretch := 1.0
+	if film.LengthFt > 0 {
+		stretch = stated.LengthFt / film.LengthFt
+	}
+	for b := range film.UL {
+		board := float64(b + 1)
+		factor := math.Exp(s.LogFilm + s.LogOutside*outside(board) + s.zone(board))
+		for row := range oil.Rows {
+			ul := stated.UnitsAt(board, (float64(row)+0.5)*stretch) * oil.UnitULPerBoardFoot
+			film.UL[b][row] = min(ul*factor, oil.MaxCellUL)
+		}
+	}
+	return &film
+}
+
+// outside rises smoothly from 0 at 5 boards from the middle to 1 at 15.
+func outside(board float64) float64 {
+	t := min(max((math.Abs(board-lane.CentreBoard)-5)/10, 0), 1)
+	return t * t * (3 - 2*t)
+}
+
+func (s State) zone(board float64) float64 {
+	last := len(zones) - 1
+	switch {
+	case board <= zones[0]:
+		return s.LogZone[0]
+	case board >= zones[last]:
+		return s.LogZone[last]
+	}
+	i := 0
+	for zones[i+1] < board {
+		i++
+	}
+	share := (board - zones[i]) / (zones[i+1] - zones[i])
+	return s.LogZone[i] + share*(s.LogZone[i+1]-s.LogZone[i])
+}
+
+// Friction is the stated law as it is in this state.
+func (s State) Friction(stated motion.Friction) motion.Friction {
+	stated.MuDry *= math.Exp(s.LogMuDry)
+	stated.MuOil *= math.Exp(s.LogMuOil)
+	stated.SlipMPS *= motion.SlipScale(math.Exp(s.LogSlip))
+	return stated
+}
+
+// RevFactor is the athlete's true revolutions over the stated ones.
+func (s State) RevFactor() float64 { return math.Exp(s.LogRevs) }
