@@ -113,7 +113,7 @@ var (
 		"boolean":                  "false",
 		"integer[]":                "'{1}'",
 	}
-	checked = map[string]string{"side": "'left'", "role": "'athlete'", "sessions.kind": "'practice'"}
+	checked = map[string]string{"side": "'left'", "role": "'athlete'", "sessions.kind": "'practice'", "gutter": "'left'"}
 )
 
 func insertSample(t testing.TB, conn *pgx.Conn, table string) string {
