@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
-	"time"
 
 	"github.com/google/uuid"
 
@@ -208,7 +207,7 @@ func (w *work) drillTasks(ctx context.Context, query DrillQuery) (tasks drillTas
 		if span, ok := spans[rec.Key()]; ok {
 			one.assigned = true
 			if query.Session == nil {
-				one.from, one.to = dayPointer(&span.from), dayPointer(span.to)
+				one.from, one.to = dayPointer(&span.From), dayPointer(span.To)
 			}
 		}
 		tasks.athletes = append(tasks.athletes, one)
@@ -217,24 +216,11 @@ func (w *work) drillTasks(ctx context.Context, query DrillQuery) (tasks drillTas
 	return tasks, nil
 }
 
-// span is from the first day of assignment to the last day due; to is nil when an assignment has no
-// such day.
-type span struct {
-	from time.Time
-	to   *time.Time
-}
-
 // spansOf joins the assignments of each athlete.
-func spansOf(assignments []db.Assignment) map[uuid.UUID]span {
-	spans := make(map[uuid.UUID]span)
+func spansOf(assignments []db.Assignment) map[uuid.UUID]*drill.Span {
+	spans := make(map[uuid.UUID]*drill.Span)
 	for _, a := range assignments {
-		joined, ok := spans[a.AthleteID]
-		if !ok {
-			joined = span{from: a.AssignedOn, to: a.DueOn}
-		} else if joined.to != nil && (a.DueOn == nil || a.DueOn.After(*joined.to)) {
-			joined.to = a.DueOn
-		}
-		spans[a.AthleteID] = joined // in order of the day of assignment: from stays the first
+		spans[a.AthleteID] = drill.Join(spans[a.AthleteID], a.AssignedOn, a.DueOn)
 	}
 	return spans
 }

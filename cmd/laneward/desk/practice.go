@@ -7,12 +7,11 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
 	"laneward/cmd/laneward/terminal"
-
-	openapitypes "github.com/oapi-codegen/runtime/types"
 
 	"laneward/openapi"
 	"laneward/openapi/client"
@@ -63,19 +62,35 @@ type loggedShot struct {
 	shot.Shot
 	rev   int64 // the revision a further change is based on
 	state local.State
-	day   string // of its session
 }
 
-// practice is the athlete's shots, as this computer has them, and what the drill says of them.
+// practice is what this computer has of the athlete's shots, and what the drill says of them. It is
+// kept in memory: what another process writes has it read again, and what is typed is added to it,
+// so that a line costs the same however many shots are stored.
 type practice struct {
-	inSession []loggedShot // by order
-	counted   []shot.Shot  // those that count for the drill, in the order thrown
-	judged    map[uuid.UUID]drill.ShotJudgement
+	version   int64 // of the store when it was read
+	inSession []loggedShot
+	assigned  *drill.Span // nil when the drill is not assigned
+
+	// The shots that count for the drill, in the order thrown, and their judgements: those of the
+	// session stand between those of earlier and of later ones.
+	counted         []shot.Shot
+	judgements      []drill.ShotJudgement
+	earlier         int // how many are of earlier sessions
+	later           []shot.Shot
+	laterJudgements []drill.ShotJudgement
+
+	judged    map[uuid.UUID]drill.ShotJudgement // of the session
 	score     drill.Adherence
 }
 
-// load reads the athlete's shots and judges those that count for the drill, as the server does.
+// load reads the athlete's shots, unless they are as they were when they were read last, and judges
+// those that count for the drill as the server does.
 func (d *logDesk) load(ctx context.Context) error {
+	version, err := d.Version(ctx)
+	if err != nil || version == d.version {
+		return err
+	}
 	records, err := d.OfAthlete(ctx, d.squad.ID, client.Shot, *d.athlete.ID)
 	if err != nil {
 		return err
@@ -84,107 +99,133 @@ func (d *logDesk) load(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	all := make([]loggedShot, len(records))
-	for i, record := range records {
-		all[i] = loggedShot{rev: record.Rev, state: record.State}
-		if err := json.Unmarshal(record.JSON, &all[i].Shot); err != nil {
-			return fmt.Errorf("read shot %s: %w", record.ID, err)
-		}
-		all[i].day = days[all[i].SessionID]
+	d.session.Date.Time = days[d.session.id]
+	d.practice = practice{version: version, score: drill.Adherence{Verdict: d.score.Verdict}}
+	if d.assigned, err = d.span(ctx); err != nil {
+		return err
 	}
-	slices.SortFunc(all, func(a, b loggedShot) int {
+	var others []shot.Shot
+	for _, record := range records {
+		s, err := logged(record)
+		if err != nil {
+			return err
+		}
+		if s.SessionID == d.session.id {
+			d.inSession = append(d.inSession, s)
+		} else if day, known := days[s.SessionID]; known && d.counts(s.Shot, day) {
+			others = append(others, s.Shot)
+		}
+	}
+	thrown := func(a, b shot.Shot) int {
 		return cmp.Or(
-			cmp.Compare(a.day, b.day),
+			days[a.SessionID].Compare(days[b.SessionID]),
 			slices.Compare(a.SessionID[:], b.SessionID[:]),
 			cmp.Compare(a.Order, b.Order),
 			slices.Compare(a.ID[:], b.ID[:]),
 		)
-	})
-	counts, err := d.counts(ctx)
-	if err != nil {
-		return err
 	}
-	before := d.score.Verdict
-	d.practice = practice{judged: make(map[uuid.UUID]drill.ShotJudgement)}
-	for _, s := range all {
-		if s.SessionID == d.session.id {
-			d.inSession = append(d.inSession, s)
-		}
-		if d.drill != nil && counts(s) {
-			d.counted = append(d.counted, s.Shot)
-		}
+	slices.SortFunc(others, thrown)
+	at, _ := slices.BinarySearchFunc(others, shot.Shot{SessionID: d.session.id}, thrown)
+	d.earlier, d.counted, d.later = at, slices.Clone(others[:at]), others[at:]
+	if d.drill != nil {
+		judgements := d.drill.Judge(others)
+		d.judgements, d.laterJudgements = slices.Clone(judgements[:at]), judgements[at:]
 	}
-	if d.drill == nil {
-		return nil
-	}
-	judgements := d.drill.Judge(d.counted)
-	for i, one := range judgements {
-		d.judged[d.counted[i].ID] = one
-	}
-	d.score = d.drill.Score(d.counted, judgements)
-	d.score.Withdraw(before)
+	d.judge()
 	return nil
 }
 
+func logged(record local.Record) (loggedShot, error) {
+	s := loggedShot{rev: record.Rev, state: record.State}
+	if err := json.Unmarshal(record.JSON, &s.Shot); err != nil {
+		return s, fmt.Errorf("read shot %s: %w", record.ID, err)
+	}
+	return s, nil
+}
+
+// refresh reads one shot of the session again, and judges the session anew.
+func (d *logDesk) refresh(ctx context.Context, id uuid.UUID) error {
+	d.inSession = slices.DeleteFunc(d.inSession, func(s loggedShot) bool { return s.ID == id })
+	record, err := d.Get(ctx, d.squad.ID, client.Shot, id)
+	if err == nil {
+		var s loggedShot
+		s, err = logged(record)
+		d.inSession = append(d.inSession, s)
+	}
+	if err != nil && client.CodeOf(err) != client.NotFound {
+		return err
+	}
+	d.judge()
+	return nil
+}
+
+// judge judges the shots of the session. Those of other sessions are judged when they are read: no
+// rule compares shots of two sessions.
+func (d *logDesk) judge() {
+	slices.SortFunc(d.inSession, func(a, b loggedShot) int {
+		return cmp.Or(cmp.Compare(a.Order, b.Order), slices.Compare(a.ID[:], b.ID[:]))
+	})
+	d.judged = make(map[uuid.UUID]drill.ShotJudgement)
+	if d.drill == nil {
+		return
+	}
+	var counted []shot.Shot
+	for _, s := range d.inSession {
+		if d.counts(s.Shot, d.session.Date.Time) {
+			counted = append(counted, s.Shot)
+		}
+	}
+	judgements := d.drill.Judge(counted)
+	for i, one := range judgements {
+		d.judged[counted[i].ID] = one
+	}
+	d.counted = append(append(d.counted[:d.earlier], counted...), d.later...)
+	d.judgements = append(append(d.judgements[:d.earlier], judgements...), d.laterJudgements...)
+	before := d.score.Verdict
+	d.score = d.drill.Score(d.counted, d.judgements)
+	d.score.Withdraw(before)
+}
+
 // sessionDays are the days of all sessions, and of one that is stored with its first shot.
-func (d *logDesk) sessionDays(ctx context.Context) (map[uuid.UUID]string, error) {
+func (d *logDesk) sessionDays(ctx context.Context) (map[uuid.UUID]time.Time, error) {
 	all, err := d.all(ctx, client.Session)
 	if err != nil {
 		return nil, err
 	}
-	days := map[uuid.UUID]string{d.session.id: d.session.Date.String()}
+	days := map[uuid.UUID]time.Time{d.session.id: d.session.Date.Time}
 	for _, record := range all {
 		s, err := client.Decode[openapi.Session](record)
 		if err != nil {
 			return nil, err
 		}
-		days[record.ID] = s.Date.String()
+		days[record.ID] = s.Date.Time
 	}
 	return days, nil
 }
 
-// counts tells which shots count for the drill: from the day it was assigned to the day it is due
-// those that name it or none; without an assignment those that name it.
-func (d *logDesk) counts(ctx context.Context) (func(loggedShot) bool, error) {
+// counts reports whether a shot of a session on a day counts for the drill.
+func (d *logDesk) counts(s shot.Shot, day time.Time) bool {
+	return d.drill != nil && drill.Counts(d.drill.id, d.assigned, s.DrillID, day)
+}
+
+// span is when the athlete was asked to throw the drill, nil for never.
+func (d *logDesk) span(ctx context.Context) (span *drill.Span, err error) {
 	if d.drill == nil {
-		return nil, nil //nolint:nilnil // not asked without a drill
+		return nil, nil //nolint:nilnil // nothing is asked
 	}
 	assignments, err := d.assignments(ctx)
-	if err != nil {
-		return nil, err
-	}
-	from, to, assigned := spanOf(assignments, d.drill.id)
-	return func(s loggedShot) bool {
-		switch {
-		case s.day == "", s.DrillID != nil && *s.DrillID != d.drill.id:
-			return false
-		case !assigned:
-			return s.DrillID != nil
-		}
-		return s.day >= from && s.day <= to
-	}, nil
-}
-
-// spanOf joins the assignments of a drill: from the first day of them to the last day due.
-func spanOf(assignments []openapi.Assignment, asked uuid.UUID) (from, to string, assigned bool) {
-	const open = "9999-12-31"
 	for _, a := range assignments {
-		if a.DrillID != asked {
+		if a.DrillID != d.drill.id {
 			continue
 		}
-		due := open
+		var due *time.Time
 		if a.DueOn != nil {
-			due = dayWords(a.DueOn)
+			due = &a.DueOn.Time
 		}
-		if begun := a.AssignedOn.String(); !assigned || begun < from {
-			from = begun
-		}
-		to, assigned = max(to, due), true
+		span = drill.Join(span, a.AssignedOn.Time, due)
 	}
-	return from, to, assigned
+	return span, err
 }
-
-func dayWords(d *openapitypes.Date) string { return d.String() }
 
 // judgementWords says what came of a shot: "kept, 1.5 boards to spare".
 func (d *logDesk) judgementWords(id uuid.UUID) string {

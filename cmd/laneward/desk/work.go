@@ -191,7 +191,7 @@ func (d *logDesk) keep(ctx context.Context, s shot.Shot, rev int64) error {
 	if err != nil {
 		return storeFailure(err)
 	}
-	return d.load(ctx)
+	return d.refresh(ctx, s.ID)
 }
 
 // storeFailure is a mistake when the person can go on all the same.
@@ -273,7 +273,7 @@ func (d *logDesk) remove(ctx context.Context, s loggedShot, done string) error {
 		d.mine = slices.Delete(d.mine, at, at+1)
 		d.saved--
 	}
-	if err := d.load(ctx); err != nil {
+	if err := d.refresh(ctx, s.ID); err != nil {
 		return err
 	}
 	text := fmt.Sprintf("%s %d.\n", done, s.Order)
@@ -359,22 +359,22 @@ func (d *logDesk) showDrill() error {
 		fmt.Fprintf(&b, "  %s.\n", sentence)
 	}
 	fmt.Fprintf(&b, "  %s.\n", d.standingWords())
-	if d.score.Judged > 0 {
-		interval := d.score.TrueShare.Interval
+	if score := d.score; score.Judged > 0 {
+		interval := score.TrueShare.Interval
 		fmt.Fprintf(
 			&b,
 			"  95 %% interval %.0f to %s; longest run %d",
 			100*interval.Low,
 			terminal.Percent(interval.High),
-			d.score.LongestRun,
+			score.LongestRun,
 		)
-		if d.score.OutsideMisses+d.score.InsideMisses > 0 {
-			fmt.Fprintf(&b, "; missed outside %d, inside %d", d.score.OutsideMisses, d.score.InsideMisses)
+		if score.OutsideMisses+score.InsideMisses > 0 {
+			fmt.Fprintf(&b, "; missed outside %d, inside %d", score.OutsideMisses, score.InsideMisses)
 		}
-		if d.score.GutterBalls > 0 {
-			fmt.Fprintf(&b, "; in the gutter %d", d.score.GutterBalls)
+		if score.GutterBalls > 0 {
+			fmt.Fprintf(&b, "; in the gutter %d", score.GutterBalls)
 		}
-		fmt.Fprintf(&b, ".\n%s", d.Paragraph(d.score.Reading, "  "))
+		fmt.Fprintf(&b, ".\n%s", d.Paragraph(score.Reading, "  "))
 	}
 	return d.Print(b.String())
 }

@@ -164,6 +164,12 @@ func (s *Store) Close() error { return s.db.Close() }
 // File is where the store is.
 func (s *Store) File() string { return s.path }
 
+// Version returns a number that changes when another process has written to the store.
+func (s *Store) Version(ctx context.Context) (version int64, err error) {
+	err = s.db.QueryRowContext(ctx, `PRAGMA data_version`).Scan(&version)
+	return version, err
+}
+
 // User is whose store it is.
 func (s *Store) User() uuid.UUID { return s.user }
 
