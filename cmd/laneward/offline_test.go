@@ -261,7 +261,7 @@ func TestPathRefuses(t *testing.T) {
 			nil,
 			terminal.ExitFailure,
 			[]string{
-				`row 2, column angle_deg: "two" is no number`,
+				`row 2, column angle_deg: "two" is not a number`,
 				"row 3, 3 cells are there and the header has 6",
 				"row 4, column laydown_board 60 is out of range",
 				"row 4, column rpm 3000 is out of range",
@@ -273,7 +273,7 @@ func TestPathRefuses(t *testing.T) {
 			header + "20,2,Inf,300,45,NaN\n",
 			nil,
 			terminal.ExitFailure,
-			[]string{`row 1, column mph: "Inf" is no number`, `row 1, column tilt_deg: "NaN"`},
+			[]string{`row 1, column mph: "Inf" is not a number`, `row 1, column tilt_deg: "NaN"`},
 		},
 		{
 			"missing column",
@@ -287,7 +287,7 @@ func TestPathRefuses(t *testing.T) {
 			"mph," + header + "17,20,2,17,300,45,12\n",
 			nil,
 			terminal.ExitFailure,
-			[]string{`column "mph" is there twice`},
+			[]string{`column "mph" appears twice`},
 		},
 		{
 			"computed column",
@@ -303,7 +303,7 @@ func TestPathRefuses(t *testing.T) {
 			header + "20,2,17,300,45,12\n\"20,2,17,300,45,12\n",
 			nil,
 			terminal.ExitFailure,
-			[]string{"row 2, the line is no CSV"},
+			[]string{"row 2, the line is not CSV"},
 		},
 		{
 			"friction",
@@ -338,7 +338,7 @@ func TestPathRefuses(t *testing.T) {
 			header + "20,2,17,300,45,12\n",
 			[]string{"--film", "run.go"},
 			terminal.ExitFailure,
-			[]string{"run.go is no film map"},
+			[]string{"run.go is not a film map"},
 		},
 	}
 	for _, c := range cases {

@@ -87,10 +87,10 @@ func (c *Client) Server() string { return c.server }
 // Address returns a server's address in the one form under which its sign-in is kept: scheme, host
 // and port. A host alone is taken as https, one on this computer as http.
 func Address(text string) (string, error) {
-	const mend = "write it as https://example.org or http://127.0.0.1:8080"
+	const example = "write it as https://example.org or http://127.0.0.1:8080"
 	full := strings.TrimSpace(text)
 	if strings.Contains(full, "@") { // it may hold a password, which no message must show
-		return "", fail(Invalid, "the server's address has a name or a password in it: %s", mend)
+		return "", fail(Invalid, "the server's address has a name or a password in it: %s", example)
 	}
 	if !strings.Contains(full, "://") {
 		scheme := "https://"
@@ -103,7 +103,7 @@ func Address(text string) (string, error) {
 	if err != nil || address.Host == "" || (address.Scheme != "http" && address.Scheme != "https") ||
 		address.RawQuery != "" ||
 		address.Fragment != "" {
-		return "", fail(Invalid, "%q is no address of a server: %s", text, mend)
+		return "", fail(Invalid, "%q is not the address of a server: %s", text, example)
 	}
 	return address.Scheme + "://" + strings.ToLower(address.Host) + strings.TrimRight(address.Path, "/"), nil
 }

@@ -65,7 +65,7 @@ func (s *Store) Load() (Credentials, error) {
 	}
 	if mode := info.Mode().Perm(); mode&0o077 != 0 {
 		return held, fmt.Errorf(
-			"others can read your sign-ins (mode %04o): run chmod 600 %s, and sign in again if somebody may have",
+			"others can read your sign-ins (mode %04o): run chmod 600 %s, and sign in again if someone may have read them",
 			mode,
 			s.Path(),
 		)

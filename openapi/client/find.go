@@ -87,7 +87,7 @@ func callings(record Record) []string {
 
 func ambiguous(kind Kind, text string, found []Record) error {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%d %s are called %q: name one by its id", len(found), kind.Plural(), text)
+	fmt.Fprintf(&b, "%d %s match %q: use an id", len(found), kind.Plural(), text)
 	for i, record := range found {
 		if i == fewNames {
 			fmt.Fprintf(&b, "\n  and %d more", len(found)-fewNames)
@@ -115,9 +115,9 @@ func unknown(all []Record, kind Kind, text string) error {
 	slices.Sort(names)
 	switch n := len(names); {
 	case n == 0:
-		return fail(NotFound, "there is no %s %q: there is none yet", kind, text)
+		return fail(NotFound, "there is no %s %q: there are none yet", kind, text)
 	case n == 1:
-		return fail(NotFound, "there is no %s %q: there is %s", kind, text, names[0])
+		return fail(NotFound, "there is no %s %q; there is only %s", kind, text, names[0])
 	case n > fewNames:
 		return fail(
 			NotFound,

@@ -112,8 +112,8 @@ func TestWhatPickSays(t *testing.T) {
 		all  []Record
 		want string
 	}{
-		"none": {nil, `there is no athlete "Reah": there is none yet`},
-		"one":  {many[:1], `there is no athlete "Reah": there is A00`},
+		"none": {nil, `there is no athlete "Reah": there are none yet`},
+		"one":  {many[:1], `there is no athlete "Reah"; there is only A00`},
 		"two":  {many[:2], `there is no athlete "Reah": there are A00 and A01`},
 		"many": {
 			many,
@@ -121,7 +121,7 @@ func TestWhatPickSays(t *testing.T) {
 		},
 		"ambiguous": {
 			[]Record{record(t, Athlete, 1, `"name":"Reah"`), record(t, Athlete, 2, `"name":"Reah"`)},
-			"2 athletes are called \"Reah\": name one by its id\n  01890a5d-ac96-774b-bcce-b302099a8001  Reah\n  01890a5d-ac96-774b-bcce-b302099a8002  Reah",
+			"2 athletes match \"Reah\": use an id\n  01890a5d-ac96-774b-bcce-b302099a8001  Reah\n  01890a5d-ac96-774b-bcce-b302099a8002  Reah",
 		},
 	}
 	for name, c := range cases {

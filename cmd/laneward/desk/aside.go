@@ -51,20 +51,20 @@ func (f asideFlags) one(flag string) error {
 
 type syncRefusedCommand struct {
 	asideFlags
-	Edit bool   `help:"Mend it in your editor ($VISUAL or $EDITOR), and put it back into the queue."`
-	Body string `placeholder:"JSON" help:"The mended record: JSON, a file's name, or - for stdin. It goes back into the queue."`
-	Drop bool   `help:"Give it up. It is gone then."`
+	Edit bool   `help:"Fix it in your editor ($VISUAL or $EDITOR), and put it back into the queue."`
+	Body string `placeholder:"JSON" help:"The fixed record: JSON, a file's name, or - for stdin. It goes back into the queue."`
+	Drop bool   `help:"Discard it for good."`
 }
 
 func (syncRefusedCommand) Help() string {
-	return `Changes that the server refused, with the reason. They stay here until you mend or drop them; a mended one goes at the next sync. Named by its number one is printed as JSON.
+	return `Changes that the server refused, with the reason. They stay here until you fix or drop them; a fixed one is sent at the next sync. Give a number to print that one as JSON.
 
 Examples:
 
     laneward sync refused
     laneward sync refused 12
     laneward sync refused 12 --edit
-    laneward sync refused 12 --body mended.json
+    laneward sync refused 12 --body fixed.json
     laneward sync refused 12 13 --drop`
 }
 
@@ -82,12 +82,12 @@ func (c *syncRefusedCommand) Run(ctx context.Context, env terminal.Environment) 
 			if err := c.one("--edit"); err != nil {
 				return err
 			}
-			return conn.mend(ctx, chosen, func(p local.Pending) ([]byte, error) { return edit(ctx, env, p.Mine) })
+			return conn.requeue(ctx, chosen, func(p local.Pending) ([]byte, error) { return edit(ctx, env, p.Mine) })
 		case c.Body != "":
 			if err := c.one("--body"); err != nil {
 				return err
 			}
-			return conn.mend(ctx, chosen, func(local.Pending) ([]byte, error) { return readBody(env, c.Body) })
+			return conn.requeue(ctx, chosen, func(local.Pending) ([]byte, error) { return readBody(env, c.Body) })
 		case c.Drop:
 			if len(c.Numbers) == 0 {
 				return terminal.Usage("say which to drop, by their numbers in the list")
@@ -117,7 +117,7 @@ func (c *copyConnection) listRefused(ctx context.Context, all []local.Pending) e
 		c.Say("Nothing was refused.")
 		return nil
 	}
-	list := terminal.NewTable("number>", "change", "why, and how to mend it")
+	list := terminal.NewTable("number>", "change", "problem, and how to fix it")
 	for _, p := range all {
 		title, err := c.titleOf(ctx, p)
 		if err != nil {
@@ -135,7 +135,7 @@ func (c *copyConnection) listRefused(ctx context.Context, all []local.Pending) e
 	if err := c.PrintTable(list); err != nil {
 		return err
 	}
-	c.Say("\nMend one with laneward sync refused NUMBER --edit, or give it up with --drop.")
+	c.Say("\nFix one with laneward sync refused NUMBER --edit, or discard it with --drop.")
 	return nil
 }
 
@@ -187,18 +187,18 @@ func (c *copyConnection) printBodies(chosen []local.Pending) error {
 	return nil
 }
 
-// mend puts what of makes of each change into the queue.
-func (c *copyConnection) mend(
+// requeue puts what body makes of each change back into the queue.
+func (c *copyConnection) requeue(
 	ctx context.Context,
 	chosen []local.Pending,
-	of func(local.Pending) ([]byte, error),
+	body func(local.Pending) ([]byte, error),
 ) error {
 	for _, p := range chosen {
-		body, err := of(p)
+		changed, err := body(p)
 		if err != nil {
 			return err
 		}
-		if err := c.Resolve(ctx, p.Number, body); err != nil {
+		if err := c.Resolve(ctx, p.Number, changed); err != nil {
 			return err
 		}
 	}
@@ -215,7 +215,7 @@ func (c *copyConnection) drop(ctx context.Context, chosen []local.Pending) error
 		if err := c.Drop(ctx, p.Number); err != nil {
 			return err
 		}
-		c.Say("Gave up your change to %s.", title)
+		c.Say("Discarded your change to %s.", title)
 	}
 	return nil
 }
@@ -253,14 +253,14 @@ func (c *syncConflictsCommand) Run(ctx context.Context, env terminal.Environment
 		case err != nil:
 			return err
 		case c.Mine:
-			return conn.mend(ctx, chosen, func(p local.Pending) ([]byte, error) { return p.Mine, nil })
+			return conn.requeue(ctx, chosen, func(p local.Pending) ([]byte, error) { return p.Mine, nil })
 		case c.Theirs:
 			return conn.drop(ctx, chosen)
 		case c.Body != "":
 			if err := c.one("--body"); err != nil {
 				return err
 			}
-			return conn.mend(ctx, chosen, func(local.Pending) ([]byte, error) { return readBody(env, c.Body) })
+			return conn.requeue(ctx, chosen, func(local.Pending) ([]byte, error) { return readBody(env, c.Body) })
 		case conn.JSON:
 			return conn.printPending(chosen)
 		case len(chosen) == 0:

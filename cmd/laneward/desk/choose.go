@@ -54,6 +54,9 @@ func (d *logDesk) pickAthlete(ctx context.Context) (client.Record, error) {
 	if len(all) == 0 {
 		return client.Record{}, terminal.NotFound("the squad has no athletes on this computer yet: laneward add athlete, then laneward sync")
 	}
+	if !d.prompts {
+		return client.Record{}, terminal.Usage("name who bowls with --athlete NAME")
+	}
 	rows := make([][]string, len(all))
 	slices.SortFunc(all, func(a, b client.Record) int { return strings.Compare(nameText(a), nameText(b)) })
 	for i, record := range all {

@@ -32,7 +32,7 @@ func checkObject(body []byte) error {
 		err = errors.New("it is null")
 	}
 	if err != nil {
-		return fmt.Errorf("that is no record in JSON, so nothing was changed: %w", err)
+		return fmt.Errorf("that is not a JSON record, so nothing was changed: %w", err)
 	}
 	return nil
 }
@@ -40,7 +40,7 @@ func checkObject(body []byte) error {
 // edit lets the person change a record in their editor.
 func edit(ctx context.Context, env terminal.Environment, body []byte) (changed []byte, err error) {
 	if body == nil {
-		return nil, terminal.Usage("this change deletes a record: there is nothing to mend; give it up with --drop")
+		return nil, terminal.Usage("this change deletes a record: there is nothing to fix; discard it with --drop")
 	}
 	editor := env.Getenv("VISUAL")
 	if editor == "" {

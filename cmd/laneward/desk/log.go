@@ -20,7 +20,7 @@ import (
 type logCommand struct {
 	Server  string `env:"LANEWARD_SERVER" placeholder:"URL" help:"Server the shots are for; without it the one signed in to last. It is not asked."`
 	Squad   string `env:"LANEWARD_SQUAD" placeholder:"NAME" help:"Squad, by name or id; without it the only one you are in."`
-	Athlete string `placeholder:"NAME" help:"Who bowls; an athlete's own unless told otherwise."`
+	Athlete string `placeholder:"NAME" help:"Who bowls; an athlete's own by default."`
 	Session string `placeholder:"NAME" help:"The session, by name, day or id. Without it you are asked."`
 	New     string `placeholder:"NAME" help:"Begin a new session of this name instead, today's."`
 	Pattern string `placeholder:"NAME" help:"The oil pattern of a new session."`
@@ -29,7 +29,7 @@ type logCommand struct {
 }
 
 func (logCommand) Help() string {
-	return `Type a line a shot; what was asked for and how the drill stands is told at once. Each shot is safe on this computer before it says so. No network is needed, only that laneward sync has run before; laneward sync sends the shots later.
+	return `Type one line per shot; you see at once whether it kept the drill and how the drill stands. Each shot is saved on this computer before the answer appears. No network is needed once laneward sync has run; laneward sync sends the shots later.
 
 A shot is laydown, arrows, breakpoint@ft, entry and the pins left, with - for what was not seen, and anything else by its name:
 
@@ -67,10 +67,13 @@ func (c *logCommand) Run(ctx context.Context, env terminal.Environment) error {
 		if err == nil {
 			err = d.work(ctx)
 		}
-		if errors.Is(err, errEnough) || errors.Is(err, context.Canceled) {
-			err = nil
-		}
 		d.goodbye()
+		switch {
+		case errors.Is(err, context.Canceled):
+			return nil
+		case errors.Is(err, errEnough):
+			return d.outcome()
+		}
 		return err
 	})
 }
@@ -89,6 +92,8 @@ type logDesk struct {
 	arsenal []client.Record // the athlete's balls
 	practice
 	saved int         // shots of this sitting
+	done  int         // lines obeyed
+	wrong int         // lines that were not, for a mistake in them
 	mine  []uuid.UUID // those, for undo
 }
 
@@ -143,6 +148,17 @@ func (d *logDesk) ask(ctx context.Context, prompt string) (string, error) {
 	case <-ctx.Done():
 		return "", ctx.Err()
 	}
+}
+
+// outcome is how a run ends: a person has seen each mistake and typed on, a file of lines has not.
+func (d *logDesk) outcome() error {
+	switch {
+	case d.prompts || d.done > 0 && d.wrong == 0:
+		return nil
+	case d.done > 0:
+		return terminal.ErrPartial
+	}
+	return errors.New("nothing was stored: type a line a shot, such as 15.5 11 9@42 17 10")
 }
 
 // goodbye says where the shots are.

@@ -14,7 +14,7 @@ import (
 
 type signOutCommand struct {
 	remote.Flags
-	Forget bool `help:"Forget the sign-in on this computer even when the server cannot be told."`
+	Forget bool `help:"Forget the sign-in on this computer even when the server does not answer."`
 }
 
 func (signOutCommand) Help() string {

@@ -21,14 +21,14 @@ import (
 type syncCommand struct {
 	Now       syncNowCommand       `cmd:"" default:"withargs" help:"Send what is unsent and fetch what is new: what laneward sync alone does."`
 	Status    syncStatusCommand    `cmd:"" help:"What is on this computer, and what is unsent. Needs no network."`
-	Refused   syncRefusedCommand   `cmd:"" help:"Changes that the server refused: mend or drop them."`
-	Conflicts syncConflictsCommand `cmd:"" help:"Records that were changed here and elsewhere: choose."`
+	Refused   syncRefusedCommand   `cmd:"" help:"Changes that the server refused: fix or drop them."`
+	Conflicts syncConflictsCommand `cmd:"" help:"Records changed both here and elsewhere: choose a version."`
 }
 
 func (syncCommand) Help() string {
-	return `Keeps a copy of your squads on this computer, and sends what you changed without a network. Whatever happens on the way nothing is lost, and it is safe to run again: what is unsent stays on this computer, for you alone, until the server has it.
+	return `Keeps a copy of your squads on this computer, and sends what you changed without a network. Whatever happens on the way nothing is lost, and it is safe to run again: unsent changes stay on this computer, for you alone, until the server has them.
 
-Exit code 6 tells that changes were refused or conflict: laneward sync refused and laneward sync conflicts show them.
+Exit code 6 means that changes were refused or conflict: laneward sync refused and laneward sync conflicts show them.
 
 laneward sync now --help lists the flags of laneward sync alone.
 
@@ -48,7 +48,7 @@ type syncNowCommand struct {
 }
 
 func (syncNowCommand) Help() string {
-	return `Exit code 6 tells that changes were refused or conflict.
+	return `Exit code 6 means that changes were refused or conflict.
 
 Examples:
 
@@ -236,7 +236,7 @@ func (c *copyConnection) tellPending(r squadReport) {
 		c.Say("  %s for a record that is not there yet: laneward sync status", terminal.Counted(r.Waiting, "waits", "wait"))
 	}
 	if r.Refused > 0 {
-		c.Say("  %s refused, to be mended or dropped: laneward sync refused", terminal.Counted(r.Refused, "was", "were"))
+		c.Say("  %s refused; fix or drop: laneward sync refused", terminal.Counted(r.Refused, "was", "were"))
 	}
 	if r.Conflicts > 0 {
 		c.Say(
@@ -314,7 +314,7 @@ func (c *copyConnection) watch(ctx context.Context, squads []local.Squad) error 
 	for i, squad := range squads {
 		names[i] = squad.Name
 	}
-	c.Say("Following %s; Ctrl-C ends it.", strings.Join(names, ", "))
+	c.Say("Following %s; press Ctrl-C to stop.", strings.Join(names, ", "))
 	var mu sync.Mutex // lines do not run into each other
 	failures := make([]error, len(squads))
 	var watches sync.WaitGroup

@@ -131,7 +131,7 @@ func shotKey(name string) (string, error) {
 		}
 	}
 	slices.Sort(names)
-	return "", fmt.Errorf("%q is nothing a shot has: there is %s", name, strings.Join(names, ", "))
+	return "", fmt.Errorf("%q is not something a shot has; use one of %s", name, strings.Join(names, ", "))
 }
 
 // isStrike reports whether a word says that no pin stands.
@@ -182,7 +182,7 @@ func numberSetting(name, value string) (shotChange, error) {
 	number, err := strconv.ParseFloat(strings.Replace(value, ",", ".", 1), 64)
 	if err != nil || strings.Trim(value, "+-0123456789.,") != "" { // nor the names and notations that programs know
 		return nil, fmt.Errorf(
-			"%q is no number for the %s: type it as 10 or 10.5, or - when it was not seen",
+			"%q is not a number for the %s: type 10 or 10.5, or - when it was not seen",
 			value,
 			name,
 		)

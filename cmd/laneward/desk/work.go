@@ -48,11 +48,15 @@ func (d *logDesk) work(ctx context.Context) error {
 		err = d.obey(ctx, line)
 		var mistake *typingMistake
 		if errors.As(err, &mistake) {
+			d.wrong++
 			d.Say("%s.", upperFirst(err.Error()))
 			continue
 		}
 		if err != nil {
 			return err
+		}
+		if line != "" {
+			d.done++
 		}
 	}
 }
@@ -83,7 +87,7 @@ func (d *logDesk) welcome() error {
 	}
 	if d.prompts {
 		b.WriteString(
-			"Type laydown, arrows, breakpoint@ft, entry and the pins left, such as 15.5 11 9@42 17 10; help tells more.\n",
+			"Type laydown, arrows, breakpoint@ft, entry and the pins left, such as 15.5 11 9@42 17 10; help shows more.\n",
 		)
 	}
 	return d.Print(b.String())
@@ -160,7 +164,7 @@ func (d *logDesk) apply(s *shot.Shot, line string) error {
 		return &typingMistake{err}
 	}
 	if len(change) == 0 {
-		return mistake("that says nothing of the shot: help tells what to type")
+		return mistake("that says nothing about the shot: help shows what to type")
 	}
 	for _, one := range change {
 		if one.ball == "" {

@@ -13,7 +13,7 @@ type columnsCommand struct {
 }
 
 func (columnsCommand) Help() string {
-	return `The columns of a practice log in CSV, with units and limits. A log may leave out all but the required ones and have them in any order; a blank cell means not measured. Numbers have a decimal point; columns are parted by commas or semicolons.
+	return `The columns of a practice log in CSV, with units and limits. A log may leave out all but the required ones and have them in any order; an empty cell means not measured. Numbers have a decimal point; columns are separated by commas or semicolons.
 
 Example:
 

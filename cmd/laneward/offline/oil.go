@@ -17,14 +17,14 @@ type oilCommand struct {
 	PictureFlags
 	Loads   string `required:"" xor:"oil" placeholder:"FILE" help:"The load table as CSV, - for stdin: columns direction, from_board, to_board, count, ul_per_board, start_ft, end_ft."`
 	Film    string `required:"" xor:"oil" placeholder:"FILE" help:"A film map instead: JSON in oil units, or CSV in microlitres."`
-	Name    string `placeholder:"NAME" help:"What to call it; the file's name unless told otherwise."`
+	Name    string `placeholder:"NAME" help:"What to call it; the file's name by default."`
 	Format  string `enum:"text,json,csv" default:"text" help:"text, json, or csv for the film map alone, in microlitres (${default})."`
 	FilmOut string `type:"path" placeholder:"FILE" help:"Write the film map to this file, for laneward path: JSON in oil units, or CSV in microlitres when the name ends in .csv."`
 	Quiet   bool   `short:"q" help:"Print no messages."`
 }
 
 func (oilCommand) Help() string {
-	return `Lays a load table and tells what lies on the lane, with no server: volume in all, by board and by foot, the ratio of the middle to the outside by each definition in use, and the class by each set of thresholds in use. No federation text that gives the averaging rule could be found, so a ratio means nothing without its definition.
+	return `Lays a load table and shows the oil on the lane, with no server: total volume, volume, by board and by foot, the ratio of the middle to the outside by each definition in use, and the class by each set of thresholds in use. No federation text that gives the averaging rule could be found, so a ratio means nothing without its definition.
 
 Boards count from the right gutter; 2R and 10L name the gutter. A load goes out or back, over the boards from-to, count times, so many microlitres on each board, from the start to the end in feet. Oil spreads sideways as it is laid: in the film each board keeps half of its oil and gives a quarter to either neighbour (common practice, no source), so that the volume is kept.
 
@@ -96,7 +96,7 @@ func InFile(path string, err error) error {
 	var faults oil.Faults
 	if errors.As(err, &faults) {
 		return fmt.Errorf(
-			"%s needs mending (row 1 is the first below the header):\n  %s",
+			"%s needs fixing (row 1 is the first below the header):\n  %s",
 			path,
 			strings.ReplaceAll(faults.Error(), "\n", "\n  "),
 		)

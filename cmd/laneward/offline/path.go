@@ -92,11 +92,11 @@ Examples:
 // Run computes the paths.
 func (c *pathCommand) Run(ctx context.Context, env terminal.Environment) error {
 	if err := c.friction().Validate(); err != nil {
-		return terminal.Usage("the friction cannot be: %w", err)
+		return terminal.Usage("invalid friction: %w", err)
 	}
 	ball := motion.Ball{RadiusIn: c.RadiusIn, GyrationIn: c.GyrationIn}
 	if err := ball.Validate(); err != nil {
-		return terminal.Usage("the ball cannot be: %w", err)
+		return terminal.Usage("invalid ball: %w", err)
 	}
 	film, err := readFilm(env, c.Film)
 	if err != nil {
@@ -149,7 +149,7 @@ func readFilm(env terminal.Environment, path string) (*oil.Film, error) {
 	}
 	var film oil.Film
 	if err := json.Unmarshal(text, &film); err != nil {
-		return nil, fmt.Errorf("%s is no film map: %w", path, err)
+		return nil, fmt.Errorf("%s is not a film map: %w", path, err)
 	}
 	return &film, nil
 }

@@ -53,7 +53,7 @@ func (f *releaseFaults) Error() string {
 	if f.more > 0 {
 		text += fmt.Sprintf("\n  and %d more", f.more)
 	}
-	return "these rows need mending (row 1 is the first below the header), and nothing was computed:\n  " + text
+	return "fix these rows (row 1 is the first below the header); nothing was computed:\n  " + text
 }
 
 // readReleases reads releases from CSV with a header row, comma or semicolon between the columns.
@@ -83,7 +83,7 @@ func readReleases(text []byte) (releaseFile, error) {
 		)
 	}
 	if err != nil {
-		return releaseFile{}, fmt.Errorf("the header is no CSV: %w", err)
+		return releaseFile{}, fmt.Errorf("the header is not CSV: %w", err)
 	}
 	for i := range header {
 		header[i] = strings.ToLower(strings.TrimSpace(header[i]))
@@ -102,7 +102,7 @@ func readReleases(text []byte) (releaseFile, error) {
 			return releaseFile{}, fmt.Errorf("more than %d rows: split the file", maxReleases)
 		}
 		if err != nil {
-			faults.add(row, "the line is no CSV: %v", err)
+			faults.add(row, "the line is not CSV: %v", err)
 			break // what follows a broken quotation mark is not to be trusted
 		}
 		file.add(row, cells, &faults)
@@ -120,7 +120,7 @@ func checkReleaseHeader(header []string) error {
 	for i, name := range header {
 		switch {
 		case slices.Contains(header[:i], name):
-			return fmt.Errorf("column %q is there twice", name)
+			return fmt.Errorf("column %q appears twice", name)
 		case slices.Contains(pathColumns, name):
 			return fmt.Errorf(
 				"column %q is one of those to be computed (%s): rename or remove it",
@@ -161,7 +161,7 @@ func (f *releaseFile) add(row int, cells []string, faults *releaseFaults) {
 		cell := strings.TrimSpace(cells[slices.Index(f.columns, name)])
 		v, err := strconv.ParseFloat(cell, 64)
 		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-			faults.add(row, "column %s: %q is no number: write digits with a decimal point, such as 17.5", name, cell)
+			faults.add(row, "column %s: %q is not a number: write digits with a decimal point, such as 17.5", name, cell)
 			read = false
 			continue
 		}

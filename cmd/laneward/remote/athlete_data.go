@@ -26,7 +26,7 @@ Examples:
 // Run writes a zip.
 func (c *exportCommand) Run(ctx context.Context, env terminal.Environment) error {
 	if c.Output == "" && terminal.File(env.Stdout) != nil {
-		return terminal.Usage("a zip is no text to read: write it to a file with -o rhea.zip")
+		return terminal.Usage("use -o FILE: a zip cannot be printed")
 	}
 	conn, err := c.enter(ctx, env)
 	if err != nil {

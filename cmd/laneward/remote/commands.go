@@ -4,15 +4,15 @@ package remote
 type Accounts struct {
 	SignUp signUpCommand `cmd:"" group:"people" help:"Sign up, and stay signed in on this computer."`
 	SignIn signInCommand `cmd:"" group:"people" help:"Sign in on this computer."`
-	Whoami whoamiCommand `cmd:"" group:"people" help:"Tell who is signed in."`
+	Whoami whoamiCommand `cmd:"" group:"people" help:"Show who is signed in."`
 }
 
 // Commands ask a server.
 type Commands struct {
 	Squads squadsCommand `cmd:"" group:"squads" help:"List your squads."`
-	Squad  squadCommand  `cmd:"" group:"squads" help:"Make a squad."`
-	Invite inviteCommand `cmd:"" group:"squads" help:"Invite somebody by a one-time code."`
-	Join   joinCommand   `cmd:"" group:"squads" help:"Join a squad by a code."`
+	Squad  squadCommand  `cmd:"" group:"squads" help:"Create a squad."`
+	Invite inviteCommand `cmd:"" group:"squads" help:"Invite someone with a one-time code."`
+	Join   joinCommand   `cmd:"" group:"squads" help:"Join a squad with a code."`
 
 	List   listCommand   `cmd:"" group:"records" help:"List athletes, balls, patterns, sessions, drills, assignments, shots, members or invitations."`
 	Show   showCommand   `cmd:"" group:"records" help:"Show one record."`
@@ -31,6 +31,6 @@ type Commands struct {
 	Plan    planCommand    `cmd:"" group:"lines" help:"Where should this athlete play this pattern? Ranked lines."`
 	Line    lineCommand    `cmd:"" group:"lines" help:"One line worked out, with what its misses do."`
 	Compare compareCommand `cmd:"" group:"lines" help:"Two patterns, athletes or balls side by side."`
-	Missmap missmapCommand `cmd:"" group:"lines" help:"What becomes of every aim."`
+	Missmap missmapCommand `cmd:"" group:"lines" help:"What every aim does: a miss map."`
 	Film    filmCommand    `cmd:"" group:"lines" help:"A pattern's film: volume, ratio and class, fresh or worn."`
 }

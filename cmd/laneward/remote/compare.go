@@ -20,11 +20,11 @@ type compareCommand struct {
 	AgainstBall    string `placeholder:"NAME"    help:"Side B is thrown with this ball, by its name in the arsenal of side B's athlete or by id."`
 	AgainstWornBy  string `placeholder:"SESSION" help:"Side B is on the film after this session's shots."`
 	AgainstFresh   bool   `                      help:"Side B is on the fresh film."`
-	Lines          *int   `placeholder:"N"       help:"How many lines of each side, 1 to 20; 5 when left out."`
+	Lines          *int   `field:"lines" placeholder:"N"       help:"How many lines of each side, 1 to 20; 5 when left out."`
 }
 
 func (compareCommand) Help() string {
-	return `The best lines of two sides, and what each one's first line is worth on the other side: one athlete on two patterns, two athletes or two balls on one, or a fresh film and a worn one. What is not named is the same on both sides.
+	return `The best lines of two sides, and what each one's first line is worth on the other side: one athlete on two patterns, two athletes or two balls on one, or a fresh film and a worn one. Everything not named is the same on both sides.
 
 Examples:
 
@@ -54,7 +54,7 @@ func (c *compareCommand) Run(ctx context.Context, env terminal.Environment) erro
 	both, err := conn.Compare(ctx, conn.squad, request, progress)
 	done()
 	if err != nil {
-		return err
+		return inFlags(err, *c)
 	}
 	if conn.JSON {
 		err = conn.PrintJSON(both.JSON)
@@ -133,14 +133,14 @@ type missmapCommand struct {
 	lineFlags
 	offline.PictureFlags
 	Laydowns    *span    `placeholder:"FROM-TO" help:"The boards at the foul line, 5-37 when left out."`
-	LaydownStep *float64 `placeholder:"BOARDS"  help:"Their step; 1 when left out."`
+	LaydownStep *float64 `field:"laydown_step_boards" placeholder:"BOARDS"  help:"Their step; 1 when left out."`
 	Angles      *span    `placeholder:"FROM:TO" help:"The launch angles in degrees, -1:8 when left out."`
-	AngleStep   *float64 `placeholder:"DEG"     help:"Their step; 0.1 when left out."`
-	Draws       *int     `placeholder:"N"       help:"How many scattered shots score an aim; 128 when left out."`
+	AngleStep   *float64 `field:"angle_step_deg" placeholder:"DEG"     help:"Their step; 0.1 when left out."`
+	Draws       *int     `field:"draws" placeholder:"N"       help:"How many scattered shots score an aim; 128 when left out."`
 }
 
 func (missmapCommand) Help() string {
-	return `What becomes of every aim, laydown by launch angle. The table has the best angle from each laydown board, the angles that keep at least half as many shots in the pocket, and what becomes of the shots; the whole map is in the picture and in the JSON.
+	return `What every aim does, laydown by launch angle. The table has the best angle from each laydown board, the angles that keep at least half as many shots in the pocket, and what becomes of the shots; the whole map is in the picture and in the JSON.
 
 Examples:
 
@@ -173,7 +173,7 @@ func (c *missmapCommand) Run(ctx context.Context, env terminal.Environment) erro
 	mapped, err := conn.MissMap(ctx, conn.squad, request, progress)
 	done()
 	if err != nil {
-		return err
+		return inFlags(err, *c)
 	}
 	if conn.JSON {
 		err = conn.PrintJSON(mapped.JSON)

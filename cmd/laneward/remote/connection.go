@@ -104,7 +104,7 @@ func ChooseSquad(squads []openapi.MySquad, text string) (openapi.MySquad, error)
 	if text == "" {
 		switch len(squads) {
 		case 0:
-			return openapi.MySquad{}, terminal.NotFound("you are in no squad yet: make one with laneward squad create NAME, or join one with laneward join CODE")
+			return openapi.MySquad{}, terminal.NotFound("you are not in a squad yet: create one with laneward squad create NAME, or join one with laneward join CODE")
 		case 1:
 			return squads[0], nil
 		}

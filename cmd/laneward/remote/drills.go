@@ -20,13 +20,13 @@ type assignCommand struct {
 	Drill string        `arg:"" help:"The drill, by name or id."`
 	To    []string      `sep:"none" placeholder:"NAME" xor:"whom" required:"" help:"An athlete; repeat it for more."`
 	All   bool          `xor:"whom" required:"" help:"Every athlete of the squad."`
-	From  *terminal.Day `placeholder:"DAY" help:"The first day that counts; today unless told otherwise."`
+	From  *terminal.Day `placeholder:"DAY" help:"The first day that counts; today by default."`
 	Due   *terminal.Day `placeholder:"DAY" help:"The last day that counts; without it there is no end."`
 	Note  string        `placeholder:"TEXT" help:"Anything else."`
 }
 
 func (assignCommand) Help() string {
-	return `Shots that were thrown for the drill, or for no drill in particular, count in sessions from the first day to the last. Whoever has the same assignment already is passed over, so that the command can be run again.
+	return `Shots that were thrown for the drill, or for no drill in particular, count in sessions from the first day to the last. Athletes who already have the same assignment are skipped, so the command is safe to run again.
 
 Examples:
 
@@ -51,6 +51,13 @@ func (c *assignCommand) Run(ctx context.Context, env terminal.Environment) error
 	request := openapi.AssignRequest{AssignedOn: env.Today(), DueOn: dateOf(c.Due), Note: optional(c.Note)}
 	if c.From != nil {
 		request.AssignedOn = c.From.Date
+	}
+	if request.DueOn != nil && request.DueOn.Before(request.AssignedOn.Time) {
+		return terminal.Usage(
+			"the last day, %s, is before the first, %s: set --due or --from",
+			request.DueOn,
+			request.AssignedOn,
+		)
 	}
 	names, ids := make(map[uuid.UUID]string), make([]uuid.UUID, len(athletes))
 	for i, athlete := range athletes {

@@ -23,7 +23,7 @@ type filmCommand struct {
 }
 
 func (filmCommand) Help() string {
-	return `What lies on the lane: volume by board and by foot, ratios and classes of a stored pattern, fresh or as shots have left it. How a ball wears oil is assumed, and said below.
+	return `The oil on the lane: volume by board and by foot, ratios and classes of a stored pattern, fresh or as shots have left it. How a ball wears oil is an assumption, listed below.
 
 Examples:
 
@@ -81,7 +81,7 @@ func (c *filmCommand) params(ctx context.Context, conn *squadConnection) (asked 
 		return asked, err
 	}
 	if asked.AthleteID == nil {
-		return asked, terminal.Usage("say whose ball it is with --athlete NAME")
+		return asked, terminal.Usage("add --athlete NAME: whose ball it is")
 	}
 	asked.BallID, err = conn.ballOf(ctx, *asked.AthleteID, c.Ball)
 	return asked, err

@@ -19,15 +19,15 @@ type importCommand struct {
 	squadFlags
 	File    string  `arg:"" help:"The log: .csv, .ndjson, .jsonl or .json; - for stdin."`
 	Session string  `required:"" placeholder:"NAME" help:"The session the shots belong to, by name, day or id."`
-	Athlete string  `placeholder:"NAME" help:"Whose shots these are, where the rows do not say; an athlete's own unless told otherwise."`
+	Athlete string  `placeholder:"NAME" help:"Whose shots these are, where the rows do not say; an athlete's own by default."`
 	Drill   string  `placeholder:"NAME" help:"The drill they were thrown for, where the rows do not say."`
-	Format  *string `enum:"csv,ndjson,json" placeholder:"FORMAT" help:"csv, ndjson or json, where the file's name does not tell."`
+	Format  *string `enum:"csv,ndjson,json" placeholder:"FORMAT" help:"csv, ndjson or json, where the file name does not say."`
 }
 
 func (importCommand) Help() string {
-	return `At most 10,000 shots at once. Each row is stored, the same as before, in conflict with a stored shot, or refused with the reason; a bad row never holds up the good ones. It is safe to import the same log again, after mending rows or when the network failed: what is stored already stays as it is. laneward columns lists the columns.
+	return `At most 10,000 shots at once. Each row is stored, the same as before, in conflict with a stored shot, or refused with the reason; a bad row never holds up the good ones. It is safe to import the same log again, after fixing rows or when the network failed: rows already stored stay as they are. laneward columns lists the columns.
 
-Exit code 6 tells that some rows were not stored.
+Exit code 6 means that some rows were not stored.
 
 Examples:
 
@@ -67,7 +67,7 @@ func (c *importCommand) Run(ctx context.Context, env terminal.Environment) error
 	result, err := conn.upload(ctx, log)
 	if errors.Is(err, context.Canceled) {
 		return errors.New(
-			"stopped. Nothing is lost: import the same log again, and what was stored already stays as it is",
+			"stopped. Nothing is lost: import the same log again, and rows already stored stay as they are",
 		)
 	}
 	if err != nil {
@@ -98,7 +98,7 @@ func (c *importCommand) format() (client.Format, error) {
 	case "json":
 		return client.JSON, nil
 	}
-	return "", terminal.Usage("the name %s does not tell the log's format: say --format csv, ndjson or json", c.File)
+	return "", terminal.Usage("the name %s does not show the log's format: add --format csv, ndjson or json", c.File)
 }
 
 // longUpload is the packed size, in bytes, from which sending is shown.
@@ -144,9 +144,9 @@ func (c *squadConnection) printOutcomes(session string, format client.Format, re
 	if !c.Quiet {
 		summary := terminal.NewTable("outcome", "rows>", "meaning")
 		summary.Add("stored", strconv.Itoa(counts.Stored), "new")
-		summary.Add("same", strconv.Itoa(counts.Same), "stored before, nothing changed")
+		summary.Add("same", strconv.Itoa(counts.Same), "stored before, unchanged")
 		summary.Add("conflict", strconv.Itoa(counts.Conflict), "another shot has that place; not stored")
-		summary.Add("refused", strconv.Itoa(counts.Refused), "needs mending; not stored")
+		summary.Add("refused", strconv.Itoa(counts.Refused), "needs fixing; not stored")
 		if err := c.PrintTable(summary); err != nil {
 			return err
 		}
@@ -154,7 +154,7 @@ func (c *squadConnection) printOutcomes(session string, format client.Format, re
 	if counts.Refused+counts.Conflict == 0 {
 		return nil
 	}
-	rows := terminal.NewTable("row>", "column", "why, and how to mend it")
+	rows := terminal.NewTable("row>", "column", "problem, and how to fix it")
 	for _, outcome := range result.Outcomes {
 		if outcome.Errors == nil {
 			continue
@@ -171,7 +171,7 @@ func (c *squadConnection) printOutcomes(session string, format client.Format, re
 		if format == client.CSV {
 			first = "Row 1 is the first below the header. "
 		}
-		c.Say("\n%sMend these rows and import the log again: the others stay as they are.", first)
+		c.Say("\n%sFix these rows and import the log again: the others stay as they are.", first)
 	}
 	if counts.Conflict > 0 {
 		c.Say("\nTo correct a shot that is stored: laneward edit shot NUMBER --session %q --help", session)

@@ -41,7 +41,7 @@ Example:
 
 func (f athleteFlags) start(*squadConnection) (fields, error) {
 	if f.Side == nil {
-		return nil, terminal.Usage("say which hand bowls: --side right or --side left")
+		return nil, terminal.Usage("add --side right or --side left: the hand that bowls")
 	}
 	return fields{}, nil
 }
@@ -76,9 +76,9 @@ Examples:
 func (f ballFlags) start(conn *squadConnection) (fields, error) {
 	switch {
 	case f.Athlete == "" && conn.athlete == nil:
-		return nil, terminal.Usage("say whose ball it is with --athlete NAME")
+		return nil, terminal.Usage("add --athlete NAME: whose ball it is")
 	case f.Weight == nil:
-		return nil, terminal.Usage("say what it weighs with --weight LB")
+		return nil, terminal.Usage("add --weight LB")
 	}
 	return conn.ofOwn(), nil
 }
@@ -128,14 +128,14 @@ Example:
 
 func (f patternFlags) start(*squadConnection) (fields, error) {
 	if f.Length == nil {
-		return nil, terminal.Usage("say how long it is with --length FT")
+		return nil, terminal.Usage("add --length FT")
 	}
 	return fields{}, nil
 }
 
 type sessionFlags struct {
-	Date    *terminal.Day `field:"date" placeholder:"DAY" help:"The day, such as 2026-11-20; a new session is today's unless told otherwise."`
-	Kind    *string       `field:"kind" enum:"practice,block" placeholder:"KIND" help:"practice (what a new session is unless told otherwise) or block, a run of tournament games."`
+	Date    *terminal.Day `field:"date" placeholder:"DAY" help:"The day, such as 2026-11-20; a new session defaults to today."`
+	Kind    *string       `field:"kind" enum:"practice,block" placeholder:"KIND" help:"practice (the default for a new session) or block, a run of tournament games."`
 	Centre  string        `field:"centre" placeholder:"NAME" help:"Where."`
 	Lanes   []int         `field:"lanes" placeholder:"LANE" help:"Lane numbers, such as 11,12."`
 	Pattern string        `field:"pattern_id" ref:"pattern" placeholder:"NAME" help:"The oil pattern."`

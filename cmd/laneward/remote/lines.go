@@ -14,18 +14,18 @@ import (
 type planCommand struct {
 	lineFlags
 	offline.PictureFlags
-	Lines  *int            `placeholder:"N"     help:"How many lines, 1 to 20; 5 when left out."`
-	Draws  *int            `placeholder:"N"     help:"How many scattered shots score an aim in the search; 192 when left out."`
+	Lines  *int            `field:"lines" placeholder:"N"     help:"How many lines, 1 to 20; 5 when left out."`
+	Draws  *int            `field:"draws" placeholder:"N"     help:"How many scattered shots score an aim in the search; 192 when left out."`
 	Assign int             `placeholder:"RANK"  help:"Store the drill that keeps the athlete on the line of this rank, and assign it; --json then prints these two."`
-	Reps   *int            `placeholder:"SHOTS" help:"How many shots that drill asks for; 30 when left out."`
-	Pass   *terminal.Share `placeholder:"SHARE" help:"The share of them that should keep it; what aiming perfectly would keep when left out."`
-	From   *terminal.Day   `placeholder:"DAY"   help:"The first day that counts for that drill; today when left out."`
-	Due    *terminal.Day   `placeholder:"DAY"   help:"The last day that counts for that drill; without it there is no end."`
+	Reps   *int            `field:"reps" placeholder:"SHOTS" help:"How many shots that drill asks for; 30 when left out."`
+	Pass   *terminal.Share `field:"pass_share" placeholder:"SHARE" help:"The share of them that should keep it; what aiming perfectly would keep when left out."`
+	From   *terminal.Day   `field:"assigned_on" placeholder:"DAY"   help:"The first day that counts for that drill; today when left out."`
+	Due    *terminal.Day   `field:"due_on" placeholder:"DAY"   help:"The last day that counts for that drill; without it there is no end."`
 	Called string          `placeholder:"NAME"  help:"What to call that drill."`
 }
 
 func (planCommand) Help() string {
-	return `Where should this athlete play this pattern? Lines ranked by the pins a frame they are worth: the mean over the athlete's own scatter, estimated from the stored shots, and over what the lane may be. Lines that cannot be told apart are equal, and the nearest to how the athlete plays comes first. What is not known is assumed, and said below the table.
+	return `Where should this athlete play this pattern? Lines ranked by the pins a frame they are worth: the mean over the athlete's own scatter, estimated from the stored shots, and over what the lane may be. Lines that cannot be told apart are equal, and the nearest to how the athlete plays comes first. What is not known is assumed; the assumptions are listed below the table.
 
     feet, target   where the sliding foot ends, and the board at the arrows
     launch         degrees from straight down the lane, positive toward the strong-side gutter
@@ -58,7 +58,7 @@ func (c *planCommand) Run(ctx context.Context, env terminal.Environment) error {
 	plan, err := conn.Plan(ctx, conn.squad, request, progress)
 	done()
 	if err != nil {
-		return err
+		return inFlags(err, *c)
 	}
 	if conn.JSON && c.Assign == 0 {
 		err = conn.PrintJSON(plan.JSON)
@@ -103,11 +103,11 @@ func (c *planCommand) assign(
 	}
 	stored, err := conn.AssignLine(ctx, conn.squad, wanted)
 	if err != nil {
-		return err
+		return inFlags(err, *c)
 	}
 	drill := stored.Value.Drill
 	if drill.ID == nil {
-		return fmt.Errorf("the server stored the drill without telling its id")
+		return fmt.Errorf("the server stored the drill without an id")
 	}
 	return conn.Done(
 		*drill.ID,
@@ -149,7 +149,7 @@ func (c *squadConnection) printPlan(plan openapi.Plan) error {
 	if plan.OutOfBoundsBoard > 0 {
 		fmt.Fprintf(
 			&b,
-			"Beyond 30 ft the outermost board that a ball still comes back from is %.1f.\n",
+			"Beyond 30 ft a ball outside board %.1f does not come back.\n",
 			plan.OutOfBoundsBoard,
 		)
 	}
@@ -254,7 +254,7 @@ func subjectHeading(s openapi.LineSubject) string {
 // assumedText lists what was taken for granted, once where several subjects say the same.
 func assumedText(subjects ...openapi.LineSubject) string {
 	var b strings.Builder
-	b.WriteString("\nWhat was taken for granted:\n")
+	b.WriteString("\nAssumptions:\n")
 	told := make(map[string]bool)
 	for _, s := range subjects {
 		for _, assumption := range s.Assumptions {
@@ -270,8 +270,8 @@ func assumedText(subjects ...openapi.LineSubject) string {
 type lineCommand struct {
 	lineFlags
 	offline.PictureFlags
-	Laydown float64 `required:"" placeholder:"BOARD" help:"The board at the foul line."`
-	Launch  float64 `required:"" placeholder:"DEG"   help:"The launch angle, positive toward the strong-side gutter."`
+	Laydown float64 `field:"laydown_board" required:"" placeholder:"BOARD" help:"The board at the foul line."`
+	Launch  float64 `field:"launch_angle_deg" required:"" placeholder:"DEG"   help:"The launch angle, positive toward the strong-side gutter."`
 }
 
 func (lineCommand) Help() string {
@@ -299,7 +299,7 @@ func (c *lineCommand) Run(ctx context.Context, env terminal.Environment) error {
 	}
 	study, err := conn.Study(ctx, conn.squad, request)
 	if err != nil {
-		return err
+		return inFlags(err, *c)
 	}
 	if conn.JSON {
 		err = conn.PrintJSON(study.JSON)

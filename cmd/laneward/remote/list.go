@@ -127,7 +127,7 @@ func (c *squadConnection) listRecords(ctx context.Context, kind client.Kind, ids
 		return printItems(c.Console, items)
 	}
 	if len(records) == 0 {
-		c.Say("No %s yet: laneward add %s --help tells how to add one.", kind.Plural(), kind)
+		c.Say("No %s yet: laneward add %s --help shows how to add one.", kind.Plural(), kind)
 		return nil
 	}
 	rows := make([][]string, len(records))

@@ -91,7 +91,7 @@ func ask(ctx context.Context, env terminal.Environment, keyboard *os.File, promp
 func (c Connection) warnWhenReadable() {
 	if !c.Private() {
 		c.Warn(
-			"%s is not encrypted: anybody on the way can read your password and what you send. Use https:// outside your own network.",
+			"%s is not encrypted: anyone on the way can read your password and what you send. Use https:// outside your own network.",
 			c.Server(),
 		)
 	}

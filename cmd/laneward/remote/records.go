@@ -3,9 +3,11 @@ package remote
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"maps"
 	"reflect"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -54,8 +56,8 @@ type resolver interface {
 // add stores a new record.
 type add[F recordFlags] struct {
 	squadFlags
-	File   string `placeholder:"FILE" help:"Take the record from a JSON file, - for stdin; flags go before what it says."`
-	Name   string `arg:"" optional:"" field:"name" help:"Its name; left out when the file has it."`
+	File   string `placeholder:"FILE" help:"Read the record from a JSON file, - for stdin; flags override it."`
+	Name   string `arg:"" optional:"" field:"name" help:"Its name; optional when the file has one."`
 	Fields F      `embed:""`
 }
 
@@ -76,7 +78,7 @@ func (c *add[F]) Run(ctx context.Context, env terminal.Environment) error {
 	case c.File != "":
 		record, err = readRecord(env, c.File)
 	case c.Name == "":
-		err = terminal.Usage("say its name, or name a file with --file")
+		err = terminal.Usage("give a name, or a file with --file")
 	default:
 		record, err = c.Fields.start(conn)
 	}
@@ -88,7 +90,7 @@ func (c *add[F]) Run(ctx context.Context, env terminal.Environment) error {
 	}
 	stored, err := conn.Create(ctx, conn.squad, c.Fields.kind(), record)
 	if err != nil {
-		return err
+		return inFlags(err, *c)
 	}
 	name, err := stored.Name()
 	if err != nil {
@@ -117,7 +119,7 @@ func readRecord(env terminal.Environment, path string) (fields, error) {
 type changeFlags struct {
 	squadFlags
 	Old   string   `arg:"" name:"name" help:"Its name or id; a session also answers to its day."`
-	Clear []string `placeholder:"FIELD" help:"Take away what is recorded there, by its name in --json, such as speed_mph; repeat it for more."`
+	Clear []string `placeholder:"FIELD" help:"Clear this field, named as in --json, such as speed_mph; repeat it for more."`
 }
 
 // edit changes a record.
@@ -130,7 +132,7 @@ type edit[F recordFlags] struct {
 // Help returns the command's examples.
 func (c edit[F]) Help() string {
 	_, text := c.Fields.help()
-	return "Only what you give is changed" + text
+	return "Only the flags you give change the record" + text
 }
 
 // Run changes the record.
@@ -173,14 +175,15 @@ func (c *squadConnection) change(
 	for _, name := range cleared { // one that is not there may be misspelt
 		if _, there := record[name]; !there {
 			return client.Record{}, terminal.Usage(
-				"nothing is recorded under %q to be cleared: there is %s",
+				"nothing is recorded under %q; --clear takes one of %s",
 				name,
 				strings.Join(slices.Sorted(maps.Keys(record)), ", "),
 			)
 		}
 		delete(record, name)
 	}
-	return c.Replace(ctx, c.squad, old, record)
+	changed, err := c.Replace(ctx, c.squad, old, record)
+	return changed, inFlags(err, flags.Interface())
 }
 
 // take sets what was given of the flags of a command in a record.
@@ -219,6 +222,48 @@ func (c *squadConnection) take(ctx context.Context, record fields, flags reflect
 	}
 	return nil
 }
+
+// inFlags names the flags whose values a server has refused, where all that it refuses are values
+// of flags with a tag field.
+func inFlags(err error, command any) error {
+	var failure *client.Error
+	if !errors.As(err, &failure) || failure.Code != client.Invalid || len(failure.Faults) == 0 {
+		return err
+	}
+	names := make(map[string]string)
+	flagsByField(reflect.ValueOf(command), names)
+	said := make([]string, len(failure.Faults))
+	for i, fault := range failure.Faults {
+		flag, known := names[fault.Pointer[strings.LastIndex(fault.Pointer, "/")+1:]]
+		if !known {
+			return err
+		}
+		said[i] = "--" + flag + " " + fault.Detail
+	}
+	return terminal.Usage("%s", strings.Join(said, "; "))
+}
+
+// flagsByField collects the flags that were given by the fields they set.
+func flagsByField(command reflect.Value, names map[string]string) {
+	for i := range command.NumField() {
+		value, field := command.Field(i), command.Type().Field(i)
+		sets, ok := field.Tag.Lookup("field")
+		_, argument := field.Tag.Lookup("arg")
+		switch {
+		case !ok && value.Kind() == reflect.Struct:
+			flagsByField(value, names)
+		case !ok || argument || value.IsZero():
+		default:
+			names[sets] = field.Tag.Get("name")
+			if names[sets] == "" {
+				names[sets] = strings.ToLower(wordStart.ReplaceAllString(field.Name, "$1-$2"))
+			}
+		}
+	}
+}
+
+// wordStart is where a word begins in a name such as RevRate.
+var wordStart = regexp.MustCompile("([a-z])([A-Z])")
 
 // athlete is whose record it is, the nil UUID for nobody's.
 func (f fields) athlete() uuid.UUID {

@@ -24,7 +24,7 @@ type lineFlags struct {
 	wornFlags
 	Athlete string `arg:"" optional:"" help:"The athlete, by name or id; an athlete's own when left out."`
 	Pattern string `required:"" placeholder:"NAME" help:"The oil pattern, by name or id: one with a load table or a film map."`
-	Ball    string `placeholder:"NAME" help:"The ball, by its name in the athlete's arsenal or by id; a usual one when left out."`
+	Ball    string `placeholder:"NAME" help:"The ball, by its name in the athlete's arsenal or by id; a typical one when left out."`
 
 	MuDry      *float64          `name:"mu-dry" placeholder:"MU" help:"Friction of the dry lane at a slip of 5 m/s; ${mu_dry} when left out. This and the next five: fits to practice, not measurements."`
 	MuOil      *float64          `name:"mu-oil" placeholder:"MU" help:"Friction under endless oil; ${mu_oil} when left out."`
@@ -57,7 +57,7 @@ func (s *span) UnmarshalText(text []byte) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("%q is no range: write the smaller and the larger number, such as 16.5-18.5", text)
+	return fmt.Errorf("%q is not a range: write the smaller and the larger number, such as 16.5-18.5", text)
 }
 
 // friction is the nominal law but for what is given; nil when nothing is.

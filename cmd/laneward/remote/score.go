@@ -24,14 +24,12 @@ type scoreCommand struct {
 func (scoreCommand) Help() string {
 	return `Did they do as asked, or just get lucky? One row an athlete:
 
-    kept           shots that kept all rules, of those that were measured
-    share          the share kept, allowing for measurement error, with a 95 % interval that may be
-                   read after every shot
-    coverage       measured, of all shots that count
-    outside/inside misses on either side of the corridor
-    margin         mean distance to the rule's edge, negative when broken
-    run            longest run of shots kept
-    strikes        of the shots that kept the drill, and of those that broke it
+    kept     shots that kept all rules, of those that were measured
+    share    the share kept, allowing for measurement error
+    95 %     its interval, which may be read after every shot
+    out, in  misses on either side of the corridor
+    margin   mean distance to the rule's edge in its unit, negative when broken
+    run      longest run of shots kept
 
 The verdict weighs the pass mark against 20 points less, and looks again when all shots are thrown.
 
@@ -68,7 +66,7 @@ func (c *squadConnection) printScores(scores openapi.DrillAdherence) error {
 		}
 	}
 	if len(scores.Athletes) == 0 {
-		c.Say("Nobody has this drill: assign it with laneward assign %q --to NAME.", scores.Drill.Name)
+		c.Say("No athlete has this drill: assign it with laneward assign %q --to NAME.", scores.Drill.Name)
 		return nil
 	}
 	if err := c.PrintTable(scoreTable(scores.Athletes)); err != nil {
@@ -105,14 +103,11 @@ func scoreTable(athletes []openapi.AthleteAdherence) *terminal.Table {
 		"verdict",
 		"kept>",
 		"share>",
-		"95 % interval>",
-		"coverage>",
-		"outside>",
-		"inside>",
+		"95 %>",
+		"out>",
+		"in>",
 		"margin>",
 		"run>",
-		"strikes kept>",
-		"strikes broken>",
 	)
 	list.Style("verdict", func(verdict string) string {
 		switch openapi.AthleteAdherenceVerdict(verdict) {
@@ -126,10 +121,10 @@ func scoreTable(athletes []openapi.AthleteAdherence) *terminal.Table {
 	for _, a := range athletes {
 		margin := ""
 		if a.MeanMargin != nil {
-			margin = fmt.Sprintf("%+.1f %s", *a.MeanMargin, terminal.Word(a.MarginUnit))
+			margin = fmt.Sprintf("%+.1f", *a.MeanMargin)
 		}
 		if a.Shots == 0 {
-			list.Add(a.Name, string(a.Verdict), "no shots", "", "", "", "", "", "", "", "", "")
+			list.Add(a.Name, string(a.Verdict), "no shots", "", "", "", "", "", "")
 			continue
 		}
 		list.Add(
@@ -137,16 +132,13 @@ func scoreTable(athletes []openapi.AthleteAdherence) *terminal.Table {
 			string(a.Verdict),
 			countOf(a.KeptShare),
 			shareWords(a.TrueShare.Share),
-			fmt.Sprintf("%.0f to %s", 100*a.TrueShare.Low, terminal.Percent(a.TrueShare.High)),
-			terminal.Percent(a.Coverage),
+			fmt.Sprintf("%.0f-%s", 100*a.TrueShare.Low, terminal.Percent(a.TrueShare.High)),
 			strconv.Itoa(
 				a.OutsideMisses,
 			),
 			strconv.Itoa(a.InsideMisses),
 			margin,
 			strconv.Itoa(a.LongestRun),
-			countOf(a.Strike.Kept),
-			countOf(a.Strike.Broken),
 		)
 	}
 	return list
@@ -166,6 +158,9 @@ func nextStep(a openapi.AthleteAdherence) string {
 	var parts []string
 	if a.Evidence.DecidedAt > 0 {
 		parts = append(parts, "the result was clear after "+countWords(a.Evidence.DecidedAt, "shot"))
+	}
+	if a.Shots > 0 && a.Coverage < 1 {
+		parts = append(parts, terminal.Percent(a.Coverage)+" of the shots were measured")
 	}
 	if a.RepsLeft > 0 {
 		parts = append(parts, countWords(a.RepsLeft, "shot")+" to go")
@@ -314,7 +309,7 @@ Examples:
 // Run prints a picture.
 func (c *pictureCommand) Run(ctx context.Context, env terminal.Environment) error {
 	if c.Output == "" && terminal.File(env.Stdout) != nil {
-		return terminal.Usage("a picture is no text to read: write it to a file with > lane.svg or -o lane.svg")
+		return terminal.Usage("use -o FILE: a picture cannot be printed")
 	}
 	conn, err := c.enter(ctx, env)
 	if err != nil {

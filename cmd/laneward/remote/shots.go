@@ -31,7 +31,7 @@ func (c *squadConnection) findIn(
 	if kind != client.Shot {
 		if place != (ofSession{}) {
 			return client.Record{}, terminal.Usage(
-				"--session and --athlete tell which shot is meant: leave them out, for this is no shot",
+				"--session and --athlete pick out a shot: leave them out for other kinds",
 			)
 		}
 		return c.find(ctx, kind, text)
@@ -169,7 +169,7 @@ type editShotCommand struct {
 }
 
 func (editShotCommand) Help() string {
-	return `A shot is named by its id, or by its number and the session. Only what you give is changed.
+	return `A shot is named by its id, or by its number and the session. Only the flags you give change the record.
 
 Examples:
 

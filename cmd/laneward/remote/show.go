@@ -65,7 +65,7 @@ type deleteCommand struct {
 }
 
 func (deleteCommand) Help() string {
-	return `What others refer to is not deleted: a session with shots, a drill that is assigned. Delete those first.
+	return `A record that others refer to is not deleted: a session with shots, a drill that is assigned. Delete those first.
 
 Examples:
 
@@ -92,7 +92,14 @@ func (c *deleteCommand) Run(ctx context.Context, env terminal.Environment) error
 		}
 		remove, what = conn.DeleteSession, " and its shots"
 	}
-	if err := remove(ctx, conn.squad, record); err != nil {
+	err = remove(ctx, conn.squad, record)
+	if record.Kind == client.Session && client.CodeOf(err) == client.Conflict {
+		return &client.Error{
+			Code:   client.Conflict,
+			Detail: "the session still has shots: add --with-shots, or delete them first",
+		}
+	}
+	if err != nil {
 		return err
 	}
 	conn.Say("Deleted %s %s%s.", c.Kind, c.Name, what)

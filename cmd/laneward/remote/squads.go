@@ -48,14 +48,14 @@ func (c *squadsCommand) Run(ctx context.Context, env terminal.Environment) error
 	}
 	if len(me.Value.Squads) == 0 {
 		conn.Say(
-			"You are in no squad yet: make one with laneward squad create NAME, or join one with laneward join CODE.",
+			"You are not in a squad yet: create one with laneward squad create NAME, or join one with laneward join CODE.",
 		)
 	}
 	return conn.printSquads(me.Value.Squads, true)
 }
 
 type squadCommand struct {
-	Create squadCreateCommand `cmd:"" help:"Make a squad; you are its coach."`
+	Create squadCreateCommand `cmd:"" help:"Create a squad; you become its coach."`
 }
 
 type squadCreateCommand struct {
@@ -79,12 +79,12 @@ func (c *squadCreateCommand) Run(ctx context.Context, env terminal.Environment) 
 	if err != nil {
 		return err
 	}
-	return conn.Done(squad.Value.ID, squad.JSON, "Made the squad %s; you are its coach.", squad.Value.Name)
+	return conn.Done(squad.Value.ID, squad.JSON, "Created the squad %s; you are its coach.", squad.Value.Name)
 }
 
 type joinCommand struct {
 	Flags
-	Code string `arg:"" help:"The one-time code of an invitation; blanks, hyphens and small letters do no harm."`
+	Code string `arg:"" help:"The one-time code of an invitation; spaces, hyphens and case do not matter."`
 }
 
 func (joinCommand) Help() string {
@@ -125,7 +125,7 @@ type inviteCommand struct {
 }
 
 func (inviteCommand) Help() string {
-	return `Prints a one-time code, good for seven days. Whoever has it joins with laneward join CODE, so hand it to that person only.
+	return `Prints a one-time code, good for seven days. Anyone who has it can join with laneward join CODE, so give it to that person only.
 
 Examples:
 
@@ -156,10 +156,10 @@ func (c *inviteCommand) Run(ctx context.Context, env terminal.Environment) error
 		return conn.PrintJSON(made.JSON)
 	}
 	if made.Value.Code == nil {
-		return fmt.Errorf("the server made an invitation without telling its code: withdraw it and try again")
+		return fmt.Errorf("the server created an invitation without a code: withdraw it and try again")
 	}
 	conn.Say(
-		"Good once, until %s. Whoever has this code joins as %s with: laneward join CODE",
+		"Good once, until %s. Anyone with this code joins as %s with: laneward join CODE",
 		env.Local(made.Value.ExpiresAt).Format("2006-01-02 15:04"),
 		c.Role,
 	)

@@ -105,7 +105,7 @@ func (f serverFlags) proxies() ([]*net.IPNet, error) {
 	for i, text := range f.TrustedProxy {
 		_, network, err := net.ParseCIDR(text)
 		if err != nil {
-			return nil, fmt.Errorf("trusted proxy %q is no network: write it as 10.0.0.0/8", text)
+			return nil, fmt.Errorf("trusted proxy %q is not a network: write it as 10.0.0.0/8", text)
 		}
 		networks[i] = network
 	}

@@ -47,9 +47,9 @@ var exitCodes = map[client.Code]int{
 // hints say what to do next, where the failure itself does not.
 var hints = map[client.Code]string{
 	client.SignedOut:   "Sign in with: laneward sign-in EMAIL",
-	client.Unreachable: "Is the server running, and the address right? Name another with --server. Nothing is lost: try again when it answers.",
-	client.NotOurs:     "Name another server with --server.",
-	client.Forbidden:   "laneward whoami tells your role in each squad.",
+	client.Unreachable: "Is the server running, and is the address right? Use another with --server. Nothing is lost: try again when it answers.",
+	client.NotOurs:     "Use another server with --server.",
+	client.Forbidden:   "laneward whoami shows your role in each squad.",
 }
 
 // Report tells a failure to the person and returns the exit code of its kind.

@@ -97,7 +97,7 @@ func (f settingsFile) check(variables map[*kong.Value][]string) error {
 	for key := range f.values {
 		if !known[key] {
 			names := strings.Join(slices.Sorted(maps.Keys(known)), ", ")
-			return fmt.Errorf("the configuration %s has %q, which is no setting: there is %s", f.path, key, names)
+			return fmt.Errorf("the configuration %s has %q, which is not a setting; use one of %s", f.path, key, names)
 		}
 	}
 	return nil

@@ -61,7 +61,7 @@ func (s *Share) UnmarshalText(text []byte) error {
 	number, percent := strings.CutSuffix(strings.TrimSpace(string(text)), "%")
 	value, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
 	if err != nil || !(value > 0) || value > 100 {
-		return fmt.Errorf("%q is no share of shots: write 80%% or 0.8", text)
+		return fmt.Errorf("%q is not a share of shots: write 80%% or 0.8", text)
 	}
 	if percent || value > 1 {
 		value /= 100
