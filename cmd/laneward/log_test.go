@@ -157,7 +157,7 @@ func TestRefusedIsEdited(t *testing.T) {
 	}{
 		"an editor that fails":        {"false", "the editor false failed, so nothing was changed", terminal.ExitFailure},
 		"an editor that is not there": {"no-such-editor", "failed, so nothing was changed", terminal.ExitFailure},
-		"what is no JSON any more":    {"sed -i s/{//", "that is no record in JSON", terminal.ExitFailure},
+		"what is no JSON any more":    {"sed -i s/{//", "that is not a JSON record", terminal.ExitFailure},
 	} {
 		if exit, stderr := c.edit(
 			"cora",

@@ -284,7 +284,7 @@ func TestSettings(t *testing.T) {
 			"",
 			nil,
 			terminal.ExitFailure,
-			`has "sever", which is no setting`,
+			`has "sever", which is not a setting`,
 		},
 		"a file that is no JSON":     {`server = "x"`, "", nil, terminal.ExitFailure, "cannot be read"},
 		"a file with another's flag": {`{"listen": "127.0.0.1:0"}`, "", nil, terminal.ExitAuth, remote.Defaults()["default_server"]},
