@@ -80,8 +80,8 @@ type practice struct {
 	later           []shot.Shot
 	laterJudgements []drill.ShotJudgement
 
-	judged    map[uuid.UUID]drill.ShotJudgement // of the session
-	score     drill.Adherence
+	judged map[uuid.UUID]drill.ShotJudgement // of the session
+	score  drill.Adherence
 }
 
 // load reads the athlete's shots, unless they are as they were when they were read last, and judges
