@@ -368,7 +368,7 @@ func TestWhoMayPlan(t *testing.T) {
 	}
 	athlete.get(w.at(other)).wants(t, http.StatusBadRequest, "is not one of the choices")
 	athlete.get(w.at(strings.Replace(other, "/plan", "/plan/map.svg", 1))).
-		wants(t, http.StatusBadRequest, "is not one of the choices")
+		wants(t, http.StatusNotFound, "or you may not see it")
 	athlete.get(w.at(w.compare("&against_athlete=", w.people[1].ID.String()))).
 		wants(t, http.StatusBadRequest, "is not one of the choices")
 	athlete.post(w.at(line), "name", "x").wants(t, http.StatusForbidden, "Only coaches of this squad can do this")

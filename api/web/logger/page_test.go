@@ -338,11 +338,17 @@ func (d *device) nameless() (found []string) {
 // Text stands 4.5 to 1 from its ground and signs 3 to 1, in the light and in the dark (WCAG 2.2,
 // 1.4.3 and 1.4.11).
 func TestContrast(t *testing.T) {
-	css, err := os.ReadFile("page/style.css")
-	must(t, err)
-	schemes := regexp.MustCompile(`(?s):root \{(.*?)\}`).FindAllStringSubmatch(string(css), -1)
-	if len(schemes) != 2 {
-		t.Fatalf("the style has %d schemes, want a light and a dark one", len(schemes))
+	schemes := make([]string, 2)
+	for _, name := range []string{"page/base.css", "page/style.css"} {
+		css, err := os.ReadFile(name)
+		must(t, err)
+		found := regexp.MustCompile(`(?s):root \{(.*?)\}`).FindAllStringSubmatch(string(css), -1)
+		if len(found) != 2 {
+			t.Fatalf("%s has %d schemes, want a light and a dark one", name, len(found))
+		}
+		for i := range schemes {
+			schemes[i] += found[i][1]
+		}
 	}
 	pairs := map[string]float64{
 		"ink ground":                 4.5,
@@ -372,7 +378,7 @@ func TestContrast(t *testing.T) {
 	}
 	for i, name := range []string{"light", "dark"} {
 		colours := map[string][3]float64{}
-		for _, found := range regexp.MustCompile(`--([a-z-]+): #([0-9a-f]{2})([0-9a-f]{2})([0-9a-f]{2})`).FindAllStringSubmatch(schemes[i][1], -1) {
+		for _, found := range regexp.MustCompile(`--([a-z-]+): #([0-9a-f]{2})([0-9a-f]{2})([0-9a-f]{2})`).FindAllStringSubmatch(schemes[i], -1) {
 			var c [3]float64
 			for i, digits := range found[2:] {
 				channel, err := strconv.ParseUint(digits, 16, 8)
