@@ -2067,7 +2067,7 @@ type ScatterMeasure struct {
 	// Pairs Pairs of consecutive shots that both measured it.
 	Pairs int `json:"pairs"`
 
-	// Used The default drawn toward the own by pairs/(pairs + 10).
+	// Used The default drawn toward the athlete's own by pairs/(pairs + 10).
 	Used float64 `json:"used"`
 }
 

@@ -49,7 +49,10 @@ func digestOf(items []Item) Digest {
 }
 
 // DigestAll digests everything a member may see, kind by kind, at the squad's present revision.
-func (s *Service) DigestAll(ctx context.Context, user, squad uuid.UUID) (kinds map[record.Kind]Digest, rev int64, err error) {
+func (s *Service) DigestAll(
+	ctx context.Context,
+	user, squad uuid.UUID,
+) (kinds map[record.Kind]Digest, rev int64, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		kinds = make(map[record.Kind]Digest, len(record.Kinds))
 		if rev, err = w.clock(ctx); err != nil {

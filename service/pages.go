@@ -44,7 +44,10 @@ func (s *Service) DrillLanes(
 }
 
 // SessionLanes draws each athlete's shots of a session, athletes in order of their names.
-func (s *Service) SessionLanes(ctx context.Context, user, squad, session uuid.UUID) (lanes []advice.SessionLane, err error) {
+func (s *Service) SessionLanes(
+	ctx context.Context,
+	user, squad, session uuid.UUID,
+) (lanes []advice.SessionLane, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		lanes = nil
 		found, err := w.get(ctx, record.KindSession, session)
@@ -89,7 +92,11 @@ func (w *work) shotsOf(ctx context.Context, session uuid.UUID, limit int32) ([]*
 	return shots, nil
 }
 
-func (w *work) sessionLanes(ctx context.Context, shots []*record.Shot, film *picture.Film) ([]advice.SessionLane, error) {
+func (w *work) sessionLanes(
+	ctx context.Context,
+	shots []*record.Shot,
+	film *picture.Film,
+) ([]advice.SessionLane, error) {
 	byAthlete := make(map[uuid.UUID][]*record.Shot)
 	var ids []uuid.UUID
 	for _, s := range shots {

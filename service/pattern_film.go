@@ -48,8 +48,20 @@ func (s *Service) filmWornByOwn(
 	if worn.Athlete == nil || worn.Shots < 1 {
 		return nil, fail(Invalid, "name the session whose shots wear the film, or an athlete and how many shots")
 	}
-	query := advice.Query{Athlete: *worn.Athlete, Ball: worn.Ball, Pattern: pattern, Worn: &advice.WornBy{Shots: worn.Shots}}
-	return compute(ctx, s, user, squad, query, func(ctx context.Context, p *advice.Planner) (*advice.PatternFilm, error) {
-		return p.Film(ctx)
-	})
+	query := advice.Query{
+		Athlete: *worn.Athlete,
+		Ball:    worn.Ball,
+		Pattern: pattern,
+		Worn:    &advice.WornBy{Shots: worn.Shots},
+	}
+	return compute(
+		ctx,
+		s,
+		user,
+		squad,
+		query,
+		func(ctx context.Context, p *advice.Planner) (*advice.PatternFilm, error) {
+			return p.Film(ctx)
+		},
+	)
 }

@@ -17,7 +17,12 @@ type Page struct {
 }
 
 // Get returns one record that the user may see.
-func (s *Service) Get(ctx context.Context, user, squad uuid.UUID, kind record.Kind, id uuid.UUID) (record record.Record, err error) {
+func (s *Service) Get(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	kind record.Kind,
+	id uuid.UUID,
+) (record record.Record, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		record, err = w.get(ctx, kind, id)
 		return err

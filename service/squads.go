@@ -177,7 +177,11 @@ func (s *Service) Invitations(
 		}
 		found, err := w.Invitations(
 			ctx,
-			db.InvitationsParams{SquadID: squad, After: after, MaxRows: int32(limit + 1)}, //nolint:gosec // at most 1001
+			db.InvitationsParams{
+				SquadID: squad,
+				After:   after,
+				MaxRows: int32(limit + 1),
+			}, //nolint:gosec // at most 1001
 		)
 		if err != nil {
 			return err

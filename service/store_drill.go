@@ -118,8 +118,15 @@ var assignmentStore = store{
 
 func assignmentOf(row db.Assignment) (record.Record, []byte, error) {
 	return &record.Assignment{
-		Head: record.Head{ID: row.ID, Rev: row.Rev}, DrillID: row.DrillID, AthleteID: row.AthleteID, AssignedOn: record.Day{Time: row.AssignedOn},
-		DueOn: dayPointer(row.DueOn), Note: row.Note,
+		Head: record.Head{
+			ID:  row.ID,
+			Rev: row.Rev,
+		},
+		DrillID:    row.DrillID,
+		AthleteID:  row.AthleteID,
+		AssignedOn: record.Day{Time: row.AssignedOn},
+		DueOn:      dayPointer(row.DueOn),
+		Note:       row.Note,
 	}, row.Hash, nil
 }
 

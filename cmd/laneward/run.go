@@ -22,7 +22,7 @@ type commands struct {
 	Offline  offline.Commands `embed:""`
 
 	Completion terminal.CompletionCommand `cmd:"" group:"shell" help:"Print a script that completes commands in a shell."`
-	Complete   terminal.CompleteCommand   `cmd:"" hidden:"" help:"Print what may complete a command line."`
+	Complete   terminal.CompleteCommand   `cmd:""               help:"Print what may complete a command line."            hidden:""`
 
 	Version kong.VersionFlag `help:"Print the version and exit."`
 }

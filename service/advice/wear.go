@@ -145,7 +145,8 @@ func (s SessionShots) wear(
 // order nothing.
 func (s SessionShots) chosen(by WornBy) []*record.Shot {
 	shots := slices.DeleteFunc(slices.Clone(s.Shots), func(s *record.Shot) bool {
-		return by.Athlete != nil && s.AthleteID != *by.Athlete || by.Ball != nil && (s.BallID == nil || *s.BallID != *by.Ball)
+		return by.Athlete != nil && s.AthleteID != *by.Athlete ||
+			by.Ball != nil && (s.BallID == nil || *s.BallID != *by.Ball)
 	})
 	slices.SortStableFunc(shots, func(a, b *record.Shot) int { return cmp.Compare(a.Order, b.Order) })
 	limit := MaxWornShots

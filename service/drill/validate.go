@@ -253,7 +253,7 @@ func (r Rule) setFaults(f *Faults, root string) {
 	for i, leave := range r.Leaves {
 		pointer := fmt.Sprintf("%s/leaves/%d", root, i)
 		if leave == 0 || leave > lane.FullRack {
-			f.add(pointer, "name the standing pins, 1 to 10: a strike is no leave")
+			f.add(pointer, "name the standing pins, 1 to 10: a strike is not a leave")
 			continue
 		}
 		for _, earlier := range r.Leaves[:i] {

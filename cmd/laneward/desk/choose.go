@@ -52,7 +52,9 @@ func (d *logDesk) pickAthlete(ctx context.Context) (client.Record, error) {
 		return client.Record{}, err
 	}
 	if len(all) == 0 {
-		return client.Record{}, terminal.NotFound("the squad has no athletes on this computer yet: laneward add athlete, then laneward sync")
+		return client.Record{}, terminal.NotFound(
+			"the squad has no athletes on this computer yet: laneward add athlete, then laneward sync",
+		)
 	}
 	if !d.prompts {
 		return client.Record{}, terminal.Usage("name who bowls with --athlete NAME")
@@ -297,7 +299,11 @@ func (d *logDesk) chooseDrill(ctx context.Context, c *logCommand) error {
 		if i < assigned {
 			what = "assigned"
 		}
-		rows[i] = []string{asked.Name, fmt.Sprintf("%d shots, %s to pass", asked.Reps, terminal.Percent(asked.PassShare)), what}
+		rows[i] = []string{
+			asked.Name,
+			fmt.Sprintf("%d shots, %s to pass", asked.Reps, terminal.Percent(asked.PassShare)),
+			what,
+		}
 	}
 	question := choice{
 		question: "For which drill?",

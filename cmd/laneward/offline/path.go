@@ -27,12 +27,12 @@ import (
 // frictionFlags are the constants of [motion.Friction]. The nominal ones are fits to practice, not
 // measurements.
 type frictionFlags struct {
-	MuDry      float64          `name:"mu-dry" default:"${mu_dry}" placeholder:"MU" help:"Friction coefficient of the dry lane at a slip of 5 m/s (${default}: a fit to practice)."`
-	MuOil      float64          `name:"mu-oil" default:"${mu_oil}" placeholder:"MU" help:"The same under endless oil (${default}: a fit to practice)."`
-	Q0         float64          `name:"q0" default:"${q0}" placeholder:"UNITS" help:"Film over which the friction falls by the factor e, in oil units of 0.0167 mL per square foot (${default}: a fit to practice)."`
+	MuDry      float64          `name:"mu-dry"      default:"${mu_dry}"      placeholder:"MU"    help:"Friction coefficient of the dry lane at a slip of 5 m/s (${default}: a fit to practice)."`
+	MuOil      float64          `name:"mu-oil"      default:"${mu_oil}"      placeholder:"MU"    help:"The same under endless oil (${default}: a fit to practice)."`
+	Q0         float64          `name:"q0"          default:"${q0}"          placeholder:"UNITS" help:"Film over which the friction falls by the factor e, in oil units of 0.0167 mL per square foot (${default}: a fit to practice)."`
 	ShareThick float64          `name:"share-thick" default:"${share_thick}" placeholder:"SHARE" help:"Share of the friction that falls slower, over --q-thick, so that thick oil counts (${default}: a fit to practice)."`
-	QThick     float64          `name:"q-thick" default:"${q_thick}" placeholder:"UNITS" help:"Film over which that share falls by the factor e, in oil units (${default}: a fit to practice)."`
-	SlipMPS    motion.SlipScale `name:"slip-mps" default:"${slip_mps}" placeholder:"M/S" help:"Slip speed over which friction falls, in metres a second; none: the same at any slip (${default}: a fit to practice)."`
+	QThick     float64          `name:"q-thick"     default:"${q_thick}"     placeholder:"UNITS" help:"Film over which that share falls by the factor e, in oil units (${default}: a fit to practice)."`
+	SlipMPS    motion.SlipScale `name:"slip-mps"    default:"${slip_mps}"    placeholder:"M/S"   help:"Slip speed over which friction falls, in metres a second; none: the same at any slip (${default}: a fit to practice)."`
 }
 
 // Defaults are the nominal values that the help of commands names.
@@ -56,11 +56,11 @@ type pathCommand struct {
 	frictionFlags
 	Film       string  `required:"" placeholder:"FILE" help:"The film map as JSON: film[board-1][foot] in oil units, 39 boards from the right gutter by 60 feet."`
 	Releases   string  `required:"" placeholder:"FILE" help:"The releases as CSV, - for stdin: columns laydown_board, angle_deg, mph, rpm, rot_deg, tilt_deg."`
-	Format     string  `enum:"csv,json" default:"csv" help:"csv or json (${default})."`
-	RadiusIn   float64 `name:"radius-in" default:"${radius_in}" placeholder:"IN" help:"The ball's radius in inches (${default})."`
-	GyrationIn float64 `name:"gyration-in" default:"${gyration_in}" placeholder:"IN" help:"The ball's radius of gyration in inches (${default})."`
-	Fast       bool    `help:"Compute some fifty times faster, within 0.05 board at the pins instead of 0.0001 (0.3 on a film that changes from all to nothing from board to board)."`
-	Side       string  `enum:"right,left" default:"right" help:"The hand that bowls, right or left (${default}): boards and angles count from that side."`
+	Format     string  `                               help:"csv or json (${default})."                                                                                                                              enum:"csv,json"   default:"csv"`
+	RadiusIn   float64 `            placeholder:"IN"   help:"The ball's radius in inches (${default})."                                                                                                                                default:"${radius_in}"   name:"radius-in"`
+	GyrationIn float64 `            placeholder:"IN"   help:"The ball's radius of gyration in inches (${default})."                                                                                                                    default:"${gyration_in}" name:"gyration-in"`
+	Fast       bool    `                               help:"Compute some fifty times faster, within 0.05 board at the pins instead of 0.0001 (0.3 on a film that changes from all to nothing from board to board)."`
+	Side       string  `                               help:"The hand that bowls, right or left (${default}): boards and angles count from that side."                                                               enum:"right,left" default:"right"`
 }
 
 func (pathCommand) Help() string {

@@ -21,10 +21,10 @@ import (
 // serverFlags are how the server runs.
 type serverFlags struct {
 	databaseFlags
-	Listen       string   `env:"LANEWARD_LISTEN" default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Address to listen on; port 0 takes a free one (${default})."`
-	SigningKeys  string   `env:"LANEWARD_SIGNING_KEYS_FILE" placeholder:"FILE" help:"PEM file of the Ed25519 keys that sign access tokens; made when absent (signing-keys.pem in the state directory)."`
-	TrustedProxy []string `env:"LANEWARD_TRUSTED_PROXY" placeholder:"CIDR" help:"Networks whose X-Forwarded-For is believed."`
-	LogFormat    string   `env:"LANEWARD_LOG_FORMAT" enum:"json,text" default:"json" help:"json or text (${default})."`
+	Listen       string   `env:"LANEWARD_LISTEN"            default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Address to listen on; port 0 takes a free one (${default})."`
+	SigningKeys  string   `env:"LANEWARD_SIGNING_KEYS_FILE"                          placeholder:"FILE"    help:"PEM file of the Ed25519 keys that sign access tokens; made when absent (signing-keys.pem in the state directory)."`
+	TrustedProxy []string `env:"LANEWARD_TRUSTED_PROXY"                              placeholder:"CIDR"    help:"Networks whose X-Forwarded-For is believed."`
+	LogFormat    string   `env:"LANEWARD_LOG_FORMAT"        default:"json"                                 help:"json or text (${default})."                                                                                        enum:"json,text"`
 }
 
 // running is a server that answers.
@@ -55,7 +55,9 @@ func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready 
 	defer func() { err = errors.Join(err, database.close(log)) }()
 	svc := service.New(service.Config{DB: database.DB, Keys: keys, Log: log, Now: env.Now})
 	defer svc.Close()
-	handler, err := api.NewHandler(api.Config{Service: svc, Log: log, Version: terminal.Version(), TrustedProxies: proxies})
+	handler, err := api.NewHandler(
+		api.Config{Service: svc, Log: log, Version: terminal.Version(), TrustedProxies: proxies},
+	)
 	if err != nil {
 		return err
 	}
@@ -132,7 +134,9 @@ func (c *migrateCommand) Run(ctx context.Context, env terminal.Environment) erro
 		return terminal.Usage("%w", err)
 	}
 	if address == "" {
-		return terminal.Usage("name the database by LANEWARD_DATABASE_URL or --database-url-file; a server with its own Postgres migrates it by itself")
+		return terminal.Usage(
+			"name the database by LANEWARD_DATABASE_URL or --database-url-file; a server with its own Postgres migrates it by itself",
+		)
 	}
 	if err := db.Migrate(ctx, address); err != nil {
 		return err
