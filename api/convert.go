@@ -21,14 +21,6 @@ func dateOf(day *record.Day) *openapitypes.Date {
 	return &openapitypes.Date{Time: day.Time}
 }
 
-// nonEmpty is nil for an empty text.
-func nonEmpty[T ~string](text T) *T {
-	if text == "" {
-		return nil
-	}
-	return &text
-}
-
 // dayOf is a day as the service has it; nil for none.
 func dayOf(date *openapitypes.Date) *record.Day {
 	if date == nil {

@@ -45,7 +45,13 @@ func (h *handlers) Push(ctx context.Context, r openapi.PushRequestObject) (opena
 	if schema := schemaOf(r.Params.Schema); schema < service.OldestSchema || schema > service.Schema {
 		return nil, service.SchemaError(schema)
 	}
-	p := &pusher{h: h, ctx: ctx, squad: r.SquadID, schema: schemaOf(r.Params.Schema), atomic: r.Params.Atomic != nil && *r.Params.Atomic}
+	p := &pusher{
+		h:      h,
+		ctx:    ctx,
+		squad:  r.SquadID,
+		schema: schemaOf(r.Params.Schema),
+		atomic: r.Params.Atomic != nil && *r.Params.Atomic,
+	}
 	format, err := logFormat(r.ContentType)
 	switch {
 	case err != nil || format == service.LogCSV:

@@ -174,7 +174,8 @@ func (h *handlers) GetSnapshot(
 			query.Page = page.Page
 			return h.service.Snapshot(ctx, userOf(ctx), r.SquadID, query)
 		}
-		for page, err := range readAhead(ctx, page, func(page service.SnapshotPage) bool { return page.Page != "" }, next) {
+		more := func(page service.SnapshotPage) bool { return page.Page != "" }
+		for page, err := range readAhead(ctx, page, more, next) {
 			if err == nil {
 				err = write.items(page.Items, tables, endOf(page))
 			}

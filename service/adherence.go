@@ -120,7 +120,11 @@ type drillTasks struct {
 
 // readTasks reads a query's tasks at one moment. They are judged afterwards: no connection is held
 // meanwhile.
-func (s *Service) readTasks(ctx context.Context, user, squad uuid.UUID, query DrillQuery) (tasks drillTasks, err error) {
+func (s *Service) readTasks(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query DrillQuery,
+) (tasks drillTasks, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		if tasks, err = w.drillTasks(ctx, query); err != nil {
 			return err

@@ -144,7 +144,8 @@ func (w *work) assignees(ctx context.Context, named []uuid.UUID) ([]*record.Athl
 	seen := make(map[uuid.UUID]bool, len(named))
 	for i, id := range named {
 		athlete := byID[id]
-		faults.Add(athlete == nil, fmt.Sprintf("/athlete_ids/%d", i), "not-found", "there is no athlete %s in the squad", id)
+		pointer := fmt.Sprintf("/athlete_ids/%d", i)
+		faults.Add(athlete == nil, pointer, "not-found", "there is no athlete %s in the squad", id)
 		if athlete != nil && !seen[id] {
 			athletes, seen[id] = append(athletes, athlete), true
 		}

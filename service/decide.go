@@ -200,7 +200,10 @@ func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
 	if p.change.Schema != 0 && p.change.Schema < Schema {
 		began, found := record.Decode(p.change.Record.Kind(), history[at].Body)
 		if began == nil {
-			return fmt.Errorf("read revision %d of %s %s: %v", base, p.change.Record.Kind(), p.change.Record.Key(), found)
+			return fmt.Errorf(
+				"read revision %d of %s %s: %v",
+				base, p.change.Record.Kind(), p.change.Record.Key(), found,
+			)
 		}
 		if _, mine, err = p.change.withNewer(began, mine); err != nil {
 			return err

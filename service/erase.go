@@ -181,7 +181,9 @@ func (w *work) export(ctx context.Context, archive *zip.Writer, athlete *record.
 	if err := w.addJSON(archive, "athlete.json", athlete); err != nil {
 		return err
 	}
-	for _, kind := range []record.Kind{record.KindMember, record.KindBall, record.KindAssignment, record.KindDrill, record.KindShot} {
+	for _, kind := range []record.Kind{
+		record.KindMember, record.KindBall, record.KindAssignment, record.KindDrill, record.KindShot,
+	} {
 		if err := w.exportKind(ctx, archive, kind, id); err != nil {
 			return err
 		}

@@ -128,7 +128,10 @@ func (w *work) droppedMembers(ctx context.Context, in window) (dropped []Item, e
 		if record.SameID(one.Owner(), w.athlete) {
 			continue
 		}
-		history, err := w.HistoryOf(ctx, db.HistoryOfParams{SquadID: w.squad, Kind: string(record.KindMember), ID: one.Key()})
+		history, err := w.HistoryOf(
+			ctx,
+			db.HistoryOfParams{SquadID: w.squad, Kind: string(record.KindMember), ID: one.Key()},
+		)
 		if err != nil {
 			return nil, db.Translate(err)
 		}
@@ -174,7 +177,10 @@ func (w *work) droppedDrills(ctx context.Context, assignment Item) (dropped []It
 			return nil, err
 		}
 		if len(visible) == 0 {
-			dropped = append(dropped, Item{Kind: record.KindDrill, ID: was.DrillID, Rev: assignment.Rev, Scope: ScopeRemoved})
+			dropped = append(
+				dropped,
+				Item{Kind: record.KindDrill, ID: was.DrillID, Rev: assignment.Rev, Scope: ScopeRemoved},
+			)
 		}
 	}
 	return dropped, nil

@@ -206,7 +206,8 @@ func (s *Service) DrillPicture(
 	}
 	athlete, record := scores.Scores[0].Athlete, scores.Drill
 	drawn := advice.DrawDrill(record, athlete.Side, judged)
-	drawn.Title, drawn.Caption, drawn.WidthPx = athlete.Name+": "+record.Name, scores.Scores[0].Adherence.Reading, widthPx
+	drawn.Title, drawn.WidthPx = athlete.Name+": "+record.Name, widthPx
+	drawn.Caption = scores.Scores[0].Adherence.Reading
 	scene, err := drawn.Scene()
 	if err != nil {
 		return scene, fmt.Errorf("draw drill %s for athlete %s: %w", record.ID, athlete.ID, err)

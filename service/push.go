@@ -41,7 +41,8 @@ type PushOutcome struct {
 
 // Push stores a piece of a device's changes, at most [PushPiece], in one transaction, and returns
 // an outcome for each in their order and the revision reached. Parents may come in any order within
-// it. schema is the device's: what it does not know of stays as it is. With atomic nothing is stored unless everything is.
+// it. schema is the device's: what it does not know of stays as it is. With atomic nothing is
+// stored unless everything is.
 func (s *Service) Push(
 	ctx context.Context,
 	user, squad uuid.UUID,

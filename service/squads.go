@@ -180,8 +180,8 @@ func (s *Service) Invitations(
 			db.InvitationsParams{
 				SquadID: squad,
 				After:   after,
-				MaxRows: int32(limit + 1),
-			}, //nolint:gosec // at most 1001
+				MaxRows: int32(limit + 1), //nolint:gosec // at most 1001
+			},
 		)
 		if err != nil {
 			return err

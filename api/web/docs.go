@@ -97,7 +97,10 @@ func newDocs(contract []byte) (*docs, error) {
 	for _, name := range slices.Sorted(maps.Keys(document.Components.Schemas)) {
 		schema := document.Components.Schemas[name].Value
 		d.Schemas = append(d.Schemas, docSchema{
-			Name: name, Text: prose(schema.Description), Type: typeOf(&openapi3.SchemaRef{Value: schema}), Fields: fieldsOf(schema),
+			Name:   name,
+			Text:   prose(schema.Description),
+			Type:   typeOf(&openapi3.SchemaRef{Value: schema}),
+			Fields: fieldsOf(schema),
 		})
 	}
 	return d, nil

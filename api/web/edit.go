@@ -95,7 +95,9 @@ func (e editable) edited(v *visit) (*roster, *editor, error) {
 		}
 	}
 	if opened.remove == nil {
-		opened.remove = func(rev int64) error { return v.site.svc.Delete(v.Context(), v.me.ID, r.Own.ID, e.kind, id, rev) }
+		opened.remove = func(rev int64) error {
+			return v.site.svc.Delete(v.Context(), v.me.ID, r.Own.ID, e.kind, id, rev)
+		}
 	}
 	return r, opened, nil
 }

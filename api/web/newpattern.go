@@ -239,7 +239,10 @@ func (f *form) takeCSV() *form {
 func (f *form) fillLoads(loads []oil.Load) {
 	for i, load := range loads {
 		for column, value := range map[string]string{
-			"direction": string(load.Direction), "from_board": strconv.Itoa(load.FromBoard), "to_board": strconv.Itoa(load.ToBoard), "count": strconv.Itoa(load.Count),
+			"direction":    string(load.Direction),
+			"from_board":   strconv.Itoa(load.FromBoard),
+			"to_board":     strconv.Itoa(load.ToBoard),
+			"count":        strconv.Itoa(load.Count),
 			"ul_per_board": plain(load.ULPerBoard), "start_ft": plain(load.StartFt), "end_ft": plain(load.EndFt),
 		} {
 			f.input(loadInput(i, column)).Value = value

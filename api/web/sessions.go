@@ -180,7 +180,8 @@ func (f *form) takeSession(s *record.Session) {
 	if held := f.day("date"); held != nil {
 		s.Date = *held
 	}
-	for _, text := range strings.FieldsFunc(f.value("lanes"), func(r rune) bool { return r == ' ' || r == ',' || r == '-' }) {
+	separator := func(r rune) bool { return r == ' ' || r == ',' || r == '-' }
+	for _, text := range strings.FieldsFunc(f.value("lanes"), separator) {
 		n, err := strconv.ParseInt(text, 10, 32)
 		if err != nil {
 			f.blame("lanes", strconv.Quote(text)+" is not a lane; separate numbers with spaces")

@@ -12,8 +12,9 @@ import (
 
 // Find returns the one record of a kind that a person means by an id or a name. Upper and lower
 // case are the same unless that makes the difference between two. The beginning of a name will do
-// when no other name begins so, its first words before its first letters. A session can also be called by its day, or by its name and day. It fails
-// with [NotFound], naming those there are, or with [Ambiguous], listing the ids to choose from.
+// when no other name begins so, its first words before its first letters. A session can also be
+// called by its day, or by its name and day. It fails with [NotFound], naming those there are, or
+// with [Ambiguous], listing the ids to choose from.
 func (c *Client) Find(ctx context.Context, squad uuid.UUID, kind Kind, text string) (Record, error) {
 	if id, err := uuid.Parse(text); err == nil {
 		return c.Get(ctx, squad, kind, id)

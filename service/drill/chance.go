@@ -21,7 +21,8 @@ const (
 // rule's unit. Common practice, no source.
 func (r Rule) typicalSpread() float64 {
 	spread := map[Measure]float64{
-		Board: 1.1, BreakpointDistance: 2, LaunchAngle: 0.4, EntryAngle: 0.6, Speed: 0.4, RevRate: 15, Rotation: 4, Tilt: 2,
+		Board: 1.1, BreakpointDistance: 2, LaunchAngle: 0.4, EntryAngle: 0.6,
+		Speed: 0.4, RevRate: 15, Rotation: 4, Tilt: 2,
 	}[r.subject()]
 	if r.Measure == Move {
 		spread *= math.Sqrt2

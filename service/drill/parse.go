@@ -137,7 +137,8 @@ func readRules(text string) (rules []Rule, why string) {
 		return nil, why
 	}
 	for _, read := range []func(string) ([]Rule, bool){
-		one(readSplit), one(readLeave), one(readPocket), one(readMove), one(readDistance), one(readQuantity), one(readBoard), readTwo,
+		one(readSplit), one(readLeave), one(readPocket), one(readMove), one(readDistance),
+		one(readQuantity), one(readBoard), readTwo,
 	} {
 		rules, ok := read(text)
 		if !ok {

@@ -165,7 +165,10 @@ func (r *Request) prepare() error {
 func (l Lane) check(faults *Faults, at string) {
 	faults.add(l.Film == nil, at+"/film", "is missing")
 	faults.add(!(l.Weight > 0), at+"/weight", "%g must be more than 0", l.Weight)
-	faults.add(!(l.RevFactor > 0 && l.RevFactor <= 2), at+"/rev_factor", "%g is out of range: write 0 to 2", l.RevFactor)
+	faults.add(
+		!(l.RevFactor > 0 && l.RevFactor <= 2),
+		at+"/rev_factor", "%g is out of range: write 0 to 2", l.RevFactor,
+	)
 }
 
 func (p Pocket) check(faults *Faults) {

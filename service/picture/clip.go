@@ -13,7 +13,12 @@ func clipLine(line []XY, r Rect) [][]XY {
 		a, b := line[i-1], line[i]
 		from, to := 0.0, 1.0
 		visible := true
-		for _, edge := range [][2]float64{{a.X - b.X, a.X - r.X}, {b.X - a.X, r.X + r.W - a.X}, {a.Y - b.Y, a.Y - r.Y}, {b.Y - a.Y, r.Y + r.H - a.Y}} {
+		for _, edge := range [][2]float64{
+			{a.X - b.X, a.X - r.X},
+			{b.X - a.X, r.X + r.W - a.X},
+			{a.Y - b.Y, a.Y - r.Y},
+			{b.Y - a.Y, r.Y + r.H - a.Y},
+		} {
 			slope, room := edge[0], edge[1]
 			switch {
 			case slope == 0:

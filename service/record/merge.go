@@ -16,7 +16,11 @@ import (
 func Decode(kind Kind, data []byte) (Record, []Fault) {
 	record := New(kind)
 	if record == nil {
-		return nil, []Fault{{Pointer: "/kind", Code: "unknown", Detail: fmt.Sprintf("%q is not a kind of record", kind)}}
+		return nil, []Fault{{
+			Pointer: "/kind",
+			Code:    "unknown",
+			Detail:  fmt.Sprintf("%q is not a kind of record", kind),
+		}}
 	}
 	decoder := json.NewDecoder(bytes.NewReader(data))
 	decoder.DisallowUnknownFields()

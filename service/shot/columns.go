@@ -188,7 +188,10 @@ func idOrBlank(id *uuid.UUID) string {
 func measureColumn(i int) column {
 	m := &measures[i]
 	return column{
-		Column: Column{Name: m.Column, Field: m.Field, Unit: m.Unit, Meaning: m.Meaning, Limits: m.limits(), Synonyms: m.Synonyms},
+		Column: Column{
+			Name: m.Column, Field: m.Field, Unit: m.Unit,
+			Meaning: m.Meaning, Limits: m.limits(), Synonyms: m.Synonyms,
+		},
 		read: func(in *intake, row *Row, text string) {
 			v, err := parseNumber(text, m.Unit)
 			if err == nil {

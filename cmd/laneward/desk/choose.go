@@ -19,7 +19,9 @@ import (
 
 // choose settles who bowls, in which session, for which drill and with which ball.
 func (d *logDesk) choose(ctx context.Context, c *logCommand) error {
-	for _, step := range []func(context.Context, *logCommand) error{d.chooseAthlete, d.chooseSession, d.chooseDrill, d.chooseBall} {
+	for _, step := range []func(context.Context, *logCommand) error{
+		d.chooseAthlete, d.chooseSession, d.chooseDrill, d.chooseBall,
+	} {
 		if err := step(ctx, c); err != nil {
 			return err
 		}

@@ -267,7 +267,11 @@ func (d *logDesk) shortVerdict(id uuid.UUID) string {
 	if !counts {
 		return ""
 	}
-	word := map[drill.Verdict]string{drill.Kept: "kept", drill.Broken: "broken", drill.Unknown: "not judged"}[judged.Verdict]
+	word := map[drill.Verdict]string{
+		drill.Kept:    "kept",
+		drill.Broken:  "broken",
+		drill.Unknown: "not judged",
+	}[judged.Verdict]
 	decided := -1
 	for i, rule := range judged.Rules {
 		if rule.Verdict == judged.Verdict && rule.Basis != "" &&
@@ -343,7 +347,11 @@ func (d *logDesk) standingWords() string {
 		if a.Unknown > 0 {
 			words += " (" + a.BoundsWords() + ")"
 		}
-		words += ", " + map[drill.DrillVerdict]string{drill.Met: "met", drill.NotMet: "not met", drill.TooFewShots: "too few to tell"}[a.Verdict]
+		words += ", " + map[drill.DrillVerdict]string{
+			drill.Met:         "met",
+			drill.NotMet:      "not met",
+			drill.TooFewShots: "too few to tell",
+		}[a.Verdict]
 	}
 	if a.RepsLeft > 0 {
 		words += fmt.Sprintf(", %d to go", a.RepsLeft)

@@ -228,7 +228,11 @@ func (d *logDesk) verdictStyle(id uuid.UUID, words string) string {
 	}
 	return terminal.Styled(
 		words,
-		map[string]string{"kept": terminal.Green, "broken": terminal.Red, "unknown": terminal.Yellow}[string(d.judged[id].Verdict)],
+		map[string]string{
+			"kept":    terminal.Green,
+			"broken":  terminal.Red,
+			"unknown": terminal.Yellow,
+		}[string(d.judged[id].Verdict)],
 	)
 }
 

@@ -248,7 +248,10 @@ func (c *squadConnection) printJudgements(judged openapi.Judgements) error {
 		"why",
 	)
 	list.Style("verdict", func(verdict string) string {
-		return map[openapi.Verdict]string{openapi.Kept: terminal.Green, openapi.Broken: terminal.Red}[openapi.Verdict(verdict)]
+		return map[openapi.Verdict]string{
+			openapi.Kept:   terminal.Green,
+			openapi.Broken: terminal.Red,
+		}[openapi.Verdict(verdict)]
 	})
 	several := len(judged.Drill.Rules) > 1
 	for _, item := range judged.Items {

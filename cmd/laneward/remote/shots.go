@@ -93,7 +93,12 @@ func viewShot(ctx context.Context, names *book, record client.Record) ([]field, 
 	for _, parent := range []struct {
 		kind client.Kind
 		id   *uuid.UUID
-	}{{client.Athlete, &s.AthleteID}, {client.Session, &s.SessionID}, {client.Ball, s.BallID}, {client.Drill, s.DrillID}} {
+	}{
+		{client.Athlete, &s.AthleteID},
+		{client.Session, &s.SessionID},
+		{client.Ball, s.BallID},
+		{client.Drill, s.DrillID},
+	} {
 		name, err := names.name(ctx, parent.kind, parent.id)
 		if err != nil {
 			return nil, err
@@ -105,7 +110,11 @@ func viewShot(ctx context.Context, names *book, record client.Record) ([]field, 
 			fields = append(fields, field{name: strings.ToLower(m.Label), value: m.Text(v)})
 		}
 	}
-	return append(fields, field{name: "gutter", value: string(s.Gutter)}, field{name: "standing", value: pins(s.Standing)}, field{name: "track", value: track(s.Track)},
+	return append(
+		fields,
+		field{name: "gutter", value: string(s.Gutter)},
+		field{name: "standing", value: pins(s.Standing)},
+		field{name: "track", value: track(s.Track)},
 		field{name: "source", value: s.Source}, field{name: "note", value: s.Note}), nil
 }
 

@@ -58,7 +58,7 @@ func TestUpgradeFromTheFirstSchema(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer db.Close() //nolint:errcheck // it was only read
+	defer db.Close()
 	var schemas string
 	err = db.QueryRowContext(t.Context(), `SELECT group_concat(schema) FROM (SELECT schema FROM changes ORDER BY seq)`).Scan(&schemas)
 	if want := fmt.Sprintf("1,%[1]d,%[1]d", client.Schema); err != nil || schemas != want {
