@@ -74,7 +74,7 @@ func fill(tb testing.TB, file string, squad, athlete uuid.UUID, shots int) {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	defer db.Close() //nolint:errcheck // what matters is the commit
+	defer db.Close()
 	tx, err := db.BeginTx(tb.Context(), nil)
 	if err != nil {
 		tb.Fatal(err)

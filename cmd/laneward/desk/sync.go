@@ -282,7 +282,11 @@ func (c *copyConnection) verify(ctx context.Context, run *local.Sync, name strin
 		}
 		list := terminal.NewTable("kind", "here>", "on the server>")
 		for _, d := range differing {
-			list.Add(string(d.Kind), terminal.Things(int(d.Here.Count), "record"), terminal.Things(int(d.There.Count), "record"))
+			list.Add(
+				string(d.Kind),
+				terminal.Things(int(d.Here.Count), "record"),
+				terminal.Things(int(d.There.Count), "record"),
+			)
 		}
 		c.Warn("%s: this computer does not hold what the server does; reading a new copy", name)
 		c.Say("%s", strings.TrimRight(list.Text(c.Width(), false), "\n"))
