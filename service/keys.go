@@ -112,7 +112,8 @@ func makeKeyFile(path string) (*Keys, error) {
 	if err != nil {
 		return nil, fmt.Errorf("write the signing key: %w", err)
 	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil {
+	// The folder also holds the private Postgres, whose own account has to pass through it.
+	if err := os.MkdirAll(filepath.Dir(path), 0o711); err != nil { //nolint:gosec // passed through, not read
 		return nil, fmt.Errorf("write the signing key: %w", err)
 	}
 	err = publishFile(path, pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: der}))

@@ -288,6 +288,25 @@ func TestKeyFileMadeOnce(t *testing.T) {
 	}
 }
 
+// TestKeyFileLeavesItsFolderPassable makes the folders of a first start: run by root, the private
+// Postgres beside the key has an account of its own, which must get through to its cluster.
+func TestKeyFileLeavesItsFolderPassable(t *testing.T) {
+	t.Parallel()
+	state := filepath.Join(t.TempDir(), "laneward")
+	if _, err := LoadKeys(filepath.Join(state, "demo", "keys.pem")); err != nil {
+		t.Fatal(err)
+	}
+	for _, dir := range []string{state, filepath.Join(state, "demo")} {
+		info, err := os.Stat(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if mode := info.Mode().Perm(); mode != 0o711 {
+			t.Errorf("%s has mode %o: others must pass through it, and not list it", dir, mode)
+		}
+	}
+}
+
 func TestBadKeyFiles(t *testing.T) {
 	t.Parallel()
 	weak, err := rsa.GenerateKey(rand.Reader, 2048)

@@ -44,9 +44,9 @@ func welcome(w io.Writer, address string, squad demoSquad) error {
 Laneward runs at %[1]s with an invented squad: every name, ball, pattern and shot in it is made up.
 
 Sign in there as
-  %[2]s  the coach
-  %[3]s   an athlete
-  %[4]s  an analyst
+  %-24[2]s  the coach
+  %-24[3]s  an athlete
+  %-24[4]s  an analyst
 each with the password: %[5]s
 
 Three commands to try, in another terminal:
