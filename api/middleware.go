@@ -140,7 +140,9 @@ func limitBody(contract *contract) echo.MiddlewareFunc {
 			switch route := contract.route(c); {
 			case route == nil:
 			case route.Operation.RequestBody == nil:
-				request.Body, request.ContentLength = http.NoBody, 0
+				bodiless := *request // the server still has to get past what was sent
+				bodiless.Body, bodiless.ContentLength = http.NoBody, 0
+				c.SetRequest(&bodiless)
 				return next(c)
 			case readByHandler(route):
 				limit = maxLogBody
