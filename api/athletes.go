@@ -27,7 +27,7 @@ func (h *handlers) ExportAthlete(
 }
 
 // zipReply answers with a zip that is written as it is read. A failure before the first byte is
-// told as a problem; one after it breaks off.
+// answered as a problem; one after it breaks the connection off.
 type zipReply func(begin func() (io.Writer, error)) error
 
 func (r zipReply) VisitExportAthleteResponse(w http.ResponseWriter) error {
@@ -40,7 +40,7 @@ func (r zipReply) VisitExportAthleteResponse(w http.ResponseWriter) error {
 		return w, nil
 	})
 	if err != nil && begun {
-		panic(http.ErrAbortHandler) // the status is out; only breaking off tells the reader
+		panic(http.ErrAbortHandler) // the status is sent; only breaking off can signal the failure
 	}
 	if err != nil {
 		return fmt.Errorf("export: %w", err)

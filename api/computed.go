@@ -148,7 +148,7 @@ func (p *progressWriter) run(
 	case p.started && asked.Err() != nil:
 		return nil // no one reads the rest
 	case failed != nil:
-		panic(http.ErrAbortHandler) // the status is out; only breaking off tells the reader
+		panic(http.ErrAbortHandler) // the status is sent; only breaking off can signal the failure
 	case err != nil && !p.started:
 		return err
 	case err != nil:

@@ -67,7 +67,7 @@ func (c *contract) route(ctx echo.Context) *routers.Route {
 	return c.routes[routeKey(ctx.Request().Method, ctx.Path())]
 }
 
-// unknown refuses an address of the API that has no such operation: 405 with the methods there are,
+// unknown refuses a request to the API that matches no operation: 405 with the methods there are,
 // else 404. Other addresses are pages.
 func (c *contract) unknown(ctx echo.Context) error {
 	path := ctx.Request().URL.Path

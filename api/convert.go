@@ -53,8 +53,8 @@ func text(word *string) string {
 	return *word
 }
 
-// pictureWidthPx is how wide a picture is laid out when nobody asks for another width: it fits a
-// phone held upright.
+// pictureWidthPx is how wide a picture is laid out unless the request asks for another width: it
+// fits a phone held upright.
 const pictureWidthPx = 390
 
 func widthOf(px *int) int {
@@ -64,7 +64,7 @@ func widthOf(px *int) int {
 	return *px
 }
 
-// logFormat tells a log's format from its Content-Type.
+// logFormat returns a log's format from its Content-Type.
 func logFormat(contentType string) (service.LogFormat, error) {
 	media, parameters, err := mime.ParseMediaType(contentType)
 	if charset, ok := parameters["charset"]; ok && err == nil && charset != "utf-8" && charset != "UTF-8" &&

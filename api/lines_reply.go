@@ -30,7 +30,7 @@ func (r linesReply) write(w http.ResponseWriter) error {
 	err := r(lineWriter{w, buffer, json.NewEncoder(buffer), new([]byte)})
 	switch {
 	case err != nil && late.out:
-		panic(http.ErrAbortHandler) // only breaking off tells the reader
+		panic(http.ErrAbortHandler) // only breaking off can signal the failure
 	case err != nil:
 		return err
 	}

@@ -33,8 +33,8 @@ func requestID(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
-// headAsGet has HEAD answered as GET is (RFC 9110, section 9.3.2): the connection, which knows
-// better, leaves the content out. A stream of events, which would never end, has none.
+// headAsGet has HEAD answered as GET is (RFC 9110, section 9.3.2): net/http drops the body. A
+// stream of events, which would never end, has none.
 func headAsGet(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method == http.MethodHead && !isLive(r.URL.Path) {
@@ -77,7 +77,7 @@ func accessLog(log *slog.Logger) echo.MiddlewareFunc {
 	}
 }
 
-// errPanic stands for a panic, which has been logged with its place.
+// errPanic is the error of a panic, which has been logged with its stack.
 var errPanic = errors.New("panic")
 
 func recoverPanics(log *slog.Logger) echo.MiddlewareFunc {

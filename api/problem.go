@@ -25,15 +25,15 @@ func errTooLarge(limit int64) error {
 	}
 }
 
-// writeError answers every failure as a problem (RFC 9457). What nobody foresaw is logged here,
-// once, and told as a fixed sentence.
+// writeError answers every failure as a problem (RFC 9457). An unexpected failure is logged here,
+// once, and answered with a fixed sentence.
 func writeError(log *slog.Logger, err error, c echo.Context) {
 	if c.Response().Committed {
 		return
 	}
 	known, kind := describe(err)
 	id := c.Response().Header().Get(echo.HeaderXRequestID)
-	gone := c.Request().Context().Err() != nil // whoever asked no longer waits
+	gone := c.Request().Context().Err() != nil // the client no longer waits
 	if (known.Code == service.Internal || known.Code == service.Unavailable) && !gone && !errors.Is(err, errPanic) {
 		log.ErrorContext(c.Request().Context(), "request failed", "request_id", id, "route", c.Path(), "err", err)
 	}
@@ -90,7 +90,7 @@ func describe(err error) (*service.Error, problem.Kind) {
 	return known, problem.Of(known.Code)
 }
 
-// describeHTTP tells echo's own failures: no such address, wrong method, a body or parameter it
+// describeHTTP describes echo's own failures: no such address, wrong method, a body or parameter it
 // could not bind.
 func describeHTTP(err *echo.HTTPError) (*service.Error, problem.Kind) {
 	code, detail := service.Invalid, strings.TrimSpace(fmt.Sprint(err.Message))

@@ -134,7 +134,7 @@ func (p *pusher) whole(body io.Reader) (openapi.PushResponseObject, error) {
 	return reply, nil
 }
 
-// bodyError tells why a body cannot be read. One that is too large is told by its own error.
+// bodyError returns why a body cannot be read. One that is too large has an error of its own.
 func bodyError(err error) error {
 	var tooLarge *http.MaxBytesError
 	var network net.Error
@@ -173,8 +173,8 @@ func (p *pusher) lines(body io.Reader, write lineWriter) error {
 	}
 	for more := true; more; {
 		line, tooLong, err := nextLine(reader)
-		// A body that was cut has no whole last line to trust: what was read whole is stored, the
-		// rest is sent again.
+		// The last line of a body that was cut off may be incomplete: the lines before it are
+		// stored, the rest is sent again.
 		if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
 			return bodyError(err)
 		}
@@ -191,8 +191,8 @@ func (p *pusher) lines(body io.Reader, write lineWriter) error {
 	return write.end(map[string]int64{"rev": p.rev})
 }
 
-// nextLine reads a line without its end and the blanks around it. One that is longer than maxLine
-// is passed over; nil stands in its place.
+// nextLine reads a line without its end and the white space around it. One that is longer than
+// maxLine is skipped; nil takes its place.
 func nextLine(reader *bufio.Reader) (line []byte, tooLong bool, err error) {
 	for {
 		part, err := reader.ReadSlice('\n')

@@ -28,7 +28,7 @@ func readAhead[P any](
 			go func(after P) {
 				var r reading
 				defer func() {
-					if what := recover(); what != nil { // the request's own goroutine tells of it
+					if what := recover(); what != nil { // the request's own goroutine reports it
 						r.panicked = fmt.Sprintf("%v\n%s", what, debug.Stack())
 					}
 					ahead <- r

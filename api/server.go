@@ -22,7 +22,7 @@ import (
 	"laneward/service"
 )
 
-// Config is what the edge stands on.
+// Config is what the HTTP edge is built from.
 type Config struct {
 	Service *service.Service
 	Log     *slog.Logger
@@ -37,7 +37,7 @@ type Handler struct {
 	drain func()
 }
 
-// Drain ends the streams that would otherwise never end.
+// Drain ends the endless streams so that Shutdown can finish.
 func (h *Handler) Drain() { h.drain() }
 
 // NewHandler returns the whole HTTP surface.
@@ -89,8 +89,8 @@ func NewHandler(config Config) (*Handler, error) {
 	return &Handler{Handler: headAsGet(e), drain: sync.OnceFunc(func() { close(h.draining) })}, nil
 }
 
-// isLive tells the address of a stream of events: it never ends, and each event has to go out at
-// once and is too small to pack.
+// isLive reports whether a path is that of a stream of events: it never ends, and each event has to
+// go out at once and is too small to compress.
 func isLive(path string) bool { return strings.HasSuffix(path, "/live") }
 
 // The limits of one connection. Writing waits long enough for a large log to be stored and

@@ -38,7 +38,7 @@ func pageSize(limit *int, stream bool) int {
 	return defaultPage
 }
 
-// withSnapshot tells a reader whose cursor is gone where to begin again.
+// withSnapshot adds where to begin again, for a reader whose cursor is gone.
 func withSnapshot(err error, squad uuid.UUID) error {
 	var known *service.Error
 	if errors.As(err, &known) && known.Code == service.Gone {

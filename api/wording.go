@@ -45,7 +45,7 @@ func named(reason, form string) (name string, ok bool) {
 	return name, err == nil
 }
 
-// limitWords says which limit of the schema a value does not keep, "" when there are no words for
+// limitWords says which limit of the schema a value breaks, "" when there are no words for
 // it.
 func limitWords(field string, schema *openapi3.Schema) string {
 	switch field {

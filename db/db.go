@@ -28,7 +28,7 @@ type DB struct {
 type Options struct {
 	MaxConns         int32
 	StatementTimeout time.Duration
-	// Host tells where the server is now, for one that may move; nil when it stays where the URL
+	// Host returns where the server is now, for one that may move; nil when it stays where the URL
 	// says.
 	Host func() string
 }

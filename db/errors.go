@@ -11,7 +11,7 @@ import (
 	"github.com/jackc/pgx/v5/pgconn"
 )
 
-// The kinds of failure a caller tells apart; test with errors.Is.
+// The kinds of failure a caller can distinguish; test with errors.Is.
 var (
 	ErrNotFound    = errors.New("not found")
 	ErrUnavailable = errors.New("the database does not answer")

@@ -15,7 +15,7 @@ import (
 	"laneward/service/shot"
 )
 
-// Score is how one athlete stands against a drill.
+// Score is how well one athlete keeps a drill.
 type Score struct {
 	Athlete   *record.Athlete
 	From, To  *record.Day // the days whose sessions count; nil open, and both nil when one session was asked for
@@ -23,7 +23,7 @@ type Score struct {
 	Adherence drill.Adherence
 }
 
-// DrillScores is a drill and how its athletes stand against it.
+// DrillScores is a drill and how well its athletes keep it.
 type DrillScores struct {
 	Drill  *record.Drill
 	Scores []Score
@@ -54,7 +54,7 @@ func (s *Service) Adherence(
 	result.Drill = tasks.drill
 	for _, task := range tasks.athletes {
 		if query.Session != nil && query.Athlete == nil && len(task.shots) == 0 {
-			continue // they were not there
+			continue // they were not in that session
 		}
 		score, _ := task.judge(tasks.drill.Drill())
 		result.Scores = append(result.Scores, score)
@@ -118,8 +118,8 @@ type drillTasks struct {
 	athletes []task
 }
 
-// readTasks reads a query's tasks at one moment. They are judged afterwards: no connection is held
-// meanwhile.
+// readTasks reads a query's tasks from one snapshot. They are judged afterwards, so that no
+// connection is held meanwhile.
 func (s *Service) readTasks(
 	ctx context.Context,
 	user, squad uuid.UUID,
@@ -143,7 +143,7 @@ func (s *Service) readTasks(
 	return tasks, err
 }
 
-// earlierShots reads what shots said before their last change, of those that were changed.
+// earlierShots reads the previous version of each shot that was changed.
 func (w *work) earlierShots(ctx context.Context, shots []*record.Shot) (map[uuid.UUID]shot.Shot, error) {
 	ids := make([]uuid.UUID, len(shots))
 	for i, one := range shots {
@@ -164,8 +164,8 @@ func (w *work) earlierShots(ctx context.Context, shots []*record.Shot) (map[uuid
 	return earlier, nil
 }
 
-// drillTasks finds the drill and whom it is assigned to. An athlete asked for by name is there even
-// when it is not assigned.
+// drillTasks finds the drill and whom it is assigned to. An athlete asked for by id is included
+// even without an assignment.
 func (w *work) drillTasks(ctx context.Context, query DrillQuery) (tasks drillTasks, err error) {
 	found, err := w.get(ctx, record.KindDrill, query.Drill)
 	if err != nil {
@@ -239,8 +239,8 @@ func compareNames(a, b *record.Athlete) int {
 	return slices.Compare(a.ID[:], b.ID[:])
 }
 
-// shotsFor reads the shots that count for a task. Somebody the drill is not assigned to is judged
-// on the shots that name it only.
+// shotsFor reads the shots that count for a task. An athlete the drill is not assigned to is judged
+// only on the shots that name it.
 func (w *work) shotsFor(ctx context.Context, query DrillQuery, task task) ([]*record.Shot, error) {
 	params := db.ShotsForDrillParams{
 		SquadID:   w.squad,
@@ -270,8 +270,8 @@ func (w *work) shotsFor(ctx context.Context, query DrillQuery, task task) ([]*re
 	return shots, nil
 }
 
-// ReadSentence reads rules from an English sentence, with the names of the squad's balls, and writes
-// them back in words.
+// ReadSentence reads rules from an English sentence, with the names of the squad's balls, and
+// writes them back in words.
 func (s *Service) ReadSentence(
 	ctx context.Context,
 	user, squad uuid.UUID,

@@ -32,7 +32,7 @@ type Assigned struct {
 
 // Assign gives a drill to athletes in one transaction. An athlete who holds it from the same day,
 // with the same end and note, keeps what they hold, so that asking again is safe; another end or
-// note is a Conflict. What was taken back before is given again.
+// note is a Conflict. An assignment that was taken back is made again.
 func (s *Service) Assign(ctx context.Context, user, squad uuid.UUID, query AssignQuery) (result Assigned, err error) {
 	if wrong := query.faults(); len(wrong) > 0 {
 		return result, wrong
@@ -119,7 +119,7 @@ func (w *work) assign(ctx context.Context, query AssignQuery) (result Assigned, 
 	return result, w.decorate(ctx, result.Drill)
 }
 
-// assignees reads the athletes named, each once; everybody when none is named.
+// assignees reads the athletes named, each once; all of the squad when none is named.
 func (w *work) assignees(ctx context.Context, named []uuid.UUID) ([]*record.Athlete, error) {
 	var athletes []*record.Athlete
 	if len(named) == 0 {

@@ -5,33 +5,33 @@ import (
 	"time"
 )
 
-// Lines, miss maps and comparisons take all cores for a while, so few are computed at once, and
-// none for ever.
+// Lines, miss maps and comparisons take all cores for a while, so only a few are computed at once,
+// each within a time limit.
 const (
 	computations = 2
 	computeWait  = 10 * time.Second
 	computeTime  = 20 * time.Second
 )
 
-// slots bound how many computations run at once, how long one waits for its turn, and how long it
-// may take.
-type slots struct {
+// limiter bounds how many computations run at once, how long one waits for its turn, and how long
+// it may take.
+type limiter struct {
 	free        chan struct{}
 	wait, limit time.Duration
 }
 
-func newSlots() *slots {
-	return &slots{free: make(chan struct{}, computations), wait: computeWait, limit: computeTime}
+func newLimiter() *limiter {
+	return &limiter{free: make(chan struct{}, computations), wait: computeWait, limit: computeTime}
 }
 
 // run does a computation when its turn has come. The context given to do ends with the caller's and
-// with the limit. An error of do that says nothing else says what is wrong with what was asked.
-func (s *slots) run(ctx context.Context, do func(ctx context.Context) error) error {
-	turn := time.NewTimer(s.wait)
+// with the limit. Any other error of do says what is wrong with the request.
+func (l *limiter) run(ctx context.Context, do func(ctx context.Context) error) error {
+	turn := time.NewTimer(l.wait)
 	defer turn.Stop()
 	select {
-	case s.free <- struct{}{}:
-		defer func() { <-s.free }()
+	case l.free <- struct{}{}:
+		defer func() { <-l.free }()
 	case <-turn.C:
 		return &Error{
 			Code:       Unavailable,
@@ -41,7 +41,7 @@ func (s *slots) run(ctx context.Context, do func(ctx context.Context) error) err
 	case <-ctx.Done():
 		return stopped(ctx)
 	}
-	limited, cancel := context.WithTimeout(ctx, s.limit)
+	limited, cancel := context.WithTimeout(ctx, l.limit)
 	defer cancel()
 	err := do(limited)
 	switch {
@@ -52,14 +52,14 @@ func (s *slots) run(ctx context.Context, do func(ctx context.Context) error) err
 	case limited.Err() != nil:
 		return &Error{
 			Code:   Unavailable,
-			Detail: "the computation took longer than " + s.limit.String() + ": ask for fewer draws, fewer lines or a smaller grid",
+			Detail: "the computation took longer than " + l.limit.String() + ": ask for fewer draws, fewer lines or a smaller grid",
 			cause:  err,
 		}
 	}
 	return &Error{Code: Invalid, Detail: err.Error(), cause: err}
 }
 
-// stopped says that whoever asked no longer waits.
+// stopped is the answer when the client no longer waits.
 func stopped(ctx context.Context) error {
 	return &Error{Code: Unavailable, Detail: "the computation was cancelled", cause: ctx.Err()}
 }

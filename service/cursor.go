@@ -18,7 +18,7 @@ const (
 )
 
 // cursor is a place in a squad's feed. It holds for one database epoch, one squad, one scope and
-// one client schema, and is signed, so that it can be nobody else's and nothing else's.
+// one client schema, and is signed, so that it works for no other user and no other purpose.
 type cursor struct {
 	epoch  uuid.UUID
 	squad  uuid.UUID

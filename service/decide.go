@@ -30,7 +30,8 @@ func (p *plan) conflict(detail string) {
 	p.showExisting()
 }
 
-// same settles a change that was made before. replaced tells that something else stands by now.
+// same settles a change that was made before. replaced is true when something else has been stored
+// since.
 func (p *plan) same(replaced bool) {
 	*p.outcome = Outcome{Status: StatusSame, Replaced: replaced && p.existing != nil}
 	p.showExisting()
@@ -48,7 +49,7 @@ func (p *plan) showExisting() {
 // decide settles what is to become of one change, before parents are looked at.
 func (w *work) decide(ctx context.Context, p *plan) error {
 	if detail := w.mayNot(p); detail != "" {
-		// Whoever may not see the record learns no more than that there is none for them.
+		// A member who may not see the record gets NotFound, so that its existence does not leak.
 		p.refuse(Forbidden, "", detail)
 		return nil
 	}
@@ -117,8 +118,8 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	return nil
 }
 
-// stands reports whether the record says already what the change is to make of it. The hash of a
-// merged record is that of the edit, so then its payload is looked at.
+// stands reports whether the stored record already says what the change would make it say. The hash
+// of a merged record is that of the edit, so then its payload is looked at.
 func (p *plan) stands(wanted []byte) (bool, error) {
 	if p.existing == nil || p.existing.Revision() == 0 { // a squad that is being founded
 		return false, nil
@@ -130,8 +131,9 @@ func (p *plan) stands(wanted []byte) (bool, error) {
 	return bytes.Equal(is, wanted), err
 }
 
-// withNewer returns the record that a change asks for, with what its client does not know of as base
-// has it, and its payload. They are the change's own, whose payload is body, where that is the same.
+// withNewer returns the record that a change asks for, with what its client does not know of as
+// base has it, and its payload. They are the change's own, whose payload is body, where that is the
+// same.
 func (c Change) withNewer(base record.Record, body []byte) (record.Record, []byte, error) {
 	if c.Schema == 0 || c.Schema >= Schema {
 		return c.Record, body, nil
@@ -170,9 +172,9 @@ func (w *work) decideDelete(p *plan) {
 	}
 }
 
-// decideOlder settles a change that is based on something else than what stands now: a payload
-// stored before is the same, an edit is merged field by field where the fields do not meet, and all
-// else is a conflict.
+// decideOlder settles a change that is based on an older revision than the current one: a payload
+// stored before is the same, an edit is merged field by field where the fields do not overlap, and
+// anything else is a conflict.
 func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
 	history, err := w.historyOf(ctx, p)
 	if err != nil {
@@ -232,7 +234,7 @@ func (w *work) decideOlder(ctx context.Context, p *plan, mine []byte) error {
 	return p.takeMerged(merged, theirs)
 }
 
-// takeMerged makes the merged payload what is written, unless it says what stands already.
+// takeMerged makes the merged payload what is written, unless it equals what is stored already.
 func (p *plan) takeMerged(merged, theirs []byte) error {
 	rec, found := record.Decode(p.change.Record.Kind(), merged)
 	if rec == nil || len(found) > 0 {
@@ -263,7 +265,7 @@ func (w *work) historyOf(ctx context.Context, p *plan) ([]db.History, error) {
 
 // storedSince reports whether the payload was stored after the revision it is based on, or merged,
 // and replaced since: it is sent again because its answer was lost, and to store it now would undo
-// what came after. An exact change asks for the revision that stands and gets no such answer.
+// what came after. An exact change asks for the current revision and gets no such answer.
 func (p *plan) storedSince(history []db.History) bool {
 	base := p.change.Record.Revision()
 	if p.change.Exact && base != 0 {
@@ -274,7 +276,7 @@ func (p *plan) storedSince(history []db.History) bool {
 		slices.ContainsFunc(history, func(h db.History) bool { return h.Rev > base && made(h.Hash) })
 }
 
-// mayNot says why the member may not make the change, or "".
+// mayNot returns why the member may not make the change, or "".
 func (w *work) mayNot(p *plan) string {
 	kind := p.change.Record.Kind()
 	switch {

@@ -19,8 +19,8 @@ import (
 // TombstoneLife is how long deletions are remembered for devices that were away.
 const TombstoneLife = 180 * 24 * time.Hour
 
-// Forget forgets deletions older than [TombstoneLife] and old sign-ins. It returns how many
-// deletions.
+// Forget removes the tombstones older than [TombstoneLife] and old sign-ins. It returns the number
+// of tombstones removed.
 func (s *Service) Forget(ctx context.Context) (forgotten int64, err error) {
 	now := s.clock()
 	err = s.db.Global(ctx, func(tx *db.Tx) error {

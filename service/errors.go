@@ -60,8 +60,8 @@ func InvalidError(faults []record.Fault) *Error {
 	return &Error{Code: Invalid, Detail: record.Faults(faults).Error(), Faults: faults}
 }
 
-// AsError returns err as one of this package's. A failure nobody foresaw is Internal; its cause is
-// for the log only.
+// AsError returns err as one of this package's. An unexpected failure is Internal; its cause is for
+// the log only.
 func AsError(err error) *Error {
 	var known *Error
 	var constraint *db.ConstraintError

@@ -22,7 +22,7 @@ type Item struct {
 	Record  record.Record `json:"record,omitempty"`
 	Deleted bool          `json:"deleted,omitempty"`
 	// Scope is "added" when the record came into sight by another change, such as a drill by its
-	// assignment, and "removed" when the device is to drop it although it stands.
+	// assignment, and "removed" when the device is to drop it although it still exists.
 	Scope string `json:"scope,omitempty"`
 }
 
@@ -123,7 +123,7 @@ func checkSchema(schema int) error {
 	return nil
 }
 
-// SchemaError tells a client that speaks another schema than this server what to do.
+// SchemaError returns what a client must do that speaks another schema than this server.
 func SchemaError(schema int) error { return checkSchema(schema) }
 
 // CheckCursor reports why a reader cannot go on from a cursor, or nil.
@@ -137,7 +137,7 @@ func (s *Service) CheckCursor(ctx context.Context, user, squad uuid.UUID, query 
 	})
 }
 
-// feedPlace is where a reader stands. No cursor is the beginning of all.
+// feedPlace is where a reader is in the feed. Without a cursor it is the beginning.
 func (s *Service) feedPlace(ctx context.Context, w *work, query FeedQuery) (cursor, error) {
 	epoch, err := w.Epoch(ctx)
 	if err != nil {
@@ -282,9 +282,8 @@ func (w *work) itemsIn(ctx context.Context, in window, limit int) (items []Item,
 	return items, nil
 }
 
-// resumptions tells for each item of a page the revision that a reader has reached with it: not
-// more than what the items still to come leave behind. A record that only came along holds nothing
-// back.
+// resumptions returns, for each item of a page, the revision a reader has reached with it: below
+// every item still to come. A record that is only sent along does not hold it back.
 func resumptions(items []Item, upto int64) []int64 {
 	reached := make([]int64, len(items))
 	for i := len(items) - 1; i >= 0; i-- {

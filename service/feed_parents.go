@@ -12,8 +12,8 @@ import (
 	"github.com/google/uuid"
 )
 
-// completeItems adds what has to come along, so that parents precede children, and for an athlete
-// the drills that an assignment takes out of sight.
+// completeItems adds what has to be sent along, so that parents precede children, and for an
+// athlete the drills that an assignment takes out of sight.
 func (w *work) completeItems(ctx context.Context, items []Item, upto int64) ([]Item, error) {
 	missing, err := w.missingParents(ctx, items, upto)
 	if err != nil {
@@ -43,7 +43,7 @@ func (w *work) completeItems(ctx context.Context, items []Item, upto int64) ([]I
 func (w *work) missingParents(ctx context.Context, items []Item, upto int64) (missing []Item, err error) {
 	known := make(map[record.Ref]bool)
 	for _, item := range items {
-		if item.Kind != record.KindShot { // which is nobody's parent, and there are many
+		if item.Kind != record.KindShot { // a shot is never a parent, and there are many
 			known[record.Ref{Kind: item.Kind, ID: item.ID}] = true
 		}
 	}
@@ -117,8 +117,8 @@ func parentsFirst(items, missing []Item) []Item {
 // maxMembers is more than a squad has.
 const maxMembers = 10_000
 
-// droppedMembers tells an athlete's device to drop the members that were this athlete before, as a
-// parent may have been, and are not any more.
+// droppedMembers returns the members that an athlete's device is to drop: those that were this
+// athlete before, as a parent may have been, and no longer are.
 func (w *work) droppedMembers(ctx context.Context, in window) (dropped []Item, err error) {
 	members, err := stores[record.KindMember].after(ctx, w.Tx, w.squad, in, maxMembers, nil)
 	if err != nil {
@@ -152,8 +152,8 @@ func (w *work) droppedMembers(ctx context.Context, in window) (dropped []Item, e
 	return dropped, nil
 }
 
-// droppedDrills tells an athlete's device to drop the drills that an assignment was for once, is
-// not now, and no other is.
+// droppedDrills returns the drills that an athlete's device is to drop: those that an assignment
+// was once for, and that no assignment is for now.
 func (w *work) droppedDrills(ctx context.Context, assignment Item) (dropped []Item, err error) {
 	history, err := w.HistoryOf(
 		ctx,

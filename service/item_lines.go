@@ -29,7 +29,7 @@ func AppendItems(b []byte, items []Item, tables bool, end byte) ([]byte, error) 
 	return b, nil
 }
 
-// shotRun is how many items from the first on are shots that stand.
+// shotRun is how many items from the first on are shots that exist.
 func shotRun(items []Item) int {
 	for i := range items {
 		if _, ok := items[i].Record.(*record.Shot); !ok || items[i].Deleted || items[i].Scope != "" {

@@ -29,7 +29,7 @@ const (
 	tokenLeeway   = 30 * time.Second
 )
 
-// Keys signs and checks access tokens. The first key signs; all of them check, so that a key can be
+// Keys sign and check access tokens. The first key signs; all of them check, so that a key can be
 // changed without signing anyone out.
 type Keys struct {
 	signing key
@@ -126,9 +126,9 @@ func makeKeyFile(path string) (*Keys, error) {
 	return keys, nil
 }
 
-// publishFile makes a file that only its owner may read, whole from the moment it has its name:
-// no one reads half a key, and no crash leaves one. [fs.ErrExist] when there is such a file
-// already.
+// publishFile makes a file that only its owner may read, complete from the moment it has its name:
+// no reader sees half a key, and no crash leaves one. It fails with [fs.ErrExist] when the file
+// already exists.
 func publishFile(path string, content []byte) error {
 	file, err := os.CreateTemp(filepath.Dir(path), ".new-*")
 	if err != nil {
@@ -165,7 +165,7 @@ func (k *Keys) secret(purpose string) []byte {
 	last := k.all[k.order[len(k.order)-1]]
 	derived, err := hkdf.Key(sha256.New, last.private.Seed(), nil, "laneward "+purpose, 32)
 	if err != nil {
-		panic(err) // 32 bytes of SHA-256 output are always to be had
+		panic(err) // HKDF over SHA-256 always has 32 bytes of output
 	}
 	return derived
 }
@@ -185,8 +185,8 @@ func (k *Keys) sign(user uuid.UUID, now time.Time) (string, error) {
 	return signed, nil
 }
 
-// Check returns the user an access token was made for. Every reason to refuse is one answer to the
-// caller.
+// Check returns the user an access token was issued for. It gives the caller the same answer
+// whatever the reason to refuse.
 func (k *Keys) check(text string, now time.Time) (uuid.UUID, error) {
 	parser := jwt.NewParser(
 		jwt.WithValidMethods(
@@ -232,5 +232,5 @@ func (k *Keys) check(text string, now time.Time) (uuid.UUID, error) {
 	return user, nil
 }
 
-// Authenticate returns the user an access token was made for.
+// Authenticate returns the user an access token was issued for.
 func (s *Service) Authenticate(token string) (uuid.UUID, error) { return s.keys.check(token, s.now()) }

@@ -14,7 +14,7 @@ import (
 )
 
 // LineAssignment asks to store a line's drill and to assign it. ID is the drill's, so that sending
-// it again stores it once; empty values stand for the suggested drill's, and for today.
+// it again stores it once; empty values mean the suggested drill's, and today.
 type LineAssignment struct {
 	ID         *uuid.UUID
 	Aim        line.Aim
@@ -25,7 +25,7 @@ type LineAssignment struct {
 	DueOn      *record.Day
 }
 
-// AssignLine works a line out, stores the drill that keeps its athlete on it, and assigns it to
+// AssignLine computes a line, stores the drill that keeps its athlete on it, and assigns it to
 // that athlete, both or neither. created is false when both were stored before.
 func (s *Service) AssignLine(
 	ctx context.Context,

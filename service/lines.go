@@ -23,7 +23,7 @@ func (s *Service) PlanLines(
 	})
 }
 
-// MapMisses computes what becomes of every aim of a grid, usual delivery and scattered ones, and
+// MapMisses computes what becomes of every aim of a grid, typical delivery and scattered ones, and
 // the best lines to mark on it.
 func (s *Service) MapMisses(
 	ctx context.Context,
@@ -72,7 +72,7 @@ func compute[Result any](
 	if err != nil {
 		return result, err
 	}
-	err = s.slots.run(ctx, func(ctx context.Context) error {
+	err = s.limiter.run(ctx, func(ctx context.Context) error {
 		result, err = do(ctx, planner)
 		return err
 	})
@@ -111,7 +111,7 @@ func (s *Service) CompareLines(
 	if err != nil {
 		return nil, err
 	}
-	err = s.slots.run(ctx, func(ctx context.Context) error {
+	err = s.limiter.run(ctx, func(ctx context.Context) error {
 		comparison, err = advice.Compare(ctx, a, b, differs, progress)
 		return err
 	})

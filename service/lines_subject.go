@@ -11,8 +11,7 @@ import (
 	"laneward/service/shot"
 )
 
-// planner reads all that a query is about. Whoever may not see a part of it is told that there is
-// none.
+// planner reads everything a query needs. A record that the member may not see is NotFound.
 func (w *work) planner(ctx context.Context, query advice.Query) (*advice.Planner, error) {
 	if query.Worn != nil {
 		if wrong := query.Worn.Faults(); len(wrong) > 0 {

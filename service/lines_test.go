@@ -692,7 +692,7 @@ func TestPlanProgressAndCancel(t *testing.T) {
 	if known := wantCode(t, err, Unavailable); !strings.Contains(known.Detail, "cancelled") {
 		t.Errorf("detail %q", known.Detail)
 	}
-	if len(p.slots.free) != 0 {
-		t.Errorf("%d slots are still taken", len(p.slots.free))
+	if len(p.limiter.free) != 0 {
+		t.Errorf("%d computations are still running", len(p.limiter.free))
 	}
 }

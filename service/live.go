@@ -10,7 +10,7 @@ import (
 	"laneward/db"
 )
 
-// live wakes whoever follows a squad when it has changed: at once for writes of this process, and
+// live wakes the followers of a squad when it has changed: at once for writes of this process, and
 // by a cheap poll of the counters for those of others. It never asks the database to notify inside
 // a write, which would serialise all commits.
 type live struct {
@@ -20,7 +20,7 @@ type live struct {
 	polling bool
 }
 
-// followed is one squad that somebody follows.
+// followed is one squad that has followers.
 type followed struct {
 	rev       int64
 	followers map[chan struct{}]bool
@@ -58,7 +58,7 @@ func (l *live) follow(squad uuid.UUID) (woken <-chan struct{}, done func()) {
 	}
 }
 
-// wake tells the followers of a squad that it has reached a revision.
+// wake notifies the followers of a squad that it has reached a revision.
 func (l *live) wake(squad uuid.UUID, rev int64) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -75,7 +75,7 @@ func (l *live) wake(squad uuid.UUID, rev int64) {
 	}
 }
 
-// followedSquads lists the squads that somebody follows; with none it ends the polling.
+// followedSquads lists the squads that have followers; with none it ends the polling.
 func (l *live) followedSquads() []uuid.UUID {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -87,8 +87,8 @@ func (l *live) followedSquads() []uuid.UUID {
 	return squads
 }
 
-// poll looks at the counters until nobody follows anything or the service is closed. A database
-// that is away for a while is no reason to end: followers find the changes when it is back.
+// poll reads the counters until there are no followers or the service is closed. It goes on while
+// the database is away: followers find the changes when it is back.
 func (l *live) poll() {
 	for l.service.pause(pollEvery) {
 		squads := l.followedSquads()

@@ -18,7 +18,7 @@ import (
 // What the pages show and no single record holds: a drill with every athlete's lane, a session's
 // lanes, a pattern's film.
 
-// LaneScore is how one athlete stands against a drill, and their lane: what the drill's board rule
+// LaneScore is how well one athlete keeps a drill, and their lane: what the drill's board rule
 // allows and the judged shots over it. The lane has neither title nor caption, and no width.
 type LaneScore struct {
 	Score
@@ -132,7 +132,7 @@ func (s *Service) Pattern(
 	return rec, film, err
 }
 
-// filmOf is what lies on the lane under a session's shots; nil when the session names no pattern,
+// filmOf is the oil on the lane under a session's shots; nil when the session names no pattern,
 // or one without a film.
 func (w *work) filmOf(ctx context.Context, pattern *uuid.UUID) (*picture.Film, error) {
 	if pattern == nil {

@@ -25,7 +25,7 @@ const (
 	refreshGrace = 10 * time.Minute
 )
 
-// Tokens is what a sign-in gives.
+// Tokens is what a sign-in returns.
 type Tokens struct {
 	User    uuid.UUID
 	Access  string
@@ -38,7 +38,7 @@ type NewUser struct {
 	From                          netip.Addr
 }
 
-// SignUp makes a user and signs them in. It fails with TooMany when too many have signed up from
+// SignUp creates a user and signs them in. It fails with TooMany when too many have signed up from
 // one network.
 func (s *Service) SignUp(ctx context.Context, person NewUser) (tokens Tokens, err error) {
 	email := strings.ToLower(strings.TrimSpace(person.Email))
@@ -110,7 +110,7 @@ func (s *Service) startFamily(
 	return s.issue(ctx, tx, user, family.ID, first, now)
 }
 
-// issue stores a refresh token's hash and answers with it and a fresh access token.
+// issue stores a refresh token's hash and returns the token with a fresh access token.
 func (s *Service) issue(
 	ctx context.Context,
 	tx *db.Tx,
@@ -139,8 +139,8 @@ func tokenHash(token []byte) []byte {
 	return sum[:]
 }
 
-// successor is the token that follows another. Whoever lost the answer asks again with the same
-// token and gets the same one.
+// successor is the token that follows another. A client that lost the answer sends the same token
+// again and gets the same successor.
 func successor(token, seed []byte) []byte {
 	mac := hmac.New(sha256.New, seed)
 	mac.Write(token)
@@ -152,8 +152,8 @@ var errRefresh = fail(
 	"the refresh token is not valid any more: sign in again; what you have not sent yet stays on your device",
 )
 
-// Refresh trades a refresh token for new tokens. A spent token gives its unspent successor again
-// for ten minutes on the same device; used otherwise it ends the sign-in, for then it has been
+// Refresh trades a refresh token for new tokens. A spent token returns its unspent successor again
+// for ten minutes on the same device; any other use ends the sign-in, because the token has been
 // copied.
 func (s *Service) Refresh(ctx context.Context, refresh, device string) (tokens Tokens, err error) {
 	token, err := base64.RawURLEncoding.DecodeString(refresh)
@@ -206,12 +206,12 @@ func (s *Service) Refresh(ctx context.Context, refresh, device string) (tokens T
 	return tokens, err
 }
 
-// SignOut ends the sign-in that a refresh token belongs to. An unknown token is no error: it is
-// signed out.
+// SignOut ends the sign-in that a refresh token belongs to. An unknown token is not an error: it is
+// signed out already.
 func (s *Service) SignOut(ctx context.Context, refresh string) error {
 	token, err := base64.RawURLEncoding.DecodeString(refresh)
 	if err != nil {
-		return nil //nolint:nilerr // such a token signs nobody in
+		return nil //nolint:nilerr // such a token signs no user in
 	}
 	now := s.clock()
 	return s.db.Global(ctx, func(tx *db.Tx) error {
@@ -227,10 +227,10 @@ func (s *Service) SignOut(ctx context.Context, refresh string) error {
 }
 
 // The throttle: after the free tries each further one doubles the wait, up to maxWait; an hour
-// without one forgets them. Of sign-ins those that fail are counted, of an account and of a network
-// apart, so that neither guessing one password nor one password everywhere gets far. Of sign-ups
-// all are, of a network: a whole club may sign up in one evening, a program may not fill the
-// database or try which addresses are known.
+// without one forgets them. Only failed sign-ins are counted, per account and per network
+// separately, so that neither guessing one password nor one password everywhere gets far. All
+// sign-ups are counted, per network: a whole club may sign up in one evening, but a program must
+// not fill the database or probe which addresses are known.
 const (
 	freeFailures        = 5
 	freeNetworkFailures = 50

@@ -27,8 +27,8 @@ type PushItem struct {
 	Deleted bool            `json:"deleted,omitempty"`
 }
 
-// PushOutcome is what became of an item. Record is set where the device does not hold what stands
-// now: on a conflict, and when two edits were merged.
+// PushOutcome is what became of an item. Record is set where the device does not hold what is
+// stored now: on a conflict, and when two edits were merged.
 type PushOutcome struct {
 	Kind    record.Kind
 	ID      uuid.UUID
@@ -41,7 +41,7 @@ type PushOutcome struct {
 
 // Push stores a piece of a device's changes, at most [PushPiece], in one transaction, and returns
 // an outcome for each in their order and the revision reached. Parents may come in any order within
-// it. schema is the device's: what it does not know of stays as it is. With atomic nothing is
+// it. schema is the device's: fields it does not know stay as they are. With atomic nothing is
 // stored unless everything is.
 func (s *Service) Push(
 	ctx context.Context,
@@ -99,7 +99,7 @@ func allStored(outcomes []PushOutcome) bool {
 	return true
 }
 
-// holdBack tells of items that were fit to be stored that they were not.
+// holdBack marks valid items as not stored, because another item of the push was refused.
 func holdBack(outcomes []PushOutcome) []PushOutcome {
 	for i := range outcomes {
 		if outcomes[i].Status == StatusStored {

@@ -41,7 +41,7 @@ func (w *work) get(ctx context.Context, kind record.Kind, id uuid.UUID) (record.
 	return found[0].Record, w.decorate(ctx, found[0].Record)
 }
 
-// decorate adds what is told with a record but is no part of it.
+// decorate adds what is sent with a record but is not part of it.
 func (w *work) decorate(ctx context.Context, records ...record.Record) error {
 	var drills []*record.Drill
 	for _, rec := range records {
@@ -86,8 +86,8 @@ func (s *Service) List(
 	return page, err
 }
 
-// Create stores a new record; one without an id is given one. created is false when the same record
-// is stored already.
+// Create stores a new record, giving it an id if it has none. created is false when the same record
+// already exists.
 func (s *Service) Create(
 	ctx context.Context,
 	user, squad uuid.UUID,
@@ -111,7 +111,7 @@ func (s *Service) Create(
 	return outcome.Record, outcome.Status == StatusStored, nil
 }
 
-// Replace changes a record that stands at revision `base`; Stale when it stands at another by now.
+// Replace changes a record whose revision is `base`; Stale when its revision has changed since.
 func (s *Service) Replace(
 	ctx context.Context,
 	user, squad uuid.UUID,
@@ -135,7 +135,7 @@ func (s *Service) Replace(
 	return outcome.Record, err
 }
 
-// Delete removes a record that stands at revision `base`; Stale when it stands at another by now.
+// Delete removes a record whose revision is `base`; Stale when its revision has changed since.
 func (s *Service) Delete(ctx context.Context, user, squad uuid.UUID, kind record.Kind, id uuid.UUID, base int64) error {
 	record := record.New(kind)
 	record.Stamp(id, base)
@@ -143,8 +143,8 @@ func (s *Service) Delete(ctx context.Context, user, squad uuid.UUID, kind record
 	return err
 }
 
-// DeleteSession removes a session that stands at revision `base`, and with withShots its shots, all
-// or nothing. Without it a session that has shots is a Conflict.
+// DeleteSession removes a session whose revision is `base`, and with withShots its shots, all or
+// nothing. Without it a session that has shots is a Conflict.
 func (s *Service) DeleteSession(
 	ctx context.Context,
 	user, squad, id uuid.UUID,
@@ -169,7 +169,7 @@ func (s *Service) DeleteSession(
 	})
 }
 
-// deleteShots removes a session's shots, a piece at a time.
+// deleteShots removes a session's shots, a batch at a time.
 func (w *work) deleteShots(ctx context.Context, session uuid.UUID) error {
 	for {
 		shots, err := w.shotsOf(ctx, session, PushPiece)
@@ -223,8 +223,7 @@ func (s *Service) applyOne(ctx context.Context, user, squad uuid.UUID, change Ch
 	return outcome, err
 }
 
-// mustSee fails when the change is to a record that the member may not see: it then does not exist
-// for them.
+// mustSee fails with NotFound when the change is to a record that the member may not see.
 func (w *work) mustSee(ctx context.Context, change Change) error {
 	if change.Record.Revision() == 0 && !change.Delete {
 		return nil

@@ -16,16 +16,16 @@ import (
 
 // Service is the use cases over one database. It is safe for use by many goroutines.
 type Service struct {
-	db     *db.DB
-	keys   *Keys
-	now    func() time.Time
-	random io.Reader
-	log    *slog.Logger
-	hashes chan struct{} // bounds how many passwords are hashed at once: each takes 19 MiB
-	slots  *slots        // bounds what is computed at once
-	turns  *turns        // of those who write to a squad
-	live   *live
-	tails  *tails
+	db      *db.DB
+	keys    *Keys
+	now     func() time.Time
+	random  io.Reader
+	log     *slog.Logger
+	hashes  chan struct{} // bounds how many passwords are hashed at once: each takes 19 MiB
+	limiter *limiter      // bounds what is computed at once
+	queues  *writeQueues  // of those who write to a squad
+	live    *live
+	tails   *tails
 	// running ends when the service is closed; jobs are what works in the background meanwhile.
 	running context.Context //nolint:containedctx // its end is the service's
 	stop    context.CancelFunc
@@ -34,7 +34,7 @@ type Service struct {
 	cursorKey []byte
 }
 
-// Config is what a service stands on. Now and Random default to the machine's.
+// Config is what a service is built from. Now and Random default to the machine's.
 type Config struct {
 	DB     *db.DB
 	Keys   *Keys
@@ -46,17 +46,17 @@ type Config struct {
 // New makes a service. Close it after its last use.
 func New(config Config) *Service {
 	s := &Service{
-		db:     config.DB,
-		keys:   config.Keys,
-		log:    config.Log,
-		now:    config.Now,
-		random: config.Random,
-		hashes: make(chan struct{}, 4),
-		slots:  newSlots(),
-		turns:  newTurns(),
+		db:      config.DB,
+		keys:    config.Keys,
+		log:     config.Log,
+		now:     config.Now,
+		random:  config.Random,
+		hashes:  make(chan struct{}, 4),
+		limiter: newLimiter(),
+		queues:  newWriteQueues(),
 	}
 	if s.now == nil {
-		s.now = time.Now //nolint:forbidigo // whoever gives no clock means the machine's
+		s.now = time.Now //nolint:forbidigo // the default is the machine's clock
 	}
 	if s.random == nil {
 		s.random = rand.Reader
@@ -71,7 +71,7 @@ func New(config Config) *Service {
 	return s
 }
 
-// Close ends what works in the background, and with it every tail, and waits for it. It does not
+// Close stops the background work, and with it every tail, and waits for it to end. It does not
 // close the database.
 func (s *Service) Close() {
 	s.stop()
@@ -144,10 +144,10 @@ func (s *Service) inSquad(ctx context.Context, user, squad uuid.UUID, do func(w 
 	})
 }
 
-// commit runs a transaction that may write, and wakes whoever follows the squad once it has been
+// commit runs a transaction that may write, and wakes the squad's followers once it has been
 // committed.
 func (s *Service) commit(ctx context.Context, squad uuid.UUID, do func(tx *db.Tx) (*work, error)) error {
-	finished, err := s.turns.take(ctx, squad)
+	finished, err := s.queues.take(ctx, squad)
 	if err != nil {
 		return err
 	}
@@ -163,7 +163,7 @@ func (s *Service) commit(ctx context.Context, squad uuid.UUID, do func(tx *db.Tx
 	return err
 }
 
-// readSquad runs a use case that reads at one moment.
+// readSquad runs a use case that reads, from one consistent snapshot.
 func (s *Service) readSquad(ctx context.Context, user, squad uuid.UUID, do func(w *work) error) error {
 	return s.db.ReadSquad(ctx, squad, func(tx *db.Tx) error {
 		w, err := s.asMember(ctx, tx, user, squad)
@@ -183,7 +183,7 @@ func (s *Service) asMember(ctx context.Context, tx *db.Tx, user, squad uuid.UUID
 	return &work{Tx: tx, member: who, now: s.clock()}, nil
 }
 
-// notFoundAs says a missing row in the caller's words and passes any other error.
+// notFoundAs describes a missing row in the caller's words and returns any other error as it is.
 func notFoundAs(err error, detail string) error {
 	err = db.Translate(err)
 	if AsError(err).Code == NotFound {

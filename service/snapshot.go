@@ -17,7 +17,7 @@ type SnapshotQuery struct {
 	Schema int
 }
 
-// SnapshotPage is some records as they stood at revision Rev, parents before children. Page is
+// SnapshotPage is some records as they were at revision Rev, parents before children. Page is
 // where the next one begins; on the last it is "" and Cursor says where the feed goes on. What
 // changed meanwhile is not in the snapshot: the feed brings it.
 type SnapshotPage struct {
@@ -48,7 +48,7 @@ func (s *Service) Snapshot(
 	return page, err
 }
 
-// snapshotPlace is where a reader stands: kind is the place in Kinds counted from 1.
+// snapshotPlace is where a reader is: kind is the place in Kinds counted from 1.
 func (s *Service) snapshotPlace(ctx context.Context, w *work, query SnapshotQuery) (cursor, error) {
 	epoch, err := w.Epoch(ctx)
 	if err != nil {

@@ -15,8 +15,8 @@ import (
 	"laneward/service/record"
 )
 
-// CreateSquad makes a squad with the user as its coach. created is false when the same user made
-// the same squad before.
+// CreateSquad creates a squad with the user as its coach. created is false when the same user
+// created the same squad before.
 func (s *Service) CreateSquad(
 	ctx context.Context,
 	user uuid.UUID,
@@ -100,8 +100,8 @@ func idTaken(err error) error {
 // invitationTTL is how long a code works.
 const invitationTTL = 7 * 24 * time.Hour
 
-// Invitation lets one person join. Code is known only in the answer to its making. Open tells that
-// it can still be used.
+// Invitation lets one person join. Code is known only in the answer that creates it. Open reports
+// whether it can still be used.
 type Invitation struct {
 	ID        uuid.UUID
 	Code      string
@@ -115,7 +115,7 @@ type Invitation struct {
 // codeEncoding has no letters that look alike when read out: no I, O, 0 and 1.
 var codeEncoding = base32.NewEncoding("ABCDEFGHJKLMNPQRSTUVWXYZ23456789").WithPadding(base32.NoPadding)
 
-// Invite makes an invitation with a one-time code.
+// Invite creates an invitation with a one-time code.
 func (s *Service) Invite(
 	ctx context.Context,
 	user, squad uuid.UUID,
@@ -314,8 +314,8 @@ func (s *Service) SetRole(
 	return result, err
 }
 
-// RemoveMember takes a member out. A coach may remove anyone, a member themself; the last coach
-// cannot leave.
+// RemoveMember takes a member out. A coach may remove anyone, a member only themselves; the last
+// coach cannot leave.
 func (s *Service) RemoveMember(ctx context.Context, user, squad, id uuid.UUID, base int64) error {
 	return s.inSquad(ctx, user, squad, func(w *work) error {
 		rec, err := w.memberToChange(ctx, id, true, base)
@@ -325,7 +325,7 @@ func (s *Service) RemoveMember(ctx context.Context, user, squad, id uuid.UUID, b
 		if w.role != record.RoleCoach && rec.UserID != user {
 			return fail(Forbidden, "only a coach can remove someone else: ask one")
 		}
-		w.role = record.RoleCoach // leaving is everybody's right
+		w.role = record.RoleCoach // anyone may leave
 		outcomes, _, err := w.apply(ctx, []Change{{Record: rec, Delete: true, Exact: true}})
 		if err != nil {
 			return err
@@ -334,7 +334,7 @@ func (s *Service) RemoveMember(ctx context.Context, user, squad, id uuid.UUID, b
 	})
 }
 
-// memberToChange reads a member under the squad's lock, and holds the last coach.
+// memberToChange reads a member under the squad's lock, and refuses to change the last coach.
 func (w *work) memberToChange(ctx context.Context, id uuid.UUID, losesCoach bool, base int64) (*record.Member, error) {
 	if _, err := w.LockClock(ctx, db.LockClockParams{SquadID: w.squad}); err != nil {
 		return nil, err

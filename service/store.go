@@ -12,7 +12,7 @@ import (
 	"laneward/service/record"
 )
 
-// stored is a record as it stands in the database: its revision is the record's own, hash that of
+// stored is a record as it is in the database: its revision is the record's own, hash that of
 // the payload it was written from.
 type stored struct {
 	record.Record
@@ -31,7 +31,7 @@ type store struct {
 // window is a stretch of revisions: after one, up to and with another.
 type window struct{ after, upto int64 }
 
-// after reads records of a kind that stand in a window, in revision order, at most limit of them.
+// after reads the records of a kind that lie in a window, in revision order, at most limit of them.
 // reached is how far it has looked: the last record's revision when there may be more, else the
 // window's end. It reads in steps that widen while they find little.
 func (w *work) after(

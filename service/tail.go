@@ -49,7 +49,7 @@ type broadcast struct {
 	subscribers map[chan tailBatch]bool
 }
 
-// tailBatch is what one reading found. Members tells that a membership changed: each tail then
+// tailBatch is what one reading found. Members is true when a membership changed: each tail then
 // looks whether it may still read.
 type tailBatch struct {
 	events  []TailEvent
@@ -74,10 +74,10 @@ type tails struct {
 	running map[tailKey]*broadcast
 }
 
-// Tail sends what changes in a squad after a cursor, first what is there already, until ctx ends,
-// the reader may no longer read, or send fails. idle is called when nothing has come for a while,
-// to keep the connection alive. An error before the first send is the reader's to hear; a nil error
-// means that the tail has ended and may be taken up again at the last cursor.
+// Tail sends what changes in a squad after a cursor, first what has already changed, until ctx
+// ends, the reader may no longer read, or send fails. idle is called when nothing has come for a
+// while, to keep the connection alive. An error before the first send is returned; nil means that
+// the tail ended and can be resumed at the last cursor.
 func (s *Service) Tail(
 	ctx context.Context,
 	user, squad uuid.UUID,
@@ -145,7 +145,7 @@ func (s *Service) catchUp(
 			at.rev = reached
 			events[i].Cursor = s.writeCursor(at)
 		}
-		// Whatever is only told by where the feed stands is told by an event without an item.
+		// A cursor that moved without an item is sent as an event without one.
 		if err := send(append(events, TailEvent{Cursor: page.Cursor, Rev: place.rev})); err != nil {
 			return 0, err
 		}
@@ -192,7 +192,7 @@ func (s *Service) followBatches(
 				return nil // too slow: it comes back with its cursor and pulls
 			}
 			if batch.members && !s.standsAs(ctx, who) {
-				return nil // what to do now, the next request is told
+				return nil // the answer to the next request says what to do
 			}
 			if news := batch.news(seen); len(news) > 0 {
 				if err := send(news); err != nil {
@@ -235,7 +235,7 @@ func (t *tails) join(ctx context.Context, who member, schema int) (<-chan tailBa
 	}, nil
 }
 
-// run reads on whenever the squad is woken, until nobody listens or the service is closed. A
+// run reads on whenever the squad is woken, until there are no readers or the service is closed. A
 // database that is away is waited for.
 func (t *tails) run(key tailKey, b *broadcast) {
 	woken, done := t.service.live.follow(key.squad)
@@ -304,7 +304,7 @@ func (t *tails) hand(b *broadcast, batch tailBatch) {
 // errRestored: the revisions are not those that the tails have counted to.
 var errRestored = errors.New("the database was restored")
 
-// drop ends all of a broadcast's tails; their readers come back, and after a restore are told to
+// drop ends all of a broadcast's tails; their readers come back, and after a restore learn to
 // begin again.
 func (t *tails) drop(b *broadcast) {
 	t.mu.Lock()

@@ -99,7 +99,7 @@ func (r *RowOutcome) settle(outcome Outcome) {
 	r.Status, r.Faults, r.Current = outcome.Status, outcome.Faults, nil
 	switch outcome.Status {
 	case StatusWaiting:
-		r.Status = StatusRefused // a log names what is there already, so nothing is to be waited for
+		r.Status = StatusRefused // a log names records that already exist, so there is nothing to wait for
 	case StatusConflict:
 		r.Current, _ = outcome.Record.(*record.Shot)
 		r.Faults = []record.Fault{
@@ -114,7 +114,7 @@ func (r *RowOutcome) settle(outcome Outcome) {
 	}
 }
 
-// readLog reads and checks all rows. A row without a status is fit to be stored.
+// readLog reads and checks all rows. A row without a status is valid.
 func readLog(log Log, names *logNames) ([]RowOutcome, error) {
 	options := shot.Options{
 		SessionID: log.Session, AthleteID: log.Athlete, DrillID: log.Drill, MaxBytes: MaxLogBytes, MaxRows: MaxLogRows,
@@ -197,7 +197,8 @@ type logNames struct {
 	err  error // of reading
 }
 
-// ownName is a name as it is looked up. The owner is a ball's athlete; nobody's for other kinds.
+// ownName is a name as it is looked up. The owner is a ball's athlete, the nil UUID for other
+// kinds.
 type ownName struct {
 	owner uuid.UUID
 	name  string

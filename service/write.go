@@ -29,15 +29,15 @@ const (
 type Change struct {
 	Record record.Record
 	Delete bool
-	// Schema is the wire schema of the client whose change it is, 0 for ours: fields that came later
-	// stay as they are.
+	// Schema is the wire schema of the client whose change it is, 0 for ours: fields that came
+	// later stay as they are.
 	Schema int
 	// Exact refuses to merge: anything but the current revision is a conflict.
 	Exact bool
 }
 
-// Outcome is what became of a change. Record is the record as it now stands: the stored one, or on
-// a conflict the server's copy; nil with Deleted when there is none any more.
+// Outcome is what became of a change. Record is the record as it is now stored: the stored one, or
+// on a conflict the server's copy; nil with Deleted when it no longer exists.
 type Outcome struct {
 	Status  Status
 	Record  record.Record
@@ -51,7 +51,7 @@ type Outcome struct {
 	Faults   []record.Fault
 }
 
-// plan is a change on its way: what stands in the database under its id, and what is to be written.
+// plan is a change on its way: what is stored under its id, and what is to be written.
 type plan struct {
 	change   *Change
 	outcome  *Outcome
@@ -67,10 +67,10 @@ type plan struct {
 }
 
 // apply is the one way anything of a squad is written. It locks the squad's counter, decides each
-// change against what stands, gives the accepted ones the next revisions, parents before children,
-// and writes them; the lock is held to the commit, so that commit order is revision order and no
-// hole ever fills later. Records must be valid already, so that nothing slow happens under the
-// lock. It returns an outcome for every change, in their order, and the revision reached.
+// change against what is stored, gives the accepted ones the next revisions, parents before
+// children, and writes them; the lock is held to the commit, so that commit order is revision order
+// and no hole ever fills later. Records must be valid already, so that nothing slow happens under
+// the lock. It returns an outcome for every change, in their order, and the revision reached.
 func (w *work) apply(ctx context.Context, changes []Change) ([]Outcome, int64, error) {
 	outcomes := make([]Outcome, len(changes))
 	clock, err := w.LockClock(ctx, db.LockClockParams{SquadID: w.squad})
@@ -120,7 +120,7 @@ func (w *work) applyRound(ctx context.Context, plans []*plan, rev int64, forgets
 	if err != nil {
 		return 0, err
 	}
-	if err := w.checkParents(ctx, plans); err != nil { // after the deletions: what they took is nobody's parent
+	if err := w.checkParents(ctx, plans); err != nil { // after the deletions: a deleted record is no longer a parent
 		return 0, err
 	}
 	if next, err = w.put(ctx, plans, next); err != nil {
@@ -153,7 +153,7 @@ func keys(plans []*plan) []uuid.UUID {
 	return ids
 }
 
-// findExisting looks up what stands under each id: a record, or the tombstone of one, or, where
+// findExisting looks up what is stored under each id: a record, or the tombstone of one, or, where
 // tombstones have been forgotten, the trace of one in the history.
 func (w *work) findExisting(ctx context.Context, plans []*plan, forgets bool) error {
 	for kind, group := range byKind(plans, func(*plan) bool { return true }) {
@@ -195,8 +195,8 @@ func (w *work) findExisting(ctx context.Context, plans []*plan, forgets bool) er
 	return nil
 }
 
-// checkParents turns away what refers to a record that is not there, or not for this member. A
-// parent written in the same round counts.
+// checkParents refuses what refers to a record that does not exist, or that this member may not
+// see. A parent written in the same round counts.
 func (w *work) checkParents(ctx context.Context, plans []*plan) error {
 	known := make(map[record.Ref]bool)
 	for _, p := range plans {
@@ -231,7 +231,8 @@ func (w *work) checkParents(ctx context.Context, plans []*plan) error {
 	return nil
 }
 
-// dropOrphans lets what lacks a parent wait, and then what lacks that, and so on down.
+// dropOrphans lets records whose parent is missing wait, then the records below those, and so on
+// down.
 func dropOrphans(plans []*plan, known map[record.Ref]bool) {
 	for dropped := true; dropped; {
 		dropped = false
@@ -301,7 +302,7 @@ func (w *work) bury(ctx context.Context, p *plan, rev int64) error {
 		DeletedAt: w.now,
 	}
 	if kind == record.KindMember {
-		tomb.AthleteID = nil // the devices of whoever it was before hold it too
+		tomb.AthleteID = nil // the devices of the athlete it was before hold it too
 	}
 	*p.outcome = Outcome{Status: StatusStored, Deleted: true, Rev: rev}
 	return finish(w.PutTombstone(ctx, []db.PutTombstoneParams{tomb}).Exec)

@@ -21,7 +21,7 @@ type Kind struct {
 	Status  int
 	Title   string
 	Meaning string
-	Fix     []string // for whoever uses the pages, the logger or the command line
+	Fix     []string // for the user of the pages, the logger or the command line
 	API     []string // for programs that call the API; nil when Fix says it all
 }
 

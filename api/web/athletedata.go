@@ -21,7 +21,7 @@ func exportAthlete(v *visit) error {
 		return v.w, nil
 	})
 	if err != nil && begun {
-		panic(http.ErrAbortHandler) // the status is out; only breaking off tells the reader
+		panic(http.ErrAbortHandler) // the status is sent; only breaking off can signal the failure
 	}
 	return err
 }

@@ -116,7 +116,7 @@ type compareView struct {
 // first to the second.
 type compareRow struct{ Name, A, B, Move string }
 
-// compareNotes are what both sides take for granted, and what only one of them does.
+// compareNotes are the assumptions of both sides, and those of only one of them.
 type compareNotes struct{ Both, A, B []string }
 
 func comparePage(v *visit) error {

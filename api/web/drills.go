@@ -19,7 +19,7 @@ type drillPageView struct {
 	*roster
 	Drill       *record.Drill
 	Scores      []scoreView
-	Assign      *form                // nil for who may not, or when there is nobody left to assign it to
+	Assign      *form                // nil for users who may not, or when no athlete is left to assign it to
 	Assignments map[uuid.UUID]string // ids by athlete
 }
 
@@ -124,7 +124,7 @@ func assignDrill(v *visit) error {
 		return err
 	}
 	f := assignForm(r, rec, found)
-	if f == nil { // sent twice, or somebody else was faster
+	if f == nil { // sent twice, or another user was faster
 		return v.goTo(drillAddress(r, id))
 	}
 	f.read(v.PostForm)

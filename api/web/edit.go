@@ -15,7 +15,7 @@ import (
 type editable struct {
 	kind  record.Kind
 	param string // of the address
-	own   bool   // an athlete may change the own ones
+	own   bool   // an athlete may change their own
 	open  func(v *visit, r *roster, record record.Record) (*editor, error)
 }
 
@@ -197,7 +197,7 @@ func (f *form) blank(v *visit) *form {
 	return &fresh
 }
 
-// meets says what somebody else has stored since the form was opened, wherever it is not what was
+// meets returns what another user has stored since the form was opened, wherever it is not what was
 // sent, and takes over the revision: who sends the form again has seen it.
 func (f *form) meets(now *form) {
 	f.Hidden = now.Hidden

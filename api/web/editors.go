@@ -97,7 +97,7 @@ func openDrill(v *visit, r *roster, rec record.Record) (*editor, error) {
 		Loses: "A drill can be deleted only when it isn’t assigned and no shot refers to it.",
 		take: func(f *form) taken {
 			is := was
-			is.Sentences = nil // written for whoever reads it
+			is.Sentences = nil // written for the reader
 			if sent := strings.ReplaceAll(f.value("sentences"), "\r\n", "\n"); sent != written {
 				f.takeSentences(v, r, &is)
 			}
@@ -173,7 +173,7 @@ func openMember(v *visit, r *roster, rec record.Record) (*editor, error) {
 	}
 	after := r.Address() + "/people"
 	if was.UserID == v.me.ID {
-		after = "/squads" // who is a coach no more has no page of people
+		after = "/squads" // a user who is no longer a coach has no page of people
 	}
 	return &editor{
 		Name: was.Name, page: after, up: after, form: f,

@@ -34,8 +34,8 @@ type input struct {
 	Min, Max, Step     string // for text: the shortest and longest in characters
 	Required           bool
 	Options            []option
-	Folded             bool   // stands with others that few look at, behind a summary
-	Row                string // the row of a table it stands in, to tell it from the others of its label
+	Folded             bool   // shown with other rarely used inputs, behind a summary
+	Row                string // the row of a table it is in, to distinguish it from the others of its label
 }
 
 type option struct{ Value, Label string }
@@ -185,7 +185,7 @@ func number(text string) int {
 	return n
 }
 
-// number reads a decimal; a blank one is nil.
+// number reads a decimal; an empty one is nil.
 func (f *form) number(name string) *float64 {
 	text := f.value(name)
 	if text == "" {
@@ -209,7 +209,7 @@ func (f *form) whole(name string) int32 {
 	return int32(value)
 }
 
-// day reads a day; a blank one is nil.
+// day reads a day; an empty one is nil.
 func (f *form) day(name string) *record.Day {
 	text := f.value(name)
 	if text == "" {

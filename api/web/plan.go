@@ -217,7 +217,7 @@ func (f *form) asksMore() bool {
 	)
 }
 
-// filled is a query without what was left blank, in its shortest form.
+// filled is a query without what was left empty, in its shortest form.
 func filled(sent url.Values) url.Values {
 	kept := maps.Clone(sent)
 	maps.DeleteFunc(
@@ -343,7 +343,7 @@ func (v *visit) query() (*roster, advice.Query, error) {
 	return r, query, f.asError()
 }
 
-// unchosen is the form without its choices, which need not be read when nobody looks at them: the
+// unchosen is the form without its choices, which need not be read when they are not shown: the
 // planner itself knows the ids.
 func (f *form) unchosen() *form {
 	for _, in := range f.Inputs {

@@ -21,7 +21,7 @@ import (
 type lineView struct {
 	advice.PlannedLine
 	Letter  string // as in the picture
-	Tied    bool   // cannot be told from another line of the plan
+	Tied    bool   // cannot be distinguished from another line of the plan
 	Strip   missStrip
 	Address string // the line's own page
 	Coach   bool   // may assign its drill
@@ -42,7 +42,7 @@ type missSegment struct {
 	Upright  bool // the word is written upward: it does not fit otherwise
 }
 
-// Middle is where the segment's word stands.
+// Middle is where the segment's word is written.
 func (s missSegment) Middle() float64 { return s.X + s.Width/2 }
 
 // The strip's measures in px: a board's width, and about how wide a letter is.

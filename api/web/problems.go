@@ -21,8 +21,8 @@ type failure struct {
 	SignedOut bool
 }
 
-// fail answers a visit that failed. What nobody foresaw is logged here, once, and told as a fixed
-// sentence.
+// fail answers a visit that failed. An unexpected failure is logged here, once, and shown as a
+// fixed sentence.
 func (v *visit) fail(err error) {
 	known := service.AsError(err)
 	told := failure{

@@ -134,7 +134,7 @@ func (v *visit) send(status int, contentType string, body []byte) {
 // drawing draws the picture that a visit asks for.
 type drawing func(v *visit) (picture.Scene, error)
 
-// svgPage answers with a picture alone, to save or to stand in a page.
+// svgPage answers with a picture alone, to save or to embed in a page.
 func svgPage(draw drawing) page {
 	return func(v *visit) error {
 		scene, err := draw(v)
@@ -221,6 +221,6 @@ func (a assets) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if r.Method != http.MethodHead {
-		_, _ = w.Write(file.body) // whoever hung up needs no stylesheet
+		_, _ = w.Write(file.body) // a client that hung up needs no stylesheet
 	}
 }

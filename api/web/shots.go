@@ -76,8 +76,8 @@ func (v *visit) fillShots(view *sessionView) error {
 	return nil
 }
 
-// mostAstray is how far a shot may lie from its session's day before somebody should look: a clock in
-// another time zone is no more than a day off.
+// mostAstray is how far a shot may lie from its session's day before it should be checked: a clock
+// in another time zone is at most a day off.
 const mostAstray = 48 * time.Hour
 
 // astray is the day of the first shot that was bowled far from a session's day; nil when none was.
@@ -183,7 +183,7 @@ func shotTable(shots []*record.Shot, names map[uuid.UUID]string, shared bool) ([
 	return columns, rows
 }
 
-// cells writes a column; filled tells whether any shot has something in it.
+// cells writes a column; filled reports whether any shot has something in it.
 func (p place) cells(shots []*record.Shot) (cells []shotCell, filled bool) {
 	cells = make([]shotCell, len(shots))
 	decimals := 0
@@ -212,7 +212,7 @@ func (p place) cells(shots []*record.Shot) (cells []shotCell, filled bool) {
 	return cells, filled
 }
 
-// decimalsOf is how many decimals a value needs, so that a column's points stand below each other,
+// decimalsOf is how many decimals a value needs, so that a column's decimal points line up,
 // but no more than the measure has.
 func decimalsOf(m *shot.Measure, s *shot.Shot) int {
 	scaled, known := m.Get(s)
@@ -239,7 +239,7 @@ func deckOf(standing lane.PinSet) deck {
 		if standing.Has(n) {
 			to = &up
 		}
-		// The head pin stands in front; a row is 10.4 in behind the one before. The lane's own
+		// The head pin is in front; a row is 10.4 in behind the one before. The lane's own
 		// boards count from the right.
 		fmt.Fprintf(to, "M%.1f %.1fh0", 14-(x-lane.CentreBoard)*0.66, 19-(ft-lane.LengthFt)*6.2)
 	}

@@ -78,8 +78,9 @@ func (v *visit) setCookie(name, value string, age time.Duration) {
 	})
 }
 
-// toSignIn asks to sign in and come back. A link on another site brings no cookies along; whoever
-// follows one may well be signed in, so the browser is made to ask once more, from here.
+// toSignIn asks the user to sign in and come back. A request that follows a link on another site
+// carries no cookies, though the user may well be signed in, so the browser is made to ask once
+// more, from here.
 func (v *visit) toSignIn() error {
 	if v.Header.Get("Sec-Fetch-Site") == "cross-site" {
 		return v.show(http.StatusOK, "again", frame{Title: "One moment", Page: v.URL.RequestURI()})
@@ -87,8 +88,8 @@ func (v *visit) toSignIn() error {
 	return v.goTo("/sign-in?" + url.Values{"next": {v.URL.RequestURI()}}.Encode())
 }
 
-// keepEntries asks somebody whose sign-in ended while they filled in a form to sign in, and keeps
-// what they entered in that page.
+// keepEntries asks a user whose sign-in ended while they filled in a form to sign in, and keeps
+// their entries in that page.
 func (v *visit) keepEntries() error {
 	if err := v.form(); err != nil {
 		return err
@@ -261,7 +262,7 @@ func signUp(v *visit) error {
 	return v.goTo(v.next())
 }
 
-// signOut ends the sign-in. It works for whoever is signed out already.
+// signOut ends the sign-in. It works for a user who is already signed out.
 func signOut(v *visit) error {
 	if cookie, err := v.Cookie(refreshCookie); err == nil {
 		if err := v.site.svc.SignOut(v.Context(), cookie.Value); err != nil {

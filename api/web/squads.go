@@ -243,7 +243,7 @@ type drillView struct {
 	Bars   template.HTML
 }
 
-// scoreView is how one athlete stands, with their lane where it is shown.
+// scoreView is one athlete's score, with their lane where it is shown.
 type scoreView struct {
 	service.Score
 	Address string // of the athlete's part of the drill's page
@@ -308,7 +308,7 @@ func (v *visit) chosenDrill(r *roster) uuid.UUID {
 	return r.Drills[0].ID
 }
 
-// The widths pictures are laid out for, in px: bars and a lane that stands alone fill a phone held
+// The widths pictures are laid out for, in px: bars and a lane shown alone fill a phone held
 // upright, lanes side by side fit three or more abreast.
 const (
 	barsPx     = 358

@@ -147,8 +147,8 @@ func (v *visit) logFile() (multipart.File, *multipart.FileHeader, error) {
 	return file, head, err
 }
 
-// formatOf tells a log's format by the name of its file, and unpacks gzip. A name that does not
-// tell is read by its first character.
+// formatOf returns a log's format by the name of its file, and unpacks gzip. Where the name does
+// not say, the first character of the log does.
 func formatOf(name string, file io.Reader) (service.LogFormat, io.Reader, error) {
 	name = strings.ToLower(name)
 	if strings.HasSuffix(name, ".gz") {

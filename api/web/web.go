@@ -64,7 +64,7 @@ func (s *site) routes() http.Handler {
 	offline := logger.Handler()
 	mux.Handle("GET "+logger.Root, offline)
 	mux.Handle("GET "+strings.TrimSuffix(logger.Root, "/"), offline)
-	mux.Handle("GET /favicon.ico", s.assets) // asked for beside a picture that stands alone
+	mux.Handle("GET /favicon.ico", s.assets) // requested beside a picture that is shown alone
 	for pattern, page := range map[string]page{
 		"GET /docs":      docsPage,
 		"GET /problems":  problemsPage,
@@ -185,7 +185,7 @@ type page func(v *visit) error
 // maxForm bounds a form; a log is bounded by [service.MaxLogBytes].
 const maxForm = 1 << 20
 
-// open serves a page to everybody, and tells it who looks when they are signed in.
+// open serves a page to anyone, and passes it the user when they are signed in.
 func (s *site) open(p page) http.Handler {
 	return s.serve(func(v *visit) error {
 		user, err := v.user()
@@ -228,8 +228,8 @@ func (s *site) serve(p page) http.Handler {
 		r.Body = http.MaxBytesReader(w, r.Body, limit)
 		w.Header().Set("Cache-Control", "private, no-store")
 		// A page without a referrer sends its own forms from nowhere (Origin: null), and over plain
-		// HTTP a browser tells nothing else of where a form comes from: it would be taken for one
-		// from another site.
+		// HTTP a browser sends nothing else that says where a form comes from: it would be taken
+		// for one from another site.
 		w.Header().Set("Referrer-Policy", "same-origin")
 		w.Header().Add("Vary", "Accept-Language")
 		v := &visit{Request: r, w: w, site: s, dates: dates.For(r.Header.Get("Accept-Language"))}
@@ -241,7 +241,7 @@ func (s *site) serve(p page) http.Handler {
 
 func signedOut(err error) bool { return service.AsError(err).Code == service.Unauthenticated }
 
-// meet finds out who the user is. Somebody whose account is gone is signed out.
+// meet finds out who the user is. A user whose account is gone is signed out.
 func (v *visit) meet(user uuid.UUID) error {
 	me, err := v.site.svc.Me(v.Context(), user)
 	if err != nil {
@@ -314,8 +314,8 @@ func (v *visit) goTo(address string) error {
 
 type clientKey struct{}
 
-// WithClient tells the pages from which address a request comes, where that is not the
-// connection's: behind a proxy that the edge trusts.
+// WithClient passes the pages the address a request comes from, where that is not the connection's:
+// behind a proxy that the edge trusts.
 func WithClient(ctx context.Context, from netip.Addr) context.Context {
 	return context.WithValue(ctx, clientKey{}, from)
 }

@@ -60,7 +60,7 @@ func wordFunctions() template.FuncMap {
 	}
 }
 
-// percent writes a share without decimals: no log of shots tells more.
+// percent writes a share without decimals: no log of shots is more precise.
 func percent(share float64) string { return fmt.Sprintf("%d %%", int(math.Round(100*share))) }
 
 // interval writes an interval of a share.
@@ -322,7 +322,7 @@ func capital(text string) string {
 	return string(unicode.ToUpper(first)) + text[size:]
 }
 
-// svg is a picture to stand in a page.
+// svg is a picture to embed in a page.
 func svg(scene picture.Scene) template.HTML {
 	return template.HTML(scene.SVG()) //nolint:gosec // the picture escapes every text it is given
 }

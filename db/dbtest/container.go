@@ -36,7 +36,7 @@ func imageName() string {
 }
 
 // engineAddress returns the address of the Docker engine, which has answered a dial: a client
-// binary proves nothing, and there is no typed error for an engine that is not there.
+// binary proves nothing, and a missing engine has no typed error.
 func engineAddress() (string, error) {
 	candidates := []string{"unix:///var/run/docker.sock"}
 	if dir := os.Getenv("XDG_RUNTIME_DIR"); dir != "" {

@@ -83,7 +83,7 @@ func preparedDir(ctx context.Context) (string, error) {
 	return prepared, nil
 }
 
-// openCache returns the folder of prepared directories of this user. Nobody else may be able to
+// openCache returns the folder of prepared directories of this user. No other user may be able to
 // change what is in it.
 func openCache() (string, error) {
 	cache := filepath.Join(os.TempDir(), fmt.Sprintf("laneward-dbtest-%d", os.Geteuid()))

@@ -75,7 +75,7 @@ func buildTemplate(ctx context.Context, conn *pgx.Conn, adminURL, name string) e
 	}
 	for _, statement := range []string{
 		"ALTER DATABASE " + quote(building) + " RENAME TO " + quote(name),
-		"ALTER DATABASE " + quote(name) + " ALLOW_CONNECTIONS false", // a connection would stand in the way of a clone
+		"ALTER DATABASE " + quote(name) + " ALLOW_CONNECTIONS false", // a connection would prevent a clone
 	} {
 		if _, err := conn.Exec(ctx, statement); err != nil {
 			return err
@@ -84,7 +84,7 @@ func buildTemplate(ctx context.Context, conn *pgx.Conn, adminURL, name string) e
 	return nil
 }
 
-// leftAfter is how old a test's database is taken to have been left behind, when nobody is
+// leftAfter is how old a test's database is taken to have been left behind, when no one is
 // connected to it.
 const leftAfter = 2 * time.Hour
 
@@ -106,7 +106,7 @@ func sweep(ctx context.Context, conn *pgx.Conn, now time.Time) error {
 			continue
 		}
 		if _, err := conn.Exec(ctx, "DROP DATABASE IF EXISTS "+quote(name)); hasCode(err, objectInUse) {
-			continue // somebody has connected just now
+			continue // another process has just connected
 		} else if err != nil {
 			return err
 		}
@@ -128,7 +128,7 @@ func madeAt(name string) (time.Time, bool) {
 	return time.Unix(seconds, 0), err == nil
 }
 
-// objectInUse is the SQLSTATE of a database that somebody is connected to (PostgreSQL
+// objectInUse is the SQLSTATE of a database that still has connections (PostgreSQL
 // documentation, appendix A).
 const objectInUse = "55006"
 

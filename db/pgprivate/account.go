@@ -18,7 +18,7 @@ type account struct {
 	uid, gid int
 }
 
-// serverAccount returns the zero value for an ordinary user, who runs the server under the own
+// serverAccount returns the zero value for an ordinary user, who runs the server under their own
 // account.
 func serverAccount(name string) (account, error) {
 	if os.Geteuid() != 0 {

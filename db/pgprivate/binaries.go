@@ -97,7 +97,7 @@ func pickBinaries(ctx context.Context, dirs []string, major int) (binaries, erro
 func searchDirs(path, glob string) []string {
 	var dirs []string
 	for _, dir := range filepath.SplitList(path) {
-		if filepath.IsAbs(dir) { // a program must not come from the folder one happens to stand in
+		if filepath.IsAbs(dir) { // a program must not come from the current directory
 			dirs = append(dirs, dir)
 		}
 	}

@@ -138,7 +138,7 @@ func (h *home) clusterMajor() (int, error) {
 
 // initialise makes the cluster beside its place and moves it there when complete, so that an
 // initialisation cut short leaves nothing that looks like a cluster; it is written through to the
-// disk unless noSync. Anyone who can enter the socket directory may sign in as anyone; nobody comes
+// disk unless noSync. Anyone who can enter the socket directory may sign in as anyone; no one comes
 // over TCP.
 func (h *home) initialise(ctx context.Context, binaries binaries, noSync bool) error {
 	fresh := filepath.Join(h.dir, freshName)

@@ -52,9 +52,9 @@ func (h *home) serverPID() (int, error) {
 // included, before it is cut off.
 const orphanPatience = 30 * time.Second
 
-// stopOrphan returns once no process works on the cluster. The lock is ours, so whoever started one
-// is dead. A server whose main process was killed leaves backends that end by themselves in a
-// moment, or are cut off when the patience is over.
+// stopOrphan returns once no process works on the cluster. The lock is ours, so the process that
+// started one is dead. A server whose main process was killed leaves backends that end by
+// themselves in a moment, or are cut off when the patience is over.
 func (h *home) stopOrphan(ctx context.Context, serverPID int, patience time.Duration, logger *slog.Logger) error {
 	outOfPatience := time.After(patience)
 	tick := time.NewTicker(50 * time.Millisecond)

@@ -3,11 +3,11 @@
 // Package pgprivate runs a Postgres server of the program's own from the binaries the machine
 // already has.
 //
-// The server listens on a unix socket only, in a directory that nobody else may enter; there is no
-// TCP port and no password. One process at a time owns a data directory, by a lock that the kernel
-// lets go when that process dies. The server does not outlive its owner: on Linux the kernel tells
-// it to shut down when the owner is killed, and where that did not work the next start finds the
-// server left behind, stops it cleanly and starts its own. Postgres replays its log after any
+// The server listens on a unix socket only, in a directory that no other user may enter; there is
+// no TCP port and no password. One process at a time owns a data directory, by a lock that the
+// kernel lets go when that process dies. The server does not outlive its owner: on Linux the kernel
+// tells it to shut down when the owner is killed, and where that did not work the next start finds
+// the server left behind, stops it cleanly and starts its own. Postgres replays its log after any
 // crash, so what was committed is kept.
 package pgprivate
 
@@ -38,7 +38,7 @@ const MinMajor = 15
 // Superuser is the role that [Server.URL] signs in as.
 const Superuser = "postgres"
 
-// Errors that a caller may want to tell apart.
+// Errors that a caller may want to distinguish.
 var (
 	// ErrNoBinaries: no usable Postgres is installed; the message says what to install.
 	ErrNoBinaries = errors.New("no usable PostgreSQL on this machine")
@@ -62,7 +62,7 @@ type Config struct {
 	// override. With fsync off a new cluster is not written through to the disk either: for tests
 	// alone.
 	Settings map[string]string
-	// Logger hears of starts, recoveries and stops; nil is silence.
+	// Logger receives starts, recoveries and stops; nil logs nothing.
 	Logger *slog.Logger
 }
 
@@ -292,9 +292,9 @@ func (s *Server) Err() error {
 }
 
 // Stop shuts the server down: open transactions are rolled back, connections closed, everything
-// written out. When ctx ends before that, the server is told to drop everything at once (what was
-// committed is kept, and replayed at the next start) and the context's error is returned. Stopping
-// a server that has ended returns [Server.Err].
+// written out. When ctx ends before that, the server is signalled to drop everything at once (what
+// was committed is kept, and replayed at the next start) and the context's error is returned.
+// Stopping a server that has ended returns [Server.Err].
 func (s *Server) Stop(ctx context.Context) error {
 	s.stopping.Store(true)
 	if err := s.signal(syscall.SIGINT); err != nil {

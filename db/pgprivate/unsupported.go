@@ -16,7 +16,7 @@ const MinMajor = 15
 // Superuser is the role that [Server.URL] signs in as.
 const Superuser = "postgres"
 
-// Errors that a caller may want to tell apart.
+// Errors that a caller may want to distinguish.
 var (
 	ErrNoBinaries = errors.New(
 		"a private PostgreSQL runs on Linux and other unix systems only: give the URL of a server instead",

@@ -17,16 +17,16 @@ type Config struct {
 	Server string // such as https://example.org or http://127.0.0.1:8080
 	Store  *Store // where the sign-in is kept
 	Agent  string // the program's name and version, for the server's log
-	// Notify, when set, hears of each failed attempt that is tried again after a wait.
+	// Notify, when set, is called for each failed attempt that is tried again after a wait.
 	Notify func(err error, wait time.Duration)
 	HTTP   *http.Client     // nil for one with time limits
 	Now    func() time.Time // the time of day; nil for the machine's
-	// Sleep waits before an attempt that follows a failed one; nil for the real thing.
+	// Sleep waits before an attempt that follows a failed one; nil for time's own.
 	Sleep func(ctx context.Context, wait time.Duration) error
 }
 
-// Client talks to one server on behalf of whoever is signed in to it. It may be used by several
-// goroutines at once.
+// Client talks to one server on behalf of the user who is signed in to it. It may be used by
+// several goroutines at once.
 type Client struct {
 	server string
 	store  *Store
@@ -108,8 +108,8 @@ func Address(text string) (string, error) {
 	return address.Scheme + "://" + strings.ToLower(address.Host) + strings.TrimRight(address.Path, "/"), nil
 }
 
-// Private tells that nobody on the way can read what is sent: it is encrypted, or never leaves this
-// computer.
+// Private reports whether no one on the way can read what is sent: it is encrypted, or never leaves
+// this computer.
 func (c *Client) Private() bool {
 	address, err := url.Parse(c.server)
 	return err == nil && (address.Scheme == "https" || local(address.Hostname()))
@@ -143,7 +143,7 @@ func withoutLimit(limited *http.Client) *http.Client {
 	return &endless
 }
 
-// Ready tells whether the server answers and can work.
+// Ready reports whether the server answers and can work.
 func (c *Client) Ready(ctx context.Context) error {
 	_, err := c.open.GetReadyWithResponse(ctx)
 	return err

@@ -30,7 +30,7 @@ type Credentials struct {
 	SignIns map[string]SignIn `json:"sign_ins"`
 }
 
-// Store keeps sign-ins in a directory of the person's own, in a file that nobody else can read.
+// Store keeps sign-ins in a directory of the person's own, in a file that no other user can read.
 // Several processes may use it at once.
 type Store struct {
 	dir string

@@ -8,9 +8,9 @@ import (
 	"github.com/google/uuid"
 )
 
-// Digest tells, shortly, which records in which version somebody has: how many, and the sum modulo
-// 2^64 of their parts. Two that hold the same have the same digest; two that do not have, but for
-// one chance in 2^64, another.
+// Digest summarises which records a copy holds in which versions: how many, and the sum modulo 2^64
+// of their parts. Copies that hold the same have the same digest; copies that differ have different
+// ones, but for one chance in 2^64.
 type Digest struct {
 	Count int64
 	Sum   uint64
@@ -38,7 +38,7 @@ func mix(x uint64) uint64 {
 	return x ^ x>>31
 }
 
-// check tells whether a page holds what its digest says.
+// check reports whether a page holds what its digest says.
 func (d Digest) check(items []Item) error {
 	var own Digest
 	for _, item := range items {

@@ -38,12 +38,12 @@ const (
 const (
 	Unreachable Code = "unreachable" // no answer came
 	NotOurs     Code = "not-ours"    // an answer came, but not from a Laneward server
-	SignedOut   Code = "signed-out"  // nobody is signed in on this device
+	SignedOut   Code = "signed-out"  // no user is signed in on this device
 	Ambiguous   Code = "ambiguous"   // several records have that name
 )
 
 // codes is the one table between the kinds of failure and HTTP's statuses. A problem names its kind
-// itself; the status tells it when what stands between, such as a proxy, answered instead.
+// itself; the status names it when something between, such as a proxy, answered instead.
 var codes = map[int]Code{
 	http.StatusBadRequest:            Invalid,
 	http.StatusUnauthorized:          Unauthenticated,
@@ -64,7 +64,7 @@ var codes = map[int]Code{
 }
 
 // Error is what every call fails with, unless its context ended. Detail is for the person and says
-// how to mend it.
+// how to fix it.
 type Error struct {
 	Code       Code
 	Status     int // of HTTP; 0 when no answer came
@@ -80,7 +80,7 @@ func (e *Error) Error() string { return e.Detail }
 
 func (e *Error) Unwrap() error { return e.cause }
 
-// Is makes errors.Is(err, &Error{Code: c}) tell the kind.
+// Is makes errors.Is(err, &Error{Code: c}) compare the kind.
 func (e *Error) Is(target error) bool {
 	other, ok := target.(*Error)
 	return ok && other.Code == e.Code && other.Detail == ""

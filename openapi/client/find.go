@@ -71,7 +71,7 @@ type named struct {
 func nameOf(record Record) named {
 	var known named
 	if err := json.Unmarshal(record.JSON, &known); err != nil {
-		return named{} // it has no name to be called by
+		return named{} // it has no name to find it by
 	}
 	known.Name = strings.Join(strings.Fields(known.Name), " ")
 	return known
@@ -100,7 +100,7 @@ func ambiguous(kind Kind, text string, found []Record) error {
 	return &Error{Code: Ambiguous, Detail: b.String()}
 }
 
-// fewNames is how many names are told to somebody who missed one.
+// fewNames is how many names are listed for a user who missed one.
 const fewNames = 12
 
 func unknown(all []Record, kind Kind, text string) error {

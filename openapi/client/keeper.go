@@ -13,8 +13,8 @@ import (
 const leeway = 30 * time.Second
 
 // refreshLimit bounds one refresh, and refreshGrace how long it goes on when its context has ended:
-// a refresh token is spent by the question, and whoever does not wait for the answer may find
-// themself signed out the next day.
+// a refresh token is spent by the question, and a client that does not wait for the answer may find
+// its user signed out the next day.
 const (
 	refreshLimit = 30 * time.Second
 	refreshGrace = 3 * time.Second
@@ -60,9 +60,9 @@ func (k *keeper) token(ctx context.Context) (string, error) {
 	return k.renew(ctx, signIn.AccessToken)
 }
 
-// renew returns another access token than the one that is of no use any more. Only one process asks
-// the server at a time, and whoever waited for it uses what it got: a refresh token that two
-// processes spend would end the sign-in.
+// renew returns a new access token in place of one that has expired or was refused. Only one
+// process asks the server at a time, and those that waited use what it got: a refresh token that
+// two processes spend would end the sign-in.
 func (k *keeper) renew(ctx context.Context, useless string) (string, error) {
 	var token string
 	err := k.store.locked(ctx, func() error {

@@ -13,7 +13,7 @@ import (
 	"laneward/openapi"
 )
 
-// Progress tells how far the server is with a computation.
+// Progress is how far the server is with a computation.
 type Progress struct {
 	Stage string `json:"stage"`
 	Done  int    `json:"done"`
@@ -22,8 +22,8 @@ type Progress struct {
 	Lines []openapi.PlannedLine `json:"lines"`
 }
 
-// Plan asks for the ranked lines of an athlete on a pattern. progress, when not nil, hears how far
-// the server is.
+// Plan asks for the ranked lines of an athlete on a pattern. progress, when not nil, is called with
+// how far the server is.
 func (c *Client) Plan(
 	ctx context.Context,
 	squad uuid.UUID,
@@ -216,7 +216,7 @@ func problemIn(text []byte) error {
 	return problemOf(response, text)
 }
 
-// progressReader is written the answer as it comes, and tells the progress of each line.
+// progressReader is written the answer as it comes, and reports the progress of each line.
 type progressReader struct {
 	progress func(Progress)
 	unread   []byte

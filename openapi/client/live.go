@@ -26,8 +26,8 @@ const (
 	maxEvent       = 4 << 20 // bytes of one line
 )
 
-// Event is one event of a live tail. Cursor is where to go on for whoever has taken it in; Item is
-// nil when it says no more than that.
+// Event is one event of a live tail. Cursor is where to go on once it has been taken in; Item is
+// nil when the event only moves the cursor.
 type Event struct {
 	Cursor string
 	Item   *Item
@@ -44,7 +44,7 @@ type Tail struct {
 }
 
 // Live follows the feed after a cursor until ctx ends. It fails as [Client.Feed] does. It does not
-// reconnect: whoever follows pulls first, with the last cursor, and then follows again.
+// reconnect: the caller pulls first, with the last cursor, and then follows again.
 func (c *Client) Live(ctx context.Context, squad uuid.UUID, after string) (*Tail, error) {
 	ctx, cancel := context.WithCancelCause(ctx)
 	schema := Schema
@@ -166,8 +166,8 @@ func eventLines(data []byte, atEnd bool) (advance int, line []byte, err error) {
 	return end + 1, data[:end], nil
 }
 
-// streamTransport sends requests whose answer goes on and on. Whoever reads it comes back by
-// themself, so nothing is sent again here.
+// streamTransport sends requests whose answer is an endless stream. Its reader reconnects itself,
+// so nothing is sent again here.
 type streamTransport struct{ *transport }
 
 // Do sends a request and returns the answer with its body still to come.

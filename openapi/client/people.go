@@ -78,7 +78,8 @@ func (c *Client) end(ctx context.Context, signIn SignIn) error {
 }
 
 // SignOut ends the sign-in on the server and forgets it here. With forget it is forgotten here even
-// when the server cannot be told. It returns the sign-in that ended; nobody's is no error.
+// when the server cannot be reached. It returns the sign-in that ended; having none is not an
+// error.
 func (c *Client) SignOut(ctx context.Context, forget bool) (ended SignIn, err error) {
 	err = c.store.Update(ctx, func(held *Credentials) error {
 		ended = held.SignIns[c.server]

@@ -125,7 +125,7 @@ func withID(value any) ([]byte, error) {
 }
 
 // Replace stores a changed record; old is the version the change is based on. It fails with [Stale]
-// when somebody changed it since.
+// when another user has changed it since.
 func (c *Client) Replace(ctx context.Context, squad uuid.UUID, old Record, value any) (Record, error) {
 	body, err := json.Marshal(value)
 	if err != nil {
@@ -135,8 +135,8 @@ func (c *Client) Replace(ctx context.Context, squad uuid.UUID, old Record, value
 	return oneRecord(old.Kind)(c.send(ctx, http.MethodPut, path, old.Rev, body))
 }
 
-// Delete deletes a record. It fails with [Stale] when somebody changed it since it was read, and
-// with [Conflict] while others refer to it.
+// Delete deletes a record. It fails with [Stale] when another user has changed it since it was
+// read, and with [Conflict] while others refer to it.
 func (c *Client) Delete(ctx context.Context, squad uuid.UUID, record Record) error {
 	response, err := c.send(ctx, http.MethodDelete, address(squad, record.Kind, record.ID), record.Rev, nil)
 	if err != nil {
@@ -145,8 +145,8 @@ func (c *Client) Delete(ctx context.Context, squad uuid.UUID, record Record) err
 	return response.Body.Close()
 }
 
-// DeleteSession deletes a session and its shots, all or nothing. It fails with [Stale] when somebody
-// changed the session since it was read.
+// DeleteSession deletes a session and its shots, all or nothing. It fails with [Stale] when another
+// user has changed the session since it was read.
 func (c *Client) DeleteSession(ctx context.Context, squad uuid.UUID, session Record) error {
 	path := address(squad, Session, session.ID) + "?with_shots=true"
 	response, err := c.send(ctx, http.MethodDelete, path, session.Rev, nil)

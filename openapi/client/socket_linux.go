@@ -9,7 +9,7 @@ import (
 // unsentBytes is how much of what was written may wait in the system before it goes out.
 const unsentBytes = 16 << 10
 
-// shallow keeps the system from taking a whole log at once, so that progress tells what has gone
+// shallow keeps the system from taking a whole log at once, so that progress reports what has gone
 // out; what is on the way is not limited.
 func shallow(_, _ string, connection syscall.RawConn) error {
 	var failed error

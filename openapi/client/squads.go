@@ -33,8 +33,8 @@ func (c *Client) CreateSquad(ctx context.Context, name string) (Answer[openapi.S
 	return answerOf(answer.JSON201, answer.Body, answer.HTTPResponse)
 }
 
-// Invite makes an invitation; its answer alone tells the code. athlete is whom an invited athlete
-// will be, nil for other roles.
+// Invite creates an invitation; only its answer contains the code. athlete is whom an invited
+// athlete will be, nil for other roles.
 func (c *Client) Invite(
 	ctx context.Context,
 	squad uuid.UUID,

@@ -40,11 +40,12 @@ type Item struct {
 	Record  json.RawMessage `json:"record,omitempty"`
 	Deleted bool            `json:"deleted,omitempty"`
 	Scope   string          `json:"scope,omitempty"`
-	// Table has many shots instead; whoever reads a page is given them one by one.
+	// Table has many shots instead; reading a page yields them one by one.
 	Table json.RawMessage `json:"table,omitempty"`
 }
 
-// Gone tells that a device is to drop the record, for it was deleted or is out of the user's sight.
+// Gone reports whether a device is to drop the record, because it was deleted or is out of the
+// user's sight.
 func (i Item) Gone() bool { return i.Deleted || i.Scope == "removed" }
 
 // FeedPage is a page of the feed. Cursor is where to go on, Rev what the squad had reached.
@@ -135,12 +136,13 @@ type Change struct {
 const (
 	Stored      = "stored"
 	Same        = "same"     // it was stored before
-	Conflicting = "conflict" // somebody else changed the record, or it is in use: Record is what stands
+	Conflicting = "conflict" // another user changed the record, or it is in use: Record is what is stored
 	Refused     = "refused"  // for the reasons in Errors
 	Waiting     = "waiting"  // until a record it refers to has been stored
 )
 
-// Outcome is what became of one change. Record is set where something else stands than was sent.
+// Outcome is what became of one change. Record is set where something other than what was sent is
+// stored.
 type Outcome struct {
 	Index   int             `json:"index"`
 	Outcome string          `json:"outcome"`
@@ -185,8 +187,8 @@ func (c *Client) Send(ctx context.Context, squad uuid.UUID, changes []Change) ([
 	return readOutcomes(response.Body, len(changes))
 }
 
-// readOutcomes reads an outcome a line, and the last line, which has none and tells that the others
-// are all.
+// readOutcomes reads an outcome a line, and the last line, which has none and shows that the answer
+// is complete.
 func readOutcomes(body io.Reader, sent int) ([]Outcome, error) {
 	outcomes := make([]Outcome, 0, sent)
 	lines := bufio.NewScanner(body)

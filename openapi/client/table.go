@@ -88,8 +88,8 @@ func (t *shotTable) UnmarshalJSON(text []byte) error {
 	return nil
 }
 
-// readDifferences reads whole numbers that are told as the first and then the difference to the one
-// before.
+// readDifferences reads whole numbers written as the first and then each one's difference to the
+// one before.
 func readDifferences(text []byte) ([]int64, error) {
 	var numbers []int64
 	if err := json.Unmarshal(text, &numbers); err != nil {

@@ -53,7 +53,7 @@ func (c clock) wait(attempt int, asked time.Duration) time.Duration {
 	return asked + c.random(bound)
 }
 
-// transport sends requests for the generated client. Whatever is no success becomes an [*Error].
+// transport sends requests for the generated client. Any answer but success becomes an [*Error].
 type transport struct {
 	server string
 	http   *http.Client
@@ -69,7 +69,7 @@ type resendable struct{}
 
 func resend(ctx context.Context) context.Context { return context.WithValue(ctx, resendable{}, true) }
 
-// listening marks requests whose answer somebody hears as it comes.
+// listening marks requests whose answer is read as it comes.
 type listening struct{}
 
 func listen(ctx context.Context, listener io.Writer) context.Context {
@@ -130,7 +130,7 @@ func (t *transport) Do(request *http.Request) (*http.Response, error) {
 	}
 }
 
-// worthwhile tells that sending again is safe and may help.
+// worthwhile reports whether sending again is safe and may help.
 func (t *transport) worthwhile(request *http.Request, failure *Error) bool {
 	if request.Body != nil && request.GetBody == nil || failure.RetryAfter > patience {
 		return false

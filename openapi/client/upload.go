@@ -35,7 +35,7 @@ type Log struct {
 
 // Upload sends a log and returns an outcome for each row, and the answer's JSON. Whatever happens
 // on the way it is safe to send the same log again: rows that are stored already are answered
-// "same". progress, when not nil, hears how many of the packed bytes have been sent.
+// "same". progress, when not nil, is called with how many of the packed bytes have been sent.
 func (c *Client) Upload(
 	ctx context.Context,
 	squad uuid.UUID,
@@ -83,7 +83,7 @@ func pack(text []byte) ([]byte, error) {
 	return packed.Bytes(), nil
 }
 
-// countingReader tells how far a body has been sent.
+// countingReader reports how far a body has been sent.
 type countingReader struct {
 	unsent   *bytes.Reader // not embedded: its WriteTo would go past Read
 	total    int

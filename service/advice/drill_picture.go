@@ -59,7 +59,7 @@ func corridorOf(rule drill.Rule, sentence string, judged []JudgedShot) picture.C
 	}
 }
 
-// The distances a breakpoint mostly lies at; used where no shot tells (common practice, no source).
+// The distances a breakpoint mostly lies at; used where no shot says (common practice, no source).
 const (
 	usualBreakpointFromFt = 36.0
 	usualBreakpointToFt   = 46.0

@@ -19,11 +19,11 @@ func drawn(description interface{ Scene() (picture.Scene, error) }) (picture.Sce
 	return scene, nil
 }
 
-// linesDrawn is how many lines one picture shows: more cannot be told apart on a phone.
+// linesDrawn is how many lines one picture shows: more cannot be distinguished on a phone.
 const linesDrawn = 3
 
 // LineLetter is the letter of the line at a place among so many, the same in every picture and
-// table of them; a line that stands alone or is not drawn has none.
+// table of them; a line that is alone or is not drawn has none.
 func LineLetter(place, lines int) string {
 	if lines < 2 || place >= linesDrawn {
 		return ""
@@ -142,8 +142,8 @@ func (l *Study) Picture(widthPx int) (picture.Scene, error) {
 	return drawn(described)
 }
 
-// Picture draws the share of own shots in the pocket over laydown and launch angle, with the best
-// lines and the scatter about the first.
+// Picture draws the share of the athlete's shots in the pocket over laydown and launch angle, with
+// the best lines and the scatter about the first.
 func (m *MissMap) Picture(widthPx int) (picture.Scene, error) {
 	described := picture.MissMap{
 		Side:    m.Subject.Athlete.Side,

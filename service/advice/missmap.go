@@ -9,7 +9,7 @@ import (
 	"laneward/service/record"
 )
 
-// GridQuery is the aims of a miss map; a nil bound is the usual one.
+// GridQuery is the aims of a miss map; a nil bound is the default.
 type GridQuery struct {
 	LaydownFrom, LaydownTo, LaydownStep *float64 // boards
 	AngleFrom, AngleTo, AngleStep       *float64 // degrees

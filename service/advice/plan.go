@@ -26,8 +26,8 @@ type PlannedLine struct {
 	Drill *SuggestedDrill `json:"drill,omitempty"`
 }
 
-// Progress hears how far a computation is, with the lines found so far once there are any. It
-// should return soon.
+// Progress is called with how far a computation is, with the lines found so far once there are any.
+// It should return soon.
 type Progress func(line.Progress)
 
 // Plan ranks the lines. It ends early when ctx does; progress may be nil.

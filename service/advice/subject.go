@@ -15,7 +15,7 @@ import (
 	"laneward/service/tenpin"
 )
 
-// Query asks where one athlete should play a pattern. Nil and 0 stand for what is usual, and
+// Query asks where one athlete should play a pattern. Nil and 0 mean the typical value, and
 // the answer says what that was.
 type Query struct {
 	Athlete  uuid.UUID
@@ -39,12 +39,12 @@ type Subject struct {
 	Pocket   line.Pocket     `json:"pocket"`
 	Scatter  SubjectScatter  `json:"scatter"`
 	// Habit is how the athlete plays, Spares their chance to convert each class of leave, Lanes how
-	// many lanes stand for what is not known of this one.
+	// many lanes represent what is not known of this one.
 	Habit  line.Habit    `json:"habit"`
 	Spares tenpin.Spares `json:"spares"`
 	Lanes  int           `json:"lanes"`
 	Wear   *WearReport   `json:"wear,omitempty"`
-	// Assumptions are sentences, for whoever reads the answer.
+	// Assumptions are sentences, for the reader of the answer.
 	Assumptions []string `json:"assumptions"`
 }
 
@@ -74,7 +74,8 @@ type SubjectPattern struct {
 	Class    oil.Class `json:"class"`
 }
 
-// SubjectRelease is the athlete's usual delivery, but for where and at what angle it is laid down.
+// SubjectRelease is the athlete's typical delivery, but for where and at what angle it is laid
+// down.
 type SubjectRelease struct {
 	SpeedMPH          float64 `json:"speed_mph"`
 	RevRateRPM        float64 `json:"rev_rate_rpm"`
@@ -110,8 +111,8 @@ const (
 	usualSlideOffset = 6.0
 )
 
-// MaxScatterShots is how many of an athlete's latest shots tell of the scatter: it changes over the
-// months, and a thousand pairs settle it.
+// MaxScatterShots is how many of an athlete's latest shots the scatter is estimated from: it
+// changes over the months, and a thousand pairs settle it.
 const MaxScatterShots = 2000
 
 // Records are the records that a query is about: what its planner is made of.

@@ -12,8 +12,8 @@ import (
 // likeFt is how far a pattern's length may lie from that of another one that is played alike.
 const likeFt = 3.0
 
-// takeHabit tells from the latest stored shots how the athlete plays, on the whole and on patterns
-// like this one.
+// takeHabit estimates from the latest stored shots how the athlete plays, on the whole and on
+// patterns like this one.
 func (p *Planner) takeHabit(from Records) {
 	habit := line.EstimateHabit(from.Shots, func(s *shot.Shot) bool {
 		lengthFt, known := from.PatternFt[s.SessionID]
@@ -46,7 +46,7 @@ func (p *Planner) takeCarry() {
 	p.assume("The arrows are taken to lie 12.5 to 15.8 ft from the foul line (from memory; makers differ).")
 }
 
-// Until a lane is read, so many fresh ones stand for it, drawn at this share of the spread.
+// Until a lane is read, so many fresh ones represent it, drawn at this share of the spread.
 const (
 	freshLanes = 12
 	freshShare = 0.7

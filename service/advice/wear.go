@@ -14,8 +14,8 @@ import (
 	"laneward/service/shot"
 )
 
-// WearReport says how a film was worn. The four numbers of Wear are assumptions: nobody published a
-// measurement of them.
+// WearReport says how a film was worn. The four numbers of Wear are assumptions: no one has
+// published a measurement of them.
 type WearReport struct {
 	oil.Wear
 	SessionID *uuid.UUID `json:"session_id,omitempty"`

@@ -75,16 +75,16 @@ type RuleTally struct {
 	Unit                  string
 }
 
-// Adherence is how an athlete's shots stand against a drill.
+// Adherence is how well an athlete's shots keep a drill.
 type Adherence struct {
 	Shots, Kept, Broken, Unknown int
 	// Judged is how many of the shots could tell; its share of them is the coverage, 0 without a
 	// shot.
 	Judged   int
 	Coverage float64
-	// KeptShare is the kept of the judged, by the readings as they stand.
+	// KeptShare is the kept share of the judged shots, by the readings as recorded.
 	KeptShare Proportion
-	// TrueShare is the share told: it allows for the error of measurement and for what was not
+	// TrueShare is the share reported: it allows for the error of measurement and for what was not
 	// measured.
 	TrueShare TrueShare
 	// OutsideMisses and InsideMisses count the broken shots by the side of the first board rule
@@ -100,10 +100,11 @@ type Adherence struct {
 	// Trend sets the later half of the judged shots (First) against the earlier half (Second); the
 	// middle one of an odd number counts to neither.
 	Trend Comparison
-	// Verdict is what the sequential test said first; it is held while the shots behind it stand.
+	// Verdict is what the sequential test said first; it is held while the shots behind it are
+	// unchanged.
 	Verdict  DrillVerdict
 	Evidence Evidence
-	// Withdrawn is the verdict that stood before a shot behind it was changed, and stands no more;
+	// Withdrawn is the verdict that held before a shot behind it was changed, and no longer holds;
 	// "" when there is none. See [Adherence.Withdraw].
 	Withdrawn DrillVerdict
 	// Pocket and Strike set the shots that kept the drill (First) against those that broke it
@@ -147,8 +148,8 @@ func (d Drill) Score(shots []shot.Shot, judged []ShotJudgement) Adherence {
 	return a
 }
 
-// weigh fills in the verdict and the share told, from the chances that each shot was kept: the
-// verdict by looking at the first shots as they stood then, until it is reached.
+// weigh fills in the verdict and the share reported, from the chances that each shot was kept: the
+// verdict by looking at the first shots as they were then, until it is reached.
 func (a *Adherence) weigh(d Drill, judged []ShotJudgement) {
 	weighed := newWeigher(d, judged)
 	test := TestFor(d.PassShare, d.Reps)
@@ -170,8 +171,8 @@ func (a *Adherence) weigh(d Drill, judged []ShotJudgement) {
 	a.TrueShare = weighed.share(d.Reps)
 }
 
-// Withdraw takes note of the verdict that stood before shots were changed: when it had been reached
-// and stands no more, the score says so, in its reading too.
+// Withdraw records the verdict that held before shots were changed: when it had been reached and no
+// longer holds, the score says so, in its reading too.
 func (a *Adherence) Withdraw(before DrillVerdict) {
 	if (before == Met || before == NotMet) && a.Verdict != before {
 		a.Withdrawn = before

@@ -98,7 +98,7 @@ func (s spread) chance(value, standardError, low, high, middle, variance float64
 }
 
 // weigher holds what is known of each shot by each rule, so that the chances can be had of the
-// first so many shots alone, as they stood when those had been thrown.
+// first so many shots alone, as they were when those had been thrown.
 type weigher struct {
 	rules []Rule
 	// kept[j][i] is the chance that shot i kept rule j; NaN when unknown.

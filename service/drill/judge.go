@@ -22,7 +22,7 @@ const (
 // other measures; or the gutter, where a ball keeps no rule on its path.
 type Miss string
 
-// The sides of a miss; NoMiss also stands for a broken ball or leave rule, which has no sides.
+// The sides of a miss; NoMiss is also the side of a broken ball or leave rule, which has none.
 const (
 	NoMiss      Miss = ""
 	MissOutside Miss = "outside"
@@ -42,8 +42,9 @@ type Judgement struct {
 	// nearer edge, positive when kept, all in the rule's unit.
 	Value, StandardError, Margin float64
 	// ProbabilityKept is the probability that the true value kept the rule, given a normal error of
-	// measurement: from [Drill.Judge] with how far the athlete's own shots spread, from [Rule.Judge]
-	// from this reading alone. 0 when unknown, 0 or 1 for a ball, a leave or a ball in the gutter.
+	// measurement: from [Drill.Judge] with how far the athlete's own shots spread, from
+	// [Rule.Judge] from this reading alone. 0 when unknown, 0 or 1 for a ball, a leave or a ball in
+	// the gutter.
 	ProbabilityKept float64
 	Miss            Miss
 	Reason          string // why it is unknown

@@ -13,8 +13,8 @@ const MaxSentence = 10_000
 // Reading is what a sentence was read as.
 type Reading struct {
 	Rules []Rule // one, or two for a sentence that names two places
-	// Reps and PassShare are how many shots the sentence asks for, and the share of them that should
-	// be kept; 0 where it does not say.
+	// Reps and PassShare are how many shots the sentence asks for, and the share of them that
+	// should be kept; 0 where it does not say.
 	Reps      int
 	PassShare float64
 }
@@ -28,7 +28,7 @@ func (r Reading) Sentences(names BallNames) []string {
 	return written
 }
 
-// SentenceError is a sentence that could not be read as a rule: why, if that can be told, and
+// SentenceError is a sentence that could not be read as a rule: why, if that is known, and
 // sentences that can be read.
 type SentenceError struct {
 	Sentence string
@@ -59,9 +59,9 @@ func (e *SentenceError) Reason() string {
 // same, without regard to case, spacing and a full stop, with or without a lead-in such as "Play
 // inside:". What can be meant in two ways is refused, with both. Where a sentence says "10 or
 // inside" or "boards 8 to 12" and names no place, the breakpoint is meant, and for a move of boards
-// the foul line. A sentence that sets the board at two places, or at the breakpoint and how far down
-// the lane that lies, is read as two rules. Speeds in km/h and distances in metres are turned into
-// mph and feet, to two decimals. Balls are looked up in names, or given by id.
+// the foul line. A sentence that sets the board at two places, or at the breakpoint and how far
+// down the lane that lies, is read as two rules. Speeds in km/h and distances in metres are turned
+// into mph and feet, to two decimals. Balls are looked up in names, or given by id.
 //
 // The error is a [*SentenceError], or a [Faults] when the sentence was understood but its rule is
 // not valid.
@@ -103,7 +103,7 @@ func (r Reading) check() error {
 	return nil
 }
 
-// noReason stands for a sentence that matched nothing, with nothing particular wrong.
+// noReason is the reason of a sentence that matched nothing, with nothing particular wrong.
 const noReason = "\x00"
 
 // readPlain reads every kind of sentence but the one on balls, whose names need their own case. why
@@ -162,7 +162,7 @@ func one(read func(string) (Rule, bool)) func(string) ([]Rule, bool) {
 	}
 }
 
-// contradicts reports whether a lead-in that says inside stands before a rule on the outside only,
+// contradicts reports whether a lead-in that says inside comes before a rule on the outside only,
 // or the other way about.
 func contradicts(leaning string, r Rule) bool {
 	if r.Measure != Board {
@@ -259,7 +259,7 @@ func takeQuota(text string) (rest string, r Reading, why string) {
 // value reads what num matched.
 func value(text string) *float64 {
 	v, err := strconv.ParseFloat(text, 64)
-	if err != nil { // num matches nothing that is no number
+	if err != nil { // num matches only numbers
 		panic("drill: " + err.Error())
 	}
 	if v == 0 {

@@ -74,7 +74,7 @@ func findBall(name string, owners map[string][]uuid.UUID) (uuid.UUID, error) {
 	}
 }
 
-// asID reads an id as it is usually written, and in no other form that a UUID may have.
+// asID reads an id in the standard form of a UUID, and in none of its other forms.
 func asID(text string) (uuid.UUID, bool) {
 	const length = 36
 	ball, err := uuid.Parse(text)

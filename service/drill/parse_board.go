@@ -80,7 +80,7 @@ func arrowBoard(ordinal string) string {
 type place struct {
 	at           Place
 	atFt, pastFt *float64
-	named        bool // not taken for granted
+	named        bool // not assumed
 }
 
 // takePlace takes the one place out of a sentence; without one it is fallback, and with two or more
@@ -191,9 +191,9 @@ func (r *Rule) readSide(rest string) bool {
 	return false
 }
 
-// readStrips sets the bounds of a sentence that names the boards between which the ball is to be, or
-// the one: at a place that is named, or as boards. Numbers that could be feet or degrees there, and
-// "12 to 8", which may go from one place to another, say too little.
+// readStrips sets the bounds of a sentence that names the boards between which the ball is to be,
+// or the one: at a place that is named, or as boards. Numbers that could be feet or degrees there,
+// and "12 to 8", which may go from one place to another, say too little.
 func (r *Rule) readStrips(rest string, named bool) bool {
 	asBoards := strings.Contains(rest, "board")
 	if m := boardBetweenRE.FindStringSubmatch(rest); m != nil {
@@ -308,8 +308,8 @@ var (
 	farAboutRE  = regexp.MustCompile(`^(?:at )?` + num + `(?: ft)? ?\+- ?` + num + `(?: ft)?$`)
 )
 
-// readDistance reads a rule on how far down the lane the breakpoint lies. Everything is in feet, and
-// says so.
+// readDistance reads a rule on how far down the lane the breakpoint lies. Everything is in feet,
+// and says so.
 func readDistance(text string) (Rule, bool) {
 	subject := farSubjectRE.FindString(text)
 	rest := text[len(subject):]

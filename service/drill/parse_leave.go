@@ -26,7 +26,7 @@ var (
 // readSplit reads that no split is to be left.
 func readSplit(text string) (Rule, bool) { return Rule{Measure: Split}, splitRE.MatchString(text) }
 
-// readLeave reads the leaves that are not wanted, a right-hander's; a left-hander's may stand behind
+// readLeave reads the leaves that are not wanted, a right-hander's; a left-hander's may come after
 // them, and have to be their mirror image.
 func readLeave(text string) (Rule, bool) {
 	m := leaveRE.FindStringSubmatch(text)
@@ -64,7 +64,7 @@ func readPins(list string, sure bool) (leaves []lane.PinSet, ok bool) {
 		}
 		if leave.Count() == 1 {
 			singles++
-			if match[3] != "" { // one pin is no split
+			if match[3] != "" { // one pin is not a split
 				return nil, false
 			}
 		}

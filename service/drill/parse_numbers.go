@@ -204,7 +204,7 @@ func readMove(text string) (Rule, bool) {
 	return r, r.readChange(text)
 }
 
-// readChange sets the bounds of a move; false when the text is no change of its measure.
+// readChange sets the bounds of a move; false when the text is not a change of its measure.
 func (r *Rule) readChange(text string) bool {
 	var written []string
 	if m := withinRE.FindStringSubmatch(text); m != nil {

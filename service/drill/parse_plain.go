@@ -67,7 +67,7 @@ var tens = []string{"twenty", "thirty", "forty", "fifty", "sixty", "seventy", "e
 
 var (
 	wordRE = regexp.MustCompile(`[a-z]+|\d+(?:\.\d+)?|[^a-z\d]+`)
-	// onlyNumber is what a "one" has to stand beside to be a number.
+	// onlyNumber is what a "one" has to be next to to be a number.
 	afterOne = regexp.MustCompile(
 		`^ (?:boards?|mph|miles?|km|kmh|kph|kilomet|degrees?|deg|rpm|ft|foot|feet|met(?:er|re)|and a half|hundred)\b`,
 	)
@@ -153,7 +153,8 @@ var (
 	)
 )
 
-// metric turns km/h into mph, all numbers of a sentence on speed being speeds, and metres into feet.
+// metric turns km/h into mph, all numbers of a sentence on speed being speeds, and metres into
+// feet.
 func metric(text string) (changed, why string) {
 	if strings.Contains(text, "kmh") {
 		if strings.Contains(text, "mph") {

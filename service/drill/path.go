@@ -7,7 +7,7 @@ import (
 	"laneward/service/shot"
 )
 
-// Basis tells where a judged value comes from.
+// Basis is where a judged value comes from.
 type Basis string
 
 // A value is as it was measured, or estimated from measured points of the path before and after it.
@@ -108,7 +108,7 @@ func (r Rule) lostInGutter(s *shot.Shot) bool {
 	case r.At == Arrows:
 		return seenFt < lane.ArrowsFt
 	case r.AtFt != nil:
-		turned := s.BreakpointBoard != nil && s.BreakpointFt == nil // seen, but nobody knows where
+		turned := s.BreakpointBoard != nil && s.BreakpointFt == nil // seen, but its distance is not recorded
 		return seenFt < *r.AtFt && !turned
 	}
 	return false

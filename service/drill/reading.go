@@ -57,7 +57,7 @@ func (d Drill) needs() string {
 	return strings.Join(parts[:len(parts)-1], ", ") + " and " + parts[len(parts)-1]
 }
 
-// shareWords tells what was counted, the share with the error of measurement allowed for where that
+// shareWords says what was counted, the share with the error of measurement allowed for where that
 // makes a difference, and the bounds where shots were not measured.
 func (a *Adherence) shareWords(d Drill) string {
 	measured := "shot"
@@ -124,7 +124,7 @@ func (a *Adherence) verdictWords() string {
 	return words
 }
 
-// strikeWords tells strikes that came by doing as asked from those that did not.
+// strikeWords separates strikes on shots that kept the drill from those on shots that did not.
 func (a *Adherence) strikeWords(d Drill) string {
 	kept, broken := a.Strike.First, a.Strike.Second
 	on, off := "done as asked", "not done as asked"

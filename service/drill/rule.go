@@ -1,11 +1,11 @@
 // Package drill holds what a coach asks of an athlete's shots: rules, their wording, the judgement
 // of each shot, and the adherence of a log of shots to a drill.
 //
-// Boards are counted as the athlete counts them, 1 at the own strong-side gutter, so nothing here
+// Boards are counted as the athlete counts them, 1 at their own strong-side gutter, so nothing here
 // depends on the athlete's side. "Inside" is toward the larger board, "outside" toward the smaller.
 // Board N is the strip from N-0.5 to N+0.5: a whole-number bound includes its whole strip ("board
 // 10 or inside" is a position of 9.5 or more), a decimal bound is that exact position, and a
-// whole-board reading stands for the centre of its strip.
+// whole-board reading means the centre of its strip.
 package drill
 
 import (
@@ -32,7 +32,7 @@ const (
 	BreakpointDistance Measure = "breakpoint_distance" // feet from the foul line to where the path is outermost
 	Ball               Measure = "ball"                // the ball thrown is one of Balls
 	Leave              Measure = "leave"               // the pins left are none of Leaves
-	Split              Measure = "split"               // the pins left are no split by the rule book
+	Split              Measure = "split"               // the pins left are not a split by the rule book
 	Move               Measure = "move"                // change of the measure Of against the shot before; boards count positive toward the inside
 )
 

@@ -14,10 +14,10 @@ import (
 // the ids.
 type BallNames map[uuid.UUID]string
 
-// Sentence writes the rule as one English sentence, without a full stop; [Read] with the same
-// names reads it back to an equal rule. The rule must be valid. A ball is written by its name in
-// quotation marks, or by its id when it has no name of its own, or one that cannot stand between
-// quotation marks.
+// Sentence writes the rule as one English sentence, without a full stop; [Read] with the same names
+// reads it back to an equal rule. The rule must be valid. A ball is written by its name in
+// quotation marks, or by its id when it has no name of its own, or one that cannot be written
+// between quotation marks.
 func (r Rule) Sentence(names BallNames) string {
 	switch r.Measure {
 	case Ball:
@@ -177,7 +177,7 @@ func foldName(name string) string { return strings.ToLower(strings.Join(strings.
 // maxNameLength keeps a sentence readable; a longer name gives way to the id.
 const maxNameLength = 60
 
-// quotable reports whether a name can stand between quotation marks and be read back.
+// quotable reports whether a name can be written between quotation marks and read back.
 func quotable(name string) bool {
 	if foldName(name) == "" || len(name) > maxNameLength {
 		return false

@@ -79,8 +79,8 @@ func (w *weigher) share(reps int) TrueShare {
 }
 
 // product is the share kept over all rules, and the number of shots that, judged on all of them,
-// would tell it as well (the delta method on the logarithm of the product); not ok when some rule
-// was never judged.
+// would measure it as well (the delta method on the logarithm of the product); not ok when some
+// rule was never judged.
 func (w *weigher) product() (share, of float64, ok bool) {
 	left := make([]float64, len(w.judged)) // the chance that a shot kept the rules so far, NaN when unknown
 	for i := range left {

@@ -2,9 +2,9 @@ package drill
 
 import "math"
 
-// SequentialTest tells two shares of kept shots apart, P0 < P1, while the shots are thrown: Wald's
-// sequential probability ratio test with the probabilities Alpha of taking P1 when P0 holds and
-// Beta of taking P0 when P1 holds, and one last look when Reps shots have been thrown.
+// SequentialTest decides between two shares of kept shots, P0 < P1, while the shots are thrown:
+// Wald's sequential probability ratio test with the probabilities Alpha of taking P1 when P0 holds
+// and Beta of taking P0 when P1 holds, and one last look when Reps shots have been thrown.
 //
 // Source: A. Wald, Sequential Analysis, 1947. His limits ln((1-Beta)/Alpha) and ln(Beta/(1-Alpha))
 // hold the two error probabilities to at most Alpha/(1-Beta) and Beta/(1-Alpha), and their sum to
@@ -160,9 +160,9 @@ const (
 	TooFewShots DrillVerdict = "too few shots"
 )
 
-// Evidence is where a log of shots stands in the sequential test of its drill.
+// Evidence is how far a log of shots has got in the sequential test of its drill.
 type Evidence struct {
-	PassShare, FailShare float64 // the two shares told apart; between them the test is indifferent
+	PassShare, FailShare float64 // the two shares tested; between them the test is indifferent
 	// Progress runs from -1, not met, to 1, met: the log likelihood ratio as a part of the limit it
 	// is heading for, 0 where shots that were not measured could send it either way.
 	Progress float64

@@ -83,7 +83,7 @@ func (d Drill) Validate() error {
 	return f.orNil()
 }
 
-// clashes reports whether two rules bound the same number and have no more than an edge in common.
+// clashes reports whether two rules bound the same number and have at most an edge in common.
 func (r Rule) clashes(other Rule) bool {
 	if _, numeric := r.subject().
 		quantity(); !numeric || r.Measure != other.Measure || r.Of != other.Of ||

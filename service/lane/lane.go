@@ -1,9 +1,9 @@
-// Package lane holds the geometry every other computation stands on: boards, distances, sides and
+// Package lane holds the geometry every other computation builds on: boards, distances, sides and
 // pins.
 //
-// Two ways to count boards are in use. An athlete counts from the own strong-side gutter (right for
-// a right-hander), 1 to 39; the lane's own coordinate x counts from the right gutter. [Side.X] and
-// [Side.Board] turn one into the other.
+// Two ways to count boards are in use. An athlete counts from their own strong-side gutter (right
+// for a right-hander), 1 to 39; the lane's own coordinate x counts from the right gutter. [Side.X]
+// and [Side.Board] turn one into the other.
 package lane
 
 import (

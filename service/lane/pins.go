@@ -11,7 +11,7 @@ import (
 	"strings"
 )
 
-// PinSet is a set of standing pins: bit n-1 is pin n. The zero value is no pin standing.
+// PinSet is a set of standing pins: bit n-1 is pin n. In the zero value no pin is standing.
 type PinSet uint16
 
 // FullRack is all ten pins.
@@ -38,13 +38,13 @@ func Pins(numbers ...int) (PinSet, error) {
 	return set, nil
 }
 
-// Has reports whether pin n stands.
+// Has reports whether pin n is standing.
 func (p PinSet) Has(n int) bool { return n >= 1 && n <= 10 && p&(1<<(n-1)) != 0 }
 
-// Count returns how many pins stand.
+// Count returns how many pins are standing.
 func (p PinSet) Count() int { return bits.OnesCount16(uint16(p)) }
 
-// Strike reports whether no pin stands.
+// Strike reports whether no pin is standing.
 func (p PinSet) Strike() bool { return p == 0 }
 
 // Numbers returns the standing pins in ascending order, never nil.
@@ -75,14 +75,14 @@ func (p PinSet) String() string {
 var pinWords = map[string]PinSet{"strike": 0, "x": 0, "none": 0, "all": FullRack}
 
 var (
-	// betweenPins is a hyphen with or without blanks, or blanks alone.
+	// betweenPins is a hyphen with or without spaces, or spaces alone.
 	betweenPins = regexp.MustCompile(`\s*-\s*|\s+`)
 	// dateOfPins matches what spreadsheets make of 7-10: 10-Jul, 07.Okt, Oct-7, 7/10/2026.
 	dateOfPins = regexp.MustCompile(`^\d{1,4}[-. ]\pL{3,}|^\pL{3,}[-. ]\d|^\d{1,4}[./]\d`)
 )
 
-// ParsePins reads the pins that stand as a person writes them: numbers joined by hyphens or blanks
-// (7-10, 7 10), strike, x or none when no pin stands, all for a full rack. It reads what
+// ParsePins reads the standing pins as a person writes them: numbers joined by hyphens or spaces
+// (7-10, 7 10), strike, x or none when no pin is standing, all for a full rack. It reads what
 // [PinSet.String] writes. The error says everything that is wrong with the text.
 func ParsePins(text string) (PinSet, error) {
 	text = strings.TrimSpace(text)

@@ -39,8 +39,8 @@ type Move struct {
 }
 
 // Compare plans both requests and carries the first line of each over to the other. Where a carried
-// line turns out to be worth more than the one that stood first there, it stands first: nobody is
-// told to move for less. progress may be nil; its stages begin with "a: " and "b: ".
+// line turns out to be worth more than the one ranked first there, it is ranked first: no one is
+// advised to move for less. progress may be nil; its stages begin with "a: " and "b: ".
 func Compare(ctx context.Context, a, b Request, progress func(Progress)) (*Comparison, error) {
 	within := func(name string) func(Progress) {
 		return func(p Progress) {

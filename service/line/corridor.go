@@ -11,7 +11,7 @@ import (
 // Corridor is the drill that keeps an athlete on a line: keep the ball between two boards, where
 // its misses still arrive on the pocket's boards. Board N is the strip from N - 0.5 to N + 0.5. The
 // corridor holds the line itself, and is widened until aiming perfectly keeps half of the shots:
-// a drill that fails whoever does as asked teaches nothing.
+// a drill that fails an athlete who does as asked teaches nothing.
 type Corridor struct {
 	// Found: the line itself arrives on the pocket's boards. Without it the other fields are 0.
 	Found bool `json:"found"`

@@ -88,7 +88,7 @@ func roomText(boards float64) string {
 	return strings.Join(parts, " ") + " board"
 }
 
-// ties says which lines are equal, and why the first stands first.
+// ties says which lines are equal, and why the first is ranked first.
 func (s *search) ties(lines []Line) string {
 	equal := 0
 	for _, line := range lines {

@@ -15,7 +15,7 @@ type Usual struct {
 	Deviation float64 `json:"deviation"`
 }
 
-// Habit is how an athlete plays, as their stored shots show it. The zero value stands for
+// Habit is how an athlete plays, as their stored shots show it. The zero value means
 // [AssumedHabit].
 type Habit struct {
 	// LaunchAngleDeg and LaunchWidthDeg are the middle and the half width of the launch angles that
@@ -48,8 +48,8 @@ const (
 	leastDeviationBoards = 1.0
 )
 
-// EstimateHabit tells how an athlete plays from stored shots; like reports whether a shot was on a
-// pattern of about the length that is to be played. Few shots leave the launch angles near
+// EstimateHabit estimates how an athlete plays from stored shots; like reports whether a shot was
+// on a pattern of about the length that is to be played. Few shots leave the launch angles near
 // [AssumedHabit].
 func EstimateHabit(shots []shot.Shot, like func(*shot.Shot) bool) Habit {
 	var angles, likeAngles, likeBoards []float64
@@ -107,9 +107,9 @@ func (h Habit) growth(angleDeg float64) float64 {
 	return 1 + growthPerDeg*max(0, math.Abs(angleDeg-h.LaunchAngleDeg)-h.LaunchWidthDeg)
 }
 
-// finishedEntryDeg is the entry angle that is left to a ball that has finished turning, of which the
-// rest of the turn is the launch angle. Our choice: an athlete of 17.2 mph, 330 rpm, rotation 50 and
-// tilt 12 degrees launches at 1.2 degrees with it.
+// finishedEntryDeg is the entry angle that is left to a ball that has finished turning, of which
+// the rest of the turn is the launch angle. Our choice: an athlete of 17.2 mph, 330 rpm, rotation
+// 50 and tilt 12 degrees launches at 1.2 degrees with it.
 const finishedEntryDeg = 5.2
 
 // launchAngleDeg is the launch angle to be expected of an athlete of whom no shot on a pattern like

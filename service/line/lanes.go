@@ -8,7 +8,7 @@ import (
 	"laneward/service/oil"
 )
 
-// Lane is what the lane and the athlete's release on it may be: one of a list that stands for what
+// Lane is what the lane and the athlete's release on it may be: one of a list that represents what
 // is not known. Lines are ranked over all of them.
 type Lane struct {
 	Film     *oil.Film

@@ -52,10 +52,10 @@ func (g Grid) validate() error {
 	return nil
 }
 
-// Cell is what becomes of one aim: of the usual delivery, and of the scattered ones.
+// Cell is what becomes of one aim: of the typical delivery, and of the scattered ones.
 type Cell struct {
 	Hit           Hit     `json:"hit"`
-	PinBoard      float64 `json:"pin_board"` // 0 when the usual delivery does not reach the pins
+	PinBoard      float64 `json:"pin_board"` // 0 when the typical delivery does not reach the pins
 	EntryAngleDeg float64 `json:"entry_angle_deg"`
 	Pins          float64 `json:"pins"` // expected pins a frame
 	PocketShare   float64 `json:"pocket_share"`
@@ -70,7 +70,7 @@ type MissMap struct {
 	Cells  [][]Cell `json:"cells"`
 }
 
-// Progress tells how far a computation is. Lines are the lines found so far, ranked, once there are
+// Progress is how far a computation is. Lines are the lines found so far, ranked, once there are
 // any.
 type Progress struct {
 	Stage string `json:"stage"`

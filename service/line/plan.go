@@ -27,7 +27,7 @@ type Line struct {
 	Path motion.Path `json:"path"`
 	Value
 	// BehindPins is how many pins a frame it is worth less than the line worth most, BehindError
-	// the standard error of that difference. Equal: the two cannot be told apart.
+	// the standard error of that difference. Equal: the two cannot be distinguished.
 	BehindPins  float64 `json:"behind_pins"`
 	BehindError float64 `json:"behind_error"`
 	Equal       bool    `json:"equal"`
@@ -66,7 +66,7 @@ type Plan struct {
 	// OutOfBoundsBoard is the outermost board beyond 30 ft from which the typical delivery still
 	// comes back to the pocket's boards or farther, on any aim searched; 0 when none does.
 	OutOfBoundsBoard float64 `json:"out_of_bounds_board"`
-	// Ties says which lines are equal, and why the first one stands first; empty when none is.
+	// Ties says which lines are equal, and why the first one is ranked first; empty when none is.
 	Ties string `json:"ties,omitempty"`
 	// Note says why there is no line, or is empty.
 	Note string `json:"note,omitempty"`
@@ -128,7 +128,7 @@ func (s *search) plan(ctx context.Context) (*Plan, error) {
 }
 
 // refine returns the aims that are valued a last time: all about the best, and about every line
-// that may stand in the plan.
+// that may be in the plan.
 func (s *search) refine(ctx context.Context, coarse []candidate) ([]Aim, error) {
 	fine, err := s.aims(ctx, laydownsOf(notFarBehind(coarse, refineWithin)), fineParts)
 	if err != nil {

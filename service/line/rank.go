@@ -20,14 +20,14 @@ func (a Aim) near(b Aim) bool {
 // ranked is a candidate in its place.
 type ranked struct {
 	candidate
-	behind, behindError float64 // pins a frame behind the best one, whichever stands first
-	equal               bool    // it cannot be told from the best one
+	behind, behindError float64 // pins a frame behind the best one, whichever is ranked first
+	equal               bool    // it cannot be distinguished from the best one
 }
 
 // rank picks up to n different lines from candidates, best first in value. Of those that cannot be
-// told from the best, the one nearest to how the athlete plays stands first: the model is not sure
-// enough to move anybody for less. Then come the equal lines by how near they are, then the rest by
-// value.
+// distinguished from the best, the one nearest to how the athlete plays is ranked first: the model
+// is not sure enough to move anybody for less. Then come the equal lines by how near they are, then
+// the rest by value.
 func (s *search) rank(scored []candidate, n int) []ranked {
 	if len(scored) == 0 {
 		return nil

@@ -16,7 +16,7 @@ import (
 	"laneward/service/tenpin"
 )
 
-// Athlete is who bowls: the usual release, where the feet slide and how much the shots scatter.
+// Athlete is who bowls: the typical release, where the feet slide and how much the shots scatter.
 type Athlete struct {
 	Side        lane.Side `json:"side"`
 	SpeedMPH    float64   `json:"speed_mph"`
@@ -26,9 +26,9 @@ type Athlete struct {
 	// SlideOffsetBoards is how far inside the ball's laydown the sliding foot ends: feet = laydown
 	// + offset.
 	SlideOffsetBoards float64 `json:"slide_offset_boards"`
-	// Scatter is one standard deviation of each miss; the zero value stands for [AssumedScatter].
+	// Scatter is one standard deviation of each miss; the zero value means [AssumedScatter].
 	Scatter Scatter `json:"scatter"`
-	// Habit is how the athlete plays; the zero value stands for [AssumedHabit].
+	// Habit is how the athlete plays; the zero value means [AssumedHabit].
 	Habit Habit `json:"habit"`
 }
 
@@ -38,7 +38,7 @@ type Aim struct {
 	LaunchAngleDeg float64 `json:"launch_angle_deg"` // positive toward the strong-side gutter
 }
 
-// release is the athlete's usual delivery along an aim.
+// release is the athlete's typical delivery along an aim.
 func (a Athlete) release(aim Aim) motion.Release {
 	return motion.Release{
 		LaydownBoard: aim.LaydownBoard, LaunchAngleDeg: aim.LaunchAngleDeg,
@@ -79,7 +79,7 @@ func (p Pocket) holds(o motion.Outcome) bool {
 		o.EntryAngleDeg >= p.AngleLowDeg && o.EntryAngleDeg <= p.AngleHighDeg
 }
 
-// Request is all that a plan follows from. The zero Pocket stands for [DefaultPocket], 0 draws and
+// Request is all that a plan follows from. The zero Pocket means [DefaultPocket], 0 draws and
 // lines for the defaults.
 type Request struct {
 	Film     *oil.Film
@@ -90,12 +90,12 @@ type Request struct {
 	// Lanes are what the lane may be, over which lines are ranked: two by two opposite draws, which
 	// count as one for the standard error. Without any, Film and Friction are taken as known.
 	Lanes []Lane
-	// Carry and Spares say what an arrival is worth; nil stands for the defaults.
+	// Carry and Spares say what an arrival is worth; nil means the defaults.
 	Carry  *tenpin.Carry
 	Spares *tenpin.Spares
-	// Arrows are where the arrows lie; the zero value stands for [lane.DefaultArrows].
+	// Arrows are where the arrows lie; the zero value means [lane.DefaultArrows].
 	Arrows lane.Arrows
-	// Stay is where the athlete plays already; of equal lines the nearest to it stands first.
+	// Stay is where the athlete plays already; of equal lines the nearest to it is ranked first.
 	Stay *Aim
 	// Draws is how many deliveries of the athlete's scatter value an aim in the first search, even,
 	// 2 to 4096; default 192. With lanes, as many more as give each the same number of pairs.

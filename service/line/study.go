@@ -7,7 +7,7 @@ import (
 	"laneward/service/motion"
 )
 
-// Study is one aim worked out: the usual delivery, what its misses do, and their paths.
+// Study is one aim worked out: the typical delivery, what its misses do, and their paths.
 type Study struct {
 	Line
 	// MissPaths are the paths of Misses, one each and in their order, with a station every foot.

@@ -56,8 +56,8 @@ type Value struct {
 	PocketShare   float64 `json:"pocket_share"`
 	StrikeShare   float64 `json:"strike_share"`
 	SplitShare    float64 `json:"split_share"`
-	// HeadPinShare is the share after which the head pin still stands, the ball having reached the
-	// pins.
+	// HeadPinShare is the share after which the head pin is still standing, the ball having reached
+	// the pins.
 	HeadPinShare float64 `json:"head_pin_share"`
 	GutterShare  float64 `json:"gutter_share"`
 	Shots        int     `json:"scored_shots"` // deliveries drawn
@@ -100,7 +100,7 @@ func (s *scorer) score(aim Aim, misses []miss) tally {
 	return sum
 }
 
-// add counts one delivery with the share it stands for, and returns its pins.
+// add counts one delivery with its weight, and returns its pins.
 func (s *scorer) add(v *Value, outcome motion.Outcome, share float64) float64 {
 	v.Shots++
 	worth := tenpin.Gutter()
@@ -153,7 +153,7 @@ func (t tally) behind(other tally) (pins, standardErr float64) {
 // motion law and the carry are fits, and say no more. Our choice.
 const equalPins = 0.15
 
-// equal reports whether t cannot be told from other, which is worth more.
+// equal reports whether t cannot be distinguished from other, which is worth more.
 func (t tally) equal(other tally) bool {
 	pins, standardErr := t.behind(other)
 	return pins < max(2*standardErr, equalPins)

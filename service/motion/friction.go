@@ -25,7 +25,7 @@ type Friction struct {
 	SlipMPS    SlipScale `json:"slip_mps,omitzero"`
 }
 
-// SlipScale is u_c, the slip speed in metres a second over which friction falls; 0 stands for a
+// SlipScale is u_c, the slip speed in metres a second over which friction falls; 0 means a
 // friction that does not depend on the slip, and is left out of JSON.
 type SlipScale float64
 

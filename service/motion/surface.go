@@ -38,7 +38,7 @@ func FilmSurface(film *oil.Film, friction Friction, side lane.Side) Surface {
 // 2e-5 board at the pins over smooth films and 1e-4 over one with hard edges.
 const traceStepFt = 1.0 / 64
 
-// EveryFoot is the usual stations: 0, 1, ... 60 ft.
+// EveryFoot is the default stations: 0, 1, ... 60 ft.
 func EveryFoot() []float64 {
 	stations := make([]float64, oil.Rows+1)
 	for i := range stations {

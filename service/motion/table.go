@@ -60,7 +60,7 @@ func (t *Table) Run(ball Ball, release Release) Outcome {
 	return w.outcome()
 }
 
-// endlessSlipMPS stands for a friction that does not depend on slip, to a part in ten million.
+// endlessSlipMPS is the slip of a friction that does not depend on slip, to a part in ten million.
 const endlessSlipMPS = 1e8
 
 // slide takes slabs from the i-th on, one step each, until something happens: the turn, the roll, a

@@ -14,16 +14,16 @@ import (
 	"laneward/service/lane"
 )
 
-// LoadColumns are the columns of a load table, in the usual order.
+// LoadColumns are the columns of a load table, in the standard order.
 var LoadColumns = []string{"direction", "from_board", "to_board", "count", "ul_per_board", "start_ft", "end_ft"}
 
 // maxCSVRecords bounds what is read of a file, before anything is believed.
 const maxCSVRecords = 1000
 
-// ReadTableCSV reads a load table: a header with [LoadColumns] in any order, then one record a load,
-// commas or semicolons between the cells. A cell is written as [ReadLoad] takes it. The error is
-// [Faults] with every fault of every row (row 1 is the first load, the line after the header), or
-// says where the text is not RFC 4180.
+// ReadTableCSV reads a load table: a header with [LoadColumns] in any order, then one record a
+// load, commas or semicolons between the cells. A cell is written as [ReadLoad] takes it. The error
+// is [Faults] with every fault of every row (row 1 is the first load, the line after the header),
+// or says where the text is not RFC 4180.
 func ReadTableCSV(name string, r io.Reader) (Table, error) {
 	records, faults, err := readRecords(r, LoadColumns)
 	if err != nil {
@@ -48,10 +48,10 @@ func ReadTableCSV(name string, r io.Reader) (Table, error) {
 	return table, nil
 }
 
-// ReadLoad reads one load from its cells by [LoadColumns], blanks around them taken away; row is its
-// place in the table, for the faults. The direction is written in any case. A board may name its
-// side, 2R or 10L, and counts from that gutter; boards that name their side may come in the sheet's
-// order from left to right, 2L and 2R, and are put into ours. All faults are returned.
+// ReadLoad reads one load from its cells by [LoadColumns], without the spaces around them; row is
+// its place in the table, for the faults. The direction is written in any case. A board may name
+// its side, 2R or 10L, and counts from that gutter; boards that name their side may come in the
+// sheet's order from left to right, 2L and 2R, and are put into ours. All faults are returned.
 func ReadLoad(row int, cells map[string]string) (Load, Faults) {
 	p := recordParser{row: row, record: cells}
 	from, to := p.board("from_board"), p.board("to_board")

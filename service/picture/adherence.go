@@ -27,7 +27,7 @@ type AdherenceRow struct {
 	Verdict             string  // in words, such as "met" or "too few shots"
 }
 
-// Scene checks the description and lays it out. The error names every fault and how to mend it.
+// Scene checks the description and lays it out. The error names every fault and how to fix it.
 func (a Adherence) Scene() (Scene, error) {
 	width, err := a.check()
 	if err != nil {
@@ -91,7 +91,7 @@ func (r AdherenceRow) detail() string {
 
 const barPx = 20
 
-// draw writes the row's words and draws its bar on the full width of the column, which stands for 0
+// draw writes the row's words and draws its bar on the full width of the column, which represents 0
 // to 100 %.
 func (r AdherenceRow) draw(c *column) {
 	s := c.scene

@@ -23,7 +23,7 @@ func rgb(hexCode uint32) Colour {
 }
 
 // The palette. Blue and vermilion are those of Okabe and Ito's set for colour-blind readers (Color
-// Universal Design, 2008; values from memory), darkened until they stand 4.5:1 against white.
+// Universal Design, 2008; values from memory), darkened to a contrast of 4.5:1 against white.
 var (
 	white     = rgb(0xffffff)
 	ink       = rgb(0x18212b) // text, lines

@@ -12,7 +12,7 @@ type Lane struct {
 	Side    lane.Side
 	Title   string
 	Caption string
-	WidthPx int // at most this wide; 0 means DefaultWidthPx. From WideWidthPx on, the legend stands beside the lane.
+	WidthPx int // at most this wide; 0 means DefaultWidthPx. From WideWidthPx on, the legend is beside the lane.
 
 	Film        *Film
 	Corridors   []Corridor
@@ -98,7 +98,7 @@ type Breakpoint struct {
 	Label     string
 }
 
-// Scene checks the description and lays it out. The error names every fault and how to mend it.
+// Scene checks the description and lays it out. The error names every fault and how to fix it.
 func (l Lane) Scene() (Scene, error) {
 	width, err := l.check()
 	if err != nil {
@@ -133,8 +133,8 @@ func (l Lane) Scene() (Scene, error) {
 	return s, nil
 }
 
-// heading writes title, caption and the corridors' sentences: what the coach asked stands above
-// what happened.
+// heading writes title, caption and the corridors' sentences: what the coach asked for is written
+// above what happened.
 func (l Lane) heading(c *column) {
 	c.layer = LayerFrame
 	c.paragraph(l.Title, sizeTitle, true, ink, 3)

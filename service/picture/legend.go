@@ -175,7 +175,7 @@ func (l Lane) pathLegend(c *column) {
 	}
 }
 
-// legend draws the colour steps with the film they stand for, bare lane apart.
+// legend draws the colour steps with the film they represent, bare lane apart.
 func (film *Film) legend(c *column) {
 	c.paragraph("oil film, "+film.unitName(), sizeSmall, true, ink, 2)
 	c.gap(4)

@@ -43,7 +43,7 @@ type Aim struct {
 
 const shareLevels = 20
 
-// Scene checks the description and lays it out. The error names every fault and how to mend it.
+// Scene checks the description and lays it out. The error names every fault and how to fix it.
 func (m MissMap) Scene() (Scene, error) {
 	width, err := m.check()
 	if err != nil {

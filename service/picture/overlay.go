@@ -79,8 +79,8 @@ func drawBoundary(s *Scene, layer Layer, x, top, bottom, toward float64) {
 	s.add(Element{Layer: layer, Shape: Poly{Lines: line}, Stroke: blue, StrokeWidth: 3})
 }
 
-// pathStyle is how the n-th path is drawn: the chosen line solid and thick, the others told apart
-// by dash.
+// pathStyle is how the n-th path is drawn: the chosen line solid and thick, the others
+// distinguished by dash.
 func pathStyle(index int, emphasis bool) (width float64, dash []float64) {
 	if emphasis {
 		return 3.2, nil

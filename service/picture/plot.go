@@ -6,7 +6,7 @@ import (
 )
 
 // plotPanel is a rectangle with two number axes. When reversed, x grows to the left and the y axis
-// stands on the right of the mirror image.
+// is on the right of the mirror image.
 type plotPanel struct {
 	area       Rect
 	x0, x1     float64 // values at the ends of the x axis

@@ -6,7 +6,7 @@
 // writers draw the same elements, so the API, the pages and the command line show the same picture.
 // Output is deterministic: the same input gives the same bytes of SVG.
 //
-// Boards are counted as the athlete counts them, 1 at the own strong-side gutter, and a
+// Boards are counted as the athlete counts them, 1 at their own strong-side gutter, and a
 // left-hander's lane is the exact mirror image of a right-hander's. Oil is the lane's own: a [Film]
 // counts boards from the right gutter whoever bowls.
 //
@@ -82,7 +82,7 @@ type Poly struct {
 	Closed bool
 }
 
-// Anchor says which part of a text stands at its point.
+// Anchor says which part of a text lies at its point.
 type Anchor string
 
 // The three anchors.
@@ -154,7 +154,7 @@ func (t Text) snapped() Shape {
 }
 
 // The widths a picture may be asked for, in px; zero means DefaultWidthPx, a phone's. From
-// WideWidthPx on the legend stands beside the lane.
+// WideWidthPx on the legend is beside the lane.
 const (
 	MinWidthPx     = 320
 	DefaultWidthPx = 390

@@ -108,7 +108,7 @@ func (sp Spread) draw(s *Scene, at func(x, y float64) XY, bounds Rect, layer Lay
 	}
 }
 
-// coverageDash tells the ellipses apart: solid first, then dashed.
+// coverageDash distinguishes the ellipses: solid first, then dashed.
 func coverageDash(index int) []float64 {
 	return [][]float64{nil, {6, 4}, {2, 3}}[index%3]
 }

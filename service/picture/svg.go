@@ -10,8 +10,8 @@ import (
 	"strings"
 )
 
-// SVG returns the scene as one self-contained <svg> element: it can stand in a page or be served as
-// image/svg+xml. It has no inline style, which a strict page refuses: a stylesheet says how it
+// SVG returns the scene as one self-contained <svg> element: it can be embedded in a page or served
+// as image/svg+xml. It has no inline style, which a strict page refuses: a stylesheet says how it
 // scales.
 func (s Scene) SVG() []byte {
 	w := &svgWriter{}
@@ -51,7 +51,7 @@ func (s Scene) WriteSVG(w io.Writer) error {
 }
 
 // id names the title and description elements, different for different pictures so that several can
-// stand in one page.
+// be on one page.
 func (s Scene) id() string {
 	h := fnv.New32a()
 	fmt.Fprintf(h, "%s|%s|%g|%g|%d", s.Title, s.Desc, s.Width, s.Height, len(s.Elements))

@@ -97,7 +97,7 @@ func textWidth(text string, sizePx float64, isBold bool) float64 {
 // maxRunes is how much of a caller's text is looked at: far more than any place in a picture holds.
 const maxRunes = 600
 
-// clean turns a caller's text into one printable line: runs of white space become one blank,
+// clean turns a caller's text into one printable line: runs of white space become one space,
 // control characters go, and so does what is beyond maxRunes.
 func clean(text string) string {
 	if len(text) > maxRunes {

@@ -1,5 +1,5 @@
 // Package reading says what is not known of a lane: how far film, friction and release may lie from
-// what is stated, and lanes that stand for it.
+// what is stated, and lanes that represent it.
 package reading
 
 import (
@@ -52,7 +52,7 @@ func (s *State) each(visit func(i int, value *float64)) {
 
 // Fresh draws n states of a fresh lane of which nothing is read, n even, each number with scale
 // times its spread: the same ones for the same n. States 2i and 2i+1 are opposite, and every number
-// has exactly its deviation, so that few lanes stand for the spread.
+// has exactly its deviation, so that few lanes represent the spread.
 func Fresh(n int, scale float64) []State {
 	random := rand.New(rand.NewPCG(39, 60)) //nolint:gosec // the same draws every time
 	pairs := n / 2

@@ -20,7 +20,7 @@ type Drill struct {
 	Note      string       `json:"note,omitempty"`
 	// Model names what computed the drill, such as motion-2; "" for one that a person thought of.
 	Model string `json:"model,omitempty"`
-	// Sentences are the rules in words, one each: written for whoever reads the drill, never
+	// Sentences are the rules in words, one each: written for the reader of the drill, never
 	// stored, ignored when sent.
 	Sentences []string `json:"sentences,omitempty"`
 }

@@ -73,7 +73,7 @@ func MergeFields(base, mine, theirs []byte) (merged []byte, met []string, err er
 	for name := range names {
 		switch {
 		case equalJSON(my[name], was[name]), equalJSON(my[name], their[name]):
-			// theirs stands
+			// theirs stays
 		case equalJSON(their[name], was[name]):
 			if value, ok := my[name]; ok {
 				their[name] = value

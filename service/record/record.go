@@ -129,7 +129,7 @@ func Payload(record Record) ([]byte, error) {
 // hashLength is enough for telling a resent payload from another one: 128 bits of SHA-256.
 const hashLength = 16
 
-// Hash tells a payload from another.
+// Hash identifies a payload.
 func Hash(payload []byte) []byte {
 	sum := sha256.Sum256(payload)
 	return sum[:hashLength]

@@ -10,7 +10,7 @@ const (
 )
 
 // WithNewer returns the record with those fields that came after a wire schema as another version
-// of it has them, or without them when other is nil: a client of that schema is not told of them,
+// of it has them, or without them when other is nil: a client of that schema is not sent them,
 // and what it sends leaves them as they are. Neither record is changed.
 func WithNewer(schema int, rec, other Record) Record {
 	if schema >= Schema {

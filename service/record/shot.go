@@ -57,7 +57,7 @@ func (s *Shot) Parents() []Ref {
 func (s *Shot) Faults() []Fault {
 	checked := s.Shot
 	if checked.ID == uuid.Nil {
-		checked.ID = uuid.Max // whoever stores it gives it one
+		checked.ID = uuid.Max // it gets one when it is stored
 	}
 	return ShotFaults(shot.Validate(checked))
 }

@@ -12,9 +12,9 @@ import (
 	"github.com/google/uuid"
 )
 
-// The parsers of this file read one cell of a CSV log, blanks around it taken away and never empty.
-// Their errors are sentences for the person who wrote the log: they show the cell and how to write
-// it instead.
+// The parsers of this file read one cell of a CSV log, never empty and without the spaces around
+// it. Their errors are sentences for the person who wrote the log: they show the cell and how to
+// write it instead.
 
 const timeExample = "2026-03-01T18:05:00+01:00"
 
@@ -169,7 +169,7 @@ func mendTime(text string) error {
 	)
 }
 
-// parseID reads a UUID in its usual form of 36 characters.
+// parseID reads a UUID in its standard form of 36 characters.
 func parseID(text string) (uuid.UUID, error) {
 	if len(text) == 36 {
 		if id, err := uuid.Parse(text); err == nil && id != uuid.Nil {
@@ -182,7 +182,7 @@ func parseID(text string) (uuid.UUID, error) {
 	)
 }
 
-// parseTrack reads points "distance:board" parted by blanks, such as "15:10.2 30:8.1".
+// parseTrack reads points "distance:board" separated by spaces, such as "15:10.2 30:8.1".
 func parseTrack(text string) ([]TrackPoint, error) {
 	points := make([]TrackPoint, 0, strings.Count(text, ":"))
 	for point := range strings.FieldsSeq(text) {

@@ -33,7 +33,7 @@ func Columns() []Column {
 }
 
 // column is a [Column] with the way it is read and written. Where nothing was recorded the cell is
-// blank, and read is not called.
+// empty, and read is not called.
 type column struct {
 	Column
 	read  func(in *intake, row *Row, text string)
@@ -125,7 +125,7 @@ func referenceColumns() []column {
 				Meaning: "the ball, out of the athlete's arsenal",
 				Limits:  "name or UUID",
 			},
-			// The athlete may stand further right in the row: the ball is looked up when the row is
+			// The athlete may be further right in the row: the ball is looked up when the row is
 			// whole.
 			read:  func(in *intake, _ *Row, text string) { in.ballText = text },
 			write: func(s *Shot) string { return idOrBlank(s.BallID) },

@@ -17,22 +17,21 @@ import (
 // ReadCSV reads a log of comma-separated values (RFC 4180), one row at a time. The sequence can be
 // ranged over once; it ends after the first error, which is a [*LogError].
 //
-// The first line names the columns, see [Columns], in any order; commas or semicolons part them,
+// The first line names the columns, see [Columns], in any order, separated by commas or semicolons,
 // whichever the header has more of. The text is UTF-8 with or without a byte order mark, lines end
-// with LF or CRLF, and a line break within quotes is read as a line feed. A blank cell was not
-// measured; a row that is blank throughout is passed over. Blanks around a cell do not count, but
-// for a note.
+// with LF or CRLF, and a line break within quotes is read as a line feed. An empty cell was not
+// measured; an empty row is skipped. Spaces around a cell do not count, except in a note.
 //
 // A log without the column order takes each row's number for it, also where a row between has
-// faults, so that mending a row moves no other. A log with several athletes then has gaps in each
-// one's order. A row put in or taken out moves those after it to other shots: a log that grows in
+// faults, so that fixing a row moves no other. A log with several athletes then has gaps in each
+// one's order. A row inserted or removed moves those after it to other shots: a log that grows in
 // the middle, or a session in several logs, needs the column.
 //
 // The last line needs no line end, so a log that was cut within its last cell looks whole: r must
 // fail when the log is not.
 //
 // A quote that is out of place on one line costs that row. One that runs on over the following
-// lines ends the log, because nobody can tell which rows it swallowed.
+// lines ends the log, because no one can tell which rows it swallowed.
 func ReadCSV(r io.Reader, options Options) iter.Seq2[Row, error] {
 	return readRows(func() (func() (Row, error), error) {
 		text, err := openLog(r, options)
@@ -58,7 +57,7 @@ func ReadCSV(r io.Reader, options Options) iter.Seq2[Row, error] {
 
 const (
 	maxHeaderBytes  = 8 << 10 // where the header row must have ended
-	maxHeaderFaults = 10      // faults of the header that are told at once
+	maxHeaderFaults = 10      // faults of the header that are reported at once
 )
 
 type csvLog struct {
@@ -220,7 +219,7 @@ func (log *csvLog) readCells(row *Row, cells []string) {
 	log.finish(row)
 }
 
-// quoteFault tells a quote that costs one row from an error that ends the log.
+// quoteFault distinguishes a quote that costs one row from an error that ends the log.
 func (log *csvLog) quoteFault(err error) (Row, error) {
 	var parse *csv.ParseError
 	if !errors.As(err, &parse) {

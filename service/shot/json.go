@@ -115,7 +115,7 @@ func notJSON(line []byte) string {
 type jsonLog struct {
 	*intake
 	decoder *json.Decoder
-	wrapped bool // the array stands in an object
+	wrapped bool // the array is in an object
 	value   json.RawMessage
 }
 

@@ -24,7 +24,7 @@ type Options struct {
 	// drill.
 	DrillID uuid.UUID
 	// Athlete returns the athlete whom a CSV log names. Its error becomes the fault's detail, so it
-	// says how to mend it. It is asked once for each name. Nil: the log holds ids.
+	// says how to fix it. It is called once for each name. Nil: the log holds ids.
 	Athlete func(name string) (uuid.UUID, error)
 	// Ball does the same for a ball of this athlete, Drill for a drill.
 	Ball  func(athleteID uuid.UUID, name string) (uuid.UUID, error)
@@ -37,7 +37,7 @@ type Options struct {
 
 // Row is one row of a log.
 type Row struct {
-	Number int // 1 for the first row of data; rows that are blank throughout are not counted
+	Number int // 1 for the first row of data; empty rows are not counted
 	Line   int // line of the log on which the row begins, 1 and up; 0 in a JSON document
 	Shot   Shot
 	// Faults is why the row is refused, up to MaxFaults. When there is none, Shot is valid and
@@ -49,12 +49,12 @@ type Row struct {
 // times its size.
 const MaxFaults = 32
 
-// LogError ends the reading of a log: from there on, its rows cannot be told apart. The rows before
+// LogError ends the reading of a log: from there on, its rows cannot be separated. The rows before
 // it were whole.
 type LogError struct {
 	Code   LogCode
 	Line   int    // line of the log, 1 and up; 0 when it is not known
-	Detail string // a sentence that says what is wrong and how to mend it
+	Detail string // a sentence that says what is wrong and how to fix it
 	Cause  error  // what the reader returned, for LogRead
 }
 

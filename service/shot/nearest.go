@@ -14,7 +14,7 @@ func didYouMean(name string, known []string) string {
 }
 
 // nearest returns the known name with the least edits to name, if they are few, or one that holds
-// name or is held by it; "" when there is none. Case, blanks and punctuation do not count.
+// name or is held by it; "" when there is none. Case, spaces and punctuation do not count.
 func nearest(name string, known []string) string {
 	const longest = 40 // longer than any known name: not worth comparing
 	name = strings.Join(

@@ -3,7 +3,7 @@
 //
 // A log is a file of shots: CSV ([ReadCSV], [WriteCSV]), one JSON object a line ([ReadNDJSON]) or
 // one JSON document ([ReadJSON]). The readers yield one [Row] at a time; a row holds a shot that
-// passes [Validate], or the faults that kept it out, each with a sentence that says how to mend it.
+// passes [Validate], or the faults that kept it out, each with a sentence that says how to fix it.
 // [Columns] is the list of what a CSV log may hold.
 package shot
 
@@ -17,7 +17,7 @@ import (
 )
 
 // Shot is one delivery. Every measured value is optional: nil means that it was not measured, and
-// nothing is invented for it. Boards are counted as the athlete counts them (1 at the own
+// nothing is invented for it. Boards are counted as the athlete counts them (1 at their own
 // strong-side gutter). JSON names are those of the contract.
 type Shot struct {
 	ID        uuid.UUID  `json:"id"`

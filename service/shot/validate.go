@@ -21,7 +21,7 @@ type Fault struct {
 	Field string `json:"field"`
 	// Code is one of the Code constants.
 	Code Code `json:"code"`
-	// Detail is a sentence that says what is wrong and how to mend it. It does not repeat the
+	// Detail is a sentence that says what is wrong and how to fix it. It does not repeat the
 	// field.
 	Detail string `json:"detail"`
 }
@@ -202,7 +202,7 @@ func validateTrack(track []TrackPoint, add func(field string, code Code, detail 
 }
 
 // checkText returns what is wrong with a text, or nothing. A text of several lines may also hold
-// line feeds and tabs, and may begin and end with blanks.
+// line feeds and tabs, and may begin and end with spaces.
 func checkText(text string, maxCharacters int, lines bool) (Code, string) {
 	if !utf8.ValidString(text) {
 		return CodeFormat, "the text is not UTF-8: save it as UTF-8"

@@ -41,7 +41,7 @@ type Carry struct {
 	SteepDeg, SteepSDDeg     float64
 	WidthBoards, WidthPerDeg float64 // half width of the pocket: WidthBoards + WidthPerDeg angle
 	Leaves                   []LeaveShape
-	// Rest is the leave that stands for all others: most of the rack, from a ball far off.
+	// Rest is the leave that represents all others: most of the rack, from a ball far off.
 	Rest lane.PinSet
 }
 

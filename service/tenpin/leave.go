@@ -55,11 +55,11 @@ func Split(leave lane.PinSet) bool {
 	return parted(leave)
 }
 
-// Washout reports whether the head pin stands with a group of pins apart from it, such as 1-2-10:
-// trade usage (playterms.com, and memory), not a rule. It is not a split.
+// Washout reports whether the head pin is standing with a group of pins apart from it, such as
+// 1-2-10: trade usage (playterms.com, and memory), not a rule. It is not a split.
 func Washout(leave lane.PinSet) bool { return leave.Has(1) && parted(leave) }
 
-// parted reports whether the pins stand in groups with a gap between them.
+// parted reports whether the standing pins are in groups with a gap between them.
 func parted(leave lane.PinSet) bool {
 	reached := leave & -leave // the first pin
 	for {

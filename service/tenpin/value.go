@@ -17,7 +17,7 @@ type Worth struct {
 	Pins    float64 // a frame
 	Strike  float64 // chance of a strike
 	Split   float64 // chance of a split
-	HeadPin float64 // chance that the head pin still stands
+	HeadPin float64 // chance that the head pin is still standing
 }
 
 // Gutter is the worth of a ball that never reaches the pins.

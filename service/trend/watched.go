@@ -52,8 +52,8 @@ func WatchedDifference(countA, ofA, countB, ofB, alpha float64) Interval {
 	return Interval{crossing(-1, seen, inside), crossing(1, seen, inside)}
 }
 
-// sample is a count of shots, and the logarithm of its probability under a share drawn evenly from 0
-// to 1.
+// sample is a count of shots, and the logarithm of its probability under a share drawn evenly from
+// 0 to 1.
 type sample struct{ count, of, drawn float64 }
 
 func newSample(count, of float64) sample {
@@ -63,8 +63,8 @@ func newSample(count, of float64) sample {
 	return sample{count, of, a + b - c}
 }
 
-// evidence is the logarithm of how much better the sample is told by a share drawn evenly from 0 to
-// 1 than by the share p.
+// evidence is the logarithm of how much better the sample is explained by a share drawn evenly from
+// 0 to 1 than by the share p.
 func (s sample) evidence(p float64) float64 {
 	p = math.Min(math.Max(p, 0), 1) // a sum may round to just beside
 	told := 0.0

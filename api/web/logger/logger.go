@@ -31,7 +31,7 @@ var BaseStyle []byte
 const Root = "/logger/"
 
 const (
-	worker   = "sw.js" // the service worker, which is told the version and the names of all the others
+	worker   = "sw.js" // the service worker, which is given the version and the names of all the others
 	homePage = "index.html"
 
 	datesScript = "dateforms.js" // the table of the forms of dates, which the pages read too
@@ -76,8 +76,8 @@ func Handler() http.Handler {
 	return mux
 }
 
-// serve sends a file, or tells that the browser has it. It is asked for every time, so that a new
-// version is seen at once.
+// serve sends a file, or answers that the browser's copy is current. It is requested every time, so
+// that a new version is seen at once.
 func (f file) serve(w http.ResponseWriter, r *http.Request) {
 	header := w.Header()
 	header.Set("Content-Type", f.media)
@@ -87,7 +87,7 @@ func (f file) serve(w http.ResponseWriter, r *http.Request) {
 	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(f.body))
 }
 
-// load reads the embedded files and tells the service worker of them. Files that cannot be read are
+// load reads the embedded files and lists them in the service worker. Files that cannot be read are
 // a fault of the build.
 func load() map[string]file {
 	files := make(map[string]file)

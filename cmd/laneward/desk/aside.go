@@ -41,7 +41,7 @@ func (f asideFlags) chosen(ctx context.Context, c *copyConnection, state local.S
 	return chosen, nil
 }
 
-// one holds that a decision which is written out is for one change.
+// one fails unless exactly one change is named.
 func (f asideFlags) one(flag string) error {
 	if len(f.Numbers) != 1 {
 		return terminal.Usage("%s is for one change: name it by its number in the list", flag)
@@ -68,7 +68,7 @@ Examples:
     laneward sync refused 12 13 --drop`
 }
 
-// Run lists, mends or drops refused changes.
+// Run lists, fixes or drops refused changes.
 func (c *syncRefusedCommand) Run(ctx context.Context, env terminal.Environment) error {
 	if countTrue(c.Edit, c.Body != "", c.Drop) > 1 {
 		return terminal.Usage("choose one of --edit, --body and --drop")

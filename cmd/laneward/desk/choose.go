@@ -80,7 +80,7 @@ func nameText(record client.Record) string {
 }
 
 // choice is a question to the person. rows say each record for reading; others are answers that are
-// none of the records; standard is what an empty answer stands for, "" for nothing.
+// none of the records; standard is what an empty answer means, "" for nothing.
 type choice struct {
 	question string
 	kind     client.Kind

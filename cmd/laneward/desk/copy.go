@@ -1,5 +1,5 @@
-// Package desk holds the commands that work on the copy of the squads on this computer: logging shots,
-// syncing, and settling what the server did not take.
+// Package desk holds the commands that work on the copy of the squads on this computer: logging
+// shots, syncing, and settling what the server did not take.
 package desk
 
 import (
@@ -37,8 +37,8 @@ type copyConnection struct {
 	*local.Store
 }
 
-// openCopy opens the copy of whoever is signed in, or was until their sign-in ended. It needs no
-// network.
+// openCopy opens the copy of the user who is signed in, or was until their sign-in ended. It needs
+// no network.
 func openCopy(ctx context.Context, env terminal.Environment, f remote.Flags) (*copyConnection, error) {
 	conn, err := f.Connect(env)
 	if err != nil {

@@ -57,7 +57,7 @@ func (d *logDesk) takeDrill(ctx context.Context, record client.Record) error {
 	return nil
 }
 
-// loggedShot is a shot with how it stands with the server.
+// loggedShot is a shot with its state on the server.
 type loggedShot struct {
 	shot.Shot
 	rev   int64 // the revision a further change is based on
@@ -73,7 +73,7 @@ type practice struct {
 	assigned  *drill.Span // nil when the drill is not assigned
 
 	// The shots that count for the drill, in the order thrown, and their judgements: those of the
-	// session stand between those of earlier and of later ones.
+	// session come between those of earlier and of later ones.
 	counted         []shot.Shot
 	judgements      []drill.ShotJudgement
 	earlier         int // how many are of earlier sessions
@@ -332,7 +332,7 @@ func likely(judged drill.ShotJudgement) string {
 	return fmt.Sprintf(" (%s likely kept)", terminal.Percent(kept))
 }
 
-// standingWords says how the drill stands, in a line: in this session, and in all.
+// standingWords says in a line how well the drill is kept: in this session, and in all.
 func (d *logDesk) standingWords() string {
 	if d.drill == nil {
 		return ""

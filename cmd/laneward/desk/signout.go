@@ -43,7 +43,7 @@ func (c *signOutCommand) Run(ctx context.Context, env terminal.Environment) erro
 	return tellUnsent(ctx, conn, ended.UserID)
 }
 
-// tellUnsent says what somebody who has signed out leaves unsent on this computer.
+// tellUnsent says what a user who has signed out leaves unsent on this computer.
 func tellUnsent(ctx context.Context, c remote.Connection, user uuid.UUID) error {
 	dir, err := dataDir(c.Env)
 	if err != nil {

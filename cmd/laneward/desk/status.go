@@ -40,7 +40,7 @@ type squadStatus struct {
 	SyncedAt string `json:"synced_at,omitempty"`
 }
 
-// Run tells how the copies stand.
+// Run prints the state of each copy.
 func (c *syncStatusCommand) Run(ctx context.Context, env terminal.Environment) error {
 	return withCopy(ctx, env, c.Flags, func(conn *copyConnection) error {
 		all, err := conn.Status(ctx)

@@ -79,7 +79,7 @@ func (c *syncNowCommand) Run(ctx context.Context, env terminal.Environment) erro
 	})
 }
 
-// squadsToSync asks the server which squads the person is in, and tells of those they left with
+// squadsToSync asks the server which squads the person is in, and reports those they left with
 // something unsent.
 func (c *copyConnection) squadsToSync(ctx context.Context, named string) ([]local.Squad, error) {
 	me, err := c.Me(ctx)
@@ -115,7 +115,7 @@ func (c *copyConnection) squadsToSync(ctx context.Context, named string) ([]loca
 	return squads, c.tellLeft(ctx)
 }
 
-// tellLeft tells of what is unsent in squads that the person is in no more.
+// tellLeft reports what is unsent in squads that the person is no longer in.
 func (c *copyConnection) tellLeft(ctx context.Context) error {
 	all, err := c.Status(ctx)
 	for _, status := range all {

@@ -38,12 +38,13 @@ var shotKeys, shotNumbers = func() (keys map[string]string, numbers map[string]s
 	return keys, numbers
 }()
 
-// notMeasured stands for a value that was not measured, or takes one away.
+// notMeasured is written for a value that was not measured, or removes one.
 const notMeasured = "-"
 
 // parseShot reads a line such as "15.5 11 9@42 17 10" or "bp=9@42 speed=17.2 ball=Blue": laydown,
 // arrows, breakpoint at a distance, entry and the pins left, in that order, and anything by its
-// name. A breakpoint with its distance, a strike and several pins are known wherever they stand.
+// name. A breakpoint with its distance, a strike and several pins are recognised anywhere in the
+// line.
 func parseShot(line string) (shotChange, error) {
 	words, note, noted, err := shotWords(line)
 	if err != nil {
@@ -78,7 +79,7 @@ func parseShot(line string) (shotChange, error) {
 	return change, nil
 }
 
-// shotWords parts a line at blanks, but not within quotation marks. A note goes on to the end of
+// shotWords splits a line at spaces, but not within quotation marks. A note goes on to the end of
 // the line.
 func shotWords(line string) (words []string, note string, noted bool, err error) {
 	rest := strings.TrimSpace(line)
@@ -134,7 +135,7 @@ func shotKey(name string) (string, error) {
 	return "", fmt.Errorf("%q is not something a shot has; use one of %s", name, strings.Join(names, ", "))
 }
 
-// isStrike reports whether a word says that no pin stands.
+// isStrike reports whether a word means that no pin is left standing.
 func isStrike(word string) bool {
 	set, err := lane.ParsePins(word)
 	return err == nil && set.Strike()

@@ -61,7 +61,7 @@ func (d *logDesk) work(ctx context.Context) error {
 	}
 }
 
-// typingMistake is what the person can mend by typing another line.
+// typingMistake is what the person can fix by typing another line.
 type typingMistake struct{ cause error }
 
 func (m *typingMistake) Error() string { return m.cause.Error() }
@@ -125,7 +125,7 @@ func (d *logDesk) obey(ctx context.Context, line string) error {
 	return d.log(ctx, line)
 }
 
-// log keeps a new shot and tells what came of it.
+// log keeps a new shot and prints what came of it.
 func (d *logDesk) log(ctx context.Context, line string) error {
 	id, err := uuid.NewV7()
 	if err != nil {
@@ -206,7 +206,7 @@ func storeFailure(err error) error {
 	return err
 }
 
-// tell says what was kept, what the drill says of it, and how that stands.
+// tell prints what was kept, the drill's judgement of it, and how well the drill is kept.
 func (d *logDesk) tell(id uuid.UUID, done string) error {
 	at := slices.IndexFunc(d.inSession, func(s loggedShot) bool { return s.ID == id })
 	if at < 0 {

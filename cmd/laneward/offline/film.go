@@ -9,7 +9,7 @@ import (
 	"laneward/service/advice"
 )
 
-// PrintFilm tells a person about a film.
+// PrintFilm describes a film to a person.
 func PrintFilm(out terminal.Console, r advice.FilmReport) error {
 	name := r.Name
 	if name == "" {

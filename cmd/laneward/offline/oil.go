@@ -35,7 +35,7 @@ Examples:
     laneward oil --loads loads.csv --format json`
 }
 
-// Run lays the table and tells about it.
+// Run lays the table and prints its film.
 func (c *oilCommand) Run(env terminal.Environment) error {
 	film, err := c.film(env)
 	if err != nil {

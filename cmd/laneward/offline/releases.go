@@ -33,7 +33,7 @@ const (
 	maxTellFaults = 20
 )
 
-// releaseFaults are the rows that are no releases, as one error. Row 1 is the first below the
+// releaseFaults are the rows that are not releases, as one error. Row 1 is the first below the
 // header.
 type releaseFaults struct {
 	told []string
@@ -58,7 +58,7 @@ func (f *releaseFaults) Error() string {
 
 // readReleases reads releases from CSV with a header row, comma or semicolon between the columns.
 // Columns beyond the needed ones are carried along, so that a row can be known again. The error
-// names every bad row, or says why the text is no such file.
+// names every bad row, or says why the text is not such a file.
 func readReleases(text []byte) (releaseFile, error) {
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
 	reader := csv.NewReader(bytes.NewReader(text))

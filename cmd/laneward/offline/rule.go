@@ -100,7 +100,7 @@ func (c *ruleCommand) drill(names drill.BallNames) (asked drill.Drill, sentences
 	return asked, sentences, nil
 }
 
-// logID stands for the session and the athlete of a log that names none.
+// logID is the session and the athlete of a log that names none.
 var logID = uuid.NewSHA1(uuid.NameSpaceURL, []byte("log"))
 
 // ballID names a ball of a log, whatever the case of its name.

@@ -13,7 +13,7 @@ import (
 	"laneward/openapi/client"
 )
 
-// defaultServer is where a server on the same computer listens unless told otherwise.
+// defaultServer is where a server on the same computer listens unless set otherwise.
 const defaultServer = "http://127.0.0.1:8080"
 
 // Flags are what every client command has.

@@ -138,7 +138,7 @@ func (c *squadConnection) upload(ctx context.Context, log client.Log) (client.An
 	return answer, err
 }
 
-// printOutcomes tells what became of a log. session is the session as the person called it.
+// printOutcomes prints what became of a log. session is the session as the person named it.
 func (c *squadConnection) printOutcomes(session string, format client.Format, result openapi.UploadResult) error {
 	counts := result.Counts
 	if !c.Quiet {

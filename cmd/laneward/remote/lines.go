@@ -194,7 +194,7 @@ func lineTable(lines []openapi.PlannedLine) *terminal.Table {
 	return list
 }
 
-// equalMark marks the lines that cannot be told from the best, where there are several.
+// equalMark marks the lines that cannot be distinguished from the best, where there are several.
 func equalMark(line openapi.PlannedLine, lines []openapi.PlannedLine) string {
 	if len(lines) > 1 && line.Equal {
 		return "="
@@ -251,7 +251,7 @@ func subjectHeading(s openapi.LineSubject) string {
 	)
 }
 
-// assumedText lists what was taken for granted, once where several subjects say the same.
+// assumedText lists the assumptions, once where several subjects share one.
 func assumedText(subjects ...openapi.LineSubject) string {
 	var b strings.Builder
 	b.WriteString("\nAssumptions:\n")

@@ -246,7 +246,7 @@ func (c *squadConnection) listInvitations(ctx context.Context, ids bool) error {
 	)
 }
 
-// listItems prints a list that is no list of records: as JSON, or as a table.
+// listItems prints a list that is not a list of records: as JSON, or as a table.
 func listItems[T any](
 	c terminal.Console,
 	list *terminal.Table,

@@ -15,8 +15,8 @@ import (
 	"laneward/openapi/client"
 )
 
-// passwordFlags say where a password comes from when nobody is asked. It is never a flag itself:
-// others can read a command line.
+// passwordFlags say where a password comes from when the user is not asked. It is never a flag
+// itself: others can read a command line.
 type passwordFlags struct {
 	PasswordFile string `env:"LANEWARD_PASSWORD_FILE" type:"existingfile" placeholder:"FILE" help:"File that holds the password. Without it you are asked, or stdin's first line is taken."`
 }
@@ -71,7 +71,7 @@ func ask(ctx context.Context, env terminal.Environment, keyboard *os.File, promp
 		err  error
 	}
 	answered := make(chan answer, 1)
-	go func() { // it ends with the program when nobody answers
+	go func() { // it ends with the program when the user does not answer
 		text, err := term.ReadPassword(int(keyboard.Fd()))
 		answered <- answer{text, err}
 	}()
@@ -172,7 +172,7 @@ func (c *signInCommand) Run(ctx context.Context, env terminal.Environment) error
 	return conn.printMe(ctx)
 }
 
-// sayEnded tells whose sign-in on this computer has made place for another's.
+// sayEnded says whose sign-in on this computer was replaced by another's.
 func (c Connection) sayEnded(ended client.SignIn, email string) {
 	if ended.RefreshToken != "" && !strings.EqualFold(ended.Email, email) {
 		c.Say("%s is signed out on this computer.", ended.Email)
@@ -204,7 +204,7 @@ Examples:
     laneward whoami --json`
 }
 
-// Run tells who is signed in.
+// Run prints who is signed in.
 func (c *whoamiCommand) Run(ctx context.Context, env terminal.Environment) error {
 	conn, err := c.Connect(env)
 	if err != nil {

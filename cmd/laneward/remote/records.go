@@ -39,7 +39,7 @@ type fields map[string]any
 
 // recordFlags are the flags of a kind of record, the same for a new one and a changed one. The tag
 // field of a flag names what it sets in the record, ref the kind of record whose name or id it
-// takes, and drops what the record then has no more.
+// takes, and drops what the record then no longer has.
 type recordFlags interface {
 	kind() client.Kind
 	// help returns what laneward add and laneward edit say of the kind.
@@ -48,7 +48,7 @@ type recordFlags interface {
 	start(conn *squadConnection) (fields, error)
 }
 
-// resolver is the value of a flag that stands for something else in the record.
+// resolver is the value of a flag that is resolved to something else in the record.
 type resolver interface {
 	resolve(ctx context.Context, conn *squadConnection) (any, error)
 }
@@ -156,7 +156,7 @@ func (c *edit[F]) Run(ctx context.Context, env terminal.Environment) error {
 	return conn.Done(changed.ID, changed.JSON, "Changed %s %s.", changed.Kind, name)
 }
 
-// change stores a record as the flags of a command change it, unless somebody else has changed it
+// change stores a record as the flags of a command change it, unless another user has changed it
 // meanwhile.
 func (c *squadConnection) change(
 	ctx context.Context,
@@ -265,7 +265,7 @@ func flagsByField(command reflect.Value, names map[string]string) {
 // wordStart is where a word begins in a name such as RevRate.
 var wordStart = regexp.MustCompile("([a-z])([A-Z])")
 
-// athlete is whose record it is, the nil UUID for nobody's.
+// athlete is whose record it is, the nil UUID when it is not an athlete's.
 func (f fields) athlete() uuid.UUID {
 	id, err := uuid.Parse(fmt.Sprint(f["athlete_id"]))
 	if err != nil {

@@ -157,7 +157,7 @@ func (f lineFlags) subject(ctx context.Context, conn *squadConnection) (asked op
 	return asked, err
 }
 
-// whom is the athlete a person means; the own when none is named.
+// whom is the athlete a person means; their own when none is named.
 func (c *squadConnection) whom(ctx context.Context, text string) (uuid.UUID, error) {
 	if text == "" {
 		if c.athlete == nil {
@@ -204,7 +204,7 @@ var stages = map[string]string{
 	"miss map":    "Mapping the aims.",
 }
 
-// following tells a person how far a computation is: on a terminal in one line that is written
+// following shows a person how far a computation is: on a terminal in one line that is written
 // over, elsewhere a line a stage.
 func (c *squadConnection) following() (progress func(client.Progress), done func()) {
 	if c.Quiet {

@@ -128,7 +128,7 @@ func (p *privateServer) host() string {
 	return address.Query().Get("host")
 }
 
-// watch starts the server again whenever it has ended without being told to.
+// watch starts the server again whenever it has ended without being stopped.
 func (p *privateServer) watch(log *slog.Logger) {
 	defer close(p.ended)
 	for {
@@ -183,7 +183,7 @@ func (p *privateServer) stop(log *slog.Logger) error {
 	return nil
 }
 
-// StateDir is where the program keeps what it must not lose, unless told otherwise: the XDG state
+// StateDir is where the program keeps what it must not lose, unless set otherwise: the XDG state
 // directory, for root /var/lib.
 func StateDir(env terminal.Environment) string {
 	if dir := env.Getenv("XDG_STATE_HOME"); filepath.IsAbs(dir) {

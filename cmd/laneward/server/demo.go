@@ -38,7 +38,7 @@ func (c *demoCommand) Run(ctx context.Context, env terminal.Environment) error {
 	})
 }
 
-// welcome tells where the demo is, who may sign in and what to try.
+// welcome prints where the demo is, who may sign in and what to try.
 func welcome(w io.Writer, address string, squad demoSquad) error {
 	_, err := fmt.Fprintf(w, `
 Laneward runs at %[1]s with an invented squad: every name, ball, pattern and shot in it is made up.

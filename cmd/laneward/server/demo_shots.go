@@ -120,9 +120,9 @@ func (p demoPerson) read(random *rand.Rand, release motion.Release, path motion.
 	return s
 }
 
-// inventedLeave draws what stands after a ball enters at a board and an angle, for a right-hander.
-// It is made up for the example, after the common sense of the trade (common practice, no source):
-// near board 17.5 at four to seven degrees most shots strike.
+// inventedLeave draws the pins left standing after a ball enters at a board and an angle, for a
+// right-hander. It is made up for the example, after the common sense of the trade (common
+// practice, no source): near board 17.5 at four to seven degrees most shots strike.
 func inventedLeave(random *rand.Rand, board, angleDeg float64) lane.PinSet {
 	off := board - 17.5
 	strike := 0.85 * math.Exp(-off*off/4) * math.Exp(-math.Pow((angleDeg-5.5)/5, 2))

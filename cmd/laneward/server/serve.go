@@ -118,7 +118,7 @@ type serveCommand struct {
 	serverFlags
 }
 
-// Run serves until the program is told to stop.
+// Run serves until the program is stopped by a signal.
 func (c *serveCommand) Run(ctx context.Context, env terminal.Environment) error {
 	return c.serve(ctx, env, func(running) error { return nil })
 }

@@ -77,11 +77,11 @@ func (c *CompleteCommand) Run(env Environment, k *kong.Kong, known Predictions) 
 	return Console{Env: env}.Print(b.String())
 }
 
-// Predictions are the words that a flag or argument with a tag such as predict:"kinds" takes, by the
-// tag's value.
+// Predictions are the words that a flag or argument with a tag such as predict:"kinds" takes, by
+// the tag's value.
 type Predictions map[string]func() []string
 
-// candidates are what may stand in place of typed, after words, in alphabetical order. None means
+// candidates are the completions of typed, after words, in alphabetical order. None means
 // that a file's or a free name comes next.
 func (known Predictions) candidates(root *kong.Node, words []string, typed string) []string {
 	node, positional := root, 0

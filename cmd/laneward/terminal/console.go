@@ -15,14 +15,14 @@ type Console struct {
 	Quiet bool
 }
 
-// Say tells the person something on the way.
+// Say prints a message along the way.
 func (c Console) Say(format string, values ...any) {
 	if !c.Quiet {
 		fmt.Fprintf(c.Env.Stderr, format+"\n", values...)
 	}
 }
 
-// Warn tells what the person must know even when they asked for quiet.
+// Warn prints what the person must know even when they asked for quiet.
 func (c Console) Warn(format string, values ...any) {
 	fmt.Fprintf(c.Env.Stderr, "laneward: "+format+"\n", values...)
 }
@@ -38,7 +38,7 @@ func (c Console) PrintJSON(text []byte) error {
 	return c.Print(string(bytes.TrimRight(text, "\n")) + "\n")
 }
 
-// Done tells what a changing command did: the record's JSON, or the id alone when quiet, or a
+// Done reports what a changing command did: the record's JSON, or the id alone when quiet, or a
 // sentence.
 func (c Console) Done(id fmt.Stringer, record []byte, format string, values ...any) error {
 	switch {
@@ -58,7 +58,7 @@ func File(stream any) *os.File {
 	return nil
 }
 
-// Width is how many columns stdout has, 0 when it is no terminal.
+// Width is how many columns stdout has, 0 when it is not a terminal.
 func (c Console) Width() int {
 	file := File(c.Env.Stdout)
 	if file == nil {
@@ -71,7 +71,7 @@ func (c Console) Width() int {
 	return columns
 }
 
-// Colourful tells whether to use colours and bold face on stdout (no-color.org).
+// Colourful reports whether to use colours and bold face on stdout (no-color.org).
 func (c Console) Colourful() bool {
 	return File(c.Env.Stdout) != nil && c.Env.Getenv("NO_COLOR") == "" && c.Env.Getenv("TERM") != "dumb"
 }

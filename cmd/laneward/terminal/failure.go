@@ -10,7 +10,7 @@ import (
 	"laneward/openapi/client"
 )
 
-// Exit codes tell the kinds of failure apart, for scripts.
+// Exit codes distinguish the kinds of failure, for scripts.
 const (
 	ExitOK       = 0
 	ExitFailure  = 1
@@ -21,7 +21,7 @@ const (
 	ExitPartial  = 6 // some rows of a log were refused or conflict; the others are stored
 )
 
-// exitError ends the program with a code; a nil err has been told already.
+// exitError ends the program with a code; a nil err has been reported already.
 type exitError struct {
 	code int
 	err  error
@@ -52,7 +52,7 @@ var hints = map[client.Code]string{
 	client.Forbidden:   "laneward whoami shows your role in each squad.",
 }
 
-// Report tells a failure to the person and returns the exit code of its kind.
+// Report prints a failure and returns the exit code of its kind.
 func Report(w io.Writer, err error) int {
 	var coded *exitError
 	var failure *client.Error
@@ -103,7 +103,7 @@ func tellFaults(w io.Writer, failure *client.Error) {
 	}
 }
 
-// PlaceOf writes a JSON Pointer as a person would: "rules 1, min" for /rules/0/min.
+// PlaceOf writes a JSON Pointer with dots: "rules.0.min" for /rules/0/min.
 func PlaceOf(pointer string) string {
 	return strings.ReplaceAll(strings.TrimPrefix(pointer, "/"), "/", ".")
 }
@@ -111,12 +111,12 @@ func PlaceOf(pointer string) string {
 // ErrPartial ends the program when some of what was sent was not taken, which has been said.
 var ErrPartial error = &exitError{code: ExitPartial}
 
-// NotFound returns the error of naming something that is not there.
+// NotFound returns the error of naming something that does not exist.
 func NotFound(format string, values ...any) error {
 	return &exitError{ExitNotFound, fmt.Errorf(format, values...)}
 }
 
-// Usage returns the error of a command line that cannot be meant.
+// Usage returns the error of an invalid command line.
 func Usage(format string, values ...any) error {
 	return &exitError{ExitUsage, fmt.Errorf(format, values...)}
 }

@@ -86,7 +86,7 @@ func takeVariables(node *kong.Node, variables map[*kong.Value][]string) {
 	}
 }
 
-// check refuses a key that is no flag's.
+// check refuses a key that is not a flag's.
 func (f settingsFile) check(variables map[*kong.Value][]string) error {
 	known := make(map[string]bool)
 	for _, names := range variables {
@@ -103,7 +103,7 @@ func (f settingsFile) check(variables map[*kong.Value][]string) error {
 	return nil
 }
 
-// helpWithVariables writes a flag's help with the variables that can stand for it.
+// helpWithVariables writes a flag's help with the variables that can set it.
 func helpWithVariables(value *kong.Value, names []string) string {
 	if len(names) == 0 {
 		return value.Help

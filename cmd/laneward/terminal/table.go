@@ -20,7 +20,7 @@ type tableColumn struct {
 	style func(cell string) string // nil for none
 }
 
-// NewTable takes the columns' names; one that ends in > holds numbers and stands to the right.
+// NewTable takes the columns' names; one that ends in > holds numbers and is aligned right.
 func NewTable(names ...string) *Table {
 	t := &Table{}
 	for _, name := range names {
@@ -146,7 +146,7 @@ func (t *Table) shown() (shown, widths []int) {
 // leastRoom is the narrowest a column is wrapped to; with less, each row is laid out by itself.
 const leastRoom = 20
 
-// wrap breaks a text at blanks so that its lines fit.
+// wrap breaks a text at spaces so that its lines fit.
 func wrap(text string, room int) []string {
 	if room < leastRoom || uniseg.StringWidth(text) <= room {
 		return []string{text}

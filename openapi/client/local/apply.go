@@ -11,14 +11,14 @@ import (
 	"laneward/openapi/client"
 )
 
-// place is where the reading of a squad stands.
+// place is how far a squad has been read.
 type place struct {
 	cursor string // of the feed; "" before the first whole copy
 	page   string // of a snapshot that is being read
 	copied int64  // the snapshot's number
 }
 
-// place returns where the reading of a squad stands.
+// place returns how far a squad has been read.
 func (s *Store) place(ctx context.Context, squad uuid.UUID) (p place, err error) {
 	err = s.db.QueryRowContext(ctx, `SELECT cursor, page, copy FROM squads WHERE id = ?`, squad.String()).
 		Scan(&p.cursor, &p.page, &p.copied)
@@ -28,11 +28,11 @@ func (s *Store) place(ctx context.Context, squad uuid.UUID) (p place, err error)
 	return p, err
 }
 
-// errMoved tells that another process has read on meanwhile.
+// errMoved means that another process has read on meanwhile.
 var errMoved = errors.New("another process reads the same squad")
 
 // advance takes in items that were read at one place and moves to the next, all or nothing. It
-// fails with errMoved, and takes in nothing, when the reading stands elsewhere by now. received is
+// fails with errMoved, and takes in nothing, when the reading has moved elsewhere. received is
 // how many items brought something new.
 func (s *Store) advance(
 	ctx context.Context,
@@ -82,7 +82,7 @@ func applyItem(
 	item client.Item,
 ) (changed bool, err error) {
 	k := key{squad, item.Kind, item.ID}
-	if item.Scope == "removed" { // it stands, and is out of sight: its revision says nothing
+	if item.Scope == "removed" { // it exists, and is out of sight: its revision says nothing
 		result, err := tx.ExecContext(ctx, `DELETE FROM records WHERE `+isKey, k.values()...)
 		if err != nil {
 			return false, err

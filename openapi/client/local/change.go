@@ -211,7 +211,7 @@ func (o outgoing) change() (client.Change, error) {
 	return c, err
 }
 
-// queued tells whether there is a change to be sent after a place in the queue.
+// queued counts the changes of a squad that can be sent.
 func (s *Store) queued(ctx context.Context, squad uuid.UUID) (n int, err error) {
 	err = s.db.QueryRowContext(ctx, `SELECT count(*) FROM changes WHERE squad = ? AND state = 'queued' AND follows = 0`, squad.String()).
 		Scan(&n)

@@ -71,8 +71,8 @@ func union(all ...fields) map[string]bool {
 	return names
 }
 
-// merge lays an edit on top of what stands, given what the edit was made of, field by field. ok is
-// false when both changed a field, and not to the same.
+// merge lays an edit on top of what is stored, given what the edit was based on, field by field. ok
+// is false when both changed a field, and not to the same.
 func merge(base, mine, stands []byte) (merged []byte, ok bool, err error) {
 	var was, my, their fields
 	for _, one := range []struct {
@@ -86,7 +86,7 @@ func merge(base, mine, stands []byte) (merged []byte, ok bool, err error) {
 	for name := range union(was, my, their) {
 		switch {
 		case same(my[name], was[name]), same(my[name], their[name]):
-			// what stands stays
+			// what is stored stays
 		case !same(their[name], was[name]):
 			return nil, false, nil
 		case my[name] == nil:

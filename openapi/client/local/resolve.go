@@ -67,7 +67,7 @@ func (s *Store) Pending(ctx context.Context, states ...State) ([]Pending, error)
 
 // Resolve puts a change that was set aside back into the queue, as body says now; nil deletes the
 // record. One that conflicts is from now on based on what the server has, so that it takes the
-// place of that. It fails with [client.NotFound] when there is no such change set aside.
+// place of that. It fails with [client.NotFound] when no such change is set aside.
 func (s *Store) Resolve(ctx context.Context, number int64, body json.RawMessage) error {
 	return s.setAsideChange(ctx, number, func(tx *sql.Tx, k key, c change, theirsRev int64) error {
 		if body != nil {
@@ -94,7 +94,7 @@ func (s *Store) Resolve(ctx context.Context, number int64, body json.RawMessage)
 	})
 }
 
-// Drop gives up a change that was set aside: what the server has stands.
+// Drop gives up a change that was set aside: the server's version stays.
 func (s *Store) Drop(ctx context.Context, number int64) error {
 	return s.setAsideChange(
 		ctx,

@@ -94,7 +94,7 @@ func settleOne(ctx context.Context, tx *sql.Tx, copied int64, sent outgoing, o c
 	case client.Waiting:
 		return setAside(ctx, tx, made, newest, Waiting, 0, o.Errors)
 	case client.Refused:
-		if len(made) > 1 { // it was edited meanwhile, which may have mended it
+		if len(made) > 1 { // it was edited meanwhile, which may have fixed it
 			return setAside(ctx, tx, made, newest, Queued, 0, nil)
 		}
 		return setAside(ctx, tx, made, newest, Refused, 0, o.Errors)

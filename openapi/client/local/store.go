@@ -1,9 +1,9 @@
 // Package local keeps on a device a copy of what a person may see of their squads, and the changes
-// they made without a network, and makes the copy and the server alike ([Sync]). It knows the
+// they made without a network, and synchronises the copy with the server ([Sync]). It knows the
 // contract and nothing else of the program.
 //
-// A store belongs to one person on one server: what somebody has not sent stays theirs, whoever
-// else signs in on the device, and is there again when they come back. What a person sees
+// A store belongs to one person on one server: what they have not sent stays theirs, whoever else
+// signs in on the device, and is there again when they come back. What a person sees
 // ([Store.Records]) is the server's records with their own changes on top. A change is one row, so
 // there is no moment at which a record is kept and its place in the queue is not, and a write is on
 // the disk when its call returns.
@@ -82,7 +82,7 @@ func Open(ctx context.Context, dir, server string, user uuid.UUID, now func() ti
 	return s, nil
 }
 
-// makeFile makes the file such that nobody else can read it; the database gives its own files
+// makeFile creates the file so that no other user can read it; the database gives its own files
 // beside it the same mode.
 func makeFile(path string) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
@@ -114,7 +114,7 @@ var schema1 string
 //go:embed schema2.sql
 var schema2 string
 
-// prepare brings the file to this program's schema and holds that it is this person's.
+// prepare migrates the file to this program's schema and checks that it is this person's.
 func (s *Store) prepare(ctx context.Context) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
 		var version int
@@ -191,13 +191,13 @@ func (s *Store) write(ctx context.Context, work func(*sql.Tx) error) (err error)
 	return work(tx)
 }
 
-// Squad is a squad of the person, as the server told last.
+// Squad is a squad of the person, as the server last sent it.
 type Squad struct {
 	ID      uuid.UUID
 	Name    string
 	Role    openapi.Role
 	Athlete *uuid.UUID // whom the person is in the squad, if one of its athletes
-	// Member is false when the person is no member any more: the copy is gone then, and what they
+	// Member is false when the person is no longer a member: the copy is gone then, and what they
 	// had not sent is still there.
 	Member   bool
 	Rev      int64     // the squad's revision that the copy has reached
@@ -265,7 +265,7 @@ func (s *Store) SetSquads(ctx context.Context, squads []openapi.MySquad) error {
 	})
 }
 
-// Leave takes over that the person is no member of a squad any more: the copy is dropped, and the
+// Leave records that the person is no longer a member of a squad: the copy is dropped, and the
 // queue kept.
 func (s *Store) Leave(ctx context.Context, squad uuid.UUID) error {
 	return s.write(ctx, func(tx *sql.Tx) error {

@@ -15,7 +15,7 @@ type Sync struct {
 	Client *client.Client
 	Store  *Store
 	Squad  uuid.UUID
-	// Told, when set, hears how far a pass has got.
+	// Told, when set, is called with how far a pass has got.
 	Told func(Progress)
 }
 
@@ -41,7 +41,7 @@ func (y *Sync) told(p Progress) {
 
 // Once sends everything that can be sent and fetches everything that is new. Whatever it fails
 // with, nothing is lost and it is safe to run again. It fails with [client.NotFound] when the
-// person is no member any more, and with [client.TooOld] when this program is too old for the
+// person is no longer a member, and with [client.TooOld] when this program is too old for the
 // server; the queue is kept.
 func (y *Sync) Once(ctx context.Context) (Result, error) {
 	var result Result
@@ -96,8 +96,8 @@ func (y *Sync) push(ctx context.Context, result *Result) error {
 	return nil
 }
 
-// send sends a batch and writes down what became of it. settled tells that something else than
-// waiting did.
+// send sends a batch and writes down what became of it. settled reports whether any change did
+// something other than wait.
 func (y *Sync) send(ctx context.Context, batch []outgoing, result *Result) (settled bool, err error) {
 	changes := make([]client.Change, len(batch))
 	for i, one := range batch {
@@ -125,8 +125,8 @@ func (y *Sync) send(ctx context.Context, batch []outgoing, result *Result) (sett
 // restarts bounds how often a copy is begun anew in one pass.
 const restarts = 3
 
-// pull reads the feed to its end. Where there is no going on from the place it stands at, it reads
-// a snapshot first.
+// pull reads the feed to its end. Where the feed cannot be resumed from its place, it reads a
+// snapshot first.
 func (y *Sync) pull(ctx context.Context, result *Result) error {
 	for again := 0; ; again++ {
 		err := y.read(ctx, result)

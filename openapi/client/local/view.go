@@ -8,7 +8,7 @@ import (
 	"laneward/openapi/client"
 )
 
-// State is how a record stands with the server.
+// State is a record's state on the server.
 type State string
 
 // The states of a record. A queued change is sent at the next sync. A waiting one was sent, and is
@@ -84,7 +84,7 @@ func (s *Store) Get(ctx context.Context, squad uuid.UUID, kind client.Kind, id u
 	return found[0], nil
 }
 
-// Status is how a squad's copy stands.
+// Status is the state of a squad's copy.
 type Status struct {
 	Squad
 	Records   int // as the server has them
@@ -97,7 +97,7 @@ type Status struct {
 // Unsent is how many changes the server has not taken.
 func (s Status) Unsent() int { return s.Queued + s.Waiting + s.Refused + s.Conflicts }
 
-// Status tells how each squad stands.
+// Status returns the state of each squad's copy.
 func (s *Store) Status(ctx context.Context) ([]Status, error) {
 	squads, err := s.Squads(ctx)
 	if err != nil {

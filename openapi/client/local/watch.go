@@ -24,10 +24,10 @@ func backoff(failures int) time.Duration {
 	return rand.N(min(longestWait, firstWait<<min(failures, 10))) + time.Millisecond //nolint:gosec // no secret
 }
 
-// Watch keeps the copy and the server alike until ctx ends, which is no failure: it sends what is
-// queued, by whichever process, and follows the feed's live tail. report hears what each pass did
-// and of each failure, with how long it will wait. Watch ends with a failure that waiting does not
-// mend, such as a sign-in that has ended.
+// Watch keeps the copy and the server in step until ctx ends, which is not a failure: it sends what
+// is queued, by whichever process, and follows the feed's live tail. report is called with what
+// each pass did and with each failure and how long it will wait. Watch ends with a failure that
+// waiting does not fix, such as a sign-in that has ended.
 func (y *Sync) Watch(ctx context.Context, report func(Result, error, time.Duration)) error {
 	for failures := 0; ; {
 		var retry time.Duration
@@ -60,7 +60,7 @@ func (y *Sync) Watch(ctx context.Context, report func(Result, error, time.Durati
 	}
 }
 
-// Lasting tells of a failure that only the person can end.
+// Lasting reports whether only the person can end a failure.
 func Lasting(err error) bool {
 	switch client.CodeOf(err) {
 	case client.SignedOut, client.Unauthenticated, client.Forbidden, client.NotFound, client.TooOld:
@@ -147,7 +147,7 @@ func movedOn(err error) error {
 	return err
 }
 
-// heard is an event, or why there are no more.
+// heard is an event, or the error that ended the stream.
 type heard struct {
 	event client.Event
 	err   error
