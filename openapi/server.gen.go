@@ -1340,7 +1340,7 @@ type LineStudy struct {
 	// BehindPins Pins a frame less than the line worth most.
 	BehindPins float64 `json:"behind_pins"`
 
-	// Breakpoint Where the typical delivery is outermost; null when it only moves inside.
+	// Breakpoint Where the typical delivery is outermost; absent when it only moves inside.
 	Breakpoint *struct {
 		Board float64 `json:"board"`
 		Ft    float64 `json:"ft"`
@@ -1796,7 +1796,7 @@ type PlannedLine struct {
 	// BehindPins Pins a frame less than the line worth most.
 	BehindPins float64 `json:"behind_pins"`
 
-	// Breakpoint Where the typical delivery is outermost; null when it only moves inside.
+	// Breakpoint Where the typical delivery is outermost; absent when it only moves inside.
 	Breakpoint *struct {
 		Board float64 `json:"board"`
 		Ft    float64 `json:"ft"`

@@ -22,7 +22,7 @@ type Line struct {
 	ArrowsBoard float64 `json:"arrows_board"`
 	// Breakpoint is where the typical delivery is outermost; nil for one that only moves inside,
 	// which is outermost where it is laid down.
-	Breakpoint *Breakpoint `json:"breakpoint"`
+	Breakpoint *Breakpoint `json:"breakpoint,omitempty"`
 	// Path is the typical delivery: breakpoint, pins, and a station every foot.
 	Path motion.Path `json:"path"`
 	Value
