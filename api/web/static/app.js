@@ -1,4 +1,4 @@
-// What makes forms quicker. Every page does the same without this script, by its own buttons.
+// Makes forms quicker. Every page does the same without this script, by its own buttons.
 "use strict";
 
 // Reads a coach's sentences back while they are typed.

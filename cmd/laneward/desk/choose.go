@@ -17,7 +17,7 @@ import (
 	"laneward/openapi/client/local"
 )
 
-// choose settles who bowls, in which session, for which drill and with which ball.
+// choose finds out who bowls, in which session, for which drill and with which ball.
 func (d *logDesk) choose(ctx context.Context, c *logCommand) error {
 	for _, step := range []func(context.Context, *logCommand) error{
 		d.chooseAthlete, d.chooseSession, d.chooseDrill, d.chooseBall,

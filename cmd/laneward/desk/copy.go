@@ -31,7 +31,7 @@ func dataDir(env terminal.Environment) (string, error) {
 	return "", errors.New("neither XDG_DATA_HOME nor HOME says where to keep the copy of your squads: set one of them")
 }
 
-// copyConnection is a client command at work on the copy on this computer.
+// copyConnection is a client command that uses the copy on this computer.
 type copyConnection struct {
 	remote.Connection
 	*local.Store

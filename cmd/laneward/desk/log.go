@@ -91,9 +91,9 @@ type logDesk struct {
 	ball    *uuid.UUID
 	arsenal []client.Record // the athlete's balls
 	practice
-	saved int         // shots of this sitting
+	saved int         // shots of this run
 	done  int         // lines obeyed
-	wrong int         // lines that were not, for a mistake in them
+	wrong int         // lines that were not, because of a mistake in them
 	mine  []uuid.UUID // those, for undo
 }
 
@@ -104,7 +104,7 @@ type sessionOf struct {
 	new bool
 }
 
-// errEnough is the person's wish to end.
+// errEnough means that the person has quit.
 var errEnough = errors.New("enough")
 
 // typedLine is a line that was typed, or why there are no more.
@@ -181,7 +181,7 @@ func (d *logDesk) all(ctx context.Context, kind client.Kind) ([]client.Record, e
 	return records, err
 }
 
-// find is the record of a kind that the person means.
+// find returns the record of a kind that the person means.
 func (d *logDesk) find(ctx context.Context, kind client.Kind, text string) (client.Record, error) {
 	all, err := d.all(ctx, kind)
 	if err != nil {

@@ -65,8 +65,8 @@ type loggedShot struct {
 }
 
 // practice is what this computer has of the athlete's shots, and what the drill says of them. It is
-// kept in memory: what another process writes has it read again, and what is typed is added to it,
-// so that a line costs the same however many shots are stored.
+// kept in memory: it is read again when another process has written, and what is typed is added to
+// it, so that a line costs the same however many shots are stored.
 type practice struct {
 	version   int64 // of the store when it was read
 	inSession []loggedShot
@@ -84,7 +84,7 @@ type practice struct {
 	score  drill.Adherence
 }
 
-// load reads the athlete's shots, unless they are as they were when they were read last, and judges
+// load reads the athlete's shots, unless they are unchanged since they were last read, and judges
 // those that count for the drill as the server does.
 func (d *logDesk) load(ctx context.Context) error {
 	version, err := d.Version(ctx)
@@ -143,7 +143,7 @@ func logged(record local.Record) (loggedShot, error) {
 	return s, nil
 }
 
-// refresh reads one shot of the session again, and judges the session anew.
+// refresh reads one shot of the session again, and rejudges the session.
 func (d *logDesk) refresh(ctx context.Context, id uuid.UUID) error {
 	d.inSession = slices.DeleteFunc(d.inSession, func(s loggedShot) bool { return s.ID == id })
 	record, err := d.Get(ctx, d.squad.ID, client.Shot, id)
@@ -320,10 +320,10 @@ func amount(value float64, unit string) string {
 	return text + " " + unit
 }
 
-// sureEnough is from which probability on nothing is said of the reading's error.
+// sureEnough is the probability from which the reading's error is not mentioned.
 const sureEnough = 0.95
 
-// likely says how likely it is that a shot was kept, where the reading's error leaves a doubt.
+// likely says how likely it is that a shot was kept, where the reading's error leaves it in doubt.
 func likely(judged drill.ShotJudgement) string {
 	kept := judged.ProbabilityKept
 	if kept > sureEnough && judged.Verdict == drill.Kept || kept < 1-sureEnough && judged.Verdict == drill.Broken {

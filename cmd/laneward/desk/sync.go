@@ -130,7 +130,7 @@ func (c *copyConnection) tellLeft(ctx context.Context) error {
 	return err
 }
 
-// syncAll syncs squad after squad. One that fails does not keep the others from it.
+// syncAll syncs squad after squad. One that fails does not stop the others.
 func (c *copyConnection) syncAll(ctx context.Context, squads []local.Squad, verify bool) error {
 	var failures []error
 	done := syncReport{Squads: []squadReport{}}
@@ -230,7 +230,7 @@ func (c *copyConnection) report(ctx context.Context, squad uuid.UUID, result loc
 	return squadReport{}, err
 }
 
-// tellPending says where to look at what the server has not taken.
+// tellPending says where to look at what the server has not accepted.
 func (c *copyConnection) tellPending(r squadReport) {
 	if r.Waiting > 0 {
 		c.Say("  %s for a record that is not there yet: laneward sync status", terminal.Counted(r.Waiting, "waits", "wait"))
@@ -263,7 +263,7 @@ func (r squadReport) sentence() string {
 	return strings.Join(parts, ", ")
 }
 
-// verify proves that the copy is what the server has. One that is not is read anew.
+// verify checks that the copy is what the server has. One that is not is read again.
 func (c *copyConnection) verify(ctx context.Context, run *local.Sync, name string) error {
 	for again := false; ; again = true {
 		differing, rev, err := run.Verify(ctx)
@@ -319,7 +319,7 @@ func (c *copyConnection) watch(ctx context.Context, squads []local.Squad) error 
 		names[i] = squad.Name
 	}
 	c.Say("Following %s; press Ctrl-C to stop.", strings.Join(names, ", "))
-	var mu sync.Mutex // lines do not run into each other
+	var mu sync.Mutex // keeps lines from running into each other
 	failures := make([]error, len(squads))
 	var watches sync.WaitGroup
 	for i, squad := range squads {

@@ -32,7 +32,7 @@ And:
   quit             end, as does Ctrl-D; every shot is saved already
 `
 
-// work takes lines until the person has had enough.
+// work takes lines until the person quits.
 func (d *logDesk) work(ctx context.Context) error {
 	if err := d.welcome(); err != nil {
 		return err
@@ -100,7 +100,7 @@ func (d *logDesk) nextOrder() int {
 	return d.inSession[len(d.inSession)-1].Order + 1
 }
 
-// obey does what a line says.
+// obey carries out a line.
 func (d *logDesk) obey(ctx context.Context, line string) error {
 	word, rest, _ := strings.Cut(line, " ")
 	rest = strings.TrimSpace(rest)
@@ -185,7 +185,7 @@ func (d *logDesk) apply(s *shot.Shot, line string) error {
 	return nil
 }
 
-// keep stores a shot, on the disk when it returns, and judges anew.
+// keep stores a shot, on the disk when it returns, and rejudges.
 func (d *logDesk) keep(ctx context.Context, s shot.Shot, rev int64) error {
 	text, err := json.Marshal(s.Canonical())
 	if err != nil {
@@ -198,7 +198,7 @@ func (d *logDesk) keep(ctx context.Context, s shot.Shot, rev int64) error {
 	return d.refresh(ctx, s.ID)
 }
 
-// storeFailure is a mistake when the person can go on all the same.
+// storeFailure is a mistake when the person can carry on regardless.
 func storeFailure(err error) error {
 	if client.CodeOf(err) == client.Conflict {
 		return &typingMistake{fmt.Errorf("%w (laneward sync conflicts)", err)}
@@ -248,7 +248,7 @@ func (d *logDesk) ballName(id *uuid.UUID) string {
 	return "another ball"
 }
 
-// undo takes back the last shot of this sitting.
+// undo removes the last shot of this run.
 func (d *logDesk) undo(ctx context.Context) error {
 	for len(d.mine) > 0 {
 		last := d.mine[len(d.mine)-1]

@@ -23,7 +23,7 @@ Examples:
     laneward export Rhea -o rhea.zip`
 }
 
-// Run writes a zip.
+// Run writes the athlete's data as a zip.
 func (c *exportCommand) Run(ctx context.Context, env terminal.Environment) error {
 	if c.Output == "" && terminal.File(env.Stdout) != nil {
 		return terminal.Usage("use -o FILE: a zip cannot be printed")

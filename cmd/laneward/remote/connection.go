@@ -33,13 +33,13 @@ func (f Flags) console(env terminal.Environment) terminal.Console {
 	return terminal.Console{Env: env, JSON: f.JSON, Quiet: f.Quiet}
 }
 
-// Connection is a client command at work.
+// Connection is a client command's connection to a server.
 type Connection struct {
 	terminal.Console
 	*client.Client
 }
 
-// Connect prepares to ask the server; it does not yet.
+// Connect prepares the connection; it sends nothing yet.
 func (f Flags) Connect(env terminal.Environment) (Connection, error) {
 	out := f.console(env)
 	store := client.OpenStore(terminal.ConfigDir(env))
@@ -73,7 +73,7 @@ func (f Flags) Connect(env terminal.Environment) (Connection, error) {
 	return Connection{out, made}, nil
 }
 
-// squadConnection is a client command at work inside a squad.
+// squadConnection is a client command's connection to a squad.
 type squadConnection struct {
 	Connection
 	squad   uuid.UUID
@@ -168,7 +168,7 @@ func (c *squadConnection) findID(ctx context.Context, kind client.Kind, text str
 	return &record.ID, err
 }
 
-// book knows the names of records by their ids, a kind at a time when first asked.
+// book looks up the names of records by their ids; each kind is read when first asked for.
 type book struct {
 	connection *squadConnection
 	names      map[client.Kind]map[uuid.UUID]string

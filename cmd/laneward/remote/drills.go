@@ -119,7 +119,7 @@ func dateOf(d *terminal.Day) *openapitypes.Date {
 	return &d.Date
 }
 
-// optional returns a text that was given, nil for "".
+// optional returns a text, nil for "".
 func optional(text string) *string {
 	if text == "" {
 		return nil
@@ -134,7 +134,7 @@ func until(due *openapitypes.Date) string {
 	return " to " + due.String()
 }
 
-// scope is what a score is asked of.
+// scope is what a score is of.
 type scope struct {
 	drill            client.Record
 	athlete, session *uuid.UUID

@@ -101,7 +101,7 @@ func (c *importCommand) format() (client.Format, error) {
 	return "", terminal.Usage("the name %s does not show the log's format: add --format csv, ndjson or json", c.File)
 }
 
-// longUpload is the packed size, in bytes, from which sending is shown.
+// longUpload is the compressed size, in bytes, from which progress is shown.
 const longUpload = 64 << 10
 
 // upload sends a log and, where a person watches and it may take a while, shows how far it has got.
@@ -110,12 +110,12 @@ func (c *squadConnection) upload(ctx context.Context, log client.Log) (client.An
 		return c.Upload(ctx, c.squad, log, nil)
 	}
 	var bar *progressbar.ProgressBar
-	told := 0
+	shown := 0
 	answer, err := c.Upload(ctx, c.squad, log, func(sent, total int) {
-		if total < longUpload || sent == told {
+		if total < longUpload || sent == shown {
 			return
 		}
-		if bar == nil || sent < told { // the first attempt, or another
+		if bar == nil || sent < shown { // the first attempt, or another
 			bar = progressbar.NewOptions(
 				total,
 				progressbar.OptionSetWriter(c.Env.Stderr),
@@ -127,7 +127,7 @@ func (c *squadConnection) upload(ctx context.Context, log client.Log) (client.An
 				progressbar.OptionThrottle(100*time.Millisecond),
 			)
 		}
-		told = sent
+		shown = sent
 		if err := bar.Set(sent); err == nil && sent == total {
 			c.Say("Sent; the server is storing the rows.")
 		}

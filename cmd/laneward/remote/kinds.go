@@ -83,7 +83,7 @@ func (f ballFlags) start(conn *squadConnection) (fields, error) {
 	return conn.ofOwn(), nil
 }
 
-// ofOwn are the fields of a record that is an athlete's own when an athlete makes it.
+// ofOwn are the fields of a record that is an athlete's own when an athlete creates it.
 func (c *squadConnection) ofOwn() fields {
 	if c.athlete == nil {
 		return fields{}

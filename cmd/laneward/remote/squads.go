@@ -69,7 +69,7 @@ func (squadCreateCommand) Help() string {
     laneward squad create "Tuesday squad"`
 }
 
-// Run makes a squad.
+// Run creates a squad.
 func (c *squadCreateCommand) Run(ctx context.Context, env terminal.Environment) error {
 	conn, err := c.Connect(env)
 	if err != nil {
@@ -133,7 +133,7 @@ Examples:
     laneward invite --role coach`
 }
 
-// Run makes an invitation.
+// Run creates an invitation.
 func (c *inviteCommand) Run(ctx context.Context, env terminal.Environment) error {
 	conn, err := c.enter(ctx, env)
 	if err != nil {

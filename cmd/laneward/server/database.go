@@ -47,8 +47,8 @@ type database struct {
 	private *privateServer
 }
 
-// open brings the database up to this program's schema and opens it. An own server is watched: when
-// it dies it is started again.
+// open brings the database up to this program's schema and opens it. The program's own server is
+// watched: when it dies it is started again.
 func (f databaseFlags) open(ctx context.Context, log *slog.Logger) (*database, error) {
 	address, err := f.url()
 	if err != nil {

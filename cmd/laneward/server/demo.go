@@ -16,7 +16,7 @@ type demoCommand struct {
 	Exit bool `help:"Load the example and exit instead of serving it."`
 }
 
-// Run serves the invented squad, which is loaded when it is not there yet. It keeps a state
+// Run serves the invented squad, which is loaded when it does not exist yet. It keeps a state
 // directory of its own, apart from real data.
 func (c *demoCommand) Run(ctx context.Context, env terminal.Environment) error {
 	flags := c.serverFlags
@@ -57,7 +57,7 @@ Three commands to try, in another terminal:
 	return err
 }
 
-// demoSquad names what the welcome speaks of.
+// demoSquad names what the welcome mentions.
 type demoSquad struct {
 	session string
 }

@@ -121,7 +121,7 @@ func (p demoPerson) read(random *rand.Rand, release motion.Release, path motion.
 }
 
 // inventedLeave draws the pins left standing after a ball enters at a board and an angle, for a
-// right-hander. It is made up for the example, after the common sense of the trade (common
+// right-hander. It is made up for the example, after the common sense of the sport (common
 // practice, no source): near board 17.5 at four to seven degrees most shots strike.
 func inventedLeave(random *rand.Rand, board, angleDeg float64) lane.PinSet {
 	off := board - 17.5

@@ -80,7 +80,7 @@ var demoLoads = []struct {
 	}},
 }
 
-// demoDrills are what the coach of the example asks for; sessions take turns at them.
+// demoDrills are what the coach of the example asks for; sessions alternate between them.
 var demoDrills = []struct {
 	name, sentence string
 	reps           int32
@@ -234,7 +234,7 @@ func (m *demoMaker) day(n int) record.Day {
 }
 
 func (m *demoMaker) drills(ctx context.Context) error {
-	for _, d := range slices.Backward(demoDrills) { // the first is made last, for the newest is shown first
+	for _, d := range slices.Backward(demoDrills) { // the first is created last, because the newest is shown first
 
 		reading, err := drill.Read(d.sentence, nil)
 		if err != nil {
@@ -272,7 +272,7 @@ func (m *demoMaker) drills(ctx context.Context) error {
 	return nil
 }
 
-// members lets one athlete and one analyst in, by invitations as anybody else.
+// members lets one athlete and one analyst in, by invitations like anyone else.
 func (m *demoMaker) members(ctx context.Context) error {
 	ansa := demoID(demoPeople[0].name)
 	for _, p := range []struct {

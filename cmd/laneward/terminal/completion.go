@@ -8,8 +8,8 @@ import (
 	"github.com/alecthomas/kong"
 )
 
-// completionScripts have a shell ask the program itself what may come next, so that they never grow
-// old.
+// completionScripts have a shell ask the program itself what may come next, so that they never go
+// out of date.
 var completionScripts = map[string]string{
 	"bash": `_laneward() {
     local IFS=$'\n'

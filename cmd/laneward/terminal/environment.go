@@ -1,5 +1,5 @@
-// Package terminal is what every command needs: the environment of a run, the console, tables, values
-// as people type and read them, settings, completion and exit codes.
+// Package terminal is what every command needs: the environment of a run, the console, tables,
+// values as people type and read them, settings, completion and exit codes.
 package terminal
 
 import (
@@ -26,7 +26,7 @@ type Environment struct {
 // Today returns the day on the person's calendar.
 func (env Environment) Today() openapitypes.Date { return dayOf(env.Now()) }
 
-// Day writes today, yesterday and tomorrow as days, and any other text as it is.
+// Day turns today, yesterday and tomorrow into days, and returns any other text as it is.
 func (env Environment) Day(text string) string {
 	day, err := ParseDay(text, env.Now())
 	if err != nil {
@@ -35,10 +35,10 @@ func (env Environment) Day(text string) string {
 	return day.String()
 }
 
-// Local returns t as the clock on the person's wall shows it.
+// Local returns t in the person's time zone.
 func (env Environment) Local(t time.Time) time.Time { return t.In(env.Now().Location()) }
 
-// ClockTime writes a moment as the clock on the person's wall has it.
+// ClockTime writes a time in the person's time zone.
 func (env Environment) ClockTime(t time.Time) string {
 	return env.Local(t).Format("2006-01-02 15:04:05")
 }

@@ -72,8 +72,8 @@ func settingKey(variable string) string {
 	return strings.ToLower(strings.TrimPrefix(variable, "LANEWARD_"))
 }
 
-// takeVariables takes the environment variables away from the parser, which would read the
-// process's environment: the run's may be another.
+// takeVariables removes the environment variables from the parser, which would read the process's
+// environment: the run's may be another.
 func takeVariables(node *kong.Node, variables map[*kong.Value][]string) {
 	for _, flag := range node.Flags {
 		if len(flag.Tag.Envs) > 0 {

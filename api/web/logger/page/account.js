@@ -1,16 +1,18 @@
-// Who is signed in on this device. The refresh token is kept in IndexedDB. It is spent by its use, so the new one is stored before anything
-// else happens, and when the answer is lost the same token is sent again, which the server answers with the same successor.
+// Who is signed in on this device. The refresh token is kept in IndexedDB. It is spent by its use,
+// so the new one is stored before anything else happens, and when the answer is lost the same token
+// is sent again, which the server answers with the same successor.
 
 import { Problem, send } from "./api.js";
 import { randomWord } from "./ids.js";
 import { ask, openPeople, run } from "./store.js";
 
-// SignedOut says that a password is needed before anything more can be sent. The unsent changes stay.
+// SignedOut means that a password is needed before anything more can be sent. The unsent changes
+// stay.
 export class SignedOut extends Error {}
 
 const spareMs = 30_000; // an access token this near its end is not used any more
 
-// alone lets one page at a time do something, where the browser can see to that.
+// alone lets one page at a time do something, where the browser has locks.
 const alone = (name, work) => navigator.locks ? navigator.locks.request(name, work) : work();
 
 export class Account {
@@ -33,7 +35,7 @@ export class Account {
     });
   }
 
-  // read finds who signed in last; null when nobody did, or they signed out.
+  // read finds who signed in last; null when no one did, or they signed out.
   async read() {
     return run(this.db, ["device", "people"], "readonly", async (tx) => {
       const current = await ask(tx.objectStore("device").get("current"));
@@ -48,7 +50,7 @@ export class Account {
     await alone("laneward tokens", () => this.keep({ user_id: tokens.user_id, email: email.trim(), ...held(tokens) }));
   }
 
-  // keep stores the person's tokens and makes them the one who uses the page.
+  // keep stores the person's tokens and makes them the page's user.
   async keep(person) {
     await run(this.db, ["device", "people"], "readwrite", async (tx) => {
       await ask(tx.objectStore("people").put(person));
@@ -57,7 +59,8 @@ export class Account {
     this.person = person;
   }
 
-  // token is an access token that holds for a while yet. fresh asks for another than the one that was refused.
+  // token is an access token that is valid for a while yet. fresh asks for a new one when the last
+  // was refused.
   async token(refused = null) {
     return alone("laneward tokens", async () => {
       const person = await this.read();
@@ -77,7 +80,7 @@ export class Account {
     });
   }
 
-  // call asks the server as this person.
+  // call sends a request as this person.
   async call(work) {
     const token = await this.token();
     try {
@@ -100,7 +103,7 @@ export class Account {
     try {
       await send("POST", "/v1/tokens/revoke", { body: { refresh_token: person.refresh_token, device: this.device } });
     } catch {
-      // Out of reach: the token is gone from here and ends by itself.
+      // Out of reach: the token is gone from here and expires by itself.
     }
   }
 }

@@ -1,4 +1,5 @@
-// Asks the server. An answer that does not come, or not whole, is Offline: what was sent may have arrived or not.
+// Requests to the server. An answer that does not come, or is incomplete, is Offline: what was sent
+// may have arrived or not.
 
 export class Offline extends Error {}
 
@@ -55,7 +56,7 @@ async function reach(method, path, { body, token, signal, accept = "application/
   }
 }
 
-const worthPacking = 1000; // letters
+const worthPacking = 1000; // characters
 
 const packed = (text) => new Response(new Blob([text]).stream().pipeThrough(new CompressionStream("gzip"))).blob();
 

@@ -1,4 +1,4 @@
-// The page: who is signed in, what was chosen, which view is shown, and what is told at the top.
+// The page: who is signed in, what was chosen, which view is shown, and the messages at the top.
 
 import { Account, SignedOut } from "./account.js";
 import { Offline, Problem, send } from "./api.js";
@@ -36,13 +36,13 @@ class App {
     await this.show();
   }
 
-  // enter opens the copy of whoever is signed in, and lets it be kept up to date.
+  // enter opens the copy of the signed-in user, and keeps it up to date.
   async enter() {
     this.leave();
     this.db = await openCopy(this.account.person.user_id);
     this.me = await readMeta(this.db, "me") ?? null;
     this.choice = await readMeta(this.db, "choice") ?? {};
-    navigator.storage?.persist?.(); // not waited for: some browsers ask the person first
+    navigator.storage?.persist?.(); // not awaited: some browsers ask the user first
     if (this.me) this.meet().catch(passed);
     else await this.meet().catch(passed);
     this.startSync();
@@ -50,7 +50,7 @@ class App {
 
   leave() {
     this.view?.close?.();
-    this.view = null; // it shows what is somebody's
+    this.view = null; // it shows the last user's records
     this.sync?.stop();
     this.db?.close();
     this.sync = this.db = this.me = null;
@@ -64,7 +64,7 @@ class App {
     if (db !== this.db) return; // signed out meanwhile
     const left = this.squad;
     if (left && !me.squads.some((squad) => squad.squad_id === left.squad_id) && (await allChanges(db)).some((change) => change.squad === left.squad_id)) {
-      me.squads.push(left); // what was not sent to it is still to be seen
+      me.squads.push(left); // its unsent changes are still shown
     }
     this.me = me;
     await writeMeta(db, "me", me);
@@ -109,7 +109,7 @@ class App {
     document.title = `${titles[this.name] ?? "Log"} · Laneward logger`;
     const turn = this.turn = (this.turn ?? 0) + 1;
     const view = await (views[name] ?? logView)(this, rest);
-    if (turn !== this.turn) return view.close?.(); // one has gone on meanwhile
+    if (turn !== this.turn) return view.close?.(); // the user has gone on meanwhile
     this.view = view;
     const main = document.getElementById("main");
     main.replaceChildren(view.element);
@@ -119,7 +119,7 @@ class App {
     await this.drawTop();
   }
 
-  // refresh shows what has changed underneath.
+  // refresh shows what has changed in the copy.
   async refresh() {
     if (this.refreshing || this.pressed) {
       this.again = true;
@@ -134,13 +134,14 @@ class App {
         await this.view?.refresh?.();
       } while (this.again);
     } catch (error) {
-      if (this.db === db) throw error; // who has signed out meanwhile has nothing to be shown
+      if (this.db === db) throw error; // there is nothing to show to a user who has signed out meanwhile
     } finally {
       this.refreshing = false;
     }
   }
 
-  // watchFaults tells of what went wrong in the page itself, so that nobody takes silence for success.
+  // watchFaults reports what went wrong in the page itself, so that silence is not taken for
+  // success.
   watchFaults() {
     const told = ({ reason, error }) => {
       this.fault = (reason ?? error)?.message ?? "unknown";
@@ -150,9 +151,10 @@ class App {
     window.addEventListener("error", told);
   }
 
-  // watchPresses holds the page still while something is pressed, so that nothing goes from under a finger.
+  // watchPresses keeps the page from changing while something is pressed, so that nothing moves
+  // away under a finger.
   watchPresses() {
-    const ended = () => setTimeout(() => { // once the click has been told
+    const ended = () => setTimeout(() => { // once the click has been dispatched
       this.pressed = false;
       if (this.again && !this.refreshing) this.refresh();
     });
@@ -161,7 +163,7 @@ class App {
     document.addEventListener("pointercancel", ended, true);
   }
 
-  // standing is how the queue and the copy stand.
+  // standing is the state of the queue and of the copy.
   async standing() {
     const { db } = this;
     const changes = await allChanges(db);
@@ -177,7 +179,7 @@ class App {
 
   async drawTop() {
     const top = document.getElementById("top");
-    if (!this.db) { // nobody has signed in
+    if (!this.db) { // no one has signed in
       swap(top, h("div", { class: "bar" }, brand(), h("strong", {}, "Laneward logger")));
       return;
     }
@@ -221,7 +223,7 @@ class App {
       if (registration.installing) found(registration.installing);
       registration.addEventListener("updatefound", () => found(registration.installing));
     } catch (error) {
-      this.notInstalled = error.message; // told on the page of the sync: without it the page does not open with the network off
+      this.notInstalled = error.message; // shown on the sync page: without it the page does not open with the network off
     }
   }
 
@@ -235,7 +237,7 @@ class App {
   }
 }
 
-// passed lets what a lack of network or of a sign-in causes go by: the sync tells of it.
+// passed ignores failures for want of a network or a sign-in: the sync reports them.
 function passed(error) {
   if (!(error instanceof Offline || error instanceof Problem || error instanceof SignedOut || error instanceof TypeError)) throw error;
 }
@@ -245,7 +247,7 @@ const brand = () => h("a", { class: "brand", href: "#/log", "aria-label": "Lanew
     svg("path", { class: "boards", d: "M6 21L8.500 3M12 21V3M18 21L15.500 3" }), svg("path", { class: "ball-path", d: "M16 20C19 13 18 9 13.200 5" }),
     svg("circle", { class: "ball", cx: 13, cy: 5, r: 2.8 })));
 
-// chip says in a few words how things stand with the server; the worst first.
+// chip says in a few words how the sync is doing; the worst first.
 function chip({ unsent, refused, conflicts, offline, state }) {
   const waits = unsent.length ? `${unsent.length} to send` : "";
   let kind = "sent", text = state?.syncedAt ? "All sent" : "Not synced";

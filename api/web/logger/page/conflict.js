@@ -1,4 +1,4 @@
-// Two versions of one record: one chooses field by field, or either as a whole.
+// Two versions of one record: the user chooses field by field, or either as a whole.
 
 import { h, say } from "./dom.js";
 import { differing, sameField } from "./merge.js";
@@ -30,7 +30,7 @@ async function namesOf(app) {
 function fieldByField(change, names, settle) {
   const { record: mine, baseRecord: base, theirs: { record: theirs } } = change;
   const fields = differing(mine, theirs);
-  // What only the other device changed is theirs to begin with.
+  // Fields that only the other device changed start with its value.
   const chosen = new Map(fields.map((name) => [name, base && sameField(name, mine[name], base[name]) ? "theirs" : "mine"]));
   const option = (name, whose, record) => h("label", { class: "choice" },
     h("input", { type: "radio", name: `field-${name}`, value: whose, checked: chosen.get(name) === whose, onchange: () => chosen.set(name, whose) }),

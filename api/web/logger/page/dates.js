@@ -1,4 +1,5 @@
-// Writes days in the form of the reader's language, as the pages do: package dates has the table, and a test holds the two to each other.
+// Writes days in the form of the reader's language, as the pages do: package dates has the table,
+// and a test keeps the two equal.
 
 import { forms } from "./dateforms.js";
 

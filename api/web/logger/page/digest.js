@@ -1,4 +1,4 @@
-// Digests tell, shortly, which records in which version somebody has: the contract's Digest says how.
+// Digests summarise which records a copy holds in which versions: the contract's Digest says how.
 
 const only64 = (x) => BigInt.asUintN(64, x);
 

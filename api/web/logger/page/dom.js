@@ -15,11 +15,11 @@ export const h = (tag, props, ...children) => fill(document.createElement(tag), 
 
 export const svg = (tag, props, ...children) => fill(document.createElementNS("http://www.w3.org/2000/svg", tag), props, children);
 
-// keyOf is what an element is known by when it is built anew.
+// keyOf is what identifies an element when it is rebuilt.
 const keyOf = (element) => element.id || ["name", "value", "href", "aria-label"].map((name) => element.getAttribute(name) ?? "").join("|") + element.textContent;
 
-// swap shows children in a parent and leaves alone what is there already, so that nothing moves from under a finger, and who is at an element by
-// keys stays there.
+// swap shows children in a parent and leaves alone those that are already there, so that nothing
+// moves away under a finger, and the element with the focus keeps it.
 export function swap(parent, ...children) {
   const held = parent.contains(document.activeElement) ? document.activeElement : null;
   const next = children.flat(Infinity).filter((child) => child !== null && child !== undefined && child !== false && child !== "");
@@ -32,13 +32,14 @@ export function swap(parent, ...children) {
   if (held && !held.isConnected) [...parent.querySelectorAll(held.tagName)].find((element) => keyOf(element) === keyOf(held))?.focus({ preventScroll: true });
 }
 
-// say tells something to who listens and does not look.
+// say announces something to users of a screen reader.
 export function say(text) {
   const region = document.getElementById("say");
-  region.textContent = region.textContent === text ? `${text} ` : text; // the same words again are news too
+  region.textContent = region.textContent === text ? `${text} ` : text; // the same words again have to be announced too
 }
 
-// Signs by shape, so that colour is not needed: a disc for kept, a cross for broken, a hollow diamond for not measured.
+// Signs by shape, so that colour is not needed: a disc for kept, a cross for broken, a hollow
+// diamond for not measured.
 const signs = {
   kept: () => [svg("circle", { cx: 12, cy: 12, r: 9, class: "fill" }), svg("path", { d: "M7.500 12.300L10.700 15.400 16.500 8.900", class: "cut" })],
   broken: () => [svg("path", { d: "M5.500 5.500L18.500 18.500M18.500 5.500L5.500 18.500", class: "stroke" })],

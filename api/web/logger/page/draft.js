@@ -11,7 +11,8 @@ export class Draft {
     this.steps = steps;
   }
 
-  // change sets fields, undefined takes one away. again lets a change of the same thing, such as a nudge, be one step with the one before.
+  // change sets fields; undefined removes one. again makes a change of the same thing, such as a
+  // nudge, one step with the one before.
   change(fields, again = "") {
     const before = this.record;
     const record = { ...before, ...fields };
@@ -28,7 +29,8 @@ export class Draft {
 
   get empty() { return entered.every((name) => this.record[name] === undefined); }
 
-  // marks are the places of the path that have been entered; ft is null where a breakpoint's distance was not.
+  // marks are the places of the path that have been entered; ft is null where a breakpoint's
+  // distance was not.
   get marks() {
     return places.filter((place) => this.record[place.board] !== undefined)
       .map((place) => ({ place: place.name, board: this.record[place.board], ft: place.ft ?? this.record.breakpoint_ft ?? null }));

@@ -1,8 +1,10 @@
-// Server-sent events read from a response (HTML Living Standard, section 9.2): the browser's own reader cannot send who asks.
+// Server-sent events read from a response (HTML Living Standard, section 9.2): the browser's own
+// reader cannot send an Authorization header.
 
 import { Offline } from "./api.js";
 
-// events yields what arrives as batches of { id, name, data }. quiet is called when nothing has come for so long.
+// events yields what arrives as batches of { id, name, data }. quiet is called when nothing has
+// come for that long.
 export async function* events(body, quiet, silenceMs) {
   const reader = body.pipeThrough(new TextDecoderStream()).getReader();
   let rest = "", id = "";

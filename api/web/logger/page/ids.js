@@ -1,4 +1,5 @@
-// Ids made on the device: UUID version 7 (RFC 9562), rising within this page even when the clock stands still or goes back.
+// Ids made on the device: UUID version 7 (RFC 9562), ascending within this page even when the clock
+// stops or goes back.
 
 let lastMs = 0, counter = 0;
 
@@ -19,5 +20,5 @@ export function newId() {
   return `${time.slice(0, 8)}-${time.slice(8)}-7${counter.toString(16).padStart(3, "0")}-${hex.slice(0, 4)}-${hex.slice(4)}`;
 }
 
-// randomWord is a short word nobody else has made, for the name of a device.
+// randomWord is a short unique word, for the name of a device.
 export const randomWord = () => [...crypto.getRandomValues(new Uint8Array(5))].map((byte) => byte.toString(36).padStart(2, "0")).join("");

@@ -1,4 +1,5 @@
-// Judges shots against the rules of a drill, exactly as service/drill does; a test holds the two to each other.
+// Judges shots against the rules of a drill, exactly as service/drill does; a test keeps the two
+// equal.
 
 import { chancesOf, probabilityWithin } from "./chance.js";
 import { isSplit, maxBoard, minBoard, mirrorPins } from "./lane.js";
@@ -15,7 +16,8 @@ export const subject = (rule) => rule.measure === "move" ? rule.of : rule.measur
 
 export const unitOf = (rule) => units[subject(rule)] ?? "";
 
-// edges is the range a value has to lie in, ends included. In boards a whole-number bound is the far edge of its strip.
+// edges is the range a value has to lie in, ends included. In boards a whole-number bound is the
+// far edge of its strip.
 export function edges(rule) {
   const inBoards = subject(rule) === "board";
   const beyond = (bound, half) => inBoards && Number.isInteger(bound) ? bound + half : bound;
@@ -27,7 +29,8 @@ export function edges(rule) {
 
 const nothing = { basis: "", value: 0, standardError: 0, margin: 0, probabilityKept: 0, miss: "", reason: "" };
 
-// judge judges one shot by one rule. previous is the athlete's shot before it in the same session; only a move looks at it.
+// judge judges one shot by one rule. previous is the athlete's shot before it in the same session;
+// only a move looks at it.
 export function judge(rule, shot, previous) {
   if (rule.measure === "ball") return judgeBall(rule, shot);
   if (rule.measure === "leave") return judgeLeave(rule, shot);
@@ -62,7 +65,8 @@ function judgeSplit(shot) {
   return { ...nothing, verdict: "kept", probabilityKept: 1 };
 }
 
-// forSide is a drill as it is judged for an athlete of this side: a left-hander's leaves are the mirror image.
+// forSide is a drill as it is judged for an athlete of this side: a left-hander's leaves are the
+// mirror image.
 export function forSide(drill, side) {
   if (side !== "left") return drill;
   const rules = drill.rules.map((rule) => rule.leaves ? { ...rule, leaves: rule.leaves.map(mirrorPins) } : rule);
@@ -96,7 +100,8 @@ function read(rule, shot, previous) {
   return now;
 }
 
-// change is how far the measure moved since the shot before, the errors of the two readings taken as independent.
+// change is how far the measure moved since the shot before, the errors of the two readings taken
+// as independent.
 function change(rule, now, previous) {
   if (!previous) return { basis: "", reason: "there is no shot before it in the session" };
   const then = readOne(rule, previous);
@@ -140,15 +145,15 @@ export function judgeAll(drill, shots) {
   }));
 }
 
-// judgeOne judges one more shot beside those judged.
+// judgeOne judges one more shot after those judged.
 export function judgeOne(drill, shot, previous, others) {
   return weigh(drill, [...others, readShot(drill, shot, previous)]).at(-1);
 }
 
 const readShot = (drill, shot, previous) => ({ rules: drill.rules.map((rule) => judge(rule, shot, previous)) });
 
-// weigh gives each judgement its chance among all of them, and joins the verdicts of a shot's rules: kept when all were kept, broken when
-// any was broken, else unknown.
+// weigh gives each judgement its chance among all of them, and joins the verdicts of a shot's
+// rules: kept when all were kept, broken when any was broken, else unknown.
 function weigh(drill, judged) {
   const kept = chancesOf(drill, judged);
   return judged.map((one, i) => {

@@ -1,4 +1,5 @@
-// Geometry of the lane, as service/lane has it. Boards count from the athlete's own strong-side gutter, 1 to 39; x counts from the right gutter.
+// Geometry of the lane, as service/lane has it. Boards count from the athlete's own strong-side
+// gutter, 1 to 39; x counts from the right gutter.
 
 export const boards = 39;
 export const lengthFt = 60;
@@ -29,7 +30,7 @@ export function placeAt(ft) {
   return placeNamed("entry");
 }
 
-// The pins by row from the head pin back, each row from the left as one stands at the foul line.
+// The pins by row from the head pin back, each row from the left as seen from the foul line.
 export const pinRows = [[1], [2, 3], [4, 5, 6], [7, 8, 9, 10]];
 
 // leaveName writes standing pins joined by hyphens, "strike" for none.
@@ -40,13 +41,14 @@ const mirrored = [0, 1, 3, 2, 6, 5, 4, 10, 9, 8, 7];
 // mirrorPins are the pins of the mirror image.
 export const mirrorPins = (standing) => standing.map((pin) => mirrored[pin]);
 
-// beside are the pins a pin stands next to, and those straight behind or before it.
+// beside are the pins next to each pin, and those straight behind or in front of it.
 const beside = [[], [2, 3, 5], [1, 3, 4, 5, 8], [1, 2, 5, 6, 9], [2, 5, 7, 8], [1, 2, 3, 4, 6, 8, 9], [3, 5, 9, 10], [4, 8], [2, 4, 5, 7, 9], [3, 5, 6, 8, 10], [6, 9]];
 
 // sideBySide are the neighbours of one row, each with the pin in front of both.
 const sideBySide = [[2, 3, 1], [4, 5, 2], [5, 6, 3], [7, 8, 4], [8, 9, 5], [9, 10, 6]];
 
-// isSplit tells whether the pins left are a split by the rule book: the head pin down, and a pin down between two that stand or in front of both.
+// isSplit reports whether the pins left are a split by the rule book: the head pin down, and a pin
+// down between two standing ones or in front of both.
 export function isSplit(standing) {
   const left = new Set(standing);
   if (left.size === 0 || left.has(1)) return false;

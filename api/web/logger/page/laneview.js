@@ -1,4 +1,5 @@
-// The drawn lane, seen from the foul line: one taps or presses and slides to where the ball crossed, or moves a cursor by keys.
+// The drawn lane, seen from the foul line: the user taps or presses and slides to where the ball
+// crossed, or moves a cursor by keys.
 
 import { edges, readOne } from "./judge.js";
 import { arrowsFt, boards, centreBoard, lengthFt, maxBoard, minBoard, placeAt, placeNamed, places } from "./lane.js";
@@ -6,12 +7,13 @@ import { h, say, svg } from "./dom.js";
 
 const gutterPx = 9, axisPx = 24, footPx = 20, headPx = 6;
 
-// zones are the parts of the lane a tap is taken for, from and to which distance.
+// zones are the parts of the lane that a tap is assigned to, each from and to which distance.
 const zones = { laydown: [0, 8], arrows: [8, 23], breakpoint: [23, 55], entry: [55, 60] };
 
 const clamp = (value, low, high) => Math.min(high, Math.max(low, value));
 
-// corridorsOf are the parts of the lane a drill allows, boards as exact positions. previous is what a move is measured from.
+// corridorsOf are the parts of the lane a drill allows, boards as exact positions. previous is what
+// a move is measured from.
 export function corridorsOf(drill, previous) {
   const found = [];
   for (const rule of drill?.rules ?? []) {
@@ -33,7 +35,8 @@ export function corridorsOf(drill, previous) {
 }
 
 export class LaneView {
-  // onmark is told { place, board, ft } of what was tapped, onclear the place whose mark is to go.
+  // onmark is called with the { place, board, ft } that was tapped, onclear with the place whose
+  // mark is to be removed.
   constructor({ side, onmark, onclear }) {
     Object.assign(this, { side, onmark, onclear });
     this.cursor = { board: centreBoard, ft: arrowsFt };
@@ -64,7 +67,8 @@ export class LaneView {
     this.draw();
   }
 
-  // Geometry: boards run from the athlete's own strong-side gutter, which a right-hander has on the right.
+  // Geometry: boards run from the athlete's own strong-side gutter, which a right-hander has on the
+  // right.
 
   measure() {
     const width = this.element.clientWidth, height = this.element.clientHeight;
@@ -93,13 +97,14 @@ export class LaneView {
     return this.snap(board, clamp((foul - y) / pxFt, 0, lengthFt));
   }
 
-  // snap takes a point for the place it means.
+  // snap finds the place that a point means.
   snap(board, ft) {
     const place = placeAt(ft);
     return { place: place.name, board, ft: place.ft ?? Math.round(ft) };
   }
 
-  // By finger: the mark is set where the finger lifts, so that one can slide to the right board while reading its number.
+  // By finger: the mark is set where the finger lifts, so that the user can slide to the right
+  // board while reading its number.
 
   press(event) {
     if (event.button !== 0) return;
@@ -132,7 +137,8 @@ export class LaneView {
     this.onmark(point);
   }
 
-  // By keys: arrows move the cursor a board or a foot, in the direction one sees, Enter marks, Delete clears the mark.
+  // By keys: arrows move the cursor a board or a foot, in the direction on the screen, Enter marks,
+  // Delete clears the mark.
 
   key(event) {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
@@ -251,7 +257,8 @@ export class LaneView {
     return this.state.marks.map((mark) => this.glyph(mark.board, mark.ft ?? 42, mark.verdict, 8, mark.place === this.state.selected ? "mark chosen" : "mark"));
   }
 
-  // glyph draws one sign: a disc for kept, a cross for broken, a hollow diamond for not measured, a square where no rule looks.
+  // glyph draws one sign: a disc for kept, a cross for broken, a hollow diamond for not measured, a
+  // square where no rule looks.
   glyph(board, ft, verdict, r, kind) {
     const x = this.x(board), y = this.y(ft);
     const shape = {

@@ -1,4 +1,5 @@
-// Logging a shot: where the ball crossed, what was left standing, and at once whether the drill was kept.
+// Logging a shot: where the ball crossed, what was left standing, and at once whether the drill was
+// kept.
 
 import { conflictView } from "./conflict.js";
 import { h, say, sign, svg, swap } from "./dom.js";
@@ -26,7 +27,7 @@ export async function logView(app, [editing]) {
   return view;
 }
 
-// now is this moment as the device's clock has it. It orders nothing.
+// now is the time by the device's clock. Nothing is ordered by it.
 const now = () => `${new Date().toISOString().slice(0, 19)}Z`;
 
 class LogView {
@@ -88,7 +89,7 @@ class LogView {
     this.buildMore();
   }
 
-  // buildFoot makes the buttons once: one that was made anew while a finger is on it would not be pressed.
+  // buildFoot makes the buttons once: a press is lost when its button is rebuilt under the finger.
   buildFoot() {
     this.word = h("div", { class: "word" });
     this.undoButton = h("button", { type: "button", class: "quiet undo", id: "undo", "aria-label": "Undo", onclick: () => this.undo() },
@@ -178,7 +179,7 @@ class LogView {
     }
   }
 
-  // undoSave takes the last shot back out and puts it before the athlete again.
+  // undoSave removes the last shot and puts it back into the entry.
   async undoSave() {
     const { before, after } = this.saved;
     this.saved = null;
@@ -310,7 +311,7 @@ class LogView {
     return new Set((this.practice.drill?.rules ?? []).filter((rule) => rule.at).map((rule) => rule.at));
   }
 
-  // verdictAt is what the rules on one place say of its mark.
+  // verdictAt is the verdict of the rules on one place.
   verdictAt(place) {
     const rules = this.practice.drill?.rules ?? [];
     const found = rules.map((rule, i) => rule.at === place ? this.judged?.rules[i].verdict : null).filter(Boolean);
@@ -347,7 +348,7 @@ class LogView {
     if (this.editActions) this.editActions.hidden = !draft.original;
   }
 
-  // verdict is the word on the shot being logged, or on the one just saved.
+  // verdict is the verdict on the shot being logged, or on the one just saved.
   verdict() {
     const { practice, draft } = this;
     if (this.failure) return h("p", { class: "now broken" }, sign("broken"), h("span", {}, h("strong", {}, "Not saved"), h("span", {}, this.failure)));

@@ -1,6 +1,6 @@
 // Compares and merges records field by field.
 
-// canonical writes a value so that two that mean the same are written the same.
+// canonical writes a value so that equal values are written the same.
 function canonical(value) {
   if (Array.isArray(value)) return `[${value.map(canonical).join()}]`;
   if (value && typeof value === "object") {
@@ -11,7 +11,8 @@ function canonical(value) {
 
 const instant = (value) => typeof value === "string" && !Number.isNaN(Date.parse(value)) ? Date.parse(value) : null;
 
-// sameField compares one field of two records. Moments are compared as such, however they are written.
+// sameField compares one field of two records. Times are compared as instants, however they are
+// written.
 export function sameField(name, a, b) {
   if (name === "time" && instant(a) !== null && instant(b) !== null) return instant(a) === instant(b);
   return canonical(a ?? null) === canonical(b ?? null);
@@ -24,7 +25,8 @@ export const differing = (a, b) => fieldNames(a, b).filter((name) => !sameField(
 
 export const same = (a, b) => (a === null) === (b === null) && differing(a, b).length === 0;
 
-// merge joins two edits of one record, given what both began with. met are the fields that both changed and not to the same.
+// merge joins two edits of one record, given their common base. met are the fields that both
+// changed to different values.
 export function merge(base, mine, theirs) {
   const merged = { ...theirs };
   const met = [];

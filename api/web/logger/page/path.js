@@ -1,4 +1,5 @@
-// Where a board is read off a shot, as service/drill does: measured points first, else estimates between them.
+// Where a board is read off a shot, as service/drill does: measured points first, else estimates
+// between them.
 
 import { arrowsFt, boardsPerFoot, lengthFt, maxBoard, minBoard } from "./lane.js";
 
@@ -24,8 +25,8 @@ export function standardError(name, shot) {
   return known(stated) && stated >= 0 && Number.isFinite(stated) ? stated : assumedErrors(shot.source)[name];
 }
 
-// knots lists every known point of the path, the named ones before the track. slope is the path's direction there in boards per foot,
-// NaN where it is not known.
+// knots lists every known point of the path, the named ones before the track. slope is the path's
+// direction there in boards per foot, NaN where it is not known.
 function knots(shot) {
   const all = [];
   const add = (ft, board, slope = NaN, slopeSE = 0) => all.push({ ft, board, slope, slopeSE });
@@ -46,8 +47,8 @@ function knots(shot) {
 
 export const onLane = (board) => board >= minBoard && board <= maxBoard;
 
-// gutterBall tells whether a shot ended in the gutter, and the distance from which nothing more was seen of it on the lane; null when it did
-// not.
+// gutterBall reports whether a shot ended in the gutter, and the distance from which nothing more
+// was seen of it on the lane; null when it did not.
 function gutterBall(shot) {
   let past = known(shot.breakpoint_board), fell = Boolean(shot.gutter) || past && !onLane(shot.breakpoint_board), seenFt = 0;
   for (const { ft, board } of knots(shot)) {
@@ -61,8 +62,8 @@ function gutterBall(shot) {
   return fell || shot.standing?.length === 10 && !past ? { seenFt } : null;
 }
 
-// lostInGutter tells whether a rule on the ball's path, for which nothing was measured, looks at a shot past the last point where it was
-// seen before the gutter took it.
+// lostInGutter reports whether a rule on the ball's path, for which nothing was measured, looks at
+// a shot past the last point where it was seen before the gutter.
 export function lostInGutter(rule, shot) {
   const gutter = gutterBall(shot);
   if (!gutter) return false;
@@ -70,7 +71,7 @@ export function lostInGutter(rule, shot) {
   if (rule.measure !== "board") return false;
   if (rule.at === "breakpoint" || rule.at === "entry") return true;
   if (rule.at === "arrows") return gutter.seenFt < arrowsFt;
-  const turned = known(shot.breakpoint_board) && !known(shot.breakpoint_ft); // seen, but nobody knows where
+  const turned = known(shot.breakpoint_board) && !known(shot.breakpoint_ft); // seen, but its distance is not recorded
   return known(rule.at_ft) && gutter.seenFt < rule.at_ft && !turned;
 }
 
@@ -93,7 +94,8 @@ export function boardOf(at, atFt, shot) {
 // breakpointFtPerBoard is how far, in feet, the breakpoint is misplaced for each board of error.
 export const breakpointFtPerBoard = 2;
 
-// boardPast reads the point of the path from a distance to the pins that comes nearest to breaking the rule.
+// boardPast reads the point of the path from a distance to the pins that comes nearest to breaking
+// the rule.
 export function boardPast(rule, { low, high }, shot) {
   const standard = standardError("board", shot);
   const at = boardAt(rule.past_ft, shot);
@@ -119,7 +121,8 @@ function measuredOrAt(board, ft, reason, shot) {
 
 const unset = () => ({ ft: NaN, board: 0, slope: NaN, slopeSE: 0 });
 
-// side keeps the two known points nearest to a distance on one side of it; of several at one distance the first counts.
+// side keeps the two known points nearest to a distance on one side of it; of several at one
+// distance the first counts.
 class Side {
   nearest = unset();
   next = unset();
@@ -135,7 +138,8 @@ class Side {
   }
 }
 
-// boardAt reads the board at a distance: a known point there, else the straight line between the nearest known points on both sides.
+// boardAt reads the board at a distance: a known point there, else the straight line between the
+// nearest known points on both sides.
 function boardAt(ft, shot) {
   const before = new Side(), after = new Side();
   let here = null;
@@ -171,7 +175,8 @@ function bend(ft, chord, boardSE, before, after) {
   return bound;
 }
 
-// outermost estimates the breakpoint of a shot that recorded none, where the path comes back inside on both sides.
+// outermost estimates the breakpoint of a shot that recorded none, where the path comes back inside
+// on both sides.
 function outermost(shot) {
   const none = { basis: "", reason: "no breakpoint board was recorded, and the path does not show where it was outermost" };
   const all = knots(shot);
@@ -194,7 +199,8 @@ function outermost(shot) {
   return { value: out.board - depth, standardError: Math.hypot(standardError("board", shot), depth), basis: "estimated" };
 }
 
-// depthBelow is how far the lowest point of the parabola through three points lies below the middle and lowest one, boards.
+// depthBelow is how far the lowest point of the parabola through three points lies below the middle
+// and lowest one, boards.
 function depthBelow(before, middle, after) {
   const left = (middle.board - before.board) / (middle.ft - before.ft);
   const right = (after.board - middle.board) / (after.ft - middle.ft);

@@ -1,10 +1,10 @@
-// The pin deck: one taps the pins left standing, or strike. Until one does, nothing is recorded.
+// The pin deck: the user taps the pins left standing, or strike. Until then nothing is recorded.
 
 import { h, say } from "./dom.js";
 import { leaveName, pinRows } from "./lane.js";
 
 export class PinsView {
-  // onchange is told the standing pins: null not recorded, empty a strike.
+  // onchange is called with the standing pins: null not recorded, empty a strike.
   constructor({ onchange }) {
     this.onchange = onchange;
     this.standing = null;
@@ -36,7 +36,7 @@ export class PinsView {
   toggle(pin) {
     const now = this.standing ?? [];
     const next = now.includes(pin) ? now.filter((other) => other !== pin) : [...now, pin].sort((a, b) => a - b);
-    this.set(next.length > 0 ? next : null); // the last pin taken away again is not a strike
+    this.set(next.length > 0 ? next : null); // removing the last pin again does not make a strike
   }
 
   set(standing) {

@@ -1,11 +1,12 @@
-// The four places of the path as buttons with what was entered, and a row to nudge or type the chosen one.
+// The four places of the path as buttons with what was entered, and a row to nudge or type the
+// chosen one.
 
 import { h } from "./dom.js";
 import { boards, lengthFt, placeNamed, places } from "./lane.js";
 
 const clamp = (value, low, high) => Math.min(high, Math.max(low, value));
 
-// placeEditor tells onselect which place was chosen and onchange what was typed or nudged.
+// placeEditor calls onselect with the place chosen and onchange with what was typed or nudged.
 export function placeEditor({ onselect, onchange }) {
   let record = {}, selected = "breakpoint";
   const buttons = new Map(places.map(({ name, label }) => [name, h("button", { type: "button", class: "place", onclick: () => onselect(name) },

@@ -6,7 +6,8 @@ import { score, withdraws } from "./score.js";
 
 const before = (a, b) => a < b ? -1 : a > b ? 1 : 0;
 
-// spanOf joins an athlete's assignments of a drill: from the first day to the last day due; null when there is none.
+// spanOf joins an athlete's assignments of a drill: from the first day to the last day due; null
+// when there is none.
 function spanOf(assignments, drill, athlete) {
   const own = assignments.filter((one) => one.drill_id === drill && one.athlete_id === athlete);
   if (own.length === 0) return null;
@@ -16,7 +17,8 @@ function spanOf(assignments, drill, athlete) {
 }
 
 export class Practice {
-  // load reads what the log page needs. choice names the athlete, the session and, or "", the drill.
+  // load reads what the log page needs. choice names the athlete, the session and, or "", the
+  // drill.
   static async load(db, squad, choice) {
     const [athletes, sessions, drills, assignments, balls, shots] = await Promise.all([
       list(db, squad, "athlete"), list(db, squad, "session"), list(db, squad, "drill"), list(db, squad, "assignment"), list(db, squad, "ball"),
@@ -35,8 +37,8 @@ export class Practice {
     return practice;
   }
 
-  // judge judges all shots that count, anew. withdrawn is the verdict that stood before and stands no more, because a shot behind it was
-  // changed.
+  // judge judges all shots that count again. withdrawn is the verdict that held before and no
+  // longer does, because a shot behind it was changed.
   judge() {
     const before = this.score;
     this.inSession = this.all.filter((shot) => shot.session_id === this.session?.id).sort((a, b) => a.order - b.order || before(a.id, b.id));

@@ -1,14 +1,19 @@
-// The changes made on this device that are not known to be in the server's copy yet. What a person sees is the server's records with these
-// over them, so a change and the local record are one and the same and cannot fall apart.
+// The changes made on this device that are not known to be in the server's copy yet. What a person
+// sees is the server's records with these over them, so a change and the local record are one and
+// the same and cannot fall apart.
 //
-// A change: { squad, kind, id, seq, schema, version, base, baseRecord, record, state, flight, landed, faults, theirs }
-//   schema            the version of the records it was made by: fields that came later are none of its business
+// A change: { squad, kind, id, seq, schema, version, base, baseRecord, record, state, flight,
+// landed, faults, theirs }
+//   schema            the version of the records it was made by: later fields are left as they are
 //   base, baseRecord  the server's revision and record it began with; 0 and null for a new one
 //   record            what it is to be; null for deleted
-//   flight            { version, base, record } as it was sent and not answered yet. It is sent again as it was, whatever was edited since:
-//                     the server then knows it again.
-//   state             unsent; landed: stored at revision `landed`, to be dropped when the copy shows that; waiting: the server lacks something it
-//                     refers to; refused; conflict: with `theirs` { rev, record }, record null for deleted
+//   flight            { version, base, record } as sent and not answered yet. It is sent again
+//                     unchanged, whatever was edited since: the server then recognises it.
+//   state             unsent;
+//                     landed: stored at revision `landed`, to be dropped when the copy shows that;
+//                     waiting: the server lacks something it refers to;
+//                     refused;
+//                     conflict: with `theirs` { rev, record }, record null for deleted
 
 import { schema } from "./api.js";
 import { merge, same } from "./merge.js";
@@ -101,8 +106,9 @@ async function nextSeq(store) {
   return 1 + all.reduce((most, change) => Math.max(most, change.seq), 0);
 }
 
-// takeBatch picks what is to be sent next, at most so many, parents before children and deletions the other way round, and remembers it as
-// being on its way. passed are the keys that were tried in this round: what waits is tried once.
+// takeBatch picks what is to be sent next, at most so many, parents before children and deletions
+// the other way round, and remembers it as being on its way. passed are the keys that were tried in
+// this round: a waiting change is tried once.
 export function takeBatch(db, squad, limit, passed) {
   return run(db, ["changes"], "readwrite", async (tx) => {
     const store = tx.objectStore("changes");
@@ -127,7 +133,7 @@ export function itemOf({ kind, id, schema: made, flight }) {
   return made < schema ? { ...item, schema: made } : item;
 }
 
-// settleOutcomes writes down what became of a batch.
+// settleOutcomes stores the outcomes of a batch.
 export function settleOutcomes(db, squad, batch, outcomes) {
   return run(db, bothStores, "readwrite", async (tx) => {
     for (let i = 0; i < batch.length; i++) await settleOne(tx, [squad, batch[i].kind, batch[i].id], outcomes[i]);
@@ -146,13 +152,13 @@ async function settleOne(tx, key, outcome) {
       const landed = { ...change, state: "landed", landed: outcome.rev ?? 0, faults: [], theirs: null };
       const shown = await ask(tx.objectStore("records").get(key));
       if (outcome.outcome === "stored" && !outcome.record && untouched) {
-        await confirm(tx, landed, change.flight.record); // what stands there is what was sent
+        await confirm(tx, landed, change.flight.record); // the server holds what was sent
       } else if (outcome.record || outcome.deleted || !change.flight.record) {
         await confirm(tx, landed, outcome.record ?? null);
       } else if (shown && shown.rev >= landed.landed) {
         await settle(store, landed, shown);
       } else {
-        await ask(store.put(landed)); // the feed brings what stands there
+        await ask(store.put(landed)); // the feed brings what the server holds
       }
       return;
     }
@@ -169,7 +175,8 @@ async function settleOne(tx, key, outcome) {
   }
 }
 
-// confirm writes what the server now has into the copy, unless that is further on already, and settles the change with it.
+// confirm writes what the server now has into the copy, unless that is further on already, and
+// settles the change with it.
 async function confirm(tx, change, record) {
   const records = tx.objectStore("records"), key = [change.squad, change.kind, change.id];
   const shown = await ask(records.get(key));
@@ -179,8 +186,9 @@ async function confirm(tx, change, record) {
   return settle(tx.objectStore("changes"), change, told);
 }
 
-// settle ends a change that has landed, now that it is known what the server has: told, whose record is null for deleted. What was edited
-// here since it was sent becomes a change of that, and is to be sent: settle reports whether there is such.
+// settle ends a change that has landed, now that the server's version is known: told, whose record
+// is null for deleted. Edits made here since it was sent become a change based on that, to be sent:
+// settle reports whether there is one.
 async function settle(store, change, told) {
   const key = [change.squad, change.kind, change.id];
   const theirs = plain(told.record);
@@ -199,8 +207,8 @@ async function settle(store, change, told) {
   return next.state === "unsent";
 }
 
-// applyItems writes items of the feed or of a snapshot into the copy and settles the changes they show. copy numbers the snapshot they belong to.
-// It reports whether there is now more to send.
+// applyItems writes items of the feed or of a snapshot into the copy and settles the changes they
+// show. copy numbers the snapshot they belong to. It reports whether there is now more to send.
 export async function applyItems(tx, squad, items, copy) {
   const records = tx.objectStore("records"), changes = tx.objectStore("changes");
   let more = false;
@@ -224,7 +232,8 @@ export async function applyItems(tx, squad, items, copy) {
   return more;
 }
 
-// sweep drops what an older copy of the squad held and a new snapshot does not. It reports whether there is now more to send.
+// sweep drops what an older copy of the squad held and a new snapshot does not. It reports whether
+// there is now more to send.
 export async function sweep(tx, squad, copy, rev) {
   const records = tx.objectStore("records"), changes = tx.objectStore("changes");
   for (const kind of kinds) {

@@ -1,4 +1,4 @@
-// How a log of shots stands against a drill, as service/drill scores it.
+// How well a log of shots keeps a drill, as service/drill scores it.
 
 import { chancesOf } from "./chance.js";
 import { unitOf } from "./judge.js";
@@ -15,7 +15,8 @@ function wilson(count, of) {
   return { low: count === 0 ? 0 : (centre - half) / scale, high: count === of ? 1 : (centre + half) / scale };
 }
 
-// watched is the 95 % confidence sequence of a share, which may be read after every shot (H. Robbins 1970; S. R. Howard and others 2021).
+// watched is the 95 % confidence sequence of a share, which may be read after every shot (H.
+// Robbins 1970; S. R. Howard and others 2021).
 function watched(count, of) {
   if (of === 0) return { low: 0, high: 1 };
   const drawn = logGamma(count + 1) + logGamma(of - count + 1) - logGamma(of + 2);
@@ -35,7 +36,8 @@ function watched(count, of) {
   return { low: crossing(0, count / of), high: crossing(1, count / of) };
 }
 
-// logGamma is ln Gamma of a number of 1 or more: Stirling's series from 12 on, the recurrence below (Abramowitz and Stegun 6.1.41).
+// logGamma is ln Gamma of a number of 1 or more: Stirling's series from 12 on, the recurrence below
+// (Abramowitz and Stegun 6.1.41).
 function logGamma(x) {
   let below = 0;
   for (; x < 12; x++) below += Math.log(x);
@@ -45,8 +47,8 @@ function logGamma(x) {
 
 const testError = 0.05, lastLookError = 0.055, testWidth = 0.2, firstLook = 8, tolerance = 1e-9;
 
-// SequentialTest is Wald's test of a pass share against a share 0.20 lower, or half of it (A. Wald, Sequential Analysis, 1947), with a last
-// look at the planned number of shots.
+// SequentialTest is Wald's test of a pass share against a share 0.20 lower, or half of it (A. Wald,
+// Sequential Analysis, 1947), with a last look at the planned number of shots.
 class SequentialTest {
   constructor(passShare, reps) {
     this.pass = passShare;
@@ -65,8 +67,8 @@ class SequentialTest {
     while (this.ratio(reps, this.notMetTo + 1) < 0 && notMet + open[this.notMetTo + 1] <= lastLookError) notMet += open[++this.notMetTo];
   }
 
-  // walk follows the number of kept shots of somebody who keeps each with this probability: how likely it is decided before the last look,
-  // and how likely each number is to be open then.
+  // walk follows the number of kept shots of an athlete who keeps each with this probability: how
+  // likely the test is decided before the last look, and how likely each number is still open then.
   walk(share) {
     const open = new Array(this.reps + 1).fill(0);
     open[0] = 1;
@@ -119,10 +121,12 @@ class SequentialTest {
   }
 }
 
-// looksAt tells whether the test looks at the first n shots: at each of the first 200, then at one in a hundred of those before.
+// looksAt reports whether the test looks at the first n shots: at each of the first 200, then at
+// one in a hundred of those before.
 const looksAt = (n) => n <= 200 || n % Math.floor(n / 100) === 0;
 
-// boundsOf sums the chances that the shots kept the drill: the least and the most they can be, where some were not measured.
+// boundsOf sums the chances that the shots kept the drill: the least and the most they can be,
+// where some were not measured.
 function boundsOf(kept, n) {
   let low = 0, high = 0;
   for (let i = 0; i < n; i++) {
@@ -134,7 +138,7 @@ function boundsOf(kept, n) {
   return { low, high };
 }
 
-// decide looks at the first shots as they stood then, until the test is decided.
+// decide looks at the first shots as they were then, until the test is decided.
 function decide(drill, judged, test) {
   for (let n = Math.min(firstLook, drill.reps); n <= judged.length; n++) {
     if (!looksAt(n)) continue;
@@ -145,8 +149,9 @@ function decide(drill, judged, test) {
   return { verdict: "too few shots", decidedAt: 0 };
 }
 
-// shareOf is the product, over the rules, of the chance to keep each among the shots that kept those before it, and the number of shots that,
-// judged on all of them, would tell it as well; null when some rule was never judged.
+// shareOf is the product, over the rules, of the chance to keep each among the shots that kept
+// those before it, and the number of shots that, judged on all of them, would measure it as well;
+// null when some rule was never judged.
 function shareOf(kept, n) {
   const left = new Array(n).fill(1);
   let share = 1, of = Infinity, variance = 0;
@@ -194,7 +199,7 @@ export function score(drill, judged) {
   return { ...s, ...weighed(drill, judged), ...meanMargin(drill, judged) };
 }
 
-// weighed is the verdict and the share told, from the chances that each shot was kept.
+// weighed is the verdict and the share reported, from the chances that each shot was kept.
 function weighed(drill, judged) {
   const test = new SequentialTest(drill.pass_share, drill.reps);
   const { verdict, decidedAt } = decide(drill, judged, test);
@@ -211,7 +216,7 @@ function weighed(drill, judged) {
   return { ...found, share: told.share, interval: interval(told.share * told.of, told.of) };
 }
 
-// withdraws tells whether a verdict reached before a change no longer stands.
+// withdraws reports whether a verdict reached before a change no longer holds.
 export const withdraws = (before, after) => Boolean(before && after) && before.verdict !== "too few shots" && after.verdict !== before.verdict;
 
 function countMiss(s, drill, judged) {

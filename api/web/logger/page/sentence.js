@@ -1,4 +1,5 @@
-// Writes a rule as the English sentence service/drill writes, so that it can be read with the network off.
+// Writes a rule as the English sentence service/drill writes, so that it can be read with the
+// network off.
 
 import { forSide, subject, units } from "./judge.js";
 
@@ -84,7 +85,7 @@ function ballSentence(balls, ballNames) {
 
 const fold = (name) => name.trim().split(/\s+/).join(" ").toLowerCase();
 
-// quotable reports whether a name can stand between quotation marks and be read back.
+// quotable reports whether a name can be written between quotation marks and read back.
 function quotable(name) {
   if (fold(name) === "" || new TextEncoder().encode(name).length > 60) return false;
   if (/^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$/.test(fold(name))) return false;

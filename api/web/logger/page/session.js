@@ -11,7 +11,8 @@ const longestText = 200; // bytes, as the server counts
 
 const bytes = (text) => new TextEncoder().encode(text).length;
 
-// sessionForm is a form for a session, a new one for null; done is told its id once it is kept.
+// sessionForm is a form for a session, a new one for null; done is called with its id once it is
+// stored.
 export function sessionForm(app, record, done) {
   const name = h("input", { id: "session-name", value: record?.name ?? `Practice ${weekdayText(today())}` });
   const date = h("input", { id: "session-date", type: "date", value: record?.date ?? today() });

@@ -1,4 +1,4 @@
-// The shots of the session, each to be opened and mended.
+// The shots of the session, each to be opened and edited.
 
 import { h, sign, swap } from "./dom.js";
 import { Practice } from "./practice.js";
@@ -22,8 +22,8 @@ export async function shotsView(app) {
   return { element, refresh: draw };
 }
 
-// shotList lists shots with what came of them; note says a word about each, such as that it is not sent yet.
-// Two devices may have given one number to two shots: those are told apart by their times.
+// shotList lists shots with their verdicts; note adds a word to each, such as that it is not sent
+// yet. Two devices may have given one number to two shots: those are distinguished by their times.
 export function shotList(practice, shots, note) {
   const alike = (shot) => practice.inSession.some((other) => other.order === shot.order && other.id !== shot.id);
   const recorded = (shot) => [alike(shot) && timeOf(Date.parse(shot.time)), shotLine(shot, practice.ballNames)].filter(Boolean).join(" · ");

@@ -1,4 +1,4 @@
-// How the drill stands, at a glance between two shots.
+// How well the drill is kept, at a glance between two shots.
 
 import { h, sign, svg } from "./dom.js";
 import { sentence } from "./sentence.js";
@@ -8,8 +8,8 @@ const verdicts = { met: ["Met", "met"], "not met": ["Not met", "not-met"], "too 
 
 const lastShots = 8;
 
-// standingPanel shows what is asked and how much of it was kept. judged is the shot being logged, null for none: with several rules each says what
-// came of it.
+// standingPanel shows what is asked and how much of it was kept. judged is the shot being logged,
+// null for none: with several rules each says what came of it.
 export function standingPanel(practice, judged) {
   const { drill, score } = practice;
   if (!drill) {
@@ -29,13 +29,13 @@ export function standingPanel(practice, judged) {
     bar(score));
 }
 
-// standingDetail is what one looks at next: the numbers behind it and the last shots.
+// standingDetail is the detail: the numbers behind it and the last shots.
 export function standingDetail(practice, edit) {
   return h("section", { class: "detail card", "aria-label": "Details and last shots" },
     practice.drill && h("p", { class: "soft facts" }, facts(practice).join(" · ")), lastRow(practice, edit));
 }
 
-// facts are the few numbers one looks at next.
+// facts are the few numbers of the detail.
 function facts({ score, sessionScore, drill, inSession }) {
   const found = [];
   if (score.judged) {

@@ -1,10 +1,11 @@
-// IndexedDB. One small database knows who signed in on this device; each person's copy and unsent changes are a database of their own, so that
-// nobody else can see or send them.
+// IndexedDB. One small database knows who signed in on this device; each person's copy and unsent
+// changes are a database of their own, so that no other user can see or send them.
 
 const people = "laneward";
 const copyOf = (user) => `laneward ${user}`;
 
-// open opens a database and brings it up to date: steps are what each version adds to the one before. One that was shipped never changes.
+// open opens a database and brings it up to date: steps are what each version adds to the one
+// before. One that was shipped never changes.
 function open(name, steps) {
   return new Promise((resolve, reject) => {
     const request = indexedDB.open(name, steps.length);
@@ -23,8 +24,9 @@ export const openPeople = () => open(people, [(db) => {
   db.createObjectStore("device", { keyPath: "name" });
 }]);
 
-// openCopy opens a person's own database.
-// records are the server's records as last told, null for a deleted one, whose revision is kept so that no older word brings it back. changes are what was done here and is not known to be in them yet; see queue.js.
+// openCopy opens a person's own database. records are the server's records as last received, null
+// for a deleted one, whose revision is kept so that no older version brings it back. changes are
+// those made here that are not known to be in them yet; see queue.js.
 export const openCopy = (user) => open(copyOf(user), [(db) => {
   const records = db.createObjectStore("records", { keyPath: ["squad", "kind", "id"] });
   records.createIndex("session", ["squad", "kind", "record.session_id"]);
@@ -32,7 +34,7 @@ export const openCopy = (user) => open(copyOf(user), [(db) => {
   const changes = db.createObjectStore("changes", { keyPath: ["squad", "kind", "id"] });
   changes.createIndex("squad", "squad");
   db.createObjectStore("meta", { keyPath: "name" });
-}, (_, tx) => { // changes know the schema they were made by
+}, (_, tx) => { // changes hold the schema they were made by
   tx.objectStore("changes").openCursor().onsuccess = ({ target: { result: cursor } }) => {
     if (!cursor) return;
     cursor.update({ ...cursor.value, schema: 1 });
@@ -56,8 +58,8 @@ export function ask(request) {
   });
 }
 
-// run does work in one transaction and returns its result once that is on the disk. An error undoes all of it. work may wait for requests of
-// the transaction only.
+// run does work in one transaction and returns its result once that is on the disk. An error undoes
+// all of it. work may wait for requests of the transaction only.
 export function run(db, stores, mode, work) {
   return new Promise((resolve, reject) => {
     const tx = db.transaction(stores, mode, { durability: mode === "readwrite" ? "strict" : "default" });

@@ -1,5 +1,5 @@
-// Keeps the copy and the server alike: sends what is unsent, fetches what is new, and follows the feed's tail while the page is open. Whatever
-// is cut is done again; sending again is safe.
+// Keeps the copy and the server in step: sends what is unsent, fetches what is new, and follows the
+// feed's tail while the page is open. Whatever is interrupted is done again; sending again is safe.
 
 import { SignedOut } from "./account.js";
 import { Offline, open, Problem, send, squadPath } from "./api.js";
@@ -13,14 +13,15 @@ const batchSize = 500, pageSize = 1000;
 const firstWaitMs = 1000, longestWaitMs = 60_000;
 const silenceMs = 45_000; // the tail says something every 15 s
 
-// backoff is how long to wait after so many failures in a row: any time up to a bound that doubles, so that devices do not come back together.
+// backoff is how long to wait after so many failures in a row: any time up to a bound that doubles,
+// so that devices do not come back together.
 export const backoff = (failures, random = Math.random) => random() * Math.min(longestWaitMs, firstWaitMs * 2 ** Math.min(failures, 10));
 
 const stateName = (squad) => `sync ${squad}`;
 
 export const syncState = async (db, squad) => await readMeta(db, stateName(squad)) ?? { cursor: "", page: "", copy: 0, rev: 0, syncedAt: 0, problem: null };
 
-// changeState changes how a squad's copy stands, in a transaction of its own or as part of one.
+// changeState changes the state of a squad's copy, in a transaction of its own or as part of one.
 async function changeStateIn(tx, squad, change) {
   const store = tx.objectStore("meta"), name = stateName(squad);
   const value = { cursor: "", page: "", copy: 0, rev: 0, syncedAt: 0, problem: null, ...(await ask(store.get(name)))?.value, ...change };
@@ -30,8 +31,8 @@ async function changeStateIn(tx, squad, change) {
 
 const changeState = (db, squad, change) => run(db, ["meta"], "readwrite", (tx) => changeStateIn(tx, squad, change));
 
-// Sync works for one squad of one person until it is stopped. told is called whenever the copy, the queue or the state has changed, moved when
-// what the person may see has.
+// Sync works for one squad of one person until it is stopped. told is called when the copy, the
+// queue or the state has changed, moved when what the person may see has changed.
 export class Sync {
   constructor({ account, db, squad, told, moved }) {
     Object.assign(this, { account, db, squad, told, moved });
@@ -43,7 +44,7 @@ export class Sync {
     this.channel.onmessage = ({ data }) => ({ wake: () => { this.rouse(); this.told(); }, compare: () => this.toCompare() }[data] ?? this.told)();
   }
 
-  // start works in the one page that holds the lock; the others come in when that is closed.
+  // start works in the one page that holds the lock; another takes over when that is closed.
   start() {
     const work = () => this.loop();
     const begun = navigator.locks
@@ -68,7 +69,7 @@ export class Sync {
     this.rouse();
   }
 
-  // compare has the copy held against the server's, by whichever page does the work.
+  // compare has the copy compared with the server's records, by whichever page does the work.
   compare() {
     this.channel.postMessage("compare");
     this.toCompare();
@@ -84,7 +85,8 @@ export class Sync {
     this.waking?.();
   }
 
-  // reconnect opens the tail anew: the network has changed, and the old one may be dead without knowing.
+  // reconnect opens the tail anew: the network has changed, and the old one may be dead without
+  // knowing.
   reconnect() {
     this.cut?.abort();
     this.rouse();
@@ -138,14 +140,15 @@ export class Sync {
     await changeState(this.db, this.squad, { problem: null, syncedAt: Date.now() });
   }
 
-  // prove looks whether this device has exactly what the server has. A copy that differs is read again as a whole.
+  // prove checks that this device has exactly what the server has. A copy that differs is read
+  // again as a whole.
   async prove() {
     let mended = false;
     for (let tries = 0; tries < 5; tries++) {
       const there = await this.account.call((token) => send("GET", `/v1/squads/${this.squad}/digest`, { token, signal: this.stopper.signal }));
       const state = await syncState(this.db, this.squad);
       if (state.rev !== there.rev) {
-        await this.pull(); // somebody has changed something meanwhile
+        await this.pull(); // another user has changed something meanwhile
       } else if (await this.holds(there.kinds)) {
         this.comparing = false;
         await changeState(this.db, this.squad, { compared: { at: Date.now(), mended } });
@@ -202,7 +205,8 @@ export class Sync {
     }
   }
 
-  // copyAll reads a snapshot, page by page and from where it was broken off, and drops what it does not hold.
+  // copyAll reads a snapshot, page by page and from where it was broken off, and drops what it does
+  // not hold.
   async copyAll(state) {
     let { page, copy } = state;
     if (!page) copy++;
@@ -224,7 +228,8 @@ export class Sync {
     }
   }
 
-  // take writes a page and the place it leads to in one transaction, so that neither is ahead of the other.
+  // take writes a page and the place it leads to in one transaction, so that neither is ahead of
+  // the other.
   async take(items, copy, next, sweepUpTo = null) {
     const more = await run(this.db, ["records", "changes", "meta"], "readwrite", async (tx) => {
       const shown = await applyItems(tx, this.squad, items, copy);
@@ -236,7 +241,7 @@ export class Sync {
     if (items.length > 0) this.tell();
   }
 
-  // get reads a page of the feed or of a snapshot, and sees to it that it is what its digest says.
+  // get reads a page of the feed or of a snapshot, and checks that it matches its digest.
   async get(what, query) {
     const page = await this.account.call((token) => send("GET", squadPath(this.squad, what, query), { token, signal: this.stopper.signal, accept: withTables }));
     const damaged = (error) => { throw new Problem(200, { detail: `a page that is not what its digest says: it was damaged on the way${error ? ` (${error.message})` : ""}` }); };
@@ -250,14 +255,15 @@ export class Sync {
     return { ...page, items };
   }
 
-  // follow opens the tail. When it ends, for whatever reason, the loop goes round once more and finds out why.
+  // follow opens the tail. When it ends, for whatever reason, the loop goes round once more and
+  // finds out why.
   follow() {
     const begun = Date.now();
     const cut = this.cut = new AbortController();
     const signal = AbortSignal.any([this.stopper.signal, cut.signal]);
     this.tail = this.read(signal, cut).catch((error) => {
       if (!problemOf(error)) throw error;
-    }).then(() => { // one that ends at once is not opened again at once
+    }).then(() => { // one that ends at once is not reopened at once
       const early = Date.now() - begun < 5000 && !signal.aborted;
       return early ? new Promise((resolve) => { setTimeout(resolve, firstWaitMs + backoff(2)); }) : null;
     }).finally(() => { this.tail = null; });
@@ -273,8 +279,8 @@ export class Sync {
   }
 }
 
-// problemOf puts an error of the network or of the server into what a person can do about it; null for one that is our own fault. A lasting
-// problem is not tried again until something happens.
+// problemOf turns an error of the network or of the server into what a person can do about it; null
+// for one that is our own fault. A lasting problem is not tried again until something happens.
 function problemOf(error) {
   if (error instanceof SignedOut) return { kind: "signed-out", lasting: true, detail: error.message };
   if (error instanceof Offline) return { kind: "offline", lasting: false, detail: error.message };

@@ -11,7 +11,7 @@ const problems = {
   "too-old": "This version of the logger is too old for the server. Update it; unsent changes stay here.",
 };
 
-const listed = 20; // of what only has to be sent; the number says how many there are
+const listed = 20; // of the changes that only have to be sent; the count says how many there are
 
 export async function syncView(app) {
   const element = h("div", { class: "wrap medium" });

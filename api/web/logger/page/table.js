@@ -1,11 +1,12 @@
-// Pages come with shots as tables of columns, which are half the size; whoever reads them is given the shots one by one.
+// Pages come with shots as tables of columns, which are half the size; reading them yields the
+// shots one by one.
 
 export const withTables = "application/json;shots=table";
 
-// unfold puts the shots of tables in the tables' places.
+// unfold replaces tables by their shots.
 export const unfold = (items) => items.flatMap((item) => item.table ? shotsOf(item.table) : [item]);
 
-// shotsOf reads a table as the contract's ShotTable says. One that is not whole throws, so that nothing is taken for granted.
+// shotsOf reads a table as the contract's ShotTable says. It throws when the table is incomplete.
 function shotsOf({ count, id, rev, order, ...columns }) {
   const bytes = Uint8Array.from(atob(id), (letter) => letter.charCodeAt(0));
   const revs = sums(rev), orders = sums(order);

@@ -28,7 +28,7 @@ export function verdictWords(rule, judgement) {
 
 export const verdictTitle = { kept: "Kept", broken: "Broken", unknown: "Not measured", none: "Logged" };
 
-// likely says how likely it is that a shot was kept, where the reading's error leaves a doubt.
+// likely says how likely it is that a shot was kept, where the reading's error leaves it in doubt.
 function likely({ verdict, probabilityKept }) {
   if (verdict === "unknown" || verdict === "kept" && probabilityKept > 0.95 || verdict === "broken" && probabilityKept < 0.05) return "";
   return `${percent(probabilityKept)} likely kept`;
@@ -45,7 +45,8 @@ export function marginLine(drill, judged) {
   return [words, worst.basis === "estimated" ? "estimated" : "", likely(judged)].filter(Boolean).join(", ");
 }
 
-// verdictLine is a judged shot's verdict with its margin: "Kept by 2.5 boards", "Broken, 1.5 boards outside", "Not measured".
+// verdictLine is a judged shot's verdict with its margin: "Kept by 2.5 boards", "Broken, 1.5 boards
+// outside", "Not measured".
 export function verdictLine(drill, judged) {
   const margin = marginLine(drill, judged);
   if (judged.verdict === "unknown" || !margin) return verdictTitle[judged.verdict];
