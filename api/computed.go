@@ -130,7 +130,7 @@ func (p *progressWriter) run(
 		for update := range updates {
 			if failed == nil {
 				if failed = p.line("progress", update); failed != nil {
-					cancel() // the reader has gone
+					cancel() // the client has gone
 				}
 			}
 		}

@@ -36,8 +36,8 @@ func loadContract(text []byte) (*contract, error) {
 	if err != nil {
 		return nil, fmt.Errorf("write the contract as JSON: %w", err)
 	}
-	// The validator for the newer version compiles each schema anew for each request; a test sees
-	// to it that the older one knows the whole contract.
+	// The validator for the newer version compiles each schema anew for each request; a test checks
+	// that the older one covers the whole contract.
 	checked := *document
 	checked.OpenAPI = "3.0.3"
 	c := &contract{document: document, asJSON: asJSON, routes: make(map[string]*routers.Route)}
@@ -93,7 +93,7 @@ func (c *contract) unknown(ctx echo.Context) error {
 	return nil
 }
 
-// matches compares a path with a template part by part; {name} stands for any part.
+// matches compares a path with a template part by part; {name} matches any part.
 func matches(template, path string) bool {
 	want, got := strings.Split(template, "/"), strings.Split(path, "/")
 	if len(want) != len(got) {
@@ -119,9 +119,9 @@ func public(route *routers.Route) bool {
 	return route.Operation.Security != nil && len(*route.Operation.Security) == 0
 }
 
-// withoutSecurity returns the route as one that is open to all. Who asks has been found out before;
-// asked to check it too, the validator would read the whole body into memory, also one that its
-// handler is to read as it comes.
+// withoutSecurity returns the route as one that is open to all. The request has been authenticated
+// before; if the validator did so too, it would read the whole body into memory, even one that its
+// handler is to stream.
 func withoutSecurity(route *routers.Route) *routers.Route {
 	open, operation := *route, *route.Operation
 	operation.Security = &openapi3.SecurityRequirements{}

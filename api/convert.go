@@ -13,7 +13,7 @@ import (
 	"laneward/service/record"
 )
 
-// dateOf is a day as the contract has it; nil for none.
+// dateOf converts a day to the contract's type; nil for none.
 func dateOf(day *record.Day) *openapitypes.Date {
 	if day == nil {
 		return nil
@@ -21,7 +21,7 @@ func dateOf(day *record.Day) *openapitypes.Date {
 	return &openapitypes.Date{Time: day.Time}
 }
 
-// dayOf is a day as the service has it; nil for none.
+// dayOf converts a day to the service's type; nil for none.
 func dayOf(date *openapitypes.Date) *record.Day {
 	if date == nil {
 		return nil
@@ -29,7 +29,7 @@ func dayOf(date *openapitypes.Date) *record.Day {
 	return &record.Day{Time: date.Time}
 }
 
-// whole is 0 for an absent number.
+// whole is 0 for an absent integer.
 func whole(value *int) int {
 	if value == nil {
 		return 0
@@ -37,7 +37,7 @@ func whole(value *int) int {
 	return *value
 }
 
-// number is 0 for one that is left out.
+// number is 0 for an absent number.
 func number(value *float64) float64 {
 	if value == nil {
 		return 0
@@ -45,7 +45,7 @@ func number(value *float64) float64 {
 	return *value
 }
 
-// text is empty for an absent word.
+// text is empty for an absent value.
 func text(word *string) string {
 	if word == nil {
 		return ""

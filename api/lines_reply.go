@@ -37,8 +37,8 @@ func (r linesReply) write(w http.ResponseWriter) error {
 	return buffer.Flush()
 }
 
-// lateStatus sends the status with the first bytes and not before: until then another may turn out
-// to be right.
+// lateStatus sends the status with the first bytes and not before: until then an error may still
+// change it.
 type lateStatus struct {
 	w   http.ResponseWriter
 	out bool
@@ -82,8 +82,8 @@ func (l lineWriter) end(end any) error {
 	return flush(l.w)
 }
 
-// flush sends what has been written, and gives the next write its time: an answer that goes on may
-// take longer than one that does not.
+// flush sends what has been written, and resets the write deadline: a streamed answer may take
+// longer than an ordinary one.
 func flush(w http.ResponseWriter) error {
 	control := http.NewResponseController(w)
 	if err := control.SetWriteDeadline(

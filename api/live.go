@@ -11,7 +11,7 @@ import (
 	"laneward/service"
 )
 
-// heartbeat is how often a silent tail says that it is alive.
+// heartbeat is how often a silent tail sends a keep-alive.
 const heartbeat = 15 * time.Second
 
 func (h *handlers) GetLive(ctx context.Context, r openapi.GetLiveRequestObject) (openapi.GetLiveResponseObject, error) {

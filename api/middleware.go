@@ -45,8 +45,8 @@ func headAsGet(next http.Handler) http.Handler {
 	})
 }
 
-// accessLog writes one line a request, with the route and not the address: ids of people and squads
-// stay out of it, but for the squad's own.
+// accessLog writes one line a request, with the route and not the address: ids of people and other
+// squads are not logged, only that of the request's squad.
 func accessLog(log *slog.Logger) echo.MiddlewareFunc {
 	return func(next echo.HandlerFunc) echo.HandlerFunc {
 		return func(c echo.Context) error {
@@ -132,7 +132,7 @@ const (
 )
 
 // limitBody caps a body before and after unpacking, so that a small one cannot unpack to a huge
-// one. An operation that takes no body has none: what is sent all the same is not read.
+// one. An operation that takes no body has none: a body that is sent anyway is not read.
 func limitBody(contract *contract) echo.MiddlewareFunc {
 	return func(next echo.HandlerFunc) echo.HandlerFunc {
 		return func(c echo.Context) error {
@@ -140,7 +140,7 @@ func limitBody(contract *contract) echo.MiddlewareFunc {
 			switch route := contract.route(c); {
 			case route == nil:
 			case route.Operation.RequestBody == nil:
-				bodiless := *request // the server still has to get past what was sent
+				bodiless := *request // the server still has to skip what was sent
 				bodiless.Body, bodiless.ContentLength = http.NoBody, 0
 				c.SetRequest(&bodiless)
 				return next(c)
@@ -177,7 +177,7 @@ func limitBody(contract *contract) echo.MiddlewareFunc {
 
 type userKey struct{}
 
-// authenticate finds out who asks, unless the operation is open to all.
+// authenticate finds out whose request it is, unless the operation is open to all.
 func (h *handlers) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		route := h.contract.route(c)
@@ -199,7 +199,7 @@ func (h *handlers) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
-// client is who asks, and from where.
+// client is who sent a request, and from where.
 type client struct {
 	user   uuid.UUID
 	ip     string

@@ -76,14 +76,14 @@ func (h *handlers) Push(ctx context.Context, r openapi.PushRequestObject) (opena
 		}
 		err := p.lines(r.Body, write)
 		if err != nil {
-			// What is left of the body is not read, so nothing more can come over this connection.
+			// The rest of the body is not read, so the connection cannot be used again.
 			write.w.Header().Set("Connection", "close")
 		}
 		return err
 	}), nil
 }
 
-// pusher stores the items of one push piece by piece.
+// pusher stores the items of one push batch by batch.
 type pusher struct {
 	h      *handlers
 	ctx    context.Context //nolint:containedctx // lives as long as its request

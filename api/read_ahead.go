@@ -7,8 +7,9 @@ import (
 	"runtime/debug"
 )
 
-// readAhead gives a page and all that follow it. While one is dealt with, the next is read. more
-// reports whether a page is followed by another, and next reads that. It ends with the first error.
+// readAhead yields a page and all that follow it. While one is being processed, the next is read.
+// more reports whether a page is followed by another, and next reads that. It ends with the first
+// error.
 func readAhead[P any](
 	ctx context.Context,
 	page P,

@@ -66,8 +66,7 @@ type entityTags struct {
 	weak   []int64
 }
 
-// parseTags reads a list of entity tags. One that is none of ours can match nothing and is passed
-// over.
+// parseTags reads a list of entity tags. One that is not ours cannot match and is skipped.
 func parseTags(header string) entityTags {
 	var tags entityTags
 	for part := range strings.SplitSeq(header, ",") {
@@ -79,7 +78,7 @@ func parseTags(header string) entityTags {
 		opaque, weak := strings.CutPrefix(part, "W/")
 		rev, err := strconv.ParseInt(strings.Trim(opaque, `"`), 10, 64)
 		if err != nil || opaque != etag(rev) {
-			continue // tags are compared letter by letter: another spelling of the number is another tag
+			continue // tags are compared character by character: another spelling of the number is another tag
 		}
 		if weak {
 			tags.weak = append(tags.weak, rev)

@@ -1,5 +1,5 @@
-// Package api is the HTTP edge: it reads requests, asks the service, and writes answers. It holds
-// no rule of the domain.
+// Package api is the HTTP edge: it reads requests, calls the service, and writes answers. It
+// contains no domain rules.
 package api
 
 import (
@@ -27,7 +27,7 @@ type Config struct {
 	Service *service.Service
 	Log     *slog.Logger
 	Version string
-	// TrustedProxies are the networks whose X-Forwarded-For is believed.
+	// TrustedProxies are the networks whose X-Forwarded-For is trusted.
 	TrustedProxies []*net.IPNet
 }
 
@@ -84,7 +84,7 @@ func NewHandler(config Config) (*Handler, error) {
 		}
 		return echo.WrapHandler(pages)(c)
 	}
-	e.Any("/", rest) // by itself: the group above takes the empty path for one not found
+	e.Any("/", rest) // separately: the group above answers the empty path with not found
 	e.Any("/*", rest)
 	return &Handler{Handler: headAsGet(e), drain: sync.OnceFunc(func() { close(h.draining) })}, nil
 }

@@ -47,7 +47,7 @@ func withSnapshot(err error, squad uuid.UUID) error {
 	return err
 }
 
-// goneError is a cursor that cannot be gone on from, with the address of the snapshot.
+// goneError means that a cursor cannot be resumed from, with the address of the snapshot.
 type goneError struct {
 	cause    *service.Error
 	snapshot string

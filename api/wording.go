@@ -10,7 +10,7 @@ import (
 )
 
 // schemaFault says in a person's words what does not fit a schema, and how to fix it. The
-// validator's own words are of regular expressions and schema files.
+// validator's own wording speaks of regular expressions and schema files.
 func schemaFault(err *openapi3.SchemaError) record.Fault {
 	fault := record.Fault{Pointer: pointer(err.JSONPointer()), Code: err.SchemaField, Detail: err.Reason}
 	schema := err.Schema

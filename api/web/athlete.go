@@ -9,13 +9,13 @@ import (
 	"laneward/service/record"
 )
 
-// athleteView is what an athlete's page looks at.
+// athleteView is the data of an athlete's page.
 type athleteView struct {
 	*roster
 	Subject  *record.Athlete
 	Balls    []*record.Ball
 	Sessions []*record.Session
-	Add      *form // a ball; nil for who may not
+	Add      *form // a ball; nil for users who may not
 	Erase    *form // likewise
 }
 
@@ -153,7 +153,7 @@ func addBall(v *visit) error {
 	return v.goTo(athleteAddress(r, athlete) + "#balls")
 }
 
-// fill writes values into a form's inputs, name and value by turns.
+// fill writes values into a form's inputs, given as name and value in turn.
 func (f *form) fill(fields ...string) {
 	for i := 0; i+1 < len(fields); i += 2 {
 		f.input(fields[i]).Value = fields[i+1]

@@ -26,7 +26,7 @@ func exportAthlete(v *visit) error {
 	return err
 }
 
-// eraseForm asks for an athlete's name, to be sure that all of theirs is to go.
+// eraseForm asks for an athlete's name, to confirm that all of their data is to be erased.
 func eraseForm(r *roster, subject *record.Athlete) *form {
 	return &form{
 		Action: athleteAddress(r, subject.ID) + "/erase",

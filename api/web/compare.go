@@ -100,7 +100,7 @@ func asksAgainst(sent url.Values) (asks, blank bool) {
 	return asks, blank
 }
 
-// compareView is what the comparison's page looks at.
+// compareView is the data of the comparison's page.
 type compareView struct {
 	question
 	Form         *form
@@ -327,7 +327,7 @@ func compareNotesOf(a, b []string) compareNotes {
 	return notes
 }
 
-// side names one side of a comparison by all it is about.
+// side names one side of a comparison by everything that defines it.
 func side(s advice.Subject) string {
 	name := s.Athlete.Name + " on " + s.Pattern.Name
 	if s.Wear != nil {

@@ -8,7 +8,7 @@ import (
 	"laneward/service/record"
 )
 
-// idOf writes an id that may not be there, as an input takes it.
+// idOf writes an optional id as an input's value.
 func idOf(id *uuid.UUID) string {
 	if id == nil {
 		return ""
@@ -16,7 +16,7 @@ func idOf(id *uuid.UUID) string {
 	return id.String()
 }
 
-// known writes a number that may not be known.
+// known writes an optional number.
 func known(value *float64) string {
 	if value == nil {
 		return ""
@@ -24,7 +24,7 @@ func known(value *float64) string {
 	return plain(*value)
 }
 
-// dayText writes a day that may not be known, as an input takes it.
+// dayText writes an optional day as an input's value.
 func dayText(day *record.Day) string {
 	if day == nil {
 		return ""

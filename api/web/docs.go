@@ -17,7 +17,7 @@ import (
 	"laneward/api/problem"
 )
 
-// docs is the contract as a page reads it.
+// docs is the contract as a page shows it.
 type docs struct {
 	Version string
 	Intro   template.HTML
@@ -273,7 +273,7 @@ func exampleJSON(media *openapi3.MediaType) string {
 	encoder := json.NewEncoder(&text)
 	encoder.SetEscapeHTML(false)
 	if err := encoder.Encode(value); err != nil {
-		return "{}" // what was read as JSON can be written as such
+		return "{}" // what was read as JSON can be written as JSON
 	}
 	return strings.TrimSpace(text.String())
 }

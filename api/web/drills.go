@@ -14,7 +14,7 @@ import (
 	"laneward/service/record"
 )
 
-// drillPageView is what the drill's page looks at.
+// drillPageView is the data of the drill's page.
 type drillPageView struct {
 	*roster
 	Drill       *record.Drill
@@ -52,7 +52,7 @@ func (v *visit) showDrill(status int, assigning *form) error {
 	}
 	for _, one := range found {
 		if one.Adherence.Shots == 0 && !one.Assigned {
-			continue // an athlete looks at a drill of the squad that is not theirs
+			continue // an athlete is looking at a drill that is not assigned to them
 		}
 		score := scoreView{Score: one.Score}
 		one.Lane.WidthPx = lanePx
@@ -68,7 +68,7 @@ func (v *visit) showDrill(status int, assigning *form) error {
 	return v.show(status, "drill", frame{Title: rec.Name, Squad: r.Squad, Crumbs: v.crumbs(r), Page: view})
 }
 
-// assignForm gives a drill to one more athlete; nil when everybody has it.
+// assignForm gives a drill to one more athlete; nil when all athletes have it.
 func assignForm(r *roster, record *record.Drill, found []service.LaneScore) *form {
 	var free []option
 	for _, a := range r.Athletes {
@@ -158,7 +158,7 @@ func drillLane(v *visit) (picture.Scene, error) {
 	)
 }
 
-// newDrillView is what the page for a new drill looks at.
+// newDrillView is the data of the page for a new drill.
 type newDrillView struct {
 	*roster
 	Form     *form
@@ -175,7 +175,7 @@ type athleteChoice struct {
 // reading is what the coach's sentences were read as.
 type reading struct {
 	Lines []lineRead
-	Read  string // the sentences written back, one a line: sent along, to know that what is stored was seen
+	Read  string // the sentences written back, one a line: sent along, to know that the coach has seen what is stored
 	Ready bool   // every line was read
 }
 
@@ -254,7 +254,7 @@ func (v *visit) showNewDrill(r *roster, status int, f *form, read reading, chose
 	return v.show(status, "newdrill", frame{Title: "Assign a drill", Squad: r.Squad, Crumbs: v.crumbs(r), Page: view})
 }
 
-// maxSentences is how many sentences are read at once: more than any shot can be asked to heed.
+// maxSentences is how many sentences are read at once: more than any shot can be asked to keep.
 const maxSentences = 20
 
 // read reads a form's sentences, one a line, and writes them back.
@@ -310,7 +310,7 @@ func quotaWords(read drill.Reading) string {
 	return ""
 }
 
-// readingPart answers the script that reads along while a sentence is typed, with the part of the
+// readingPart answers the script that checks a sentence while it is typed, with the part of the
 // page that shows the reading.
 func readingPart(v *visit) error {
 	own, err := v.squad()
@@ -328,8 +328,8 @@ func readingPart(v *visit) error {
 }
 
 // newDrill stores a drill and assigns it, once the coach has seen what the sentences are read as;
-// before that it shows them. The ids come with the form, so that sending it again goes on where it
-// broke off.
+// before that it shows them. The ids come with the form, so that sending it again continues where
+// it stopped.
 func newDrill(v *visit) error {
 	r, err := v.asCoach(record.KindAthlete, record.KindPattern)
 	if err != nil {
@@ -369,7 +369,7 @@ func newDrill(v *visit) error {
 	return v.goTo(drillAddress(r, query.DrillID))
 }
 
-// drillPointers name the inputs of a new drill by where the service finds fault.
+// drillPointers map the service's pointers to the inputs of a new drill.
 var drillPointers = []string{
 	"drill/name", "name", "drill/reps", "reps", "drill/pass_share", "pass_share",
 	"drill/pattern_id", "pattern_id", "drill/note", "note",

@@ -36,25 +36,25 @@ func editables() map[string]editable {
 type editor struct {
 	Name  string // the record's
 	Loses string // what deleting it means
-	page  string // where it is looked at
+	page  string // where it is shown
 	up    string // where to go when it is gone
 	form  *form
 	// take reads the form into a copy of the record, and says which inputs the service's pointers
 	// mean.
 	take func(f *form) taken
-	// store and remove do as their names say at the revision that the form was opened with.
+	// store and remove work at the revision that the form was opened with.
 	store  func(f *form, rev int64, record record.Record) error
 	remove func(rev int64) error // nil when it cannot be deleted here
 }
 
-// taken is what a form was read as. The form may have been laid out anew on the way.
+// taken is what a form was read as. The form may have been laid out again on the way.
 type taken struct {
 	form     *form
 	record   record.Record
-	pointers []string // pointer and input by turns, where they differ
+	pointers []string // pointer and input in turn, where they differ
 }
 
-// editView is what the page to change a record looks at.
+// editView is the data of the page to change a record.
 type editView struct {
 	*roster
 	*editor
@@ -65,7 +65,7 @@ type editView struct {
 // Loads are the rows of a pattern's load table.
 func (view editView) Loads() [][]*input { return view.Form.loadRows() }
 
-// edited reads the record of the address and opens it, for who may change it.
+// edited reads the record of the address and opens it, for users who may change it.
 func (e editable) edited(v *visit) (*roster, *editor, error) {
 	r, err := v.as(func(own service.OwnSquad) bool {
 		return own.Role == record.RoleCoach || e.own && own.Role == record.RoleAthlete
@@ -198,7 +198,7 @@ func (f *form) blank(v *visit) *form {
 }
 
 // meets returns what another user has stored since the form was opened, wherever it is not what was
-// sent, and takes over the revision: who sends the form again has seen it.
+// sent, and takes over the revision: a user who sends the form again has seen it.
 func (f *form) meets(now *form) {
 	f.Hidden = now.Hidden
 	f.Fault = "Someone changed this after you opened it, so nothing was saved. Where your form " +

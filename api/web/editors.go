@@ -68,7 +68,7 @@ func openAssignment(v *visit, r *roster, rec record.Record) (*editor, error) {
 	}, nil
 }
 
-// drop takes an input out of a form.
+// drop removes an input from a form.
 func (f *form) drop(name string) {
 	for i, in := range f.Inputs {
 		if in.Name == name {
@@ -134,7 +134,7 @@ func openPattern(_ *visit, r *roster, rec record.Record) (*editor, error) {
 	was := *rec.(*record.Pattern)
 	f := patternForm(r, len(was.Loads)+1)
 	f.fill("name", was.Name, "note", was.Note)
-	if was.LengthFt != (oil.Table{Loads: was.Loads}).LengthFt() { // else it goes with the table
+	if was.LengthFt != (oil.Table{Loads: was.Loads}).LengthFt() { // otherwise it follows from the table
 		f.fill("length_ft", plain(was.LengthFt))
 	}
 	f.fillLoads(was.Loads)
@@ -188,7 +188,7 @@ func openMember(v *visit, r *roster, rec record.Record) (*editor, error) {
 	}, nil
 }
 
-// whom is the role that was chosen, and the athlete who goes with it.
+// whom is the chosen role, and the athlete that goes with it.
 func (f *form) whom() (record.Role, *uuid.UUID) {
 	if role := record.Role(f.value("whom")); role == record.RoleAnalyst || role == record.RoleCoach {
 		return role, nil

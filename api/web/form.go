@@ -17,7 +17,7 @@ import (
 	"laneward/service/record"
 )
 
-// form is a form as it is shown: empty, or with what was sent and what is wrong with it.
+// form is a form as it is shown: empty, or with what was sent and its faults.
 type form struct {
 	Action, Submit string
 	Hidden         map[string]string
@@ -28,7 +28,7 @@ type form struct {
 // input is one labelled field of a form.
 type input struct {
 	Name, Label, Hint  string
-	Type               string // of an <input>; "area" for several lines; "text" when empty; not looked at with Options
+	Type               string // of an <input>; "area" for several lines; "text" when empty; ignored with Options
 	Value, Fault       string
 	Autocomplete, Mode string
 	Min, Max, Step     string // for text: the shortest and longest in characters
@@ -82,8 +82,8 @@ func (f *form) Faulty() []*input {
 
 func (f *form) faulty() bool { return f.Fault != "" || len(f.Faulty()) > 0 }
 
-// asError is what is wrong with a form that no page shows again, such as the query of a picture;
-// nil when nothing is.
+// asError returns the faults of a form that no page shows again, such as the query of a picture;
+// nil when there are none.
 func (f *form) asError() error {
 	if !f.faulty() {
 		return nil
@@ -119,8 +119,8 @@ func (f *form) value(name string) string {
 	return ""
 }
 
-// blame says what is wrong with one input; the first thing said stays. Without such an input it is
-// said of the form.
+// blame sets the fault of one input; the first one stays. Without such an input it is a fault of
+// the form.
 func (f *form) blame(name, detail string) {
 	in := f.input(name)
 	switch {
@@ -237,8 +237,8 @@ func (f *form) id(name string) *uuid.UUID {
 	return &id
 }
 
-// retry shows a form again with what the service had to say of it. fields names inputs whose
-// pointer is another than their name.
+// retry shows a form again with the service's faults. fields names inputs whose pointer differs
+// from their name.
 func (v *visit) retry(f *form, err error, show func(status int, f *form) error, fields ...string) error {
 	known := service.AsError(err)
 	switch known.Code {

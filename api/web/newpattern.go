@@ -64,7 +64,7 @@ func patternForm(r *roster, loads int) *form {
 	return f.withLoads(loads)
 }
 
-// withLoads is the form with so many rows of a load table; rows it has already keep what they hold.
+// withLoads is the form with n rows of a load table; existing rows keep their values.
 func (f *form) withLoads(loads int) *form {
 	laid := *f
 	laid.Inputs = nil
@@ -127,7 +127,7 @@ func loadsSent(sent url.Values) int {
 	return max(n, 1)
 }
 
-// newPatternView is what the page for a new pattern looks at.
+// newPatternView is the data of the page for a new pattern.
 type newPatternView struct {
 	*roster
 	Form *form
@@ -201,7 +201,7 @@ func newPattern(v *visit) error {
 	return v.goTo(patternAddress(r, made.Key()))
 }
 
-// longer is the form with one more row, and nothing said of it yet.
+// longer is the form with one more row, without faults.
 func (f *form) longer() *form {
 	for _, in := range f.Inputs {
 		in.Fault = ""
@@ -254,11 +254,11 @@ func (f *form) fillLoads(loads []oil.Load) {
 // into them mean.
 type loadTable struct {
 	loads    []oil.Load
-	pointers []string // pointer and input by turns
+	pointers []string // pointer and input in turn
 }
 
 // loads reads the rows that are filled in, as a load table's file is read; a row with nothing but
-// its way is none.
+// its direction does not count.
 func (f *form) loads() loadTable {
 	table := loadTable{pointers: []string{"loads", ""}}
 	for row := range f.loadRows() {

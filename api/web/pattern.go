@@ -15,7 +15,7 @@ import (
 	"laneward/service/record"
 )
 
-// patternView is what a pattern's page looks at.
+// patternView is the data of a pattern's page.
 type patternView struct {
 	*roster
 	Pattern *record.Pattern

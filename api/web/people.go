@@ -12,7 +12,7 @@ import (
 	"laneward/service/record"
 )
 
-// peopleView is what the page of the squad's people looks at.
+// peopleView is the data of the page of the squad's people.
 type peopleView struct {
 	*roster
 	Add, Invite, Rename *form
@@ -226,7 +226,7 @@ func addAthlete(v *visit) error {
 	return v.goTo(r.Address() + "/people")
 }
 
-// invite makes a code and shows it: it is known now and never again.
+// invite creates a code and shows it: it cannot be shown again.
 func invite(v *visit) error {
 	r, err := v.asCoach(record.KindAthlete)
 	if err != nil {

@@ -18,7 +18,7 @@ import (
 )
 
 // planForm asks for whom, on what and with what a line is planned. It is sent as a query, so that a
-// plan has an address to hand on.
+// plan has an address to share.
 func planForm(r *roster, balls []ballChoice) *form {
 	pocket, friction := line.DefaultPocket(), motion.NominalFriction()
 	unless := func(name, label string, usual, low, high float64) *input {
@@ -138,7 +138,7 @@ func sessionOptions(r *roster) []option {
 	return list
 }
 
-// lineQuery is what a form asks of the planner.
+// lineQuery is the planner's query of a form.
 func (f *form) lineQuery() advice.Query {
 	var query advice.Query
 	if athlete, pattern := f.id("athlete"), f.id("pattern"); athlete != nil && pattern != nil {
@@ -186,7 +186,7 @@ func (f *form) lineQuery() advice.Query {
 	return query
 }
 
-// slip reads the slip speed, or none.
+// slip reads the optional slip speed.
 func (f *form) slip(field *motion.SlipScale) bool {
 	text := f.value("slip_mps")
 	if text == "" {
@@ -198,8 +198,8 @@ func (f *form) slip(field *motion.SlipScale) bool {
 	return true
 }
 
-// prefill takes what an address says of single inputs, such as a link from an athlete; what is no
-// choice is left alone.
+// prefill takes the values of inputs from an address, such as a link from an athlete; a value that
+// is not a choice is ignored.
 func (f *form) prefill(sent url.Values) {
 	for _, in := range f.Inputs {
 		if value := sent.Get(in.Name); value != "" && (len(in.Options) == 0 || in.offered(value)) {
@@ -252,7 +252,7 @@ var plannerFields = []string{
 	"subject/athlete_id", "athlete", "subject/ball_id", "ball",
 }
 
-// question is what an address asks of the planner.
+// question is the planner's query of an address.
 type question struct {
 	*roster
 	Query string
@@ -261,7 +261,7 @@ type question struct {
 // With is the address of another page with the same question.
 func (q question) With(path string) string { return q.Address() + path + "?" + q.Query }
 
-// planView is what the planner's page looks at.
+// planView is the data of the planner's page.
 type planView struct {
 	question
 	Form  *form
@@ -326,7 +326,7 @@ func (v *visit) showPlan(status int, view planView) error {
 	)
 }
 
-// query is what an address asks of the planner; it fails as a whole, for an address that no form
+// query is the planner's query of an address; it fails as a whole, for an address that no form
 // shows.
 func (v *visit) query() (*roster, advice.Query, error) {
 	own, err := v.squad()
@@ -368,8 +368,8 @@ func planPicture(v *visit) (picture.Scene, error) {
 // both mark the same lines.
 const planDraws = 64
 
-// missMapPicture draws what every aim is worth. It is an address of its own, which the page does
-// not wait for.
+// missMapPicture draws what every aim is worth. It has an address of its own, so that the page does
+// not wait for it.
 func missMapPicture(v *visit) (picture.Scene, error) {
 	r, query, err := v.query()
 	if err != nil {

@@ -30,7 +30,7 @@ type lineView struct {
 // missStrip is what misses of 1 to 5 boards do, side by side as they are seen from the foul line:
 // the line itself in the middle.
 type missStrip struct {
-	Words    string // all of it, for who cannot see it
+	Words    string // all of it, for users who cannot see it
 	Segments []missSegment
 }
 
@@ -139,7 +139,7 @@ func lineAim(sent url.Values) (line.Aim, error) {
 	return line.Aim{LaydownBoard: *laydown, LaunchAngleDeg: *angle}, nil
 }
 
-// study works out the line of the address.
+// study computes the line of the address.
 func (v *visit) study() (*roster, advice.Query, *advice.Study, error) {
 	r, query, err := v.query()
 	if err != nil {
@@ -161,13 +161,13 @@ func linePicture(v *visit) (picture.Scene, error) {
 	return study.Picture(lanePx)
 }
 
-// linePageView is what the page of one line looks at.
+// linePageView is the data of the page of one line.
 type linePageView struct {
 	question
 	Study  *advice.Study
 	Line   lineView
 	Lane   template.HTML
-	Assign *form // nil for who may not, or when the line itself misses
+	Assign *form // nil for users who may not, or when the line itself misses
 }
 
 func linePage(v *visit) error { return v.showLine(http.StatusOK, nil) }

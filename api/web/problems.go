@@ -12,7 +12,7 @@ func problemsPage(v *visit) error {
 	return v.show(http.StatusOK, "problems", frame{Title: "Help with errors", Page: problem.Kinds()})
 }
 
-// failure is what the error page looks at.
+// failure is the data of the error page.
 type failure struct {
 	problem.Kind
 	Detail    string

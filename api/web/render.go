@@ -30,7 +30,7 @@ var staticFiles embed.FS
 // frame is what every page has around its own content.
 type frame struct {
 	Title  string
-	Page   any // what the page's own template looks at
+	Page   any // the data of the page's own template
 	Crumbs []crumb
 	Squad  *record.Squad // the squad the page is about, to mark an invented one
 	Status int
@@ -96,7 +96,7 @@ func (s *site) pagesFor(form dates.Form) (pages, error) {
 	return loaded, err
 }
 
-// show writes a page whole, or nothing of it.
+// show writes a complete page, or none of it.
 func (v *visit) show(status int, name string, f frame) error {
 	f.Me, f.Status, f.Here = v.me, status, v.URL.Path
 	return v.write(status, name, "layout", f)

@@ -13,7 +13,7 @@ import (
 	"laneward/service/shot"
 )
 
-// sessionView is what a session's page looks at.
+// sessionView is the data of a session's page.
 type sessionView struct {
 	*roster
 	Session *record.Session
@@ -23,7 +23,7 @@ type sessionView struct {
 	After   bool        // the table does not begin with the first shot
 	Next    string      // the address of the shots that follow, empty on the last page
 	Astray  *record.Day // the day of a shot that lies far from the session's
-	Upload  *form       // nil for who may not
+	Upload  *form       // nil for users who may not
 	Result  *uploadView
 }
 

@@ -32,7 +32,7 @@ type shotColumn struct {
 	Numeric    bool
 }
 
-// shotCell is what a shot has in a column: its text, and for a leave the deck to look at.
+// shotCell is a shot's value in a column: its text, and for a leave the deck to draw.
 type shotCell struct {
 	Text    string
 	Numeric bool

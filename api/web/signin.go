@@ -17,8 +17,8 @@ const (
 	accessCookie  = "laneward_access"
 	refreshCookie = "laneward_refresh"
 	refreshAge    = 90 * 24 * time.Hour
-	// device is what the pages call themselves when they sign in: a browser has no name of its own
-	// to tell.
+	// device is what the pages call themselves when they sign in: a browser sends no name of its
+	// own.
 	device = "web pages"
 )
 
@@ -27,8 +27,8 @@ var errSignedOut = &service.Error{
 	Detail: "your sign-in ended: sign in to continue",
 }
 
-// user is who looks. When the access token has run out a new one is fetched with the refresh token,
-// and the browser is given both.
+// user is the signed-in user. When the access token has run out a new one is fetched with the
+// refresh token, and the browser is given both.
 func (v *visit) user() (uuid.UUID, error) {
 	if cookie, err := v.Cookie(accessCookie); err == nil {
 		if user, err := v.site.svc.Authenticate(cookie.Value); err == nil {
@@ -115,13 +115,13 @@ func (v *visit) showEntries(action string) error {
 	return v.show(http.StatusOK, "entries", frame{Title: "Signed in", Page: entriesView{action, entries}})
 }
 
-// entriesView is what the page that sends kept entries looks at.
+// entriesView is the data of the page that sends kept entries.
 type entriesView struct {
 	Action  string
 	Entries url.Values
 }
 
-// next is the page to go to after signing in: one of ours, whatever the address says.
+// next is the page to go to after signing in: always one of ours, whatever the address says.
 func (v *visit) next() string { return local(v.FormValue("next")) }
 
 // local is an address of ours; any other becomes the start.

@@ -30,7 +30,7 @@ func homePage(v *visit) error {
 	return squadsPage(v)
 }
 
-// squadsView is what the list of squads looks at.
+// squadsView is the data of the list of squads.
 type squadsView struct {
 	Squads     []service.OwnSquad
 	Make, Join *form
@@ -340,8 +340,8 @@ func (v *visit) drillView(r *roster, d *record.Drill, chosen bool) (drillView, e
 
 func drillAddress(r *roster, id uuid.UUID) string { return r.Address() + "/drills/" + id.String() }
 
-// laneOf draws an athlete's lane without a heading, which the page has, and names it for who cannot
-// see it.
+// laneOf draws an athlete's lane without a heading, which the page has, and names it for users who
+// cannot see it.
 func laneOf(one service.LaneScore, drill string) (template.HTML, error) {
 	one.Lane.Caption = ""
 	scene, err := one.Lane.Scene()

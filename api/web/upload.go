@@ -40,8 +40,8 @@ type faultyRow struct {
 
 type rowFault struct{ Column, Detail string }
 
-// maxFaultyRows is how many rows with something to fix are shown at once: who fixes these finds
-// the rest alike.
+// maxFaultyRows is how many rows with something to fix are shown at once: the rest is mostly wrong
+// in the same way.
 const maxFaultyRows = 200
 
 func uploadForm(r *roster, session *record.Session) *form {
@@ -93,7 +93,7 @@ func uploadLog(v *visit) error {
 	if err != nil {
 		return err
 	}
-	defer func() { _ = v.MultipartForm.RemoveAll() }() // left to the system's own tidying when it fails
+	defer func() { _ = v.MultipartForm.RemoveAll() }() // left to the system's clean-up when it fails
 	if file == nil {
 		f.blame("log", "is required; choose the log file")
 	} else {

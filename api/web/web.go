@@ -1,6 +1,6 @@
 // Package web serves the pages a person looks at, from the same use cases as the API.
 //
-// A page needs no script: what there is only reads a coach's sentence back while it is being typed.
+// A page needs no script: the one there is only makes forms quicker.
 // Styles and scripts are files of our own, as the edge's content security policy asks.
 package web
 
@@ -199,7 +199,7 @@ func (s *site) open(p page) http.Handler {
 	})
 }
 
-// signedIn serves a page to who is signed in, and sends everybody else to do so first.
+// signedIn serves a page to signed-in users, and sends anyone else to sign in first.
 func (s *site) signedIn(p page) http.Handler {
 	return s.serve(func(v *visit) error {
 		user, err := v.user()
@@ -255,7 +255,7 @@ func (v *visit) meet(user uuid.UUID) error {
 	return nil
 }
 
-// id reads an id of the address; what is none leads nowhere.
+// id reads an id of the address; anything else is not found.
 func (v *visit) id(name string) (uuid.UUID, error) {
 	id, err := uuid.Parse(v.PathValue(name))
 	if err != nil {
@@ -289,7 +289,7 @@ func (v *visit) squadAnd(name string) (own service.OwnSquad, id uuid.UUID, err e
 	return own, id, err
 }
 
-// form reads a posted form; one that is cut or too large is the sender's to fix.
+// form reads a posted form; one that is cut off or too large is the sender's to fix.
 func (v *visit) form() error {
 	err := v.ParseForm()
 	var large *http.MaxBytesError
@@ -305,8 +305,8 @@ func (v *visit) form() error {
 	return &service.Error{Code: service.Invalid, Detail: "the form did not arrive complete: send it again"}
 }
 
-// goTo answers a form that was taken: the browser asks for the page anew, so that reloading it
-// sends nothing twice.
+// goTo answers an accepted form: the browser requests the page again, so that reloading it sends
+// nothing twice.
 func (v *visit) goTo(address string) error {
 	http.Redirect(v.w, v.Request, address, http.StatusSeeOther)
 	return nil

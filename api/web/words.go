@@ -265,7 +265,7 @@ func measureName(name string) string {
 	return name
 }
 
-// pair hands a template two things at once: what the page is about, and one part of it.
+// pair passes a template two values: the page's subject, and one part of it.
 type pair struct{ A, B any }
 
 // shareBar is a share on a bar: its interval, and the pass mark, 0 for none. Share is nil when
@@ -327,7 +327,7 @@ func svg(scene picture.Scene) template.HTML {
 	return template.HTML(scene.SVG()) //nolint:gosec // the picture escapes every text it is given
 }
 
-// pictureOf is a picture under a name of its own, or the reason why there is none.
+// pictureOf is a picture with a title, or the reason why there is none.
 func pictureOf(scene picture.Scene, err error, title string) (template.HTML, error) {
 	if err != nil {
 		return "", err

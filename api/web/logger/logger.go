@@ -27,7 +27,7 @@ var embedded embed.FS
 //go:embed page/base.css
 var BaseStyle []byte
 
-// Root is the address the page lives under; its service worker rules no more than that.
+// Root is the address the page lives under; its service worker controls nothing else.
 const Root = "/logger/"
 
 const (
@@ -37,8 +37,8 @@ const (
 	datesScript = "dateforms.js" // the table of the forms of dates, which the pages read too
 )
 
-// mediaTypes are those of the page's files. The machine's own table is not asked, so that the
-// answer is the same everywhere.
+// mediaTypes are those of the page's files. The machine's own table is not used, so that the answer
+// is the same everywhere.
 var mediaTypes = map[string]string{
 	".css":         "text/css; charset=utf-8",
 	".html":        "text/html; charset=utf-8",
@@ -55,8 +55,8 @@ type file struct {
 	etag  string
 }
 
-// Handler serves the page under [Root]. It looks at no cookie and asks no database: who may read
-// what is the contract's business.
+// Handler serves the page under [Root]. It reads no cookie and no database: the API checks who may
+// read what.
 func Handler() http.Handler {
 	files := load()
 	mux := http.NewServeMux()
@@ -87,8 +87,8 @@ func (f file) serve(w http.ResponseWriter, r *http.Request) {
 	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(f.body))
 }
 
-// load reads the embedded files and lists them in the service worker. Files that cannot be read are
-// a fault of the build.
+// load reads the embedded files and lists them in the service worker. A file that cannot be read is
+// a build error.
 func load() map[string]file {
 	files := make(map[string]file)
 	entries, err := fs.ReadDir(embedded, "page")
@@ -114,7 +114,7 @@ func load() map[string]file {
 }
 
 // tellWorker writes the names of all files and a version that changes with any of them into the
-// service worker: a new version is fetched whole.
+// service worker: a new version is fetched as a whole.
 func tellWorker(files map[string]file) []byte {
 	names := []string{}
 	for name := range files {
