@@ -153,29 +153,51 @@ func (d Drill) Score(shots []shot.Shot, judged []ShotJudgement) Adherence {
 func (a *Adherence) weigh(d Drill, judged []ShotJudgement) {
 	weighed := newWeigher(d, judged)
 	test := TestFor(d.PassShare, d.Reps)
-	a.Verdict = TooFewShots
-	decidedAt := 0
-	for n := 1; n <= len(judged) && decidedAt == 0; n++ {
-		if n < min(firstLook, d.Reps) || !looksAt(n) {
-			continue
-		}
-		weighed.weigh(n)
-		low, high := weighed.bounds(n)
-		if a.Verdict = test.Decide(n, low, high); a.Verdict != TooFewShots {
-			decidedAt = n
-		}
-	}
+	verdict, decidedAt := weighed.decide(test, 0)
+	a.Verdict = verdict
 	weighed.weigh(len(judged))
 	low, high := weighed.bounds(len(judged))
 	a.Evidence = test.evidence(len(judged), low, high, a.Verdict, decidedAt)
 	a.TrueShare = weighed.share(d.Reps)
 }
 
-// Withdraw records the verdict that held before shots were changed: when it had been reached and no
-// longer holds, the score says so, in its reading too.
+// VerdictAfter returns the verdict of an athlete's shots, in order of delivery, where the first open
+// of them are known to have left it at [TooFewShots]: those are not looked at again. It equals the
+// Verdict of [Drill.Score].
+func (d Drill) VerdictAfter(open int, judged []ShotJudgement) DrillVerdict {
+	verdict, _ := newWeigher(d, judged).decide(TestFor(d.PassShare, d.Reps), open)
+	return verdict
+}
+
+// decide looks at the first shots as they stood then, beyond those that left the verdict open, until
+// it is reached; decidedAt is 0 when it is not.
+func (w *weigher) decide(test SequentialTest, open int) (verdict DrillVerdict, decidedAt int) {
+	for n := max(open+1, min(firstLook, test.Reps)); n <= len(w.judged); n++ {
+		if !looksAt(n) {
+			continue
+		}
+		w.weigh(n)
+		low, high := w.bounds(n)
+		if verdict = test.Decide(n, low, high); verdict != TooFewShots {
+			return verdict, n
+		}
+	}
+	return TooFewShots, 0
+}
+
+// Withdrawn returns the verdict that held before shots were changed when it had been reached and no
+// longer holds, otherwise "".
+func Withdrawn(before, now DrillVerdict) DrillVerdict {
+	if (before == Met || before == NotMet) && now != before {
+		return before
+	}
+	return ""
+}
+
+// Withdraw records the verdict that held before shots were changed: when it is [Withdrawn], the
+// score says so, in its reading too.
 func (a *Adherence) Withdraw(before DrillVerdict) {
-	if (before == Met || before == NotMet) && a.Verdict != before {
-		a.Withdrawn = before
+	if a.Withdrawn = Withdrawn(before, a.Verdict); a.Withdrawn != "" {
 		a.Reading += fmt.Sprintf(" It was %s, but a shot behind that verdict has changed.", before)
 	}
 }

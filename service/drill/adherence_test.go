@@ -452,3 +452,21 @@ func TestScoreAddsUp(t *testing.T) {
 		}
 	})
 }
+
+// A verdict that the first shots left open is the same whether those are looked at again or not.
+func TestVerdictAfterShotsThatLeftItOpen(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		boards := rapid.SliceOfN(rapid.SampledFrom([]float64{0, 5, 9, 10, 12, 20, 20, 20}), 0, 60).Draw(t, "boards")
+		shots := logOf(boards...)
+		judged := playInside.Judge(shots)
+		score := playInside.Score(shots, judged)
+		open := len(shots)
+		if score.Evidence.DecidedAt > 0 {
+			open = score.Evidence.DecidedAt - 1
+		}
+		from := rapid.IntRange(0, open).Draw(t, "from")
+		if got := playInside.VerdictAfter(from, judged); got != score.Verdict {
+			t.Fatalf("%s after %d open shots, want %s", got, from, score.Verdict)
+		}
+	})
+}

@@ -110,16 +110,15 @@ type weigher struct {
 }
 
 func newWeigher(d Drill, judged []ShotJudgement) *weigher {
-	w := &weigher{rules: d.Rules, judged: judged, kept: make([][]float64, len(d.Rules))}
-	for j := range w.kept {
-		w.kept[j] = make([]float64, len(judged))
-	}
-	return w
+	return &weigher{rules: d.Rules, judged: judged, kept: make([][]float64, len(d.Rules))}
 }
 
 // weigh works out the chances of the first n shots.
 func (w *weigher) weigh(n int) {
 	for j := range w.rules {
+		if w.kept[j] == nil {
+			w.kept[j] = make([]float64, len(w.judged))
+		}
 		w.at, w.values, w.errors = w.at[:0], w.values[:0], w.errors[:0]
 		for i := range w.judged[:n] {
 			switch one := &w.judged[i].Rules[j]; {

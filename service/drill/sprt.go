@@ -65,6 +65,9 @@ func (t SequentialTest) walk(share float64) (met, notMet float64, open []float64
 				likely += open[kept-1] * share
 			}
 			open[kept] = likely
+			if likely == 0 { // most counts: the test has decided on the way there
+				continue
+			}
 			switch t.sequential(n, float64(kept), float64(kept)) {
 			case Met:
 				met += likely

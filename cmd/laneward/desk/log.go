@@ -161,10 +161,14 @@ func (d *logDesk) outcome() error {
 	return errors.New("nothing was stored: type a line a shot, such as 15.5 11 9@42 17 10")
 }
 
-// goodbye says where the shots are.
+// goodbye says how the drill stands in all, which the lines did not where other sessions count, and
+// where the shots are.
 func (d *logDesk) goodbye() {
 	if d.prompts {
 		d.Say("")
+	}
+	if d.saved > 0 && d.others.shots > 0 {
+		d.Say("%s.", d.standingWords(d.whole()))
 	}
 	if d.saved > 0 {
 		d.Say("%s on this computer: laneward sync sends them.", terminal.Counted(d.saved, "shot is", "shots are"))

@@ -72,17 +72,25 @@ type practice struct {
 	inSession []loggedShot
 	assigned  *drill.Span // nil when the drill is not assigned
 
-	// The shots that count for the drill, in the order thrown, and their judgements: those of the
-	// session come between those of earlier and of later ones.
-	counted         []shot.Shot
-	judgements      []drill.ShotJudgement
-	earlier         int // how many are of earlier sessions
-	later           []shot.Shot
-	laterJudgements []drill.ShotJudgement
+	// The shots that count for the drill: those of earlier sessions, of this one and of later ones.
+	earlier, tonight, later thrown
+	others                  counts // of earlier and later sessions
+	// held is the verdict that the earlier shots alone have reached, which the others do not change.
+	held drill.DrillVerdict
 
-	judged map[uuid.UUID]drill.ShotJudgement // of the session
-	score  drill.Adherence
+	judged          map[uuid.UUID]drill.ShotJudgement // of the session
+	score           drill.Adherence                   // of the session
+	verdict, before drill.DrillVerdict                // of all that counts: now, and before the last change
 }
+
+// thrown are shots with their judgements, in the order thrown.
+type thrown struct {
+	shots      []shot.Shot
+	judgements []drill.ShotJudgement
+}
+
+// counts are how many shots were thrown, and what came of them.
+type counts struct{ shots, judged, kept int }
 
 // load reads the athlete's shots, unless they are unchanged since they were last read, and judges
 // those that count for the drill as the server does.
@@ -100,7 +108,7 @@ func (d *logDesk) load(ctx context.Context) error {
 		return err
 	}
 	d.session.Date.Time = days[d.session.id]
-	d.practice = practice{version: version, score: drill.Adherence{Verdict: d.score.Verdict}}
+	d.practice = practice{version: version, verdict: d.verdict}
 	if d.assigned, err = d.span(ctx); err != nil {
 		return err
 	}
@@ -116,7 +124,7 @@ func (d *logDesk) load(ctx context.Context) error {
 			others = append(others, s.Shot)
 		}
 	}
-	thrown := func(a, b shot.Shot) int {
+	order := func(a, b shot.Shot) int {
 		return cmp.Or(
 			days[a.SessionID].Compare(days[b.SessionID]),
 			slices.Compare(a.SessionID[:], b.SessionID[:]),
@@ -124,13 +132,9 @@ func (d *logDesk) load(ctx context.Context) error {
 			slices.Compare(a.ID[:], b.ID[:]),
 		)
 	}
-	slices.SortFunc(others, thrown)
-	at, _ := slices.BinarySearchFunc(others, shot.Shot{SessionID: d.session.id}, thrown)
-	d.earlier, d.counted, d.later = at, slices.Clone(others[:at]), others[at:]
-	if d.drill != nil {
-		judgements := d.drill.Judge(others)
-		d.judgements, d.laterJudgements = slices.Clone(judgements[:at]), judgements[at:]
-	}
+	slices.SortFunc(others, order)
+	at, _ := slices.BinarySearchFunc(others, shot.Shot{SessionID: d.session.id}, order)
+	d.judgeOthers(others, at)
 	d.judge()
 	return nil
 }
@@ -157,33 +161,6 @@ func (d *logDesk) refresh(ctx context.Context, id uuid.UUID) error {
 	}
 	d.judge()
 	return nil
-}
-
-// judge judges the shots of the session. Those of other sessions are judged when they are read: no
-// rule compares shots of two sessions.
-func (d *logDesk) judge() {
-	slices.SortFunc(d.inSession, func(a, b loggedShot) int {
-		return cmp.Or(cmp.Compare(a.Order, b.Order), slices.Compare(a.ID[:], b.ID[:]))
-	})
-	d.judged = make(map[uuid.UUID]drill.ShotJudgement)
-	if d.drill == nil {
-		return
-	}
-	var counted []shot.Shot
-	for _, s := range d.inSession {
-		if d.counts(s.Shot, d.session.Date.Time) {
-			counted = append(counted, s.Shot)
-		}
-	}
-	judgements := d.drill.Judge(counted)
-	for i, one := range judgements {
-		d.judged[counted[i].ID] = one
-	}
-	d.counted = append(append(d.counted[:d.earlier], counted...), d.later...)
-	d.judgements = append(append(d.judgements[:d.earlier], judgements...), d.laterJudgements...)
-	before := d.score.Verdict
-	d.score = d.drill.Score(d.counted, d.judgements)
-	d.score.Withdraw(before)
 }
 
 // sessionDays are the days of all sessions, and of one that is stored with its first shot.
@@ -330,58 +307,4 @@ func likely(judged drill.ShotJudgement) string {
 		return ""
 	}
 	return fmt.Sprintf(" (%s likely kept)", terminal.Percent(kept))
-}
-
-// standingWords says in a line how well the drill is kept: in this session, and in all.
-func (d *logDesk) standingWords() string {
-	if d.drill == nil {
-		return ""
-	}
-	a := d.score
-	words := d.drill.name + ": none measured yet"
-	if a.Judged > 0 {
-		words = d.keptWords()
-		if share := a.TrueShare.Share; share != nil {
-			words += ", " + terminal.Percent(*share)
-		}
-		if a.Unknown > 0 {
-			words += " (" + a.BoundsWords() + ")"
-		}
-		words += ", " + map[drill.DrillVerdict]string{
-			drill.Met:         "met",
-			drill.NotMet:      "not met",
-			drill.TooFewShots: "too few to tell",
-		}[a.Verdict]
-	}
-	if a.RepsLeft > 0 {
-		words += fmt.Sprintf(", %d to go", a.RepsLeft)
-	}
-	if a.Withdrawn != "" {
-		words += fmt.Sprintf("; it was %s, but a shot behind that verdict has changed", a.Withdrawn)
-	}
-	return words
-}
-
-// keptWords counts the shots kept, of this session apart where others count too.
-func (d *logDesk) keptWords() string {
-	kept, judged := 0, 0
-	for _, s := range d.inSession {
-		switch d.judged[s.ID].Verdict {
-		case drill.Kept:
-			kept, judged = kept+1, judged+1
-		case drill.Broken:
-			judged++
-		}
-	}
-	if judged == 0 || judged == d.score.Judged {
-		return fmt.Sprintf("%s: %d of %d kept", d.drill.name, d.score.Kept, d.score.Judged)
-	}
-	return fmt.Sprintf(
-		"%s: %d of %d kept this session, %d of %d in all",
-		d.drill.name,
-		kept,
-		judged,
-		d.score.Kept,
-		d.score.Judged,
-	)
 }

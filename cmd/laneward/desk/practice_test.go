@@ -6,7 +6,6 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
-	"io"
 	"strings"
 	"testing"
 	"time"
@@ -46,7 +45,7 @@ func deskWith(tb testing.TB, shots int) (d *logDesk, printed *bytes.Buffer) {
 	squad, athlete, id := local.Squad{ID: uuid.New()}, uuid.New(), uuid.New()
 	fill(tb, store.File(), squad.ID, athlete, shots)
 	printed = new(bytes.Buffer)
-	env := terminal.Environment{Getenv: func(string) string { return "" }, Now: now, Stdout: printed, Stderr: io.Discard}
+	env := terminal.Environment{Getenv: func(string) string { return "" }, Now: now, Stdout: printed, Stderr: printed}
 	d = &logDesk{
 		copyConnection: &copyConnection{remote.Connection{Console: terminal.Console{Env: env}}, store},
 		squad:          squad,
@@ -134,15 +133,20 @@ func TestPracticeIsWhatIsStored(t *testing.T) {
 		}
 		same(t, line, d)
 	}
-	if !strings.Contains(printed.String(), "this session") {
+	if !strings.Contains(printed.String(), "1 of 2 kept this session, 61 %; 81 of 122 in all, met.") {
 		t.Errorf("the standing does not tell this session from all:\n%s", printed)
+	}
+	printed.Reset()
+	d.goodbye()
+	if want := d.standingWords(d.whole()) + ".\n"; !strings.HasPrefix(printed.String(), want) {
+		t.Errorf("at the end: %q, want first %q", printed, want)
 	}
 	before := d.inSession[0].Order
 	fill(t, d.File(), d.squad.ID, *d.athlete.ID, 3) // as another process does
 	if err := d.load(ctx); err != nil {
 		t.Fatal(err)
 	}
-	if got := d.earlier + len(d.later); got != 123 || d.inSession[0].Order != before {
+	if got := d.others.shots; got != 123 || d.inSession[0].Order != before {
 		t.Errorf("%d shots of other sessions after another process wrote three to 120", got)
 	}
 	same(t, "after another process wrote", d)
@@ -158,8 +162,8 @@ func same(t *testing.T, after string, d *logDesk) {
 	}
 	kept, anew := d.practice, again.practice
 	kept.version, anew.version = 0, 0
-	kept.score.Withdrawn, anew.score.Withdrawn = "", "" // what stood before is not stored
-	if diff := cmp.Diff(anew, kept, cmp.AllowUnexported(practice{}, loggedShot{})); diff != "" {
+	kept.before, anew.before = "", "" // what stood before is not stored
+	if diff := cmp.Diff(anew, kept, cmp.AllowUnexported(practice{}, loggedShot{}, thrown{}, counts{})); diff != "" {
 		t.Errorf("%s: the practice in memory is not what is stored (-stored +memory):\n%s", after, diff)
 	}
 }

@@ -27,7 +27,7 @@ And:
   edit 4 bp=10@41  change shot 4: only what is typed; speed=- takes it away
   delete 4         delete shot 4
   show             the shots of this session; show 4 one of them
-  drill            what is asked for, and how it stands
+  drill            what is asked for, and how it stands in all
   ball Blue        the ball from now on; ball - none
   quit             end, as does Ctrl-D; every shot is saved already
 `
@@ -80,10 +80,7 @@ func (d *logDesk) welcome() error {
 	}
 	b.WriteString(".\n")
 	if d.drill != nil {
-		for _, sentence := range d.drill.sentences {
-			fmt.Fprintf(&b, "  %s.\n", sentence)
-		}
-		fmt.Fprintf(&b, "  %s.\n", d.standingWords())
+		b.WriteString(d.drillWords(d.whole()))
 	}
 	if d.prompts {
 		b.WriteString(
@@ -215,7 +212,7 @@ func (d *logDesk) tell(id uuid.UUID, done string) error {
 	s := &d.inSession[at]
 	text := fmt.Sprintf("%s %d: %s\n", done, s.Order, shotLine(&s.Shot, d.ballName(s.BallID)))
 	if words := d.judgementWords(id); words != "" {
-		text += fmt.Sprintf("   %s. %s.\n", d.verdictStyle(id, upperFirst(words)), d.standingWords())
+		text += fmt.Sprintf("   %s. %s.\n", d.verdictStyle(id, upperFirst(words)), d.standingWords(nil))
 	}
 	return d.Print(text)
 }
@@ -285,7 +282,7 @@ func (d *logDesk) remove(ctx context.Context, s loggedShot, done string) error {
 		return err
 	}
 	text := fmt.Sprintf("%s %d.\n", done, s.Order)
-	if words := d.standingWords(); words != "" {
+	if words := d.standingWords(nil); words != "" {
 		text += "   " + words + ".\n"
 	}
 	return d.Print(text)
@@ -356,35 +353,6 @@ var stateWords = map[local.State]string{
 	local.Waiting:  "waiting",
 	local.Refused:  "refused",
 	local.Conflict: "conflict",
-}
-
-func (d *logDesk) showDrill() error {
-	if d.drill == nil {
-		return mistake("there is no drill: start again with --drill NAME for one")
-	}
-	var b strings.Builder
-	for _, sentence := range d.drill.sentences {
-		fmt.Fprintf(&b, "  %s.\n", sentence)
-	}
-	fmt.Fprintf(&b, "  %s.\n", d.standingWords())
-	if score := d.score; score.Judged > 0 {
-		interval := score.TrueShare.Interval
-		fmt.Fprintf(
-			&b,
-			"  95 %% interval %.0f to %s; longest run %d",
-			100*interval.Low,
-			terminal.Percent(interval.High),
-			score.LongestRun,
-		)
-		if score.OutsideMisses+score.InsideMisses > 0 {
-			fmt.Fprintf(&b, "; missed outside %d, inside %d", score.OutsideMisses, score.InsideMisses)
-		}
-		if score.GutterBalls > 0 {
-			fmt.Fprintf(&b, "; in the gutter %d", score.GutterBalls)
-		}
-		fmt.Fprintf(&b, ".\n%s", d.Paragraph(score.Reading, "  "))
-	}
-	return d.Print(b.String())
 }
 
 func (d *logDesk) changeBall(text string) error {
