@@ -1,5 +1,5 @@
-// Package db is the only one that knows SQL: migrations, queries, the squad's transaction and the
-// translation of driver errors.
+// Package db is the only one that contains SQL: migrations, queries, the squad's transaction and
+// the translation of driver errors.
 package db
 
 //go:generate env CGO_ENABLED=0 go tool sqlc generate
@@ -16,7 +16,7 @@ import (
 )
 
 // ServiceRole is the role every query of the service runs under. It owns nothing, so row-level
-// security binds it.
+// security applies to it.
 const ServiceRole = "laneward_service"
 
 // DB is a pool of connections that work under [ServiceRole].
@@ -34,7 +34,8 @@ type Options struct {
 }
 
 // Open connects to the database at url, whose user must be a member of [ServiceRole], and checks
-// that it answers and holds this program's schema. The URL is a secret and is in no error.
+// that it answers and holds this program's schema. The URL is a secret and never appears in an
+// error.
 func Open(ctx context.Context, url string, options Options) (*DB, error) {
 	config, err := pgxpool.ParseConfig(url)
 	if err != nil {
@@ -130,7 +131,7 @@ func (d *DB) InSquad(ctx context.Context, squad uuid.UUID, work func(tx *Tx) err
 	return d.transaction(ctx, squad, pgx.TxOptions{}, work)
 }
 
-// ReadSquad is [DB.InSquad] for reading at one moment: all its queries see the same committed
+// ReadSquad is [DB.InSquad] for reading from one snapshot: all its queries see the same committed
 // state.
 func (d *DB) ReadSquad(ctx context.Context, squad uuid.UUID, work func(tx *Tx) error) error {
 	return d.transaction(ctx, squad, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, work)

@@ -34,8 +34,8 @@ func (e *ConstraintError) Error() string {
 
 func (e *ConstraintError) Unwrap() error { return e.cause }
 
-// Translate turns a driver error into one of this package's; any other error passes unchanged. It
-// is the one place that knows SQLSTATE.
+// Translate turns a driver error into one of this package's; any other error is returned unchanged.
+// It is the one place that knows SQLSTATE.
 func Translate(err error) error {
 	var pg *pgconn.PgError
 	var connect *pgconn.ConnectError
@@ -89,7 +89,7 @@ func isRemoval(pg *pgconn.PgError) bool {
 // IsRetry reports whether the transaction may succeed when it is run again.
 func IsRetry(err error) bool { return errors.Is(err, errRetry) }
 
-// withoutURL keeps what went wrong and drops what a connection error says of where: it may hold a
+// withoutURL keeps what went wrong and drops the address from a connection error: it may contain a
 // password.
 func withoutURL(err error) error {
 	var connect *pgconn.ConnectError

@@ -21,7 +21,7 @@ import (
 //go:embed migrations/*.sql
 var migrationFiles embed.FS
 
-// Migrations returns the embedded migrations, for tests that hold them to their hashes.
+// Migrations returns the embedded migrations, for tests that check their hashes.
 func Migrations() fs.FS {
 	sub, err := fs.Sub(migrationFiles, "migrations")
 	if err != nil {
@@ -63,7 +63,7 @@ func latestMigration() int64 {
 	return version
 }
 
-// Migrate brings the database at ownerURL to this program's schema, forward only and under an
+// Migrate upgrades the database at ownerURL to this program's schema, forward only and under an
 // advisory lock, so that several programs may start at once. The user of ownerURL owns the tables
 // and must be allowed to create a role.
 func Migrate(ctx context.Context, ownerURL string) error {

@@ -76,8 +76,8 @@ func ShotColumn[T any](name string) func(*Shot) *T {
 	panic(fmt.Sprintf("db: shots have no column %s of type %s", name, reflect.TypeFor[T]()))
 }
 
-// putShots writes a whole set in one statement; a generated statement cannot say arrays with NULLs
-// in them.
+// putShots writes a whole set in one statement; a generated statement cannot express arrays with
+// NULLs in them.
 var putShots = func() string {
 	var names, arrays, updated, excluded []string
 	for i, column := range shotColumns {

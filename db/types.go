@@ -13,8 +13,7 @@ import (
 )
 
 // The driver knows uuid.UUID by its text only, and what may be NULL by reflection, which for
-// thousands of rows costs more than all else that is done for them. Here it learns to take the
-// bytes as they are.
+// thousands of rows costs more than everything else. Here it learns to take the bytes as they are.
 
 // registerTypes teaches a new connection.
 func registerTypes(_ context.Context, conn *pgx.Conn) error {

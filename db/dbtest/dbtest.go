@@ -2,14 +2,14 @@
 
 // Package dbtest gives each test a real Postgres database of its own.
 //
-// The server comes from the first of these that can be had:
+// The server comes from the first of these that is available:
 //
 //  1. url: $LANEWARD_TEST_DATABASE_URL, a server that runs anyway; its user must be allowed to create databases and roles.
 //  2. testcontainers: a container, where a Docker engine answers ($DOCKER_HOST, else the usual sockets) and already holds the image
 //     $LANEWARD_TEST_IMAGE (laneward-postgres:local unless set; deploy/image/postgres/build makes it). No image is pulled.
 //  3. private: a server started from the machine's own Postgres, durable settings off.
 //
-// LANEWARD_TEST_DB=url, testcontainers or private forces one way. Where none can be had the test
+// LANEWARD_TEST_DB=url, testcontainers or private forces one way. Where none is available the test
 // fails; it never skips.
 //
 // Every test process has one server, shared by its tests, and it is gone before the process's

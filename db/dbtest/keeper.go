@@ -21,7 +21,7 @@ import (
 // or a kill. So the server belongs to a second process, the keeper, which runs until its standard
 // input, a pipe from the test process, is closed by the kernel. The keeper is the test binary
 // itself, started with keeperVariable set. It shares standard error with the test process, so that
-// `go test` waits for it and reports what went wrong in clearing up.
+// `go test` waits for it and reports what went wrong in cleaning up.
 
 // keeperVariable names the way that a keeper is to start its server; it is set for keepers only.
 const keeperVariable = "LANEWARD_DBTEST_KEEPER"
@@ -44,7 +44,7 @@ func init() {
 	os.Exit(0)
 }
 
-// keptServer is a server that a keeper started, and how to be rid of it.
+// keptServer is a server that a keeper started, and how to stop it.
 type keptServer struct {
 	adminURL string
 	stop     func(context.Context) error

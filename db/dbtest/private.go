@@ -18,7 +18,7 @@ import (
 	"laneward/db/pgprivate"
 )
 
-// testSettings make a server fast and forgetful; its data are gone with the test process anyway.
+// testSettings make a server fast and not durable; its data are gone with the test process anyway.
 var testSettings = map[string]string{
 	"fsync":              "off",
 	"synchronous_commit": "off",

@@ -11,7 +11,7 @@ import (
 	"time"
 )
 
-// way is how a server can be had; the values are those of LANEWARD_TEST_DB.
+// way is how a server is obtained; the values are those of LANEWARD_TEST_DB.
 type way string
 
 const (
@@ -84,7 +84,7 @@ func findServer(ctx context.Context) (*testServer, error) {
 		}
 		faults = append(faults, fmt.Errorf("  %s: %w", by, err))
 		if by == wayURL && os.Getenv(urlVariable) != "" {
-			break // a server that was asked for and does not answer must not be replaced by another in silence
+			break // a server that was asked for and does not answer must not be replaced by another silently
 		}
 		if !errors.Is(err, errNotThere) {
 			note = fmt.Sprintf("the way %s did not work: %v", by, err)

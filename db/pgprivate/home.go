@@ -25,7 +25,7 @@ const (
 	logName     = "postgres.log"
 	lockName    = "owner.lock"
 
-	maxLogBytes = 16 << 20 // the log is turned over at a start, once it is larger
+	maxLogBytes = 16 << 20 // the log is rotated at a start, once it is larger
 )
 
 // home is a data directory whose lock this process holds.
@@ -104,10 +104,10 @@ func (h *home) writeLock(socketDir string) error {
 	return nil
 }
 
-// close lets go of the lock; a second call does nothing.
+// close releases the lock; a second call does nothing.
 func (h *home) close() error {
-	// Closing alone would not do: a child that is just being started elsewhere in this process has
-	// the descriptor too, until it executes.
+	// Closing alone would not be enough: a child that is just being started elsewhere in this
+	// process has the descriptor too, until it executes.
 	unlocked := syscall.Flock(int(h.lock.Fd()), syscall.LOCK_UN)
 	closed := h.lock.Close()
 	if errors.Is(closed, os.ErrClosed) {
@@ -181,7 +181,7 @@ func (h *home) initialise(ctx context.Context, binaries binaries, noSync bool) e
 	return syncDir(h.dir)
 }
 
-// syncDir makes a rename in dir outlast a power cut.
+// syncDir makes a rename in dir survive a power cut.
 func syncDir(dir string) error {
 	folder, err := os.Open(dir)
 	if err != nil {
@@ -252,7 +252,7 @@ func removeSocketDir(dir string) error {
 	return os.RemoveAll(dir)
 }
 
-// openLog opens the server's log for appending, turned over first when it has grown large.
+// openLog opens the server's log for appending, rotated first when it has grown large.
 func (h *home) openLog() (*os.File, error) {
 	path := filepath.Join(h.dir, logName)
 	if info, err := os.Lstat(path); err == nil && info.Size() > maxLogBytes {

@@ -5,10 +5,10 @@
 //
 // The server listens on a unix socket only, in a directory that no other user may enter; there is
 // no TCP port and no password. One process at a time owns a data directory, by a lock that the
-// kernel lets go when that process dies. The server does not outlive its owner: on Linux the kernel
-// tells it to shut down when the owner is killed, and where that did not work the next start finds
-// the server left behind, stops it cleanly and starts its own. Postgres replays its log after any
-// crash, so what was committed is kept.
+// kernel releases when that process dies. The server does not outlive its owner: on Linux the
+// kernel tells it to shut down when the owner is killed, and where that did not work the next start
+// finds the server left behind, stops it cleanly and starts its own. Postgres replays its log after
+// any crash, so what was committed is kept.
 package pgprivate
 
 import (
@@ -32,7 +32,7 @@ import (
 	"github.com/jackc/pgx/v5"
 )
 
-// MinMajor is the oldest Postgres that will do.
+// MinMajor is the oldest supported major version of Postgres.
 const MinMajor = 15
 
 // Superuser is the role that [Server.URL] signs in as.
@@ -211,7 +211,7 @@ func (s *Server) launch(binaries binaries, settings map[string]string) error {
 	return closeErr
 }
 
-// finish records how the server ended and lets go of what it held.
+// finish records how the server ended and releases its lock.
 func (s *Server) finish(waitErr error) {
 	var err error
 	switch {

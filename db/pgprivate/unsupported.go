@@ -10,7 +10,7 @@ import (
 	"log/slog"
 )
 
-// MinMajor is the oldest Postgres that will do.
+// MinMajor is the oldest supported major version of Postgres.
 const MinMajor = 15
 
 // Superuser is the role that [Server.URL] signs in as.
@@ -31,7 +31,7 @@ type Config struct {
 	Logger                *slog.Logger
 }
 
-// Server cannot be had here.
+// Server is not supported here.
 type Server struct{}
 
 // Start returns [ErrNoBinaries].

@@ -7,14 +7,14 @@ import (
 	"net/http"
 )
 
-// Answer is what the server answered, decoded and as it came.
+// Answer is the server's answer, decoded and as received.
 type Answer[T any] struct {
 	Value T
 	JSON  []byte
 }
 
-// answerOf takes a decoded success, which is absent when the status is another success than the
-// contract's.
+// answerOf takes a decoded success, which is nil when the status is a success that the contract
+// does not list.
 func answerOf[T any](value *T, text []byte, response *http.Response) (Answer[T], error) {
 	if value == nil {
 		return Answer[T]{}, fail(

@@ -20,8 +20,8 @@ func (c *Client) Export(ctx context.Context, squad, athlete uuid.UUID) ([]byte, 
 }
 
 // Erase removes an athlete and everything of theirs for good, and returns how many records that
-// were. confirm is the athlete's name. It is not sent again by itself: after a lost answer the
-// athlete is [NotFound].
+// were. confirm is the athlete's name. It is never retried: after a lost answer the athlete is
+// [NotFound].
 func (c *Client) Erase(ctx context.Context, squad, athlete uuid.UUID, confirm string) (Answer[openapi.Erased], error) {
 	answer, err := c.api.EraseAthleteWithResponse(ctx, squad, athlete, openapi.Confirmation{Confirm: confirm})
 	if err != nil {

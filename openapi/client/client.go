@@ -32,14 +32,14 @@ type Client struct {
 	store  *Store
 	clock  clock
 	keeper *keeper
-	open   *openapi.ClientWithResponses // for what needs no sign-in
+	open   *openapi.ClientWithResponses // for requests that need no sign-in
 	api    *openapi.ClientWithResponses
-	signed *transport // what api sends by
+	signed *transport // the transport of api
 	// streams sends requests whose answer does not end.
 	streams *openapi.Client
 }
 
-// New returns a client of one server. It fails when the address is none.
+// New returns a client of one server. It fails when the address is invalid.
 func New(config Config) (*Client, error) {
 	server, err := Address(config.Server)
 	if err != nil {
@@ -136,7 +136,7 @@ func limitedHTTP() *http.Client {
 	}
 }
 
-// withoutLimit returns the same without a limit to the time of an answer as a whole.
+// withoutLimit returns the same client without a limit on the time of a whole answer.
 func withoutLimit(limited *http.Client) *http.Client {
 	endless := *limited
 	endless.Timeout = 0

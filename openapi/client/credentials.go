@@ -14,7 +14,7 @@ import (
 )
 
 // SignIn is what a device keeps of one sign-in. When it has ended the tokens are empty and the rest
-// stays, so that what waits to be sent finds its user again.
+// stays, so that unsent changes find their user again.
 type SignIn struct {
 	UserID        uuid.UUID `json:"user_id"`
 	Email         string    `json:"email"`
@@ -42,7 +42,7 @@ const (
 	directoryMode   = 0o700
 )
 
-// OpenStore returns the store in dir, which is made when first written to.
+// OpenStore returns the store in dir, which is created when first written to.
 func OpenStore(dir string) *Store { return &Store{dir: dir} }
 
 // Path is the file of sign-ins.
@@ -110,7 +110,7 @@ func (s *Store) locked(ctx context.Context, work func() error) (err error) {
 	return work()
 }
 
-// write replaces the file as a whole, so that a reader or a crash never meets half of it.
+// write replaces the file as a whole, so that neither a reader nor a crash ever leaves half of it.
 func (s *Store) write(held Credentials) (err error) {
 	text, err := json.MarshalIndent(held, "", "  ")
 	if err != nil {

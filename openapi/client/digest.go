@@ -16,7 +16,7 @@ type Digest struct {
 	Sum   uint64
 }
 
-// Add takes a record in.
+// Add adds a record.
 func (d *Digest) Add(id uuid.UUID, rev int64) {
 	d.Count++
 	d.Sum += recordPart(id, rev)

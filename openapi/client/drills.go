@@ -17,8 +17,8 @@ func (c *Client) ReadSentence(ctx context.Context, squad uuid.UUID, sentence str
 	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
 }
 
-// Assign gives a drill to athletes, to all of them or to none; who holds it already keeps it, so it
-// can be sent again.
+// Assign gives a drill to athletes, to all of them or to none; an athlete who holds it already
+// keeps it, so it can be sent again.
 func (c *Client) Assign(
 	ctx context.Context,
 	squad, drill uuid.UUID,

@@ -16,7 +16,7 @@ import (
 // Code is the kind of a failure: the fragment of a problem's type, or one of the client's own.
 type Code string
 
-// The kinds of failure a server tells.
+// The kinds of failure a server reports.
 const (
 	Invalid          Code = "invalid"
 	Unauthenticated  Code = "unauthenticated"
@@ -34,7 +34,7 @@ const (
 	Unavailable      Code = "unavailable"
 )
 
-// The kinds of failure that need no server.
+// The kinds of failure that arise in the client.
 const (
 	Unreachable Code = "unreachable" // no answer came
 	NotOurs     Code = "not-ours"    // an answer came, but not from a Laneward server
@@ -86,7 +86,7 @@ func (e *Error) Is(target error) bool {
 	return ok && other.Code == e.Code && other.Detail == ""
 }
 
-// CodeOf returns the kind of a failure, "" when it is none of this package's.
+// CodeOf returns the kind of a failure, "" when it is not one of this package's.
 func CodeOf(err error) Code {
 	var known *Error
 	if errors.As(err, &known) {

@@ -10,11 +10,11 @@ import (
 	"github.com/google/uuid"
 )
 
-// Find returns the one record of a kind that a person means by an id or a name. Upper and lower
-// case are the same unless that makes the difference between two. The beginning of a name will do
-// when no other name begins so, its first words before its first letters. A session can also be
-// called by its day, or by its name and day. It fails with [NotFound], naming those there are, or
-// with [Ambiguous], listing the ids to choose from.
+// Find returns the one record of a kind that a person means by an id or a name. Case is ignored
+// unless two names differ in nothing else. The beginning of a name is enough when no other name
+// begins with it, its first words before its first letters. A session can also be given by its day,
+// or by its name and day. It fails with [NotFound], naming those there are, or with [Ambiguous],
+// listing the ids to choose from.
 func (c *Client) Find(ctx context.Context, squad uuid.UUID, kind Kind, text string) (Record, error) {
 	if id, err := uuid.Parse(text); err == nil {
 		return c.Get(ctx, squad, kind, id)
@@ -26,7 +26,7 @@ func (c *Client) Find(ctx context.Context, squad uuid.UUID, kind Kind, text stri
 	return Pick(all, kind, text)
 }
 
-// Pick is [Client.Find] among records that are at hand.
+// Pick is [Client.Find] among given records.
 func Pick(all []Record, kind Kind, text string) (Record, error) {
 	text = strings.Join(strings.Fields(text), " ")
 	if id, err := uuid.Parse(text); err == nil {
@@ -77,7 +77,7 @@ func nameOf(record Record) named {
 	return known
 }
 
-// callings are the names a record answers to.
+// callings are the names a record can be found by.
 func callings(record Record) []string {
 	known := nameOf(record)
 	if known.Date == "" {

@@ -9,11 +9,11 @@ import (
 	"laneward/openapi"
 )
 
-// leeway is how long before its end an access token counts as run out.
+// leeway is how long before its expiry an access token counts as expired.
 const leeway = 30 * time.Second
 
 // refreshLimit bounds one refresh, and refreshGrace how long it goes on when its context has ended:
-// a refresh token is spent by the question, and a client that does not wait for the answer may find
+// a refresh token is spent by the request, and a client that does not wait for the answer may find
 // its user signed out the next day.
 const (
 	refreshLimit = 30 * time.Second
@@ -41,7 +41,7 @@ func (k *keeper) fresh(signIn SignIn) bool {
 	return signIn.AccessToken != "" && k.clock.now().Add(leeway).Before(signIn.AccessExpires)
 }
 
-// token returns an access token that is good for a while.
+// token returns an access token that is valid for a while.
 func (k *keeper) token(ctx context.Context) (string, error) {
 	k.mu.Lock()
 	signIn := k.cached
@@ -103,8 +103,8 @@ func (k *keeper) renew(ctx context.Context, useless string) (string, error) {
 	return token, err
 }
 
-// refresh trades the refresh token for new tokens. When the answer is lost the same token is sent
-// again, and the server answers the same.
+// refresh exchanges the refresh token for new tokens. When the answer is lost the same token is
+// sent again, and the server returns the same ones.
 func (k *keeper) refresh(ctx context.Context, signIn SignIn) (openapi.Tokens, error) {
 	patient, cancel := context.WithTimeout(context.WithoutCancel(ctx), refreshLimit)
 	defer cancel()

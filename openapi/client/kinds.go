@@ -19,5 +19,5 @@ const (
 // Kinds are the kinds a squad lists and adds to one by one, those that others refer to first.
 var Kinds = []Kind{Athlete, Ball, Pattern, Session, Drill, Assignment}
 
-// Plural is the kind's name for many.
+// Plural is the kind's name in the plural.
 func (k Kind) Plural() string { return string(k) + "s" }

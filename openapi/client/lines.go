@@ -204,7 +204,7 @@ func computed[T any](
 	return answer, nil
 }
 
-// problemIn reads a problem that came after the status was out.
+// problemIn reads a problem that came after the status was sent.
 func problemIn(text []byte) error {
 	var problem openapi.Problem
 	if err := json.Unmarshal(text, &problem); err != nil {

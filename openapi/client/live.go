@@ -19,8 +19,8 @@ import (
 	"laneward/openapi"
 )
 
-// A server says something every 15 seconds, if only that it is alive. One that is silent for longer
-// has gone without saying so.
+// A server sends something every 15 seconds, if only a keep-alive. One that is silent for longer is
+// gone.
 const (
 	longestSilence = 45 * time.Second
 	maxEvent       = 4 << 20 // bytes of one line
@@ -66,7 +66,7 @@ func (c *Client) Live(ctx context.Context, squad uuid.UUID, after string) (*Tail
 	return t, nil
 }
 
-// listener puts the silence off with everything that comes.
+// listener resets the silence timer with everything that comes.
 type listener struct {
 	from    io.Reader
 	silence *time.Timer
@@ -100,7 +100,7 @@ func (t *Tail) Next() (Event, error) {
 		line := t.lines.Text()
 		if line == "" {
 			if data == nil {
-				name = "" // an event without data is none
+				name = "" // an event without data does not count
 				continue
 			}
 			return t.event(name, strings.Join(data, "\n"))
@@ -134,7 +134,7 @@ func (t *Tail) Next() (Event, error) {
 	}
 }
 
-// event reads the events that this client knows and passes over others.
+// event reads the events that this client knows and skips others.
 func (t *Tail) event(name, data string) (Event, error) {
 	event := Event{Cursor: t.cursor}
 	if name != "item" {
@@ -147,7 +147,7 @@ func (t *Tail) event(name, data string) (Event, error) {
 	return event, nil
 }
 
-// eventLines parts a stream into lines, which end with CR, LF or both (HTML Living Standard,
+// eventLines splits a stream into lines, which end with CR, LF or both (HTML Living Standard,
 // section 9.2.6).
 func eventLines(data []byte, atEnd bool) (advance int, line []byte, err error) {
 	end := bytes.IndexAny(data, "\r\n")

@@ -7,7 +7,7 @@ import (
 	"laneward/openapi"
 )
 
-// deviceName is what this device signs in as: the name it has on its network.
+// deviceName is what this device signs in as: its host name.
 func deviceName() string {
 	name, err := os.Hostname()
 	if err != nil || name == "" {
@@ -16,8 +16,8 @@ func deviceName() string {
 	return name[:min(len(name), 100)]
 }
 
-// SignUp makes a user and signs them in on this device. It returns whose sign-in to the same server
-// ended by it, if anybody's.
+// SignUp creates a user and signs them in on this device. It returns the sign-in to the same server
+// that it replaced, if any.
 func (c *Client) SignUp(ctx context.Context, email, name, password string) (ended SignIn, err error) {
 	device := deviceName()
 	answer, err := c.open.SignUpWithResponse(
@@ -34,8 +34,8 @@ func (c *Client) SignUp(ctx context.Context, email, name, password string) (ende
 	return c.signedIn(ctx, email, device, tokens.Value)
 }
 
-// SignIn signs a user in on this device. It returns whose sign-in to the same server ended by it,
-// if anybody's.
+// SignIn signs a user in on this device. It returns the sign-in to the same server that it
+// replaced, if any.
 func (c *Client) SignIn(ctx context.Context, email, password string) (ended SignIn, err error) {
 	device := deviceName()
 	answer, err := c.open.SignInWithResponse(ctx, openapi.SignIn{Email: email, Password: password, Device: device})

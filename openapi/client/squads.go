@@ -12,8 +12,8 @@ import (
 	"laneward/openapi"
 )
 
-// CreateSquad makes a squad whose coach the user is. It has its id from here, so that sending it
-// again after a lost answer makes it once.
+// CreateSquad creates a squad with the user as its coach. Its id is chosen here, so that sending it
+// again after a lost answer creates it once.
 func (c *Client) CreateSquad(ctx context.Context, name string) (Answer[openapi.Squad], error) {
 	id, err := uuid.NewV7()
 	if err != nil {
@@ -27,7 +27,7 @@ func (c *Client) CreateSquad(ctx context.Context, name string) (Answer[openapi.S
 	if err != nil {
 		return Answer[openapi.Squad]{}, err
 	}
-	if answer.JSON200 != nil { // an earlier attempt, whose answer was lost, had made it
+	if answer.JSON200 != nil { // an earlier attempt, whose answer was lost, had created it
 		return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
 	}
 	return answerOf(answer.JSON201, answer.Body, answer.HTTPResponse)
@@ -57,7 +57,7 @@ func (c *Client) Join(ctx context.Context, code string) (Answer[openapi.Member],
 	return answerOf(answer.JSON201, answer.Body, answer.HTTPResponse)
 }
 
-// Members lists the squad's members whom the user may see.
+// Members lists the squad's members that the user may see.
 func (c *Client) Members(ctx context.Context, squad uuid.UUID) iter.Seq2[Answer[openapi.Member], error] {
 	return items[openapi.Member](func(limit *int, cursor *string) (*http.Response, error) {
 		return c.api.ListMembers(ctx, squad, &openapi.ListMembersParams{Limit: limit, Cursor: cursor})

@@ -26,7 +26,7 @@ var SyncedKinds = []Kind{Squad, Athlete, Member, Pattern, Ball, Session, Drill, 
 // Schema is the version of the records that this client understands.
 const Schema = 2
 
-// TooOld is the failure of a client that the server does not understand any more.
+// TooOld is the failure of a client that the server no longer understands.
 const TooOld Code = "client-too-old"
 
 // MaxPush is how many changes one push sends, which the server stores in one go.
@@ -67,8 +67,8 @@ type SnapshotPage struct {
 	Digest Digest `json:"digest"`
 }
 
-// Feed reads what changed after a cursor, "" being the beginning. It fails with [Gone] when there
-// is no going on from the cursor: a snapshot is to be read then.
+// Feed reads what changed after a cursor, "" being the beginning. It fails with [Gone] when the
+// cursor cannot be resumed from: read a snapshot then.
 func (c *Client) Feed(ctx context.Context, squad uuid.UUID, after string) (FeedPage, error) {
 	limit, schema := pageSize, Schema
 	params := &openapi.GetFeedParams{Limit: &limit, Schema: &schema}
@@ -87,7 +87,7 @@ func (c *Client) Feed(ctx context.Context, squad uuid.UUID, after string) (FeedP
 }
 
 // Snapshot reads a page of a first copy, "" being the first page. It fails with [Gone] when the
-// copy is to be begun again.
+// copy has to start again.
 func (c *Client) Snapshot(ctx context.Context, squad uuid.UUID, from string) (SnapshotPage, error) {
 	limit, schema := pageSize, Schema
 	params := &openapi.GetSnapshotParams{Limit: &limit, Schema: &schema}

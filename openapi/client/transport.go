@@ -25,7 +25,7 @@ const (
 	answerTimeout = 4 * time.Minute  // a large log takes its time to be stored
 )
 
-// clock is what waiting needs of the world; tests have their own.
+// clock is the time and the waiting; tests have their own.
 type clock struct {
 	now    func() time.Time
 	sleep  func(ctx context.Context, d time.Duration) error
@@ -64,7 +64,7 @@ type transport struct {
 }
 
 // resendable marks requests that may be sent again although an earlier one may have been carried
-// out: the server then answers the same.
+// out: the server then returns the same answer.
 type resendable struct{}
 
 func resend(ctx context.Context) context.Context { return context.WithValue(ctx, resendable{}, true) }
@@ -86,7 +86,7 @@ func mayResend(request *http.Request) bool {
 		request.Context().Value(resendable{}) != nil
 }
 
-// Do sends a request, again where that is safe and may help.
+// Do sends a request, and sends it again where that is safe and may help.
 func (t *transport) Do(request *http.Request) (*http.Response, error) {
 	request.Header.Set("User-Agent", t.agent)
 	token, err := "", error(nil)
@@ -194,7 +194,7 @@ func (t *transport) unreachable(err error) error {
 	return &Error{Code: Unreachable, Detail: fmt.Sprintf("no answer from %s: %s", t.server, plainly(err)), cause: err}
 }
 
-// plainly takes the address and the method off a network error.
+// plainly removes the address and the method from a network error.
 func plainly(err error) string {
 	var network *net.OpError
 	var lookup *net.DNSError

@@ -75,10 +75,10 @@ func pack(text []byte) ([]byte, error) {
 	var packed bytes.Buffer
 	writer := gzip.NewWriter(&packed)
 	if _, err := writer.Write(text); err != nil {
-		return nil, fmt.Errorf("pack the log: %w", err)
+		return nil, fmt.Errorf("compress the body: %w", err)
 	}
 	if err := writer.Close(); err != nil {
-		return nil, fmt.Errorf("pack the log: %w", err)
+		return nil, fmt.Errorf("compress the body: %w", err)
 	}
 	return packed.Bytes(), nil
 }

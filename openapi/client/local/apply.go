@@ -105,7 +105,7 @@ func applyItem(
 	return hold(ctx, tx, k, copied, v)
 }
 
-// reached writes down that the copy is whole as of a revision.
+// reached records that the copy is complete as of a revision.
 func reached(ctx context.Context, squad uuid.UUID, rev, nowMS int64) func(*sql.Tx) error {
 	return func(tx *sql.Tx) error {
 		_, err := tx.ExecContext(
@@ -119,7 +119,7 @@ func reached(ctx context.Context, squad uuid.UUID, rev, nowMS int64) func(*sql.T
 	}
 }
 
-// atLeast writes down that the copy holds what came up to a revision.
+// atLeast records that the copy holds what came up to a revision.
 func atLeast(ctx context.Context, squad uuid.UUID, rev, nowMS int64) func(*sql.Tx) error {
 	return func(tx *sql.Tx) error {
 		_, err := tx.ExecContext(
@@ -133,7 +133,7 @@ func atLeast(ctx context.Context, squad uuid.UUID, rev, nowMS int64) func(*sql.T
 	}
 }
 
-// sweep drops what a snapshot that has been read whole did not have.
+// sweep drops what a completely read snapshot did not contain.
 func sweep(ctx context.Context, squad uuid.UUID, copied int64) func(*sql.Tx) error {
 	return func(tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `DELETE FROM records WHERE squad = ? AND copy <> ?`, squad.String(), copied)

@@ -53,10 +53,10 @@ func changesOf(ctx context.Context, tx *sql.Tx, k key) ([]change, error) {
 	return collect(rows, func(c *change) error { return rows.Scan(c.into()...) })
 }
 
-// Put keeps a record as the person made or changed it, to be sent at the next sync. Its Rev is the
-// revision the change is based on, as [Store.Records] gave it, 0 for a new record. When Put returns
-// nil the change is on the disk. It fails with [client.Conflict] while two versions of the record
-// wait for the person's choice ([Store.Resolve]).
+// Put stores a record that the person created or changed, to be sent at the next sync. Its Rev is
+// the revision the change is based on, as [Store.Records] gave it, 0 for a new record. When Put
+// returns nil the change is on the disk. It fails with [client.Conflict] while two versions of the
+// record wait for the person's choice ([Store.Resolve]).
 func (s *Store) Put(ctx context.Context, squad uuid.UUID, r client.Record) error {
 	body, err := plain(r.JSON, r.ID)
 	if err != nil {
@@ -98,7 +98,7 @@ func (s *Store) change(ctx context.Context, k key, base int64, body []byte) erro
 			_, err := tx.ExecContext(ctx, `UPDATE changes SET body = ? WHERE seq = ?`, text(body), last.seq)
 			return err
 		case body == nil && last.base == 0:
-			return remove(ctx, tx, last.seq) // the server never heard of it
+			return remove(ctx, tx, last.seq) // it was never sent to the server
 		default:
 			return requeue(ctx, tx, last.seq, last.base, body)
 		}
@@ -113,7 +113,7 @@ func insert(ctx context.Context, tx *sql.Tx, k key, base int64, body []byte, fol
 	return err
 }
 
-// requeue puts a change that is not on its way into the queue, as it is now.
+// requeue puts a change that is not being sent into the queue, as it is now.
 func requeue(ctx context.Context, tx *sql.Tx, seq, base int64, body []byte) error {
 	_, err := tx.ExecContext(
 		ctx,
@@ -121,7 +121,7 @@ func requeue(ctx context.Context, tx *sql.Tx, seq, base int64, body []byte) erro
 		schema = CASE WHEN ? = 0 THEN ? ELSE schema END WHERE seq = ?`,
 		base,
 		text(body),
-		base, // what is new has nothing that it could take away
+		base, // a new record has nothing that it could remove
 		client.Schema,
 		seq,
 	)
@@ -147,7 +147,7 @@ type outgoing struct {
 	seq  int64
 	base int64
 	body []byte
-	// schema is the wire schema it was made by.
+	// schema is the wire schema it was made with.
 	schema int
 }
 
@@ -218,7 +218,7 @@ func (s *Store) queued(ctx context.Context, squad uuid.UUID) (n int, err error) 
 	return n, err
 }
 
-// changeAt returns a change by its number, and whose it is; sql.ErrNoRows when there is none.
+// changeAt returns a change by its number, and its record's key; sql.ErrNoRows when there is none.
 func changeAt(ctx context.Context, tx *sql.Tx, seq int64) (k key, c change, theirsRev int64, err error) {
 	err = tx.QueryRowContext(ctx, `SELECT squad, kind, id, theirs_rev, `+changeColumns+` FROM changes WHERE seq = ?`, seq).
 		Scan(append([]any{&k.squad, &k.kind, &k.id, &theirsRev}, c.into()...)...)

@@ -26,7 +26,7 @@ func fieldsOf(body []byte) (fields, error) {
 	return all, nil
 }
 
-// same compares two values by what they say, not by how they are written. An absent one is nil.
+// same compares two values by meaning, not by how they are written. An absent one is nil.
 func same(a, b json.RawMessage) bool {
 	if len(a) == 0 || len(b) == 0 {
 		return len(a) == len(b)
@@ -72,7 +72,7 @@ func union(all ...fields) map[string]bool {
 }
 
 // merge lays an edit on top of what is stored, given what the edit was based on, field by field. ok
-// is false when both changed a field, and not to the same.
+// is false when both changed a field to different values.
 func merge(base, mine, stands []byte) (merged []byte, ok bool, err error) {
 	var was, my, their fields
 	for _, one := range []struct {

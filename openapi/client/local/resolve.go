@@ -13,9 +13,9 @@ import (
 	"laneward/openapi/client"
 )
 
-// Pending is a change that the server has not taken.
+// Pending is a change that the server has not accepted.
 type Pending struct {
-	Number  int64 // names it, as long as it is there
+	Number  int64 // names it while it exists
 	Squad   uuid.UUID
 	Kind    client.Kind
 	ID      uuid.UUID
@@ -65,9 +65,9 @@ func (s *Store) Pending(ctx context.Context, states ...State) ([]Pending, error)
 	})
 }
 
-// Resolve puts a change that was set aside back into the queue, as body says now; nil deletes the
-// record. One that conflicts is from now on based on what the server has, so that it takes the
-// place of that. It fails with [client.NotFound] when no such change is set aside.
+// Resolve puts a change that was set aside back into the queue with a new body; nil deletes the
+// record. A conflicting change is then based on the server's version, so that it replaces that. It
+// fails with [client.NotFound] when no such change is set aside.
 func (s *Store) Resolve(ctx context.Context, number int64, body json.RawMessage) error {
 	return s.setAsideChange(ctx, number, func(tx *sql.Tx, k key, c change, theirsRev int64) error {
 		if body != nil {

@@ -24,9 +24,9 @@ func copyOf(ctx context.Context, tx *sql.Tx, squad uuid.UUID) (n int64, err erro
 	return n, err
 }
 
-// hold writes what the server has into the copy, unless a newer version is known already. What an
-// older snapshot left says nothing: the server's data may have been restored since. changed is
-// false when the copy had it already.
+// hold writes the server's version into the copy, unless a newer one is known already. Rows of an
+// older snapshot do not count: the server's data may have been restored since. changed is false
+// when the copy had it already.
 func hold(ctx context.Context, tx *sql.Tx, k key, copied int64, v version) (changed bool, err error) {
 	var rev, of int64
 	err = tx.QueryRowContext(ctx, `SELECT rev, copy FROM records WHERE `+isKey, k.values()...).Scan(&rev, &of)
@@ -47,8 +47,8 @@ func hold(ctx context.Context, tx *sql.Tx, k key, copied int64, v version) (chan
 	return !held || rev != v.rev, err
 }
 
-// settle writes down what became of changes that were sent. One that another process has settled
-// meanwhile is passed over.
+// settle records what became of changes that were sent. One that another process has settled
+// meanwhile is skipped.
 func (s *Store) settle(ctx context.Context, squad uuid.UUID, sent []outgoing, outcomes []client.Outcome) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
 		copied, err := copyOf(ctx, tx, squad)
@@ -136,13 +136,12 @@ func setAside(
 	return err
 }
 
-// goOn lays the change that waited for another on top of what has become of that, and puts it in
-// the queue.
+// goOn applies the change that waited for another on top of its outcome, and puts it in the queue.
 func goOn(ctx context.Context, tx *sql.Tx, sent outgoing, next change, stands version) error {
 	switch {
 	case next.body == nil && stands.body == nil:
 		return remove(ctx, tx, next.seq) // both have deleted it
-	case next.body == nil, sent.body == nil && stands.body == nil: // deleted now, or made again after it was deleted
+	case next.body == nil, sent.body == nil && stands.body == nil: // deleted now, or created again after it was deleted
 		return requeue(ctx, tx, next.seq, stands.rev, next.body)
 	case sent.body == nil || stands.body == nil:
 		return setAside(ctx, tx, []change{next}, next.body, Conflict, stands.rev, bothChanged)

@@ -24,7 +24,7 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	_ "modernc.org/sqlite" // the database, in Go alone
+	_ "modernc.org/sqlite" // the database, in pure Go
 
 	"laneward/openapi"
 )
@@ -54,8 +54,8 @@ func Path(dir, server string, user uuid.UUID) string {
 // busyLimit is how long one process waits for another that writes.
 const busyLimit = 15 * time.Second
 
-// Open opens a person's store below a directory, and makes it when there is none. server is the
-// address as the client has it.
+// Open opens a person's store below a directory, and creates it when there is none. server is the
+// address as [client.Address] writes it.
 func Open(ctx context.Context, dir, server string, user uuid.UUID, now func() time.Time) (*Store, error) {
 	path := Path(dir, server, user)
 	if err := makeFile(path); err != nil {
@@ -67,7 +67,7 @@ func Open(ctx context.Context, dir, server string, user uuid.UUID, now func() ti
 	}
 	settings := url.Values{"_txlock": {"immediate"}, "_pragma": {
 		fmt.Sprintf("busy_timeout(%d)", busyLimit.Milliseconds()), "journal_mode(WAL)",
-		"synchronous(FULL)", // a shot that was said to be saved outlasts a power cut
+		"synchronous(FULL)", // a shot reported as saved survives a power cut
 	}}
 	name := url.URL{Scheme: "file", Path: filepath.ToSlash(absolute), RawQuery: settings.Encode()}
 	db, err := sql.Open("sqlite", name.String())
@@ -105,7 +105,7 @@ func makeFile(path string) error {
 	return nil
 }
 
-// migrations bring a store from each version to the next. One that was shipped never changes.
+// migrations upgrade a store from each version to the next. A shipped one never changes.
 var migrations = []string{schema1, schema2}
 
 //go:embed schema1.sql
@@ -246,8 +246,8 @@ func collect[T any](rows *sql.Rows, read func(*T) error) (all []T, err error) {
 	return all, rows.Err()
 }
 
-// SetSquads takes over in which squads the server says the person is. Of one they left the copy is
-// dropped, and the queue kept.
+// SetSquads stores which squads the person is in, as the server says. The copy of a squad they left
+// is dropped, and its queue kept.
 func (s *Store) SetSquads(ctx context.Context, squads []openapi.MySquad) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
 		if _, err := tx.ExecContext(ctx, `UPDATE squads SET member = 0`); err != nil {

@@ -10,7 +10,7 @@ import (
 	"laneward/openapi/client"
 )
 
-// Sync makes the copy of one squad and the server alike. Several processes may do so at once.
+// Sync synchronises the copy of one squad with the server. Several processes may do so at once.
 type Sync struct {
 	Client *client.Client
 	Store  *Store
@@ -29,7 +29,7 @@ type Progress struct {
 // Result is what a pass did. What waits, was refused or conflicts is in [Store.Status].
 type Result struct {
 	Sent     int // changes that the server has
-	Received int // records that came, changed or went
+	Received int // records that were added, changed or removed
 	Copied   bool
 }
 
@@ -61,12 +61,12 @@ func (y *Sync) pass(ctx context.Context, result *Result) error {
 	if err := y.pull(ctx, result); err != nil {
 		return err
 	}
-	// What waited may have found its parent in what came.
+	// The parent of a waiting change may have come.
 	return y.push(ctx, result)
 }
 
-// push sends the queue, round after round while that gets anything off the ground: what waits is
-// sent again after what it waits for.
+// push sends the queue, round after round while that makes progress: a waiting change is sent again
+// after what it waits for.
 func (y *Sync) push(ctx context.Context, result *Result) error {
 	for progress := true; progress; {
 		progress = false
@@ -109,7 +109,7 @@ func (y *Sync) send(ctx context.Context, batch []outgoing, result *Result) (sett
 	if err != nil {
 		return false, err
 	}
-	// The server has decided: that is written down even when the person has had enough meanwhile.
+	// The server has decided: that is recorded even when the person has quit meanwhile.
 	if err := y.Store.settle(context.WithoutCancel(ctx), y.Squad, batch, outcomes); err != nil {
 		return false, err
 	}
@@ -136,7 +136,7 @@ func (y *Sync) pull(ctx context.Context, result *Result) error {
 		case code != client.Gone && code != client.Invalid || again >= restarts:
 			return err
 		}
-		// Invalid is a cursor that this server has not signed: its keys are others than they were.
+		// Invalid is a cursor that this server has not signed: its keys have changed.
 		if err := y.beginCopy(ctx); err != nil && !errors.Is(err, errMoved) {
 			return err
 		}
@@ -205,13 +205,13 @@ func (y *Sync) readSnapshot(ctx context.Context, at place, result *Result) (plac
 	return next, nil
 }
 
-// Difference is a kind of record of which the device does not have what the server does.
+// Difference is a kind of record of which the device and the server hold different versions.
 type Difference struct {
 	Kind        client.Kind
 	Here, There client.Digest
 }
 
-// Verify proves that the copy holds what the server does, record by record and version by version,
+// Verify checks that the copy holds what the server does, record by record and version by version,
 // and returns where it does not. It syncs first, and again while the squad is changing under it.
 func (y *Sync) Verify(ctx context.Context) (differing []Difference, rev int64, err error) {
 	for range 10 {

@@ -94,7 +94,7 @@ type Status struct {
 	Conflicts int
 }
 
-// Unsent is how many changes the server has not taken.
+// Unsent is how many changes the server has not accepted.
 func (s Status) Unsent() int { return s.Queued + s.Waiting + s.Refused + s.Conflicts }
 
 // Status returns the state of each squad's copy.
@@ -147,7 +147,7 @@ func (s *Store) status(ctx context.Context, squad Squad) (Status, error) {
 }
 
 // digestsAt counts what the device has of the server's records, kind by kind, as the server counts
-// its own, and the revision they are as of.
+// its own, and returns the revision they are as of.
 func (s *Store) digestsAt(
 	ctx context.Context,
 	squad uuid.UUID,

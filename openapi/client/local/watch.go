@@ -71,7 +71,7 @@ func Lasting(err error) bool {
 	return false
 }
 
-// follow opens the live tail and takes it in until it ends. The pass that follows finds out why.
+// follow opens the live tail and stores what it brings until it ends. The next pass finds out why.
 // retry is how long the server asks to wait then.
 func (y *Sync) follow(ctx context.Context, report func(Result, error, time.Duration)) (retry time.Duration, err error) {
 	at, err := y.Store.place(ctx, y.Squad)
@@ -99,7 +99,7 @@ func (y *Sync) followTail(
 	from := make(chan heard, gather)
 	go readTail(tail, from)
 	defer func() {
-		_ = tail.Close() // it only makes the reader end
+		_ = tail.Close() // it only ends the reader
 		for range from { // until it has
 		}
 	}()
@@ -138,8 +138,8 @@ func (y *Sync) followTail(
 	}
 }
 
-// movedOn makes another process's reading on no failure: the tail is taken up where that has got
-// to.
+// movedOn makes it not a failure that another process has read on: the tail is resumed where that
+// one got to.
 func movedOn(err error) error {
 	if errors.Is(err, errMoved) {
 		return nil
@@ -153,7 +153,7 @@ type heard struct {
 	err   error
 }
 
-// readTail hands on the tail's events until it ends.
+// readTail passes on the tail's events until it ends.
 func readTail(tail *client.Tail, to chan<- heard) {
 	defer close(to)
 	for {
@@ -165,7 +165,7 @@ func readTail(tail *client.Tail, to chan<- heard) {
 	}
 }
 
-// gathered is what was heard first, with what has come already.
+// gathered is the first event, with those that have arrived since.
 func gathered(first heard, from <-chan heard) (events []client.Event, ended error) {
 	for next := first; ; {
 		if next.err != nil {
