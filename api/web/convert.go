@@ -1,6 +1,7 @@
 package web
 
 import (
+	"math"
 	"strconv"
 
 	"github.com/google/uuid"
@@ -34,6 +35,9 @@ func dayText(day *record.Day) string {
 
 // plain writes a number with all its digits and no exponent.
 func plain(value float64) string { return strconv.FormatFloat(value, 'f', -1, 64) }
+
+// inPercent writes a share as a form takes it: 0.55 is 55, which 100 times the float is not.
+func inPercent(share float64) string { return plain(math.Round(1e6*share) / 1e4) }
 
 // newID is an id that comes with a form, so that sending it twice stores once.
 func newID() string { return uuid.Must(uuid.NewV7()).String() }

@@ -178,6 +178,10 @@ func TestChangeRecords(t *testing.T) {
 		).location(t)
 		v.get(w.at(where)).
 			wants(t, http.StatusOK, "Keep the ball at board 12 or inside at the breakpoint", "Keep the speed at 16 mph or more", "pass mark 70 %")
+		change(t, where, "pass_share", "55").location(t) // 100 times 0.55 is not 55
+		if body := v.get(w.at(where + "/edit")).body; !strings.Contains(body, `value="55"`) {
+			t.Errorf("the pass mark is not 55 in %s", between(body, `name="pass_share"`, ">"))
+		}
 		change(t, where, "sentences", "be good").wants(t, http.StatusBadRequest, "What should every shot do?")
 	})
 	t.Run("pattern", func(t *testing.T) {

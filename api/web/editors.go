@@ -88,7 +88,7 @@ func openDrill(v *visit, r *roster, rec record.Record) (*editor, error) {
 		"sentences", written,
 		"name", was.Name,
 		"reps", strconv.Itoa(int(was.Reps)),
-		"pass_share", plain(100*was.PassShare),
+		"pass_share", inPercent(was.PassShare),
 		"pattern_id", idOf(was.PatternID),
 		"note", was.Note,
 	)

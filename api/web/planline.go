@@ -229,7 +229,7 @@ func lineDrillForm(r *roster, query string, suggested *advice.SuggestedDrill) *f
 				Label:    "Pass mark in %",
 				Type:     "number",
 				Required: true,
-				Value:    plain(100 * suggested.PassShare),
+				Value:    inPercent(suggested.PassShare),
 				Min:      "1",
 				Max:      "100",
 				Step:     "1",

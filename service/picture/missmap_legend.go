@@ -26,7 +26,7 @@ func (m MissMap) legend(c *column) {
 			line := Poly{Lines: [][]XY{{{at.X - 12, at.Y}, {at.X + 12, at.Y}}}}
 			s.add(Element{Layer: layer, Shape: line, Stroke: ink, StrokeWidth: 3.6})
 			s.add(Element{Layer: layer, Shape: line, Stroke: white, StrokeWidth: 1.6, Dash: coverageDash(i)})
-		}, figure(100*share)+" % or more inside this line", sizeSmall, false)
+		}, "Inside this outline: "+figure(100*share)+" % or better", sizeSmall, false)
 	}
 	for _, spread := range m.Spreads {
 		spread.legend(c)
