@@ -64,9 +64,10 @@ type loggedShot struct {
 	state local.State
 }
 
-// practice is what this computer has of the athlete's shots, and what the drill says of them. It is
-// kept in memory: it is read again when another process has written, and what is typed is added to
-// it, so that a line costs the same however many shots are stored.
+// practice is the athlete's shots stored on this computer, and what the drill says of them. It is
+// kept in memory, and a line judges its session alone, so that it costs the same however many shots
+// are stored. Two cases cost more with more shots: after another process has written, everything is
+// read again; and a verdict that earlier sessions left open is looked for in all shots.
 type practice struct {
 	version   int64 // of the store when it was read
 	inSession []loggedShot

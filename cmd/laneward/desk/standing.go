@@ -59,7 +59,7 @@ func (d *logDesk) judge() {
 	switch {
 	case d.held != drill.TooFewShots:
 		d.verdict = d.held
-	case d.others.shots > 0: // a verdict that is still open needs them all; mostly it is reached within some dozen shots
+	case d.others.shots > 0: // mostly few, for a verdict is reached within some dozen shots
 		all := slices.Concat(d.earlier.judgements, d.tonight.judgements, d.later.judgements)
 		d.verdict = d.drill.VerdictAfter(len(d.earlier.shots), all)
 	}
