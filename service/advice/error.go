@@ -2,8 +2,8 @@ package advice
 
 import "fmt"
 
-// Error says why there is no advice: what is stored does not allow it when Conflict is set,
-// else what was asked.
+// Error says why there is no advice: because of what is stored when Conflict is set, else because
+// of the request.
 type Error struct {
 	Conflict bool
 	Detail   string

@@ -8,8 +8,8 @@ import (
 	"laneward/service/record"
 )
 
-// faultsOf turns the planner's faults into those of what was asked, by their places in a request:
-// the athlete, the ball and the scatter are those of the subject's records. aim is where the request
+// faultsOf turns the planner's faults into those of the request, by their places in a request: the
+// athlete, the ball and the scatter are those of the subject's records. aim is where the request
 // has the line, "" at its top.
 func faultsOf(aim string, err error) error {
 	var found line.Faults

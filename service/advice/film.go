@@ -11,7 +11,7 @@ import (
 )
 
 // FilmReport is what is known of an oil film: how much lies where, its ratios, each with its
-// definition, and what it is called by them. Boards count from the right gutter. Amounts are
+// definition, and its class by them. Boards count from the right gutter. Amounts are
 // microlitres, ratios plain numbers.
 type FilmReport struct {
 	Name     string  `json:"name"`
@@ -90,7 +90,7 @@ func LayOil(given OilQuery) (FilmReport, error) {
 }
 
 func (g OilQuery) lay() (*oil.Film, []record.Fault) {
-	// A pattern's own checks, but for the name: what has none yet may still be laid.
+	// A pattern's own checks, but for the name: a pattern without one may still be laid.
 	pattern := record.Pattern{Name: g.Name, LengthFt: g.LengthFt, Loads: g.Loads, Film: g.Film}
 	if pattern.Name == "" {
 		pattern.Name = "unnamed"
@@ -140,8 +140,7 @@ func oilFaults(err error) []record.Fault {
 	return list
 }
 
-// filmOfPattern is the film that a pattern lays; it fails when nothing is known of the pattern but
-// its length.
+// filmOfPattern is the film that a pattern lays; it fails when only the pattern's length is known.
 func filmOfPattern(p *record.Pattern) (*oil.Film, error) {
 	film, err := FilmOf(p)
 	if err != nil {
@@ -153,7 +152,7 @@ func filmOfPattern(p *record.Pattern) (*oil.Film, error) {
 	return film, nil
 }
 
-// FilmOf is the film a pattern lays; nil when nothing is known of it but its length.
+// FilmOf is the film a pattern lays; nil when only its length is known.
 func FilmOf(p *record.Pattern) (*oil.Film, error) {
 	switch {
 	case len(p.Loads) > 0:
@@ -178,7 +177,7 @@ type PatternFilm struct {
 	Report FilmReport
 }
 
-// FreshFilm is a pattern's film before anybody has bowled on it.
+// FreshFilm is a pattern's film before anyone has bowled on it.
 func FreshFilm(p *record.Pattern) (*PatternFilm, error) {
 	film, err := filmOfPattern(p)
 	if err != nil {

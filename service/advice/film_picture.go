@@ -28,7 +28,7 @@ func FilmLane(film *oil.Film, report FilmReport, widthPx int) picture.Lane {
 	}
 }
 
-// Summary says what a film is in one sentence: length, volume, ratio and class.
+// Summary describes a film in one sentence: length, volume, ratio and class.
 func (r FilmReport) Summary() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%g ft, %.2f mL, %s, %s", r.LengthFt, r.VolumeUL/1000, RatioText(r.Ratios[0]), r.Class)
@@ -39,7 +39,7 @@ func (r FilmReport) Summary() string {
 	return b.String()
 }
 
-// RatioText writes a ratio as the trade does, "4.3 to 1".
+// RatioText writes a ratio as is usual in the sport, "4.3 to 1".
 func RatioText(r oil.Ratio) string {
 	switch {
 	case r.OutsideDry && r.InsideUL == 0:

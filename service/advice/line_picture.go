@@ -10,7 +10,7 @@ import (
 	"laneward/service/picture"
 )
 
-// drawn lays a description out.
+// drawn lays out a description.
 func drawn(description interface{ Scene() (picture.Scene, error) }) (picture.Scene, error) {
 	scene, err := description.Scene()
 	if err != nil {
@@ -68,7 +68,7 @@ func (p *Plan) Picture(widthPx int) (picture.Scene, error) {
 	return drawn(described)
 }
 
-// label says a line in the words a player walks to the lane with.
+// label describes a line in the words a player takes to the lane.
 func (l PlannedLine) label() string {
 	return fmt.Sprintf(
 		"feet %.1f, target %.1f: %.1f pins a frame, %.0f %% in the pocket",

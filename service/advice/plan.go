@@ -61,7 +61,7 @@ func (p *Planner) planned(lines []line.Line) []PlannedLine {
 	return planned
 }
 
-// Study is one line worked out: the typical delivery, and what misses of 1 to 5 boards do.
+// Study is one line computed: the typical delivery, and what misses of 1 to 5 boards do.
 type Study struct {
 	Subject Subject `json:"subject"`
 	*line.Study
@@ -70,7 +70,7 @@ type Study struct {
 	request line.Request
 }
 
-// Study works one line out, whether or not it is a good one.
+// Study computes one line, whether or not it is a good one.
 func (p *Planner) Study(ctx context.Context, aim line.Aim) (*Study, error) {
 	if err := p.wearByOwn(ctx); err != nil {
 		return nil, err

@@ -48,14 +48,14 @@ type Subject struct {
 	Assumptions []string `json:"assumptions"`
 }
 
-// SubjectAthlete is who bowls.
+// SubjectAthlete is the athlete who bowls.
 type SubjectAthlete struct {
 	ID   uuid.UUID `json:"athlete_id"`
 	Name string    `json:"name"`
 	Side lane.Side `json:"side"`
 }
 
-// SubjectBall is the ball as the motion takes it; ID and Name are of a stored one.
+// SubjectBall is the ball as the motion model takes it; ID and Name are of a stored one.
 type SubjectBall struct {
 	ID          *uuid.UUID `json:"ball_id,omitempty"`
 	Name        string     `json:"name"`
@@ -102,7 +102,7 @@ type SubjectScatter struct {
 	Measures               []line.MeasureEstimate `json:"measures"`
 }
 
-// Usual values of an athlete of whom nothing is known (common practice, no source).
+// Typical values of an athlete of whom nothing is known (common practice, no source).
 const (
 	usualSpeedMPH    = 17.0
 	usualRevRPM      = 300.0
@@ -112,7 +112,7 @@ const (
 )
 
 // MaxScatterShots is how many of an athlete's latest shots the scatter is estimated from: it
-// changes over the months, and a thousand pairs settle it.
+// changes over the months, and a thousand pairs are enough.
 const MaxScatterShots = 2000
 
 // Records are the records that a query is about: what its planner is made of.
@@ -136,7 +136,7 @@ type Planner struct {
 	pattern *record.Pattern
 }
 
-// NewPlanner makes the planner of a query out of the records it names.
+// NewPlanner creates the planner of a query from the records it names.
 func NewPlanner(query Query, from Records) (*Planner, error) {
 	p := &Planner{
 		request: line.Request{Lines: query.Lines, Draws: query.Draws, Pocket: line.DefaultPocket()},

@@ -44,7 +44,7 @@ type WornBy struct {
 	LaydownBoard, LaunchAngleDeg *float64
 }
 
-// Faults lists what a plan cannot be asked for.
+// Faults lists what is wrong with the request.
 func (b WornBy) Faults() []record.Fault {
 	var f record.Faults
 	f.Add(
@@ -141,8 +141,8 @@ func (s SessionShots) wear(
 	return worn, report, notes, nil
 }
 
-// chosen are the shots asked for, in the order thrown: the athletes take turns, for device clocks
-// order nothing.
+// chosen are the shots asked for, in the order thrown: the athletes take turns, because device
+// clocks order nothing.
 func (s SessionShots) chosen(by WornBy) []*record.Shot {
 	shots := slices.DeleteFunc(slices.Clone(s.Shots), func(s *record.Shot) bool {
 		return by.Athlete != nil && s.AthleteID != *by.Athlete ||

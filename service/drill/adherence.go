@@ -15,7 +15,7 @@ const (
 	PocketHighBoard = 18.5
 )
 
-// Proportion is a count of shots out of those that could tell.
+// Proportion is a count of shots out of those that could be judged.
 type Proportion struct {
 	Count, Of int
 	Share     *float64       // nil when Of is 0
@@ -54,7 +54,7 @@ func compare(first, second Proportion) Comparison {
 }
 
 // Sign is 1 when the whole interval of the difference lies above 0, -1 when below, and 0 when the
-// shots do not tell.
+// shots do not decide.
 func (c Comparison) Sign() int {
 	switch {
 	case c.Interval.Low > 0:
@@ -78,8 +78,8 @@ type RuleTally struct {
 // Adherence is how well an athlete's shots keep a drill.
 type Adherence struct {
 	Shots, Kept, Broken, Unknown int
-	// Judged is how many of the shots could tell; its share of them is the coverage, 0 without a
-	// shot.
+	// Judged is how many of the shots could be judged; its share of them is the coverage, 0 without
+	// a shot.
 	Judged   int
 	Coverage float64
 	// KeptShare is the kept share of the judged shots, by the readings as recorded.
@@ -117,7 +117,7 @@ type Adherence struct {
 }
 
 // Score sums up an athlete's shots against a drill. judged is what [Drill.Judge] returned for the
-// same shots. It does not look at who threw them: hand in the shots of one athlete, in order of
+// same shots. It does not check who threw them: pass the shots of one athlete, in order of
 // delivery, first balls at a full rack only.
 func (d Drill) Score(shots []shot.Shot, judged []ShotJudgement) Adherence {
 	a := Adherence{Shots: len(shots), Rules: d.tallies(judged)}
@@ -161,16 +161,16 @@ func (a *Adherence) weigh(d Drill, judged []ShotJudgement) {
 	a.TrueShare = weighed.share(d.Reps)
 }
 
-// VerdictAfter returns the verdict of an athlete's shots, in order of delivery, where the first open
-// of them are known to have left it at [TooFewShots]: those are not looked at again. It equals the
-// Verdict of [Drill.Score].
+// VerdictAfter returns the verdict of an athlete's shots, in order of delivery, where the first
+// open of them are known to have left it at [TooFewShots]: those are not looked at again. It equals
+// the Verdict of [Drill.Score].
 func (d Drill) VerdictAfter(open int, judged []ShotJudgement) DrillVerdict {
 	verdict, _ := newWeigher(d, judged).decide(TestFor(d.PassShare, d.Reps), open)
 	return verdict
 }
 
-// decide looks at the first shots as they stood then, beyond those that left the verdict open, until
-// it is reached; decidedAt is 0 when it is not.
+// decide looks at the first shots as they stood then, beyond those that left the verdict open,
+// until it is reached; decidedAt is 0 when it is not.
 func (w *weigher) decide(test SequentialTest, open int) (verdict DrillVerdict, decidedAt int) {
 	for n := max(open+1, min(firstLook, test.Reps)); n <= len(w.judged); n++ {
 		if !looksAt(n) {
@@ -228,7 +228,7 @@ func (a *Adherence) count(d Drill, judged []ShotJudgement) []bool {
 	return verdicts
 }
 
-// keptAgainstBroken compares how often the kept and the broken shots hit, among those of which it
+// keptAgainstBroken compares how often the kept and the broken shots hit, among those for which it
 // is known.
 func keptAgainstBroken(judged []ShotJudgement, outcome func(i int) (hit, known bool)) Comparison {
 	var kept, broken tally
@@ -245,7 +245,7 @@ func keptAgainstBroken(judged []ShotJudgement, outcome func(i int) (hit, known b
 	return compare(kept.proportion(), broken.proportion())
 }
 
-// tally counts hits of those that could tell.
+// tally counts hits of the shots that could be judged.
 type tally struct{ hits, of int }
 
 func (t *tally) add(hit bool) {

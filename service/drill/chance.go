@@ -8,8 +8,8 @@ import "math"
 //
 // The true values are taken as normal about one middle, on which nothing is assumed, with a spread
 // that is typical of the measure within a factor of about e either way (normal in its logarithm,
-// deviation [spreadTau]); the spread is averaged over, not chosen, so that few shots are not taken
-// for more than they tell. Source: the normal model with a normal prior (textbook); the typical
+// deviation [spreadTau]); the spread is averaged over, not chosen, so that few shots are not given
+// more weight than they have. Source: the normal model with a normal prior (textbook); the typical
 // spreads are common practice, no source.
 const (
 	spreadTau   = 0.5
@@ -97,8 +97,8 @@ func (s spread) chance(value, standardError, low, high, middle, variance float64
 	return probabilityWithin(low, high, at, deviation, math.Min(at-low, high-at))
 }
 
-// weigher holds what is known of each shot by each rule, so that the chances can be had of the
-// first so many shots alone, as they were when those had been thrown.
+// weigher holds what is known of each shot by each rule, so that the chances of the first n shots
+// alone can be computed, as they were when those had been thrown.
 type weigher struct {
 	rules []Rule
 	// kept[j][i] is the chance that shot i kept rule j; NaN when unknown.
@@ -113,7 +113,7 @@ func newWeigher(d Drill, judged []ShotJudgement) *weigher {
 	return &weigher{rules: d.Rules, judged: judged, kept: make([][]float64, len(d.Rules))}
 }
 
-// weigh works out the chances of the first n shots.
+// weigh computes the chances of the first n shots.
 func (w *weigher) weigh(n int) {
 	for j := range w.rules {
 		if w.kept[j] == nil {

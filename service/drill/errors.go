@@ -10,7 +10,7 @@ import (
 // AssumedErrors returns the standard errors taken for a shot that states none, by what measured it:
 // "eye", "video" or "sensor", in any case. Any other source, and none, is taken as the eye, the
 // least exact. They include the rounding of a whole-board reading. Common practice, no source: an
-// athlete or coach who knows better states the error with the shot.
+// athlete or coach who knows the error states it with the shot.
 func AssumedErrors(source string) (boardSE, angleSEDeg, speedSEMPH, revRateSERPM, axisSEDeg float64) {
 	switch {
 	case strings.EqualFold(source, "sensor"):

@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// What is refused because it can be meant in two ways, and what the two are.
+// Sentences that are refused because they are ambiguous, and their two meanings.
 var (
 	bareRE = regexp.MustCompile(
 		`^(?:please )?(?:(?:throw|bowl|hold|keep|play|roll|stay|hit|cross|use) )?(?:it |the ball )?(?:at |on |over |around )?` + num + `$`,
@@ -48,8 +48,8 @@ var (
 	secondOfArrows = regexp.MustCompile(`\barrow \d`)
 )
 
-// ambiguous says in which ways a sentence can be meant, before anything is read into it; "" when
-// there is one.
+// ambiguous says in which ways a sentence can be meant, before it is read; "" when there is only
+// one.
 func ambiguous(text string) string {
 	switch {
 	case bothPinsRE.MatchString(text):
@@ -116,7 +116,7 @@ func hint(text string) string {
 	return boardHint(text)
 }
 
-// negationRE finds words that turn a sentence round: a hint would offer its opposite.
+// negationRE finds words that negate a sentence: a hint would offer its opposite.
 var negationRE = regexp.MustCompile(
 	`\b(?:not|don't|dont|never|no|nothing|nowhere|avoid|away|off|without|miss|except)\b`,
 )

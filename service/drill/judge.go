@@ -8,10 +8,10 @@ import (
 	"laneward/service/tenpin"
 )
 
-// Verdict is what came of a rule, or of all rules, on one shot.
+// Verdict is the result of a rule, or of all rules, on one shot.
 type Verdict string
 
-// A shot kept a rule, broke it, or did not record what would tell.
+// A shot kept a rule, broke it, or did not record what the rule needs.
 const (
 	Kept    Verdict = "kept"
 	Broken  Verdict = "broken"
@@ -87,7 +87,7 @@ func (r Rule) judgeBall(s *shot.Shot) Judgement {
 	return Judgement{Verdict: Broken}
 }
 
-// judgeLeave: a full rack keeps no rule on leaves, for nothing was hit.
+// judgeLeave: a full rack keeps no rule on leaves, because nothing was hit.
 func (r Rule) judgeLeave(s *shot.Shot) Judgement {
 	switch {
 	case s.Standing == nil && s.Gutter != "":

@@ -218,8 +218,8 @@ var (
 	shotsEndRE = regexp.MustCompile(`(?:[,;] ?| for | over )(?:for )?(\d{1,4}) (?:shots|balls|throws)$`)
 )
 
-// takeQuota takes off a sentence how many shots it asks for; rest is the sentence itself when it
-// does not say.
+// takeQuota splits off how many shots a sentence asks for; rest is the sentence itself when it does
+// not say.
 func takeQuota(text string) (rest string, r Reading, why string) {
 	rest = text
 	share, kept := "", ""

@@ -83,7 +83,7 @@ type place struct {
 	named        bool // not assumed
 }
 
-// takePlace takes the one place out of a sentence; without one it is fallback, and with two or more
+// takePlace removes the one place from a sentence; without one it is fallback, and with two or more
 // ok is false.
 func takePlace(text string, fallback Place) (rest string, p place, ok bool) {
 	if m := betweenTwo.FindStringSubmatch(text); m != nil {
@@ -193,7 +193,7 @@ func (r *Rule) readSide(rest string) bool {
 
 // readStrips sets the bounds of a sentence that names the boards between which the ball is to be,
 // or the one: at a place that is named, or as boards. Numbers that could be feet or degrees there,
-// and "12 to 8", which may go from one place to another, say too little.
+// and "12 to 8", which may go from one place to another, are ambiguous.
 func (r *Rule) readStrips(rest string, named bool) bool {
 	asBoards := strings.Contains(rest, "board")
 	if m := boardBetweenRE.FindStringSubmatch(rest); m != nil {
@@ -222,7 +222,7 @@ func (r *Rule) readStrips(rest string, named bool) bool {
 	}
 	if m := boardExactRE.FindStringSubmatch(rest); m != nil && (asBoards || !r.unlikely(*value(m[2]))) {
 		r.Min, r.Max = value(m[2]), value(m[2])
-		return *r.Min == math.Trunc(*r.Min) // a decimal is a point, and nothing is that exact
+		return *r.Min == math.Trunc(*r.Min) // a decimal is a point, and no shot is that exact
 	}
 	return false
 }

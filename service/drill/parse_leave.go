@@ -9,7 +9,8 @@ import (
 )
 
 var (
-	// What names pins after the first of these cannot be boards; after the second it has to say so.
+	// Numbers after the first of these cannot be boards; after the second they have to be called
+	// pins.
 	leaveRE = regexp.MustCompile(
 		`^(?:please )?(?:(?:do not|don't|dont|never) leave|avoid leaving|leave no|(avoid|no)) (.+)$`,
 	)

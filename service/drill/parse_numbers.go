@@ -43,7 +43,7 @@ var (
 	revsRE      = regexp.MustCompile(`\brev(?: rate|s)\b`)
 )
 
-// measureNamed is the measure a sentence calls by this name, "" for none.
+// measureNamed is the measure of this name in a sentence, "" for none.
 func measureNamed(name string) Measure {
 	switch {
 	case name == "board":
@@ -64,7 +64,7 @@ func measureNamed(name string) Measure {
 	return ""
 }
 
-// unitMeasure is the measure that a unit alone gives away.
+// unitMeasure is the measure that a unit alone implies.
 func unitMeasure(unit string) Measure {
 	switch unit {
 	case "mph":
@@ -87,8 +87,8 @@ func unitFits(unit string, m Measure) bool {
 	return false
 }
 
-// readQuantity reads a rule on a measure other than a board: the measure is named, or its unit
-// tells.
+// readQuantity reads a rule on a measure other than a board: the measure is named, or implied by
+// its unit.
 func readQuantity(text string) (Rule, bool) {
 	var measure Measure
 	rest := text
@@ -169,7 +169,7 @@ var (
 	moveBothRE = regexp.MustCompile(
 		`^(?:between |from )?` + num + unit + ` ` + direction + ` (?:and|to) ` + num + unit + ` ` + direction + `$`,
 	)
-	upOrDownRE = regexp.MustCompile(`\b(?:up|down|more|less)$`) // no way a board goes
+	upOrDownRE = regexp.MustCompile(`\b(?:up|down|more|less)$`) // not a direction on the boards
 	withinRE   = regexp.MustCompile(`^(?:stay )?within ` + num + unit + `$`)
 )
 

@@ -23,7 +23,7 @@ type spelling struct {
 	with string
 }
 
-// spellings bring the ways of writing one thing together.
+// spellings normalise the ways of writing one thing.
 var spellings = []spelling{
 	{regexp.MustCompile(`\b(?:plus or minus|plus/minus|plus-minus|give or take)\b`), "+-"},
 	{regexp.MustCompile(`\b(?:miles (?:per|an) hour|mi/h|mp/h)`), "mph"},

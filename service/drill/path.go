@@ -258,8 +258,8 @@ func bend(ft, chord, boardSE float64, pairs [2][2]knot) float64 {
 }
 
 // outermost estimates the breakpoint of a shot that recorded none from the known points of its
-// path: the lowest point of the parabola through the outermost point and its neighbours. It answers
-// only when both neighbours are near and the path comes back inside on both sides. The standard
+// path: the lowest point of the parabola through the outermost point and its neighbours. It gives
+// one only when both neighbours are near and the path comes back inside on both sides. The standard
 // error joins that of a reading with the depth of the parabola below the point. Where a path was
 // read at many points the outermost is also the one most wrongly read, so the estimate leans
 // outside by about one error.

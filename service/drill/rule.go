@@ -92,7 +92,7 @@ type quantity struct {
 }
 
 // quantity returns the description of a numeric measure; ok is false for ball, leave, split, move
-// and what is not a measure. The ranges only catch slips of the pen (common practice, no source).
+// and what is not a measure. The ranges only catch typing mistakes (common practice, no source).
 func (m Measure) quantity() (q quantity, ok bool) {
 	switch m {
 	case Board:

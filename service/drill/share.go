@@ -6,7 +6,7 @@ import (
 	"laneward/service/trend"
 )
 
-// IntervalMethod names how an interval was made.
+// IntervalMethod names how an interval was computed.
 type IntervalMethod string
 
 // A drill is watched shot by shot while it runs, so its interval has to hold however often it is

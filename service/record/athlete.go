@@ -31,8 +31,8 @@ func (a *Athlete) Owner() *uuid.UUID { return &a.ID }
 // Parents is none.
 func (*Athlete) Parents() []Ref { return nil }
 
-// Faults lists what is wrong with the record. The ranges catch slips of the pen (common practice,
-// no source).
+// Faults lists what is wrong with the record. The ranges catch typing mistakes (common practice, no
+// source).
 func (a *Athlete) Faults() []Fault {
 	var f Faults
 	f.name(a.Name)

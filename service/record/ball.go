@@ -21,8 +21,8 @@ type Ball struct {
 // Limits of a legal ball. Source: United States tenpin federation's equipment specification as
 // relayed publicly: weight at most 16.00 lb, no minimum; radius of gyration 2.460 to 2.800 in for
 // balls of 13 lb and more (approvals from 1 July 2010); differential at most 0.060 in (from 1
-// February 2005). Lighter balls have separate limits that we have no public source for: only the
-// differential is held against them.
+// February 2005). Lighter balls have separate limits that we have no public source for: of those
+// only the differential is checked.
 const (
 	maxBallLB         = 16.0
 	rgRuleFromLB      = 13.0
@@ -31,7 +31,7 @@ const (
 	maxDifferentialIn = 0.060
 )
 
-// covers are the cover stocks, in the trade's words; solid, hybrid and pearl are reactive.
+// covers are the cover stocks, in the sport's terms; solid, hybrid and pearl are reactive.
 var covers = map[string]bool{"plastic": true, "urethane": true, "solid": true, "hybrid": true, "pearl": true}
 
 // Kind is [KindBall].

@@ -18,7 +18,7 @@ type Drill struct {
 	PassShare float64      `json:"pass_share"`
 	PatternID *uuid.UUID   `json:"pattern_id,omitempty"`
 	Note      string       `json:"note,omitempty"`
-	// Model names what computed the drill, such as motion-2; "" for one that a person thought of.
+	// Model names what computed the drill, such as motion-2; "" for one that a person wrote.
 	Model string `json:"model,omitempty"`
 	// Sentences are the rules in words, one each: written for the reader of the drill, never
 	// stored, ignored when sent.
@@ -34,7 +34,7 @@ func (*Drill) Owner() *uuid.UUID { return nil }
 // Parents is the pattern, if named.
 func (d *Drill) Parents() []Ref { return optionalRef(KindPattern, d.PatternID, "/pattern_id") }
 
-// Drill is the record as the scoring takes it.
+// Drill is the record in the form that the scoring takes.
 func (d *Drill) Drill() drill.Drill {
 	return drill.Drill{Rules: d.Rules, Reps: int(d.Reps), PassShare: d.PassShare}
 }
@@ -97,7 +97,7 @@ func (a *Assignment) Faults() []Fault {
 }
 
 // AssignmentID is the id of a drill's assignment to an athlete from a day on, so that assigning it
-// again is known as the same.
+// again is recognised as the same.
 func AssignmentID(drill, athlete uuid.UUID, from Day) uuid.UUID {
 	return uuid.NewSHA1(drill, append(athlete[:], from.String()...))
 }

@@ -31,7 +31,7 @@ func (f *Faults) Add(wrong bool, pointer, code, format string, values ...any) {
 	}
 }
 
-// within checks an optional number against the range it may lie in.
+// within checks an optional number against its range.
 func (f *Faults) within(value *float64, low, high float64, pointer, unit string) {
 	f.Add(
 		value != nil && !(*value >= low && *value <= high),
@@ -55,7 +55,7 @@ func (f *Faults) line(value, pointer string) {
 	f.characters(value, pointer, "")
 }
 
-// characters refuses control characters, of which the database cannot store them all.
+// characters refuses control characters, not all of which the database can store.
 func (f *Faults) characters(value, pointer, allowed string) {
 	for _, r := range value {
 		if unicode.IsControl(r) && !strings.ContainsRune(allowed, r) {

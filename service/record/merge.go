@@ -12,7 +12,7 @@ import (
 
 // Decode reads a record of a kind from the contract's JSON, strictly: an unknown field is a fault.
 // The record is nil when the JSON cannot be read as one; otherwise faults is everything wrong with
-// what it says. An absent id stays zero.
+// it. An absent id stays zero.
 func Decode(kind Kind, data []byte) (Record, []Fault) {
 	record := New(kind)
 	if record == nil {
@@ -55,8 +55,8 @@ func tidy(record Record) {
 	}
 }
 
-// MergeFields merges two edits of one record, given the version both began with, field by field. A
-// field that both changed, and not to the same value, is named in met. The id is not a field.
+// MergeFields merges two edits of one record, given the version both are based on, field by field.
+// A field that both changed, and not to the same value, is named in met. The id is not a field.
 func MergeFields(base, mine, theirs []byte) (merged []byte, met []string, err error) {
 	var was, my, their map[string]json.RawMessage
 	for data, into := range map[*[]byte]*map[string]json.RawMessage{&base: &was, &mine: &my, &theirs: &their} {

@@ -11,8 +11,8 @@ import (
 	"laneward/service/oil"
 )
 
-// Pattern is an oil pattern: its length, and what is known of how the oil lies, as a load
-// table or as a film map.
+// Pattern is an oil pattern: its length, and how the oil lies, as far as known: a load table or a
+// film map.
 type Pattern struct {
 	Head
 	Name     string     `json:"name"`

@@ -73,7 +73,7 @@ type Record interface {
 	Owner() *uuid.UUID
 	// Parents are the records it refers to.
 	Parents() []Ref
-	// Faults is everything wrong with what it says.
+	// Faults is everything wrong with it.
 	Faults() []Fault
 
 	// Stamp sets the id and the revision.
@@ -87,7 +87,7 @@ type Ref struct {
 	Pointer string
 }
 
-// Head is what every record begins with.
+// Head holds the fields common to all records.
 type Head struct {
 	ID  uuid.UUID `json:"id"`
 	Rev int64     `json:"rev,omitempty"`

@@ -52,8 +52,7 @@ func (s *Shot) Parents() []Ref {
 	return refs
 }
 
-// Faults lists what is wrong with the shot. That it has no id yet is
-// none.
+// Faults lists what is wrong with the shot. A missing id is not a fault.
 func (s *Shot) Faults() []Fault {
 	checked := s.Shot
 	if checked.ID == uuid.Nil {

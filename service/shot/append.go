@@ -99,7 +99,7 @@ func appendMeasure(b []byte, name string, m *Measure, s *Shot) []byte {
 	return b
 }
 
-// namedMeasure is a measure with what comes before its value in an object.
+// namedMeasure is a measure with the text before its value in an object.
 type namedMeasure struct {
 	name    string
 	measure *Measure

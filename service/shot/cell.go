@@ -18,14 +18,14 @@ import (
 
 const timeExample = "2026-03-01T18:05:00+01:00"
 
-// parseNumber reads a decimal number with a point. Unlike strconv it knows neither hexadecimal, nor
-// underscores, nor infinity.
+// parseNumber reads a decimal number with a point. Unlike strconv it accepts neither hexadecimal,
+// nor underscores, nor infinity.
 func parseNumber(text, unit string) (float64, error) {
 	for i := range len(text) {
 		switch c := text[i]; {
 		case c >= '0' && c <= '9', c == '.', c == '-', c == '+', c == 'e', c == 'E':
 		default:
-			return 0, mendNumber(text, unit)
+			return 0, numberError(text, unit)
 		}
 	}
 	v, err := strconv.ParseFloat(text, 64)
@@ -33,7 +33,7 @@ func parseNumber(text, unit string) (float64, error) {
 		return 0, fmt.Errorf("%s is too large a number: write it in %s", quoted(text), cmp.Or(unit, "digits"))
 	}
 	if err != nil {
-		return 0, mendNumber(text, unit)
+		return 0, numberError(text, unit)
 	}
 	return v, nil
 }
@@ -58,8 +58,8 @@ var thousands = []struct {
 	},
 }
 
-// mendNumber says how to write what is not a number in the sense of [parseNumber].
-func mendNumber(text, unit string) error {
+// numberError says how to write a cell that [parseNumber] refuses.
+func numberError(text, unit string) error {
 	inUnit := ""
 	if unit != "" {
 		inUnit = ", in " + unit
@@ -108,7 +108,7 @@ func parseOrder(text string) (int, error) {
 func parseTime(text string) (time.Time, error) {
 	var t time.Time
 	if err := t.UnmarshalText([]byte(text)); err != nil {
-		return time.Time{}, mendTime(text)
+		return time.Time{}, timeError(text)
 	}
 	return t, nil
 }
@@ -122,8 +122,8 @@ var (
 	minutesOfDay = regexp.MustCompile(`^\d\d:\d\d$`)
 )
 
-// mendTime says how to write what RFC 3339 does not know.
-func mendTime(text string) error {
+// timeError says how to write a time that RFC 3339 does not allow.
+func timeError(text string) error {
 	switch {
 	case withoutZone.MatchString(text):
 		parts := withoutZone.FindStringSubmatch(text)

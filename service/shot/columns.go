@@ -15,7 +15,7 @@ import (
 type Column struct {
 	Name     string // as the header row writes it
 	Field    string // the same value's JSON name; a name inside an object follows a slash
-	Unit     string // empty for what has none
+	Unit     string // empty for a value without one
 	Meaning  string
 	Limits   string   // what is accepted, or an example
 	Synonyms []string // other names that the header row may give it
@@ -126,7 +126,7 @@ func referenceColumns() []column {
 				Limits:  "name or UUID",
 			},
 			// The athlete may be further right in the row: the ball is looked up when the row is
-			// whole.
+			// complete.
 			read:  func(in *intake, _ *Row, text string) { in.ballText = text },
 			write: func(s *Shot) string { return idOrBlank(s.BallID) },
 		},

@@ -27,8 +27,8 @@ import (
 // one's order. A row inserted or removed moves those after it to other shots: a log that grows in
 // the middle, or a session in several logs, needs the column.
 //
-// The last line needs no line end, so a log that was cut within its last cell looks whole: r must
-// fail when the log is not.
+// The last line needs no line end, so a log that was cut off within its last cell looks complete: r
+// must fail when the log is not.
 //
 // A quote that is out of place on one line costs that row. One that runs on over the following
 // lines ends the log, because no one can tell which rows it swallowed.
@@ -67,7 +67,7 @@ type csvLog struct {
 	hasOrder bool
 }
 
-// separator finds what parts the cells of the header row.
+// separator finds what separates the cells of the header row.
 func separator(head []byte) (rune, error) {
 	head = bytes.TrimLeft(head, "\r\n")
 	line, _, whole := bytes.Cut(head, []byte("\n"))
@@ -265,8 +265,8 @@ func cellCount(cells, columns int, comma rune) string {
 // athlete noted.
 const formulaStart = "=+-@\t"
 
-// guard puts an apostrophe before a text that a spreadsheet would take for a formula, also when it
-// has such apostrophes already, so that [unguard] finds the very text again.
+// guard puts an apostrophe before a text that a spreadsheet would take for a formula, even when it
+// has such apostrophes already, so that [unguard] returns exactly the same text.
 func guard(text string) string {
 	if rest := strings.TrimLeft(text, "'"); rest != "" && strings.IndexByte(formulaStart, rest[0]) >= 0 {
 		return "'" + text
@@ -285,11 +285,11 @@ func unguard(text string) string {
 	return text
 }
 
-// WriteCSV writes the shots as a CSV log with every column of [Columns], with commas and CRLF as
-// RFC 4180 has it, and athletes and balls by id. [ReadCSV] reads the same shots from it, in
-// canonical form. A note or source that begins like a spreadsheet's formula is written with an
-// apostrophe before it, which ReadCSV takes away. A shot that [Validate] refuses ends the writing
-// with an error, since it could not be read again.
+// WriteCSV writes the shots as a CSV log with every column of [Columns], with commas and CRLF as in
+// RFC 4180, and athletes and balls by id. [ReadCSV] reads the same shots from it, in canonical
+// form. A note or source that begins like a spreadsheet's formula is written with an apostrophe
+// before it, which ReadCSV removes. A shot that [Validate] refuses ends the writing with an error,
+// since it could not be read again.
 func WriteCSV(w io.Writer, shots iter.Seq[Shot]) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true

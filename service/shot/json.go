@@ -13,10 +13,10 @@ import (
 // ReadNDJSON reads a log of one JSON object a line, one row at a time. The sequence can be ranged
 // over once; it ends after the first error, which is a [*LogError].
 //
-// The keys are those of [Shot]; one that is not known, or is there twice, is a fault of the row,
+// The keys are those of [Shot]; an unknown or repeated one is a fault of the row,
 // and null is the same as a missing key. A row without id gets one from [DeriveID]; session_id and
 // athlete_id may come from the options. A line of more than 64 KiB, or one that is not JSON, is a
-// fault of that row alone. Blank lines are passed over.
+// fault of that row alone. Empty lines are skipped.
 func ReadNDJSON(r io.Reader, options Options) iter.Seq2[Row, error] {
 	return readRows(func() (func() (Row, error), error) {
 		text, err := openLog(r, options)
@@ -36,8 +36,8 @@ func ReadNDJSON(r io.Reader, options Options) iter.Seq2[Row, error] {
 }
 
 // ReadJSON reads a log that is one JSON document, an array of shots or an object {"shots": [...]},
-// one row at a time and as [ReadNDJSON] does. A document that is broken ends the reading with the
-// error of where; the rows before it were whole.
+// one row at a time and as [ReadNDJSON] does. A broken document ends the reading with an error that
+// says where; the rows before it were complete.
 func ReadJSON(r io.Reader, options Options) iter.Seq2[Row, error] {
 	return readRows(func() (func() (Row, error), error) {
 		text, err := openLog(r, options)
@@ -119,7 +119,7 @@ type jsonLog struct {
 	value   json.RawMessage
 }
 
-// documentShape says what a JSON log looks like.
+// documentShape describes the form of a JSON log.
 const documentShape = `a JSON log is an array of shots, or an object {"shots": [...]}`
 
 func (log *jsonLog) readStart() error {

@@ -36,7 +36,7 @@ var shotKeys = func() []member {
 			"rev",
 			"rev",
 			func(*intake, *Row, string, []byte) {},
-		}, // the server's own: a shot read from it may be sent as it is
+		}, // set by the server: a shot read from it may be sent back unchanged
 	)
 }()
 
@@ -87,8 +87,8 @@ func (in *intake) readShot(row *Row, value []byte) {
 	in.finish(row)
 }
 
-// readMembers reads the members of an object by their keys. A key that is not known is a fault of
-// the object, whose field is parent.
+// readMembers reads the members of an object by their keys. An unknown key is a fault of the
+// object, whose field is parent.
 func (in *intake) readMembers(row *Row, parent string, object []byte, members []member) {
 	var seen uint64
 	next := 0 // keys mostly come in the order in which they are listed

@@ -21,7 +21,7 @@ func eachMember(object []byte, visit func(key, value []byte)) {
 		if bytes.IndexByte(key, '\\') >= 0 {
 			key = []byte(unescaped(object[i:end]))
 		}
-		i = skipSpace(object, skipSpace(object, end)+1) // over the colon
+		i = skipSpace(object, skipSpace(object, end)+1) // past the colon
 		end = valueEnd(object, i)
 		visit(key, object[i:end])
 		i = skipComma(object, end)

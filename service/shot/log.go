@@ -13,7 +13,7 @@ import (
 	"github.com/google/uuid"
 )
 
-// Options say what a log is read for.
+// Options say how a log is read.
 type Options struct {
 	// SessionID is the session that the log is sent to: rows that name none belong to it, and rows
 	// that name another are refused. The nil UUID: every row names its session.
@@ -29,8 +29,8 @@ type Options struct {
 	// Ball does the same for a ball of this athlete, Drill for a drill.
 	Ball  func(athleteID uuid.UUID, name string) (uuid.UUID, error)
 	Drill func(name string) (uuid.UUID, error)
-	// MaxBytes and MaxRows limit the log, as it is when unpacked. 0 sets no limit, which is not for
-	// what comes from outside.
+	// MaxBytes and MaxRows limit the log, as it is when unpacked. 0 sets no limit, which is not
+	// safe for logs from outside.
 	MaxBytes int64
 	MaxRows  int
 }
@@ -104,14 +104,14 @@ func readRows(open func() (next func() (Row, error), err error)) iter.Seq2[Row, 
 	}
 }
 
-// openLog limits the log, takes a byte order mark away and refuses what is certainly not text.
+// openLog limits the log, removes a byte order mark and refuses what is certainly not text.
 func openLog(r io.Reader, options Options) (*bufio.Reader, error) {
 	limit := options.MaxBytes
 	if limit <= 0 {
 		limit = math.MaxInt64 - 1
 	}
 	buffered := bufio.NewReaderSize(&limitedReader{r: r, left: limit, limit: limit}, maxRowBytes)
-	// What goes wrong beyond the bytes that are there comes again when they have been read.
+	// An error beyond these bytes is returned again when they have been read.
 	head, err := buffered.Peek(4)
 	if len(head) == 0 && err != nil && !errors.Is(err, io.EOF) {
 		return nil, readError(err)
@@ -135,7 +135,7 @@ func openLog(r io.Reader, options Options) (*bufio.Reader, error) {
 }
 
 // limitedReader fails with a [LogError] when the log goes on beyond its limit; io.LimitReader would
-// cut the log silently. Its first error stays, so that one can look ahead without losing it.
+// cut the log silently. Its first error is kept, so that peeking does not lose it.
 type limitedReader struct {
 	r           io.Reader
 	left, limit int64
@@ -174,7 +174,7 @@ func readError(err error) error {
 	}
 }
 
-// intake makes whole rows out of what the formats read.
+// intake completes the rows that the formats read.
 type intake struct {
 	options Options
 	// fieldName names a field of [Shot] as the format does.
@@ -215,7 +215,7 @@ func (in *intake) begin(line int) (Row, error) {
 	return Row{Number: in.rows, Line: line}, nil
 }
 
-// accept reports whether a value could be read; if not, the row gets the error as a fault.
+// accept reports whether a value could be read; if not, the error becomes a fault of the row.
 func (in *intake) accept(row *Row, field string, err error) bool {
 	if err != nil {
 		row.fault(field, CodeFormat, err.Error())

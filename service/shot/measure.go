@@ -10,7 +10,7 @@ import (
 )
 
 // Measure is one measured number of a shot: how it is named wherever a shot is read, written, kept
-// or shown, and what is believed of it. [Measures] is the one list of them.
+// or shown, and its limits. [Measures] is the one list of them.
 type Measure struct {
 	Field    string // JSON name; a name inside an object follows a slash
 	Column   string // name in a CSV log and in the database
@@ -19,12 +19,12 @@ type Measure struct {
 	Meaning  string
 	Typed    []string // words for it on a typed line; none when it is not typed
 	Synonyms []string // other names that a CSV log may give the column
-	Since    int      // the wire schema that brought it
+	Since    int      // the wire schema that introduced it
 	Said     string   // how a sentence says it, with %s for the value; empty for what is not said
 	Decimals int      // as fine as it is measured
 	Min, Max float64
 	above    bool   // the lower limit itself is refused
-	hint     string // what to think of when a value is outside the limits
+	hint     string // what to check when a value is outside the limits
 	// Value is where a shot keeps it, nil when it was not measured; for a whole number it is Whole,
 	// and the other is nil.
 	Value func(*Shot) **float64
@@ -35,7 +35,7 @@ type Measure struct {
 // those of the delivery, then the standard errors.
 func Measures() []Measure { return slices.Clone(measures) }
 
-// Get returns what was measured of a shot, and whether it was.
+// Get returns a shot's value, and whether it was measured.
 func (m *Measure) Get(s *Shot) (v float64, known bool) {
 	if m.Whole != nil {
 		if whole := *m.Whole(s); whole != nil {
@@ -49,7 +49,7 @@ func (m *Measure) Get(s *Shot) (v float64, known bool) {
 	return 0, false
 }
 
-// Set gives a shot the value, or takes it away when that is nil. A whole number is given as one.
+// Set sets the value of a shot, or removes it when that is nil. A whole number is given as one.
 func (m *Measure) Set(s *Shot, v *float64) {
 	switch {
 	case m.Whole == nil:
@@ -86,7 +86,7 @@ func CopySince(schema int, into, from *Shot) {
 	}
 }
 
-// gutterSince is the wire schema that brought a shot's gutter.
+// gutterSince is the wire schema that introduced a shot's gutter.
 const gutterSince = 2
 
 // IsError reports whether the measure is a standard error.
@@ -123,7 +123,7 @@ func (s *Shot) Said() []string {
 	return parts
 }
 
-// Limits of what is believed. They are wide: they are to catch a wrong unit, a slipped column or a
+// Limits of plausible values. They are wide: they are to catch a wrong unit, a slipped column or a
 // slipped key, not a rare delivery.
 const (
 	// maxBoard is the strip beyond board 39, where a ball that is off the lane rolls; 0 is the one
@@ -144,8 +144,8 @@ const (
 	// maxRotationDeg is every direction: 0 end over end, 90 across the lane, negative for a ball
 	// that backs up.
 	maxRotationDeg = 180
-	// The arrows lie from about 12 to 16 ft from the foul line (common practice, no source); a system
-	// may read the board a little before or behind them.
+	// The arrows lie from about 12 to 16 ft from the foul line (common practice, no source); a
+	// system may read the board a little before or behind them.
 	minArrowsFt = 10
 	maxArrowsFt = 20
 	// maxTiltDeg is a ball that spins like a top.
@@ -162,7 +162,7 @@ const (
 // errorPrefix begins the JSON names of the standard errors, which are an object of their own.
 const errorPrefix = "errors/"
 
-// joined are the distances that are said with their board: "breakpoint 9 at 42 ft".
+// joined are the distances that are written with their board: "breakpoint 9 at 42 ft".
 var joined = map[string]struct {
 	word  string
 	board func(*Shot) **float64
@@ -255,7 +255,7 @@ func measured(m Measure) Measure {
 	return m
 }
 
-// since marks a measure that a later wire schema brought.
+// since marks a measure that a later wire schema introduced.
 func since(schema int, m Measure) Measure {
 	m.Since = schema
 	return m
@@ -285,7 +285,8 @@ func angle(field, label, meaning string, typed []string, value func(*Shot) **flo
 	})
 }
 
-// standardError limits an error to the width of what it is the error of: a wider one says nothing.
+// standardError limits an error to the width of what it is the error of: a wider one carries no
+// information.
 func standardError(key, column, label, unit, of string, limit float64, value func(*Shot) **float64) Measure {
 	return Measure{
 		Field: errorPrefix + key, Column: column, Label: label, Unit: unit, Meaning: "standard error " + of,

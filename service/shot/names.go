@@ -6,8 +6,8 @@ import (
 	"github.com/google/uuid"
 )
 
-// names finds ids by what a log calls a thing, and asks once for each name. The zero value with
-// what set knows ids only.
+// names finds ids by the names in a log, looking up each name once. The zero value with what set
+// accepts ids only.
 type names struct {
 	what   string // for the sentence of a fault
 	byName func(name string) (uuid.UUID, error)

@@ -4,7 +4,7 @@
 // A log is a file of shots: CSV ([ReadCSV], [WriteCSV]), one JSON object a line ([ReadNDJSON]) or
 // one JSON document ([ReadJSON]). The readers yield one [Row] at a time; a row holds a shot that
 // passes [Validate], or the faults that kept it out, each with a sentence that says how to fix it.
-// [Columns] is the list of what a CSV log may hold.
+// [Columns] lists the columns of a CSV log.
 package shot
 
 import (
@@ -37,7 +37,7 @@ type Shot struct {
 	Frame    *int `json:"frame,omitempty"`
 	Delivery *int `json:"delivery,omitempty"`
 
-	// What was meant, where the log says so.
+	// The intended values, where the log states them.
 	AimLaydownBoard   *float64 `json:"aim_laydown_board,omitempty"`
 	AimLaunchAngleDeg *float64 `json:"aim_launch_angle_deg,omitempty"`
 

@@ -9,8 +9,8 @@ import (
 )
 
 // AppendTable appends shots as one JSON object of columns: the same values as rows of
-// [Shot.AppendJSON], turned on their side. Packed, it is half the size of the rows, for like stands
-// beside like. revs are the shots' revisions.
+// [Shot.AppendJSON], transposed. Compressed, it is half the size of the rows, because similar
+// values are adjacent. revs are the shots' revisions.
 //
 // Every column is an array with a value a shot, null where it was not measured, and left out when
 // that is so throughout. Three columns are written otherwise: id is the bytes of all ids one after

@@ -40,16 +40,16 @@ type Code string
 // Kinds of fault of a shot or a row.
 const (
 	CodeRequired  Code = "required"   // is missing
-	CodeRange     Code = "range"      // is outside what is believed
+	CodeRange     Code = "range"      // is outside the plausible range
 	CodeFormat    Code = "format"     // cannot be read
 	CodeLength    Code = "length"     // is too long
 	CodeNotRising Code = "not_rising" // a track point does not lie beyond the one before
-	CodeUnknown   Code = "unknown"    // is a name that nothing bears
-	CodeRepeated  Code = "repeated"   // was there before: a key in the row, or a shot in the log
+	CodeUnknown   Code = "unknown"    // is a name that nothing has
+	CodeRepeated  Code = "repeated"   // occurred before: a key in the row, or a shot in the log
 	CodeMismatch  Code = "mismatch"   // belongs to another session than the log
 )
 
-// Limits of what has no unit.
+// Limits of values without a unit.
 const (
 	MaxOrder       = 100_000 // shots of one athlete in one session
 	MaxTrackPoints = 200     // more than three a foot
@@ -63,8 +63,8 @@ const (
 // Validate returns every fault of the shot, in the order of its fields; none means that it may be
 // stored. Limits: boards 0 to 40, outside 0.5 to 39.5 being the gutter; distances 0 to 60 ft;
 // launch and entry angle -20 to 20 deg; speed 5 to 30 mph; rev rate 0 to 800 rpm; rotation -180 to
-// 180 deg; tilt 0 to 90 deg; standard errors above 0. [Columns] has them as text. Whether session,
-// athlete and ball exist is not looked at.
+// 180 deg; tilt 0 to 90 deg; standard errors above 0. [Columns] has them as text. It does not check
+// that session, athlete and ball exist.
 func Validate(s Shot) []Fault { return validate(&s) }
 
 func validate(s *Shot) []Fault {

@@ -7,7 +7,7 @@ import (
 	"laneward/service/lane"
 )
 
-// Arrival is how a ball comes in: the board of its centre at the head pin, counted from the
+// Arrival is how a ball reaches the pins: the board of its centre at the head pin, counted from the
 // athlete's strong side, and its angle there.
 type Arrival struct {
 	Board         float64

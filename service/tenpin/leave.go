@@ -109,7 +109,7 @@ const (
 	GroupHeadOutside Group = "head_outside"
 	// GroupHeadInside has the head pin and the 3 standing and the 2 down: the ball passed inside.
 	GroupHeadInside Group = "head_inside"
-	// GroupOther is the full rack and all else.
+	// GroupOther is the full rack and everything else.
 	GroupOther Group = "other"
 )
 
