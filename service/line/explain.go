@@ -26,7 +26,7 @@ var hitWords = map[Hit]struct{ does, word string }{
 // Words says what a shot did in a few words: "comes in light".
 func (h Hit) Words() string { return hitWords[h].does }
 
-// shownMiss is the miss of which a reason tells.
+// shownMiss is the miss that a reason mentions.
 const shownMiss = 3
 
 // reason says what a line is worth and what it forgives.

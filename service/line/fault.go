@@ -8,7 +8,7 @@ import (
 	"laneward/service/motion"
 )
 
-// Fault is one thing wrong with what was asked: where, as a JSON Pointer (RFC 6901) such as
+// Fault is one thing wrong with the request: where, as a JSON Pointer (RFC 6901) such as
 // /pocket/board_low, and what to do about it.
 type Fault struct {
 	Pointer string
@@ -16,7 +16,7 @@ type Fault struct {
 	Detail  string
 }
 
-// Faults is everything wrong with what was asked, as an error when there is any.
+// Faults is everything wrong with the request, as an error when there is any.
 type Faults []Fault
 
 func (f Faults) Error() string {

@@ -99,7 +99,8 @@ func median(values []float64) float64 {
 }
 
 // growthPerDeg is by how much scatter grows a degree beyond the launch angles that it is known for:
-// who never turns the feet so far misses by more when doing it. Common practice, no source.
+// an athlete who never turns the feet so far misses by more when doing so. Common practice, no
+// source.
 const growthPerDeg = 0.6
 
 // growth is the factor of the scatter at a launch angle.
@@ -114,8 +115,8 @@ const finishedEntryDeg = 5.2
 
 // launchAngleDeg is the launch angle to be expected of an athlete of whom no shot on a pattern like
 // this one is stored. How much a ball turns in all follows from its release, whatever the oil; who
-// turns it more sends it farther out, and who throws it faster plays straighter. It stays within
-// the angles that the athlete's scatter is known for.
+// turns it more sends it farther out, and one who throws it faster plays straighter. It stays
+// within the angles that the athlete's scatter is known for.
 func (a Athlete) launchAngleDeg(ball motion.Ball) float64 {
 	expected := ball.TurnDeg(a.release(Aim{LaydownBoard: lane.CentreBoard})) - finishedEntryDeg
 	from, width := a.Habit.LaunchAngleDeg, a.Habit.LaunchWidthDeg

@@ -7,14 +7,14 @@ import (
 	"laneward/service/motion"
 )
 
-// Study is one aim worked out: the typical delivery, what its misses do, and their paths.
+// Study is one aim computed: the typical delivery, what its misses do, and their paths.
 type Study struct {
 	Line
 	// MissPaths are the paths of Misses, one each and in their order, with a station every foot.
 	MissPaths []motion.Path `json:"miss_paths"`
 }
 
-// At works one aim out for a request, whether or not it is a good one. The error says what is wrong
+// At computes one aim for a request, whether or not it is a good one. The error says what is wrong
 // with the request or the aim.
 func At(request Request, aim Aim) (*Study, error) {
 	if err := request.prepare(); err != nil {

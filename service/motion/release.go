@@ -61,7 +61,7 @@ func (r Release) Validate() error {
 	)
 }
 
-// RangeError says that a value cannot be; Name is its name in JSON.
+// RangeError reports a value outside its range; Name is its name in JSON.
 type RangeError struct {
 	Name             string
 	Value, Low, High float64

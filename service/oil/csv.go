@@ -17,7 +17,7 @@ import (
 // LoadColumns are the columns of a load table, in the standard order.
 var LoadColumns = []string{"direction", "from_board", "to_board", "count", "ul_per_board", "start_ft", "end_ft"}
 
-// maxCSVRecords bounds what is read of a file, before anything is believed.
+// maxCSVRecords bounds what is read of a file before it is checked.
 const maxCSVRecords = 1000
 
 // ReadTableCSV reads a load table: a header with [LoadColumns] in any order, then one record a

@@ -151,7 +151,7 @@ func (m mean) over(other mean) float64 {
 	return m.value() / other.value()
 }
 
-// Class is what a pattern is called by its ratio.
+// Class is the class of a pattern by its ratio.
 type Class string
 
 // The classes. Unclassed is a ratio that the thresholds in use do not name.

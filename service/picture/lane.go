@@ -63,7 +63,7 @@ type Path struct {
 	Emphasis bool   // the chosen line: drawn thicker and solid
 }
 
-// Verdict is what a drill says of a shot.
+// Verdict is the verdict of a drill on a shot.
 type Verdict string
 
 // The verdicts; NoVerdict is a shot that no drill judged.

@@ -16,7 +16,7 @@ const (
 	maxMarks  = 5000
 	maxPaths  = 24
 	// farOffBoards is how far off the lane a board may be said to be: a ball in the gutter is real,
-	// board 400 is a slip of the pen.
+	// board 400 is a typing mistake.
 	farOffBoards = 20
 )
 
@@ -147,7 +147,7 @@ func (film *Film) check(f *faults) {
 	}
 }
 
-// describe says in words what the picture shows, for who cannot see it.
+// describe says in words what the picture shows, for users who cannot see it.
 func (l Lane) describe() string {
 	var parts []string
 	say := func(format string, args ...any) { parts = append(parts, fmt.Sprintf(format, args...)) }
