@@ -643,7 +643,7 @@ type ClientInterface interface {
 
 	// MapMissesWithBody What becomes of every aim, laydown by launch angle
 	//
-	// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+	// For each aim of the grid what the typical delivery does, and the share of the athlete's scattered shots that reach the pocket and the
 	// gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
 	//
 	// Takes any type of body and a specified content type.
@@ -653,7 +653,7 @@ type ClientInterface interface {
 
 	// MapMisses What becomes of every aim, laydown by launch angle
 	//
-	// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+	// For each aim of the grid what the typical delivery does, and the share of the athlete's scattered shots that reach the pocket and the
 	// gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
 	//
 	// Takes a body of the `application/json` content type.
@@ -663,7 +663,7 @@ type ClientInterface interface {
 
 	// StudyLineWithBody Work one line out, good or not, with the paths of its misses
 	//
-	// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+	// The typical delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -672,7 +672,7 @@ type ClientInterface interface {
 
 	// StudyLine Work one line out, good or not, with the paths of its misses
 	//
-	// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+	// The typical delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -2211,7 +2211,7 @@ func (c *Client) ReplaceMember(ctx context.Context, squadID SquadID, memberID Me
 
 // MapMissesWithBody What becomes of every aim, laydown by launch angle
 //
-// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+// For each aim of the grid what the typical delivery does, and the share of the athlete's scattered shots that reach the pocket and the
 // gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
 //
 // Takes any type of body and a specified content type.
@@ -2231,7 +2231,7 @@ func (c *Client) MapMissesWithBody(ctx context.Context, squadID SquadID, params 
 
 // MapMisses What becomes of every aim, laydown by launch angle
 //
-// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+// For each aim of the grid what the typical delivery does, and the share of the athlete's scattered shots that reach the pocket and the
 // gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
 //
 // Takes a body of the `application/json` content type.
@@ -2251,7 +2251,7 @@ func (c *Client) MapMisses(ctx context.Context, squadID SquadID, params *MapMiss
 
 // StudyLineWithBody Work one line out, good or not, with the paths of its misses
 //
-// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+// The typical delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
 //
 // Takes any type of body and a specified content type.
 //
@@ -2270,7 +2270,7 @@ func (c *Client) StudyLineWithBody(ctx context.Context, squadID SquadID, params 
 
 // StudyLine Work one line out, good or not, with the paths of its misses
 //
-// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+// The typical delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -8275,7 +8275,7 @@ type ClientWithResponsesInterface interface {
 
 	// MapMissesWithBodyWithResponse What becomes of every aim, laydown by launch angle
 	//
-	// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+	// For each aim of the grid what the typical delivery does, and the share of the athlete's scattered shots that reach the pocket and the
 	// gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -8285,7 +8285,7 @@ type ClientWithResponsesInterface interface {
 
 	// MapMissesWithResponse What becomes of every aim, laydown by launch angle
 	//
-	// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+	// For each aim of the grid what the typical delivery does, and the share of the athlete's scattered shots that reach the pocket and the
 	// gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
@@ -8295,7 +8295,7 @@ type ClientWithResponsesInterface interface {
 
 	// StudyLineWithBodyWithResponse Work one line out, good or not, with the paths of its misses
 	//
-	// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+	// The typical delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -8304,7 +8304,7 @@ type ClientWithResponsesInterface interface {
 
 	// StudyLineWithResponse Work one line out, good or not, with the paths of its misses
 	//
-	// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+	// The typical delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12944,7 +12944,7 @@ func (c *ClientWithResponses) ReplaceMemberWithResponse(ctx context.Context, squ
 
 // MapMissesWithBodyWithResponse What becomes of every aim, laydown by launch angle
 //
-// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+// For each aim of the grid what the typical delivery does, and the share of the athlete's scattered shots that reach the pocket and the
 // gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -12960,7 +12960,7 @@ func (c *ClientWithResponses) MapMissesWithBodyWithResponse(ctx context.Context,
 
 // MapMissesWithResponse What becomes of every aim, laydown by launch angle
 //
-// For each aim of the grid what the usual delivery does, and the share of the athlete's scattered shots that reach the pocket and the
+// For each aim of the grid what the typical delivery does, and the share of the athlete's scattered shots that reach the pocket and the
 // gutter; and the best lines to mark on it. `Accept` chooses the answer as for plans.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
@@ -12976,7 +12976,7 @@ func (c *ClientWithResponses) MapMissesWithResponse(ctx context.Context, squadID
 
 // StudyLineWithBodyWithResponse Work one line out, good or not, with the paths of its misses
 //
-// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+// The typical delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -12991,7 +12991,7 @@ func (c *ClientWithResponses) StudyLineWithBodyWithResponse(ctx context.Context,
 
 // StudyLineWithResponse Work one line out, good or not, with the paths of its misses
 //
-// The usual delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
+// The typical delivery from a laydown at a launch angle, and misses of 1 to 5 boards at the arrows on either side. `Accept` chooses JSON or a picture.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //

@@ -704,7 +704,7 @@ type AssignmentPage struct {
 	Next *NextCursor `json:"next,omitempty"`
 }
 
-// Assumptions What was taken for granted, in sentences.
+// Assumptions The assumptions, in sentences.
 type Assumptions = []string
 
 // Athlete defines model for Athlete.
@@ -1065,7 +1065,7 @@ type FeedPage_Items_Item struct {
 
 // FilmReport defines model for FilmReport.
 type FilmReport struct {
-	// Assumptions What was taken for granted, in sentences.
+	// Assumptions The assumptions, in sentences.
 	Assumptions Assumptions `json:"assumptions"`
 
 	// BoardUl Volume on each board from the right gutter.
@@ -1405,7 +1405,7 @@ type LineStudy struct {
 
 // LineSubject What was computed, and everything that was taken for granted.
 type LineSubject struct {
-	// Assumptions What was taken for granted, in sentences.
+	// Assumptions The assumptions, in sentences.
 	Assumptions Assumptions `json:"assumptions"`
 	Athlete     struct {
 		AthleteID openapi_types.UUID     `json:"athlete_id"`
@@ -1469,7 +1469,7 @@ type LineSubject struct {
 	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
 	Pocket Pocket `json:"pocket"`
 
-	// Release The usual delivery.
+	// Release The typical delivery.
 	Release struct {
 		RevRateRPM        float64 `json:"rev_rate_rpm"`
 		RotationDeg       float64 `json:"rotation_deg"`

@@ -150,7 +150,7 @@ func (m *MissMap) Picture(widthPx int) (picture.Scene, error) {
 		Title:   "Where " + m.Subject.Athlete.Name + " can aim on " + m.Subject.filmName(),
 		WidthPx: widthPx,
 		Caption: fmt.Sprintf(
-			"%sEach square is one aim; its colour is the share of own shots that reach %s.",
+			"%sEach square is one aim; its colour is the share of this athlete's shots that would reach %s.",
 			m.Subject.Ball.text(),
 			pocketText(m.Pocket),
 		),

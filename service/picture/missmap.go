@@ -23,8 +23,8 @@ type MissMap struct {
 	Share [][]float64
 	// MaxShare is the top of the colour scale; 0 takes the largest share, rounded up to a tenth.
 	MaxShare float64
-	// ShareName says in the legend what the share is of; empty means "own shots that reach the
-	// pocket".
+	// ShareName says in the legend what the share is of; empty means "the athlete's shots that
+	// reach the pocket".
 	ShareName string
 
 	// Contours are shares to outline, such as 0.5.

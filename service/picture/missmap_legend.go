@@ -39,7 +39,7 @@ func (m MissMap) shareName() string {
 	if name := clean(m.ShareName); name != "" {
 		return name
 	}
-	return "own shots that reach the pocket"
+	return "the athlete's shots that reach the pocket"
 }
 
 func (m MissMap) scale(c *column) {

@@ -1,6 +1,7 @@
 package shot
 
 import (
+	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -60,6 +61,14 @@ var columnIndex = func() map[string]int {
 	}
 	return index
 }()
+
+// missing says how to add the column to a log that needs it.
+func (c Column) missing() string {
+	if c.Required {
+		return fmt.Sprintf("add a column %q, for example %s", c.Name, c.Limits)
+	}
+	return fmt.Sprintf("add a column %q: %s", c.Name, c.Meaning)
+}
 
 func columnNames() []string {
 	names := make([]string, len(columns))

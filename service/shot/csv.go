@@ -152,7 +152,7 @@ func (log *csvLog) readHeader() error {
 		needed := c.Required || (c.Field == "athlete_id" && log.options.AthleteID == uuid.Nil) ||
 			(c.Field == "session_id" && log.options.SessionID == uuid.Nil)
 		if needed && !has(c.Name) {
-			wrong = append(wrong, fmt.Sprintf("column %s is missing: add it (%s)", c.Name, c.Meaning))
+			wrong = append(wrong, c.missing())
 		}
 	}
 	log.hasOrder = has("order")
