@@ -66,10 +66,12 @@ type loggedShot struct {
 
 // practice is the athlete's shots stored on this computer, and what the drill says of them. It is
 // kept in memory, and a line judges its session alone, so that it costs the same however many shots
-// are stored. Two cases cost more with more shots: after another process has written, everything is
-// read again; and a verdict that earlier sessions left open is looked for in all shots.
+// are stored. Two cases cost more with more shots: after another process has written, what has
+// changed is looked for and the other sessions are judged again; and a verdict that earlier sessions
+// left open is looked for in all shots.
 type practice struct {
 	version   int64 // of the store when it was read
+	read      map[uuid.UUID]loggedShot
 	inSession []loggedShot
 	assigned  *drill.Span // nil when the drill is not assigned
 
@@ -100,7 +102,7 @@ func (d *logDesk) load(ctx context.Context) error {
 	if err != nil || version == d.version {
 		return err
 	}
-	records, err := d.OfAthlete(ctx, d.squad.ID, client.Shot, *d.athlete.ID)
+	shots, err := d.shots(ctx)
 	if err != nil {
 		return err
 	}
@@ -109,16 +111,12 @@ func (d *logDesk) load(ctx context.Context) error {
 		return err
 	}
 	d.session.Date.Time = days[d.session.id]
-	d.practice = practice{version: version, verdict: d.verdict}
+	d.practice = practice{version: version, verdict: d.verdict, read: shots}
 	if d.assigned, err = d.span(ctx); err != nil {
 		return err
 	}
 	var others []shot.Shot
-	for _, record := range records {
-		s, err := logged(record)
-		if err != nil {
-			return err
-		}
+	for _, s := range shots {
 		if s.SessionID == d.session.id {
 			d.inSession = append(d.inSession, s)
 		} else if day, known := days[s.SessionID]; known && d.counts(s.Shot, day) {
@@ -138,6 +136,54 @@ func (d *logDesk) load(ctx context.Context) error {
 	d.judgeOthers(others, at)
 	d.judge()
 	return nil
+}
+
+// shots returns the athlete's shots by id. It reads those that have changed since they were last
+// read: a change on this computer may be changed again, a stored shot has another revision then.
+func (d *logDesk) shots(ctx context.Context) (map[uuid.UUID]loggedShot, error) {
+	heads, err := d.Heads(ctx, d.squad.ID, client.Shot, *d.athlete.ID)
+	if err != nil {
+		return nil, err
+	}
+	shots := make(map[uuid.UUID]loggedShot, len(heads))
+	var changed []uuid.UUID
+	for _, head := range heads {
+		s, known := d.read[head.ID]
+		if known && head.State == local.Synced && s.state == local.Synced && s.rev == head.Rev {
+			shots[head.ID] = s
+		} else {
+			changed = append(changed, head.ID)
+		}
+	}
+	var records []local.Record
+	if len(changed) > len(shots) {
+		records, err = d.OfAthlete(ctx, d.squad.ID, client.Shot, *d.athlete.ID)
+	} else {
+		records, err = d.each(ctx, changed)
+	}
+	if err != nil {
+		return nil, err
+	}
+	for _, record := range records {
+		if shots[record.ID], err = logged(record); err != nil {
+			return nil, err
+		}
+	}
+	return shots, nil
+}
+
+// each reads shots one by one; one that has just been deleted is left out.
+func (d *logDesk) each(ctx context.Context, ids []uuid.UUID) (records []local.Record, err error) {
+	for _, id := range ids {
+		record, err := d.Get(ctx, d.squad.ID, client.Shot, id)
+		switch {
+		case err == nil:
+			records = append(records, record)
+		case client.CodeOf(err) != client.NotFound:
+			return nil, err
+		}
+	}
+	return records, nil
 }
 
 func logged(record local.Record) (loggedShot, error) {

@@ -152,6 +152,59 @@ func TestPracticeIsWhatIsStored(t *testing.T) {
 	same(t, "after another process wrote", d)
 }
 
+// After another process has written, what has changed is read and the rest is kept.
+func TestReadsWhatChanged(t *testing.T) {
+	t.Parallel()
+	d, _ := deskWith(t, 40)
+	var ids []uuid.UUID
+	for id, s := range d.read {
+		s.Source = "kept"
+		d.read[id] = s
+		ids = append(ids, id)
+	}
+	elsewhere(t, d.File(), `UPDATE records SET rev = 2, body = json_set(body, '$.source', 'changed') WHERE id = ?`, ids[0])
+	elsewhere(t, d.File(), `DELETE FROM records WHERE id = ?`, ids[1])
+	fill(t, d.File(), d.squad.ID, *d.athlete.ID, 3)
+	if err := d.load(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	got := map[string]int{}
+	for _, s := range d.read {
+		got[s.Source]++
+	}
+	if diff := cmp.Diff(map[string]int{"kept": 38, "changed": 1, "": 3}, got); diff != "" {
+		t.Errorf("shots by where they come from (-want +got):\n%s", diff)
+	}
+}
+
+// elsewhere runs a statement about a record as another process would.
+func elsewhere(tb testing.TB, file, statement string, id uuid.UUID) {
+	tb.Helper()
+	db, err := sql.Open("sqlite", "file:"+file+"?_pragma=busy_timeout(15000)")
+	if err != nil {
+		tb.Fatal(err)
+	}
+	defer db.Close()
+	result, err := db.ExecContext(tb.Context(), statement, id.String())
+	if err != nil {
+		tb.Fatal(err)
+	}
+	if n, err := result.RowsAffected(); err != nil || n != 1 {
+		tb.Fatalf("%d records, %v", n, err)
+	}
+}
+
+// What a line costs after another process has stored a shot.
+func BenchmarkLineAfterAnother(b *testing.B) {
+	d, _ := deskWith(b, 100_000)
+	for b.Loop() {
+		fill(b, d.File(), d.squad.ID, *d.athlete.ID, 1)
+		if err := d.load(b.Context()); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
 // same holds the desk's practice against one that is read anew.
 func same(t *testing.T, after string, d *logDesk) {
 	t.Helper()
@@ -162,6 +215,7 @@ func same(t *testing.T, after string, d *logDesk) {
 	}
 	kept, anew := d.practice, again.practice
 	kept.version, anew.version = 0, 0
+	kept.read, anew.read = nil, nil   // what was changed here is read when another process has written
 	kept.before, anew.before = "", "" // what stood before is not stored
 	if diff := cmp.Diff(anew, kept, cmp.AllowUnexported(practice{}, loggedShot{}, thrown{}, counts{})); diff != "" {
 		t.Errorf("%s: the practice in memory is not what is stored (-stored +memory):\n%s", after, diff)

@@ -51,6 +51,19 @@ func (s *Store) OfAthlete(ctx context.Context, squad uuid.UUID, kind client.Kind
 	)
 }
 
+// Heads lists the same records without their content: their ids, revisions and states tell which of
+// them have changed.
+func (s *Store) Heads(ctx context.Context, squad uuid.UUID, kind client.Kind, athlete uuid.UUID) ([]Record, error) {
+	return s.query(
+		ctx,
+		kind,
+		`SELECT id, rev, NULL, state FROM seen WHERE squad = ? AND kind = ? AND athlete = ? ORDER BY id`,
+		squad.String(),
+		string(kind),
+		athlete.String(),
+	)
+}
+
 func (s *Store) query(ctx context.Context, kind client.Kind, query string, values ...any) ([]Record, error) {
 	rows, err := s.db.QueryContext(ctx, query, values...)
 	if err != nil {
