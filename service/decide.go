@@ -95,15 +95,7 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	case p.tomb != nil && base == p.tomb.Rev:
 		p.write = p.change.Record // written again in full knowledge of the deletion
 	case p.tomb != nil:
-		history, err := w.historyOf(ctx, p)
-		if err != nil {
-			return err
-		}
-		if p.storedSince(history) {
-			p.same(true) // and deleted after that
-			return nil
-		}
-		p.conflict("it has been deleted: to keep it, send it again with rev set to the deletion's")
+		return w.decideDeleted(ctx, p)
 	case p.forgotten:
 		p.refuse(
 			Gone,
@@ -115,6 +107,21 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	default:
 		p.write = p.change.Record
 	}
+	return nil
+}
+
+// decideDeleted settles a change of a record that has been deleted since: what was stored before is
+// the same, anything else a conflict.
+func (w *work) decideDeleted(ctx context.Context, p *plan) error {
+	history, err := w.historyOf(ctx, p)
+	if err != nil {
+		return err
+	}
+	if p.storedSince(history) {
+		p.same(true) // and deleted after that
+		return nil
+	}
+	p.conflict("it has been deleted: to keep it, send it again with rev set to the deletion's")
 	return nil
 }
 

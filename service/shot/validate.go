@@ -72,21 +72,7 @@ func validate(s *Shot) []Fault {
 	add := func(field string, code Code, detail string) {
 		faults = append(faults, Fault{Field: field, Code: code, Detail: detail})
 	}
-	if s.ID == uuid.Nil {
-		add("id", CodeRequired, "the shot has no id: give it a UUID")
-	}
-	if s.SessionID == uuid.Nil {
-		add("session_id", CodeRequired, "the shot names no session: write the session's id")
-	}
-	if s.AthleteID == uuid.Nil {
-		add("athlete_id", CodeRequired, "the shot names no athlete: write who bowled it")
-	}
-	if s.BallID != nil && *s.BallID == uuid.Nil {
-		add("ball_id", CodeFormat, "the nil UUID names no ball: leave it out when the ball is not known")
-	}
-	if s.DrillID != nil && *s.DrillID == uuid.Nil {
-		add("drill_id", CodeFormat, "the nil UUID names no drill: leave it out when the shot was thrown for none")
-	}
+	validateReferences(s, add)
 	switch {
 	case s.Order == 0:
 		add("order", CodeRequired, "the shot has no place in the session: number the athlete's shots 1, 2, 3 and so on")
@@ -149,6 +135,25 @@ func (m *Measure) check(v float64) string {
 		return number(v) + " is not a number that can be measured: leave it out when it was not measured"
 	}
 	return number(v) + " is outside the limits, " + m.limits() + ": " + m.hint
+}
+
+// validateReferences says which of the ids that a shot needs are missing, and which mean nothing.
+func validateReferences(s *Shot, add func(field string, code Code, detail string)) {
+	if s.ID == uuid.Nil {
+		add("id", CodeRequired, "the shot has no id: give it a UUID")
+	}
+	if s.SessionID == uuid.Nil {
+		add("session_id", CodeRequired, "the shot names no session: write the session's id")
+	}
+	if s.AthleteID == uuid.Nil {
+		add("athlete_id", CodeRequired, "the shot names no athlete: write who bowled it")
+	}
+	if s.BallID != nil && *s.BallID == uuid.Nil {
+		add("ball_id", CodeFormat, "the nil UUID names no ball: leave it out when the ball is not known")
+	}
+	if s.DrillID != nil && *s.DrillID == uuid.Nil {
+		add("drill_id", CodeFormat, "the nil UUID names no drill: leave it out when the shot was thrown for none")
+	}
 }
 
 func validateTrack(track []TrackPoint, add func(field string, code Code, detail string)) {
