@@ -68,7 +68,7 @@ func newServer(t testing.TB, setUps ...func(*setUp)) *server {
 	var keys *service.Keys
 	keys, s.key = newKeys(t)
 	logger := slog.New(slog.NewJSONHandler(s.log, nil))
-	svc := service.New(service.Config{DB: opened, Keys: keys, Log: logger, Now: how.now})
+	svc := service.New(service.Config{DB: opened, Keys: keys, Log: logger, Now: how.now, Patience: time.Hour})
 	t.Cleanup(svc.Close)
 	s.service = svc
 	if s.handler, err = api.NewHandler(

@@ -20,8 +20,12 @@ type limiter struct {
 	wait, limit time.Duration
 }
 
-func newLimiter() *limiter {
-	return &limiter{free: make(chan struct{}, computations), wait: computeWait, limit: computeTime}
+func newLimiter(patience time.Duration) *limiter {
+	l := &limiter{free: make(chan struct{}, computations), wait: computeWait, limit: computeTime}
+	if patience > 0 {
+		l.wait, l.limit = patience, patience
+	}
+	return l
 }
 
 // run does a computation when its turn has come. The context given to do ends with the caller's and

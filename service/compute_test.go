@@ -32,7 +32,7 @@ func TestSlots(t *testing.T) {
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				s := newLimiter()
+				s := newLimiter(0)
 				err := s.run(t.Context(), c.do)
 				if c.code == "" {
 					if err != nil {
@@ -52,7 +52,7 @@ func TestSlots(t *testing.T) {
 // Few run at once, the others wait, and whoever waits too long is told when to come back.
 func TestSlotsBoundWhatRuns(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		s := newLimiter()
+		s := newLimiter(0)
 		var running, most, refused atomic.Int64
 		var wait sync.WaitGroup
 		for range 3 * computations {
@@ -82,7 +82,7 @@ func TestSlotsBoundWhatRuns(t *testing.T) {
 
 func TestSlotsEndWithTheCaller(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		s := newLimiter()
+		s := newLimiter(0)
 		for range computations {
 			s.free <- struct{}{}
 		}

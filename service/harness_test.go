@@ -35,7 +35,7 @@ func newFixture(t testing.TB, conns int32) *fixture {
 		t.Fatal(err)
 	}
 	at := &standingClock{at: time.Date(2026, 3, 14, 18, 0, 0, 0, time.UTC)}
-	svc := New(Config{DB: opened, Keys: keys, Now: at.now})
+	svc := New(Config{DB: opened, Keys: keys, Now: at.now, Patience: time.Hour})
 	t.Cleanup(svc.Close)
 	return &fixture{svc, database, at}
 }

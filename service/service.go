@@ -41,6 +41,9 @@ type Config struct {
 	Log    *slog.Logger
 	Now    func() time.Time
 	Random io.Reader
+	// Patience is how long a computation may wait for its turn, and then take. 0 is what a person
+	// at a page bears; tests on a busy machine have more.
+	Patience time.Duration
 }
 
 // New makes a service. Close it after its last use.
@@ -52,7 +55,7 @@ func New(config Config) *Service {
 		now:     config.Now,
 		random:  config.Random,
 		hashes:  make(chan struct{}, 4),
-		limiter: newLimiter(),
+		limiter: newLimiter(config.Patience),
 		queues:  newWriteQueues(),
 	}
 	if s.now == nil {

@@ -53,7 +53,9 @@ func newEmptyWorld(t testing.TB) *world {
 	keys, err := service.NewKeys()
 	must(t, err)
 	log := slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn}))
-	w.svc = service.New(service.Config{DB: opened, Keys: keys, Log: log, Now: func() time.Time { return w.now }})
+	w.svc = service.New(service.Config{
+		DB: opened, Keys: keys, Log: log, Now: func() time.Time { return w.now }, Patience: time.Hour,
+	})
 	t.Cleanup(w.svc.Close)
 	handler, err := api.NewHandler(api.Config{Service: w.svc, Log: log, Version: "test"})
 	must(t, err)

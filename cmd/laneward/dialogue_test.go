@@ -55,7 +55,7 @@ func newCentreAt(t testing.TB, wrap func(http.Handler) http.Handler, now func() 
 		t.Fatal(err)
 	}
 	log := slog.New(slog.NewTextHandler(io.Discard, nil))
-	svc := service.New(service.Config{DB: opened, Keys: keys, Log: log, Now: now})
+	svc := service.New(service.Config{DB: opened, Keys: keys, Log: log, Now: now, Patience: time.Hour})
 	t.Cleanup(svc.Close)
 	made, err := api.NewHandler(api.Config{Service: svc, Log: log, Version: "test"})
 	if err != nil {
