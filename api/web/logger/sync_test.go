@@ -286,6 +286,7 @@ func TestNewSessionOffline(t *testing.T) {
 	d.click("#session-name")
 	d.typeText("Made without a network")
 	d.clickText("Create session")
+	d.waitText("Made without a network") // the page is drawn anew, with the session chosen
 	d.clickText("Start logging")
 	d.logShot(9)
 	d.offline(false)
