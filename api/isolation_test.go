@@ -25,7 +25,7 @@ type accessRow struct {
 	// loose makes the walk take records that nothing refers to, new ones for each request: they are
 	// deleted.
 	loose bool
-	// coach, analyst and athlete (with the own records) are the answers to those who may ask at
+	// coach, analyst and athlete (with their own records) are the answers to those who may ask at
 	// all; 0: the same as the coach's.
 	coach, analyst, athlete int
 	// other is the answer to an athlete who asks with another athlete's ids in path and query; 0:
