@@ -214,9 +214,7 @@ func (v *visit) read(squad uuid.UUID, text string) ([]drill.Rule, reading, error
 			rules, written = append(rules, read.Rules...), append(written, sentences...)
 			result.Lines = append(result.Lines, lineRead{Written: strings.Join(sentences, "; ") + quotaWords(read)})
 		case service.AsError(err).Code == service.Invalid:
-			// The page has its own list of sentences that can be read.
-			why, _, _ := strings.Cut(service.AsError(err).Detail, " Try: ")
-			result.Lines = append(result.Lines, lineRead{Fault: why})
+			result.Lines = append(result.Lines, lineRead{Fault: service.AsError(err).Detail})
 		default:
 			return nil, reading{}, err
 		}

@@ -15,7 +15,8 @@ var (
 	toRE    = regexp.MustCompile(
 		`^(?:(?:throw|bowl|hold|keep|play|roll|stay|leave|go|put|send) )?(?:it |the ball )?(?:from )?` + num + ` ?(?:to|through|-|and|out to) ?` + num + `$`,
 	)
-	exactPointRE = regexp.MustCompile(`\d\.\d`)
+	exactPointRE = regexp.MustCompile(`(?:\bboard|\bon|\bat|\bover) \d+\.\d+(?: at the .*)?$|\bat the [a-z ]+:? \d+\.\d+$`)
+	exactFtRE    = regexp.MustCompile(`\bbreakpoint\b.*\b` + num + ` ft$`)
 	betweenN     = regexp.MustCompile(`\bbetween ` + num + ` and ` + num + `$`)
 	avoidRE      = regexp.MustCompile(`^(?:avoid|no|never|not)(?: the| board| at| on)? (\d+(?:-\d+)*)$`)
 	bothPinsRE   = regexp.MustCompile(
@@ -92,6 +93,8 @@ func hint(text string) string {
 			`is it a pin, "do not leave the %s", or a board? Of a board say on which side of it the ball should stay`,
 			n,
 		)
+	case exactFtRE.MatchString(text):
+		return `no ball breaks at exactly that distance: write "breakpoint between 43 and 46 ft"`
 	case bpRE.MatchString(text):
 		return `are these boards, "between boards 8 and 10 at the breakpoint", or feet, "breakpoint between 43 and 46 ft"?`
 	case entryRE.MatchString(text):

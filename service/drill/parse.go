@@ -29,7 +29,7 @@ func (r Reading) Sentences(names BallNames) []string {
 }
 
 // SentenceError is a sentence that could not be read as a rule: why, if that is known, and
-// sentences that can be read.
+// a few like it that can be read.
 type SentenceError struct {
 	Sentence string
 	Hint     string // "" when nothing particular is wrong
@@ -178,14 +178,14 @@ func contradicts(leaning string, r Rule) bool {
 }
 
 func unreadable(sentence, hint string) error {
-	return &SentenceError{Sentence: sentence, Hint: hint, Examples: Examples()}
+	return &SentenceError{Sentence: sentence, Hint: hint, Examples: nearest(plain(sentence[:min(len(sentence), 200)]))}
 }
 
 // The parts sentences are made of.
 const (
 	num  = `([-+]?\d{1,6}(?:\.\d{1,9})?)`
 	verb = `(?:(?:please|just|always|only|try to|now) )*(?:(?:keep|play|stay|hold|put|roll|throw|get|hit|bowl|cross|be|send) )?` +
-		`(?:(?:the ball|your ball|it|the shot|your shot|every ball|every shot|each shot|each ball) )?`
+		`(?:(?:the ball|your ball|ball|it|the shot|your shot|every ball|every shot|each shot|each ball) )?`
 	boardNum = `(?:boards? )?` + num
 	unit     = `(?: ?(mph|rpm|degrees?|deg|boards?|ft))?`
 )

@@ -1,6 +1,8 @@
 package drill
 
 import (
+	"cmp"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -238,4 +240,27 @@ func Examples() []string {
 		"Keep the ball on board 15 at the arrows and on board 8 at the breakpoint",
 		"Keep the ball at board 10 or inside, at least 20 of 30",
 	)
+}
+
+// nearest returns the three examples that share the most words with a text in plain form, the
+// earlier ones where they share as many.
+func nearest(text string) []string {
+	written := strings.FieldsFunc(text, func(r rune) bool { return strings.ContainsRune(` ,;:"`, r) })
+	shared := func(example string) (n int) {
+		for _, word := range strings.Fields(plain(example)) {
+			if slices.Contains(written, word) && !commonWords[word] {
+				n++
+			}
+		}
+		return n
+	}
+	examples := Examples()
+	slices.SortStableFunc(examples, func(a, b string) int { return cmp.Compare(shared(b), shared(a)) })
+	return examples[:3]
+}
+
+// commonWords stand in rules of every kind, and tell none from another.
+var commonWords = map[string]bool{
+	"keep": true, "the": true, "ball": true, "at": true, "or": true, "and": true, "board": true, "boards": true, "of": true,
+	"10": true, "on": true, "it": true,
 }

@@ -240,10 +240,26 @@ func TestReadRefuses(t *testing.T) {
 				t.Errorf("%q does not say %q", err, c.says)
 			}
 			var unread *SentenceError
-			if errors.As(err, &unread) && !strings.Contains(err.Error(), Examples()[0]) {
-				t.Errorf("%q shows no sentence that can be read", err)
+			if errors.As(err, &unread) && (len(unread.Examples) != 3 || !strings.Contains(err.Error(), unread.Examples[2])) {
+				t.Errorf("%q shows no sentences that can be read", err)
 			}
 		})
+	}
+}
+
+func TestNearestExamples(t *testing.T) {
+	for sentence, first := range map[string]string{
+		"throw it well":              "Keep the ball at board 10 or inside at the breakpoint",
+		"cross the arrows at or so":  "Keep the ball between boards 8 and 12 at the arrows",
+		"mind your speed":            "Keep the speed at 17 mph or more",
+		"no wild launch angle":       "Keep the launch angle at 1.5 degrees or less",
+		"leave fewer splits":         "Do not leave the 7-10 or the 10 (left-handed: the 7-10 or the 7)",
+		"move with the shot before":  "Move at least 2 boards inside at the foul line from the shot before",
+		"speed like the shot before": "Keep the speed within 0.5 mph of the shot before",
+	} {
+		if got := nearest(sentence); got[0] != first {
+			t.Errorf("%q: %q", sentence, got)
+		}
 	}
 }
 
