@@ -1352,7 +1352,7 @@ type LineStudy struct {
 	// Drill A drill that keeps the athlete on the line, ready to be stored.
 	Drill *SuggestedDrill `json:"drill,omitempty"`
 
-	// Equal The model cannot tell it from the line worth most.
+	// Equal The model cannot tell it from the line worth most, nor another line of the plan; false for a line computed alone.
 	Equal bool `json:"equal"`
 
 	// FeetBoard Where the sliding foot ends.
@@ -1741,7 +1741,7 @@ type PatternPage struct {
 
 // Plan defines model for Plan.
 type Plan struct {
-	// Lines The best first.
+	// Lines The equal ones first, of those the closest to how the athlete plays; then the others by value.
 	Lines []PlannedLine `json:"lines"`
 
 	// Note Why there is no line.
@@ -1753,7 +1753,7 @@ type Plan struct {
 	// Subject What was computed, and everything that was taken for granted.
 	Subject LineSubject `json:"subject"`
 
-	// Ties Which lines are equal, and why the first one stands first.
+	// Ties Which lines are equal, and why the first one is ranked first.
 	Ties *string `json:"ties,omitempty"`
 }
 
@@ -1808,7 +1808,7 @@ type PlannedLine struct {
 	// Drill A drill that keeps the athlete on the line, ready to be stored.
 	Drill *SuggestedDrill `json:"drill,omitempty"`
 
-	// Equal The model cannot tell it from the line worth most.
+	// Equal The model cannot tell it from the line worth most, nor another line of the plan; false for a line computed alone.
 	Equal bool `json:"equal"`
 
 	// FeetBoard Where the sliding foot ends.

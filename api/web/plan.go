@@ -271,6 +271,25 @@ type planView struct {
 	Lines []lineView
 }
 
+// Order says in a few words how the lines are ranked.
+func (v planView) Order() string {
+	equal := 0
+	for _, line := range v.Lines {
+		if line.Equal {
+			equal++
+		}
+	}
+	switch {
+	case equal > 0 && equal == len(v.Lines):
+		return "all equal"
+	case equal > 0:
+		return fmt.Sprintf("the first %d equal", equal)
+	case v.Plan.Ties != "":
+		return "the first the closest to how they play"
+	}
+	return "best first"
+}
+
 // planPage asks for an athlete and a pattern, and ranks the lines once both are known.
 func planPage(v *visit) error {
 	r, balls, err := v.rosterAndBalls()
@@ -308,7 +327,6 @@ func planPage(v *visit) error {
 		view.Lines = append(view.Lines, lineView{
 			PlannedLine: one,
 			Letter:      advice.LineLetter(i, len(plan.Lines)),
-			Tied:        plan.Ties != "" && one.Equal && len(plan.Lines) > 1,
 			Strip:       stripOf(one.Misses),
 			Address:     lineAddress(r, sent, one.Aim),
 			Coach:       r.Coach(),

@@ -61,7 +61,6 @@ func TestPlanALine(t *testing.T) {
 		t,
 		http.StatusOK,
 		"Ansel Quorrie on Long Meadow 44",
-		"best first",
 		"Feet",
 		"Target",
 		"Breakpoint",
@@ -76,6 +75,18 @@ func TestPlanALine(t *testing.T) {
 	}
 	if got := strings.Count(page.body, `<article class="card line"`); got != len(plan.Lines) {
 		t.Errorf("the page has %d lines, the plan %d", got, len(plan.Lines))
+	}
+	equal := 0
+	for _, one := range plan.Lines {
+		if one.Equal {
+			equal++
+		}
+	}
+	if got := strings.Count(page.body, `<span class="soft">equal</span>`); got != equal || got == 1 {
+		t.Errorf("the page marks %d lines as equal, the plan %d", got, equal)
+	}
+	if strings.Contains(page.body, "best first") != (plan.Ties == "") {
+		t.Errorf("a plan that says %q is headed otherwise", plan.Ties)
 	}
 	for _, want := range []string{`src="` + w.at("/plan/map.svg?"), `href="` + w.at("/plan/lane.png?")} {
 		if !strings.Contains(page.body, want) {
@@ -344,7 +355,7 @@ func TestCompareLines(t *testing.T) {
 					"From A to B",
 				)...)
 			for _, link := range regexp.MustCompile(`href="([^"]+)">All lines of [AB]`).FindAllStringSubmatch(page.body, -1) {
-				v.get(strings.ReplaceAll(link[1], "&amp;", "&")).wants(t, http.StatusOK, "best first")
+				v.get(strings.ReplaceAll(link[1], "&amp;", "&")).wants(t, http.StatusOK, "Where to aim")
 			}
 		})
 	}
@@ -362,7 +373,7 @@ func TestWhoMayPlan(t *testing.T) {
 	athlete, analyst := w.signedIn("ansel@example.org"), w.signedIn("analyst@example.org")
 
 	own := athlete.get(w.at(w.plan()))
-	own.wants(t, http.StatusOK, "best first")
+	own.wants(t, http.StatusOK, "Where to aim")
 	if strings.Contains(own.body, "Bettany") || strings.Contains(own.body, "Assign the drill") {
 		t.Error("an athlete's plan names others, or offers to assign")
 	}

@@ -21,7 +21,6 @@ import (
 type lineView struct {
 	advice.PlannedLine
 	Letter  string // as in the picture
-	Tied    bool   // cannot be distinguished from another line of the plan
 	Strip   missStrip
 	Address string // the line's own page
 	Coach   bool   // may assign its drill

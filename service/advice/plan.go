@@ -9,7 +9,7 @@ import (
 // Plan is the ranked lines of one athlete with one ball on one film.
 type Plan struct {
 	Subject Subject       `json:"subject"`
-	Lines   []PlannedLine `json:"lines"` // never nil; the best first
+	Lines   []PlannedLine `json:"lines"` // never nil; ranked as [line.Plan] has them
 	// OutOfBoundsBoard is the outermost board beyond 30 ft from which the typical delivery still
 	// comes back; 0 when none does.
 	OutOfBoundsBoard float64 `json:"out_of_bounds_board"`

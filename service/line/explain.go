@@ -90,12 +90,6 @@ func roomText(boards float64) string {
 
 // ties says which lines are equal, and why the first is ranked first.
 func (s *search) ties(lines []Line) string {
-	equal := 0
-	for _, line := range lines {
-		if line.Equal {
-			equal++
-		}
-	}
 	how := fmt.Sprintf("launch angles of about %.1f degrees", s.athlete.launchAngleDeg(s.ball))
 	if like := s.athlete.Habit.Like; like != nil {
 		how = fmt.Sprintf(
@@ -104,15 +98,30 @@ func (s *search) ties(lines []Line) string {
 			like.ArrowsBoard.Median,
 		)
 	}
-	nearest := "the nearest to how the athlete plays (" + how + ")"
+	closeTo := "to how the athlete plays (" + how + ")"
 	if s.request.Stay != nil {
-		nearest = "the nearest to where the athlete plays already"
+		closeTo = "to where the athlete already plays"
+	}
+	equal := 0
+	for _, line := range lines {
+		if line.Equal {
+			equal++
+		}
 	}
 	switch {
-	case equal > 1:
-		return fmt.Sprintf("Lines 1 to %d are equal: the model cannot tell them apart. Line 1 is %s.", equal, nearest)
+	case equal > 0:
+		which := "1 and 2"
+		if equal > 2 {
+			which = fmt.Sprintf("1 to %d", equal)
+		}
+		return fmt.Sprintf("Lines %s are equal: the model cannot tell them apart. The closest %s comes first.", which, closeTo)
 	case len(lines) > 0 && lines[0].BehindPins > 0:
-		return fmt.Sprintf("Line 1 is %s of those that the model cannot tell apart.", nearest)
+		return fmt.Sprintf(
+			"Line 1 is worth %.2f pins a frame less than the best one found, which is too little for the model to tell them "+
+				"apart: line 1 is closer %s.",
+			lines[0].BehindPins,
+			closeTo,
+		)
 	}
 	return ""
 }

@@ -3,7 +3,6 @@ package line
 import (
 	"fmt"
 
-	"laneward/service/lane"
 	"laneward/service/motion"
 	"laneward/service/oil"
 )
@@ -29,7 +28,7 @@ func (s *scorer) prepareLanes(request Request) ([]preparedLane, error) {
 	prepared, total := make([]preparedLane, len(request.Lanes)), 0.0
 	for i, one := range request.Lanes {
 		table, err := motion.NewTable(
-			withoutBareEdges(one.Film),
+			one.Film.WithEdges(),
 			one.Friction.OnSurface(request.Ball),
 			request.Athlete.Side,
 		)
@@ -46,23 +45,4 @@ func (s *scorer) prepareLanes(request Request) ([]preparedLane, error) {
 		prepared[i].weight /= total
 	}
 	return prepared, nil
-}
-
-// bareShare is the share of its neighbour's oil under which an edge board counts as bare.
-const bareShare = 0.5
-
-// withoutBareEdges returns the film with each bare edge board read as its neighbour. A load table
-// leaves the outermost boards out, and a dry board there would be a wall that no ball falls over:
-// a line would be planned along it that no lane gives.
-func withoutBareEdges(film *oil.Film) *oil.Film {
-	read := *film
-	for _, edge := range [][2]int{{0, 1}, {lane.Boards - 1, lane.Boards - 2}} {
-		for row := range oil.Rows {
-			board, next := &read.UL[edge[0]][row], film.UL[edge[1]][row]
-			if *board < bareShare*next {
-				*board = next
-			}
-		}
-	}
-	return &read
 }

@@ -27,7 +27,8 @@ type Line struct {
 	Path motion.Path `json:"path"`
 	Value
 	// BehindPins is how many pins a frame it is worth less than the line worth most, BehindError
-	// the standard error of that difference. Equal: the two cannot be distinguished.
+	// the standard error of that difference. Equal: the two cannot be distinguished, nor can
+	// another line of the plan.
 	BehindPins  float64 `json:"behind_pins"`
 	BehindError float64 `json:"behind_error"`
 	Equal       bool    `json:"equal"`
@@ -62,7 +63,9 @@ func (l Line) BreakpointText() string {
 // Plan is the ranked lines for one request.
 type Plan struct {
 	Pocket Pocket `json:"pocket"`
-	Lines  []Line `json:"lines"` // never nil; the best first
+	// Lines are the equal ones first, of those the closest to how the athlete plays, then the others
+	// by value; never nil.
+	Lines []Line `json:"lines"`
 	// OutOfBoundsBoard is the outermost board beyond 30 ft from which the typical delivery still
 	// comes back to the pocket's boards or farther, on any aim searched; 0 when none does.
 	OutOfBoundsBoard float64 `json:"out_of_bounds_board"`

@@ -21,7 +21,8 @@ func (a Aim) near(b Aim) bool {
 type ranked struct {
 	candidate
 	behind, behindError float64 // pins a frame behind the best one, whichever is ranked first
-	equal               bool    // it cannot be distinguished from the best one
+	// equal: it cannot be distinguished from the best one or the one ranked first, nor can another.
+	equal bool
 }
 
 // rank picks up to n different lines from candidates, best first in value. Of those that cannot be
@@ -52,8 +53,12 @@ func (s *search) rank(scored []candidate, n int) []ranked {
 		}
 		if !slices.ContainsFunc(picked, func(p ranked) bool { return p.aim.near(c.aim) }) {
 			behind, behindError := c.behind(best.tally)
-			picked = append(picked, ranked{c, behind, behindError, c.equal(best.tally)})
+			equal := c.equal(best.tally) || c.equal(first.tally)
+			picked = append(picked, ranked{c, behind, behindError, equal})
 		}
+	}
+	if !slices.ContainsFunc(picked[1:], func(p ranked) bool { return p.equal }) {
+		picked[0].equal = false // nothing else in the list is as good
 	}
 	slices.SortStableFunc(picked[1:], func(a, b ranked) int {
 		switch {

@@ -2,6 +2,8 @@ package line
 
 import (
 	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"laneward/service/motion"
@@ -67,6 +69,47 @@ func TestRank(t *testing.T) {
 	}
 	if ranks(nil, 3) != nil {
 		t.Error("nothing is ranked")
+	}
+}
+
+// A line is called equal only beside another one of the list that it cannot be told from.
+func TestEqualTakesTwo(t *testing.T) {
+	best, habitual := valued(15.5, 1, 15, 0), valued(16, 1.1, 14.9, 0)
+	for _, c := range []struct {
+		name   string
+		others []candidate
+		want   []bool
+	}{
+		{"alone", nil, []bool{false}},
+		{"the best is the same line, the other worse", []candidate{valued(24, 2, 14.5, 0)}, []bool{false, false}},
+		{"worth as much as the one shown first", []candidate{valued(24, 2, 14.8, 0)}, []bool{true, true}},
+		{"three", []candidate{valued(24, 2, 14.95, 0), valued(30, 2, 14.9, 0)}, []bool{true, true, true}},
+	} {
+		var got []bool
+		for _, one := range ranks(append([]candidate{best, habitual}, c.others...), 5) {
+			got = append(got, one.equal)
+		}
+		if !slices.Equal(got, c.want) {
+			t.Errorf("%s: equal %v, want %v", c.name, got, c.want)
+		}
+	}
+}
+
+func TestTies(t *testing.T) {
+	s := &search{scorer: &scorer{athlete: athletes()[0], ball: motion.DefaultBall()}}
+	s.athlete.Habit = AssumedHabit()
+	for _, c := range []struct {
+		name  string
+		lines []Line
+		says  string
+	}{
+		{"none", []Line{{}, {BehindPins: 0.4}}, ""},
+		{"two", []Line{{Equal: true, BehindPins: 0.1}, {Equal: true}, {BehindPins: 0.4}}, "Lines 1 and 2 are equal"},
+		{"the better one is not listed", []Line{{BehindPins: 0.1}, {BehindPins: 0.4}}, "0.10 pins a frame less than the best one"},
+	} {
+		if got := s.ties(c.lines); (got == "") != (c.says == "") || !strings.Contains(got, c.says) {
+			t.Errorf("%s: %q, want %q", c.name, got, c.says)
+		}
 	}
 }
 

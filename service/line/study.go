@@ -31,7 +31,7 @@ func At(request Request, aim Aim) (*Study, error) {
 	if study.Line, err = scorer.line(aim); err != nil {
 		return nil, err
 	}
-	study.Rank, study.Equal = 1, true
+	study.Rank = 1
 	study.Value = scorer.score(aim, request.Athlete.Scatter.draws(request.evenDraws(finalDraws))).Value
 	study.Reason = study.reason()
 	for _, miss := range study.Misses {
@@ -68,7 +68,7 @@ func Throws(request Request, aim Aim, n int) ([]motion.Path, error) {
 	}
 	usual := request.Athlete.release(aim)
 	surface := motion.FilmSurface(
-		withoutBareEdges(request.Film),
+		request.Film.WithEdges(),
 		request.Friction.OnSurface(request.Ball),
 		request.Athlete.Side,
 	)

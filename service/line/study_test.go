@@ -22,7 +22,7 @@ func TestAtAgreesWithFind(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			want.Rank, want.Equal, want.BehindPins, want.BehindError = 1, true, 0, 0
+			want.Rank, want.Equal, want.BehindPins, want.BehindError = 1, false, 0, 0
 			if diff := cmp.Diff(want, got.Line); diff != "" {
 				t.Errorf("%s, %+v (-found +worked out):\n%s", film, want.Aim, diff)
 			}

@@ -30,7 +30,7 @@ type preparedLane struct {
 
 func newScorer(request Request) (*scorer, error) {
 	friction := request.Friction.OnSurface(request.Ball)
-	film := withoutBareEdges(request.Film)
+	film := request.Film.WithEdges()
 	table, err := motion.NewTable(film, friction, request.Athlete.Side)
 	if err != nil {
 		return nil, err

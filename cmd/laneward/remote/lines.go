@@ -25,12 +25,12 @@ type planCommand struct {
 }
 
 func (planCommand) Help() string {
-	return `Where should this athlete play this pattern? Lines ranked by the pins a frame they are worth: the mean over the athlete's own scatter, estimated from the stored shots, and over what the lane may be. Lines that cannot be told apart are equal, and the nearest to how the athlete plays comes first. What is not known is assumed; the assumptions are listed below the table.
+	return `Where should this athlete play this pattern? Lines ranked by the pins a frame they are worth: the mean over the athlete's own scatter, estimated from the stored shots, and over what the lane may be. Lines that cannot be told apart are equal, and the closest to how the athlete plays comes first. What is not known is assumed; the assumptions are listed below the table.
 
     feet, target   where the sliding foot ends, and the board at the arrows
     launch         degrees from straight down the lane, positive toward the strong-side gutter
     breakpoint     the outermost board and its distance
-    pins/frame     expected pins a frame and their standard error; = marks lines that cannot be told from the best
+    pins/frame     expected pins a frame and their standard error; = marks lines that cannot be told apart
     pocket, head pin, split, gutter
                    shares of the scattered shots: in the pocket, head pin left standing, split left, in the gutter
     room           boards a miss at the arrows may go outside and inside, still in the pocket
@@ -175,7 +175,7 @@ func lineTable(lines []openapi.PlannedLine) *terminal.Table {
 	)
 	for _, line := range lines {
 		list.Add(
-			strconv.Itoa(line.Rank)+equalMark(line, lines),
+			strconv.Itoa(line.Rank)+equalMark(line),
 			terminal.Decimals(line.FeetBoard, 1),
 			terminal.Decimals(line.TargetBoard, 1),
 			terminal.Decimals(line.LaydownBoard, 1),
@@ -194,9 +194,9 @@ func lineTable(lines []openapi.PlannedLine) *terminal.Table {
 	return list
 }
 
-// equalMark marks the lines that cannot be distinguished from the best, where there are several.
-func equalMark(line openapi.PlannedLine, lines []openapi.PlannedLine) string {
-	if len(lines) > 1 && line.Equal {
+// equalMark marks the lines that cannot be distinguished from one another.
+func equalMark(line openapi.PlannedLine) string {
+	if line.Equal {
 		return "="
 	}
 	return ""
