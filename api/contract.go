@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"maps"
 	"net/http"
 	"slices"
@@ -150,10 +149,13 @@ func (c *contract) check(next echo.HandlerFunc) echo.HandlerFunc {
 		}
 		err := openapi3filter.ValidateRequest(request.Context(), &openapi3filter.RequestValidationInput{
 			Request: request, PathParams: params, Route: withoutSecurity(route),
-			Options: &openapi3filter.Options{MultiError: true, ExcludeRequestBody: readByHandler(route)},
+			Options: &openapi3filter.Options{MultiError: true, ExcludeRequestBody: true},
 		})
 		if err != nil {
 			return contractError(err)
+		}
+		if err := checkBody(request, route); err != nil {
+			return err
 		}
 		return next(ctx)
 	}
@@ -206,42 +208,38 @@ func checkMedia(request *http.Request, route *routers.Route) error {
 	}
 }
 
-// contractError says what does not fit the contract, each fault with its place in the body.
+// contractError says which parameters do not fit the contract.
 func contractError(err error) error {
-	var tooLarge *http.MaxBytesError
-	if errors.As(err, &tooLarge) {
-		return errTooLarge(tooLarge.Limit)
-	}
 	var faults []record.Fault
 	collect(err, &faults)
-	problem := &service.Error{Code: service.Invalid, Faults: faults, Detail: faults[0].Detail}
+	return misfit(faults, 0)
+}
+
+// misfit is the error of a request that has these faults, and so many more.
+func misfit(faults []record.Fault, more int) error {
+	detail := faults[0].Detail
 	if faults[0].Pointer != "" {
-		problem.Detail = fmt.Sprintf("%s: %s", strings.TrimPrefix(faults[0].Pointer, "/"), faults[0].Detail)
+		detail = fmt.Sprintf("%s: %s", strings.TrimPrefix(faults[0].Pointer, "/"), detail)
 	}
-	if len(faults) > 1 {
-		problem.Detail = fmt.Sprintf("%d problems; the first: %s", len(faults), problem.Detail)
+	if many := len(faults) + more; many > 1 {
+		detail = fmt.Sprintf("%d problems; the first: %s", many, detail)
 	}
-	return problem
+	return &service.Error{Code: service.Invalid, Detail: detail, Faults: faults, More: more}
 }
 
 func collect(err error, faults *[]record.Fault) {
 	var many openapi3.MultiError
 	var request *openapi3filter.RequestError
-	var schema *openapi3.SchemaError
 	switch {
-	case errors.As(err, &request) && request.Parameter != nil && !isMulti(err):
-		detail := fmt.Sprintf("%s %s: %s", request.Parameter.In, request.Parameter.Name, reason(request))
-		*faults = append(*faults, record.Fault{Code: "parameter", Detail: detail})
 	case isMulti(err) && errors.As(err, &many):
 		for _, one := range many {
 			collect(one, faults)
 		}
-	case errors.As(err, &request) && request.Err != nil && request.Err != err: //nolint:errorlint // identity ends the recursion
-		collect(request.Err, faults)
-	case errors.As(err, &schema):
-		*faults = append(*faults, schemaFault(schema))
+	case errors.As(err, &request) && request.Parameter != nil:
+		detail := fmt.Sprintf("%s %s: %s", request.Parameter.In, request.Parameter.Name, reason(request))
+		*faults = append(*faults, record.Fault{Code: "parameter", Detail: detail})
 	default:
-		*faults = append(*faults, record.Fault{Code: "format", Detail: plainDetail(err)})
+		*faults = append(*faults, record.Fault{Code: "format", Detail: err.Error()})
 	}
 }
 
@@ -269,20 +267,4 @@ func pointer(path []string) string {
 		b.WriteString(strings.NewReplacer("~", "~0", "/", "~1").Replace(part))
 	}
 	return b.String()
-}
-
-func plainDetail(err error) string {
-	var parse *openapi3filter.ParseError
-	switch {
-	case errors.Is(err, openapi3filter.ErrInvalidRequired):
-		return "the body cannot be read: it is empty; send what the contract asks for"
-	case errors.As(err, &parse) && errors.Is(parse.Cause, io.ErrUnexpectedEOF),
-		errors.As(err, &parse) && errors.Is(parse.Cause, io.EOF):
-		return "the body cannot be read: it ends in the middle; send it whole"
-	case errors.As(err, &parse) && parse.Cause != nil:
-		return "the body cannot be read: " + parse.Cause.Error()
-	case errors.As(err, &parse):
-		return "the body cannot be read: " + parse.Error()
-	}
-	return err.Error()
 }

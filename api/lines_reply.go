@@ -65,6 +65,19 @@ func (l lineWriter) items(items []service.Item, tables bool, end any) error {
 	return l.end(end)
 }
 
+// outcomes writes a line an outcome, and sends them on their way.
+func (l lineWriter) outcomes(outcomes []pushOutcome) error {
+	for i := range outcomes {
+		if err := l.json.Encode(&outcomes[i]); err != nil {
+			return err
+		}
+	}
+	if err := l.buffer.Flush(); err != nil {
+		return err
+	}
+	return flush(l.w)
+}
+
 // wantsLines reports whether NDJSON was asked for, and whether either that or JSON with shots as
 // tables.
 func wantsLines(ctx context.Context) (lines, tables bool) {

@@ -125,10 +125,12 @@ func securityHeaders(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
-// The largest bodies, as they come and unpacked.
+// The largest bodies, as they come and unpacked. Where nobody is signed in, none is longer than a
+// sign-up.
 const (
-	maxBody    = 2 << 20
-	maxLogBody = service.MaxLogBytes + 1<<20
+	maxBody       = 2 << 20
+	maxPublicBody = 16 << 10
+	maxLogBody    = service.MaxLogBytes + 1<<20
 )
 
 // limitBody caps a body before and after unpacking, so that a small one cannot unpack to a huge
@@ -146,6 +148,8 @@ func limitBody(contract *contract) echo.MiddlewareFunc {
 				return next(c)
 			case readByHandler(route):
 				limit = maxLogBody
+			case public(route):
+				limit = maxPublicBody
 			}
 			if request.ContentLength > limit {
 				return errTooLarge(limit)

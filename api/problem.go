@@ -65,8 +65,12 @@ func problemOf(err error, requestID string) openapi.Problem {
 	}
 	if len(known.Faults) > 0 {
 		answer.Errors = &[]openapi.Fault{}
-		for _, fault := range known.Faults {
+		listed := known.Faults[:min(len(known.Faults), record.MaxFaults)]
+		for _, fault := range listed {
 			*answer.Errors = append(*answer.Errors, faultOf(fault))
+		}
+		if more := len(known.Faults) - len(listed) + known.More; more > 0 {
+			answer.MoreErrors = &more
 		}
 	}
 	var gone *goneError

@@ -236,3 +236,26 @@ func TestProblemTypesAreExplained(t *testing.T) {
 		}
 	}
 }
+
+// TestCreatingADeletedRecord advises what can be done: neither POST nor PUT takes a deletion's
+// revision.
+func TestCreatingADeletedRecord(t *testing.T) {
+	t.Parallel()
+	s, q := oneSquad(t)
+	pattern := map[string]any{"id": uuid.NewString(), "name": "p", "length_ft": 40}
+	create := call{method: http.MethodPost, path: q.path("patterns"), token: q.coach.token, body: pattern}
+	s.do(t, create).want(http.StatusCreated)
+	s.do(t, call{
+		method: http.MethodDelete,
+		path:   q.path("patterns/" + pattern["id"].(string)),
+		token:  q.coach.token,
+		header: map[string]string{"If-Match": "*"},
+	}).want(http.StatusNoContent)
+	pattern["name"] = "another"
+	detail := s.do(t, create).want(http.StatusPreconditionFailed).problem().Detail
+	if !strings.Contains(detail, "under a new id") || strings.Contains(detail, "rev") {
+		t.Errorf("advice: %q", detail)
+	}
+	pattern["id"] = uuid.NewString()
+	s.do(t, create).want(http.StatusCreated)
+}

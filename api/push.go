@@ -10,6 +10,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -33,8 +34,31 @@ type pushOutcome struct {
 
 // pushReply is the contract's PushResult.
 type pushReply struct {
-	Rev      int64         `json:"rev"`
 	Outcomes []pushOutcome `json:"outcomes"`
+	pushEnd
+}
+
+// pushEnd is what a push has beside its outcomes, and the line after them.
+type pushEnd struct {
+	Rev     int64 `json:"rev"`
+	Refused int   `json:"refused,omitempty"`
+}
+
+// refusals bounds how much of an answer says why something was refused.
+type refusals struct{ count int }
+
+// maxRefusals is how many refusals say why; the later ones are counted.
+const maxRefusals = 1_000
+
+// faults are those that an outcome is answered with.
+func (r *refusals) faults(status service.Status, found []record.Fault) []record.Fault {
+	if status != service.StatusRefused {
+		return found
+	}
+	if r.count++; r.count > maxRefusals {
+		return nil
+	}
+	return found[:min(len(found), record.MaxFaults)]
 }
 
 func (r pushReply) VisitPushResponse(w http.ResponseWriter) error {
@@ -92,103 +116,145 @@ type pusher struct {
 	atomic bool
 	next   int // index of the next item
 	rev    int64
+	refusals
 }
 
 // whole stores a push that came as one JSON document.
 func (p *pusher) whole(body io.Reader) (openapi.PushResponseObject, error) {
-	var document struct {
-		Items []json.RawMessage `json:"items"`
-	}
-	decoder := json.NewDecoder(body)
-	decoder.DisallowUnknownFields()
-	if err := decoder.Decode(&document); err != nil {
-		return nil, bodyError(err)
-	}
-	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
-		return nil, &service.Error{
-			Code:   service.Invalid,
-			Detail: "more follows after the push: send one JSON object, or NDJSON",
-		}
-	}
 	limit := service.MaxPushItems
 	if p.atomic {
 		limit = service.PushPiece
 	}
-	if len(document.Items) > limit {
-		return nil, &service.Error{
-			Code:   service.TooLarge,
-			Detail: fmt.Sprintf("a push has at most %d items: send it in parts", limit),
-		}
+	items, err := readItems(json.NewDecoder(body), limit)
+	if err != nil {
+		return nil, bodyError(err)
 	}
-	reply := pushReply{Outcomes: make([]pushOutcome, 0, len(document.Items))}
-	for len(document.Items) > 0 {
-		n := min(service.PushPiece, len(document.Items))
-		outcomes, err := p.piece(document.Items[:n])
+	reply := pushReply{Outcomes: make([]pushOutcome, 0, len(items))}
+	for len(items) > 0 && p.ctx.Err() == nil {
+		n := min(service.PushPiece, len(items))
+		outcomes, err := p.piece(items[:n])
 		if err != nil {
 			return nil, err
 		}
 		reply.Outcomes = append(reply.Outcomes, outcomes...)
-		document.Items = document.Items[n:]
+		items = items[n:]
 	}
-	reply.Rev = p.rev
-	return reply, nil
+	reply.pushEnd = pushEnd{p.rev, p.refusals.count}
+	return reply, p.ctx.Err()
 }
 
-// bodyError returns why a body cannot be read. One that is too large has an error of its own.
+// errNotItems: a push is one object with one array.
+var errNotItems = errors.New(`it is not an object with an array items, for example {"items":[]}`)
+
+// readItems reads the items of a push, and no more than limit of them.
+func readItems(decoder *json.Decoder, limit int) (items []json.RawMessage, err error) {
+	for _, want := range []json.Token{json.Delim('{'), "items", json.Delim('[')} {
+		got, err := decoder.Token()
+		if err != nil {
+			return nil, err
+		}
+		if got != want {
+			return nil, errNotItems
+		}
+	}
+	for decoder.More() {
+		var item json.RawMessage
+		if err := decoder.Decode(&item); err != nil {
+			return nil, err
+		}
+		if items = append(items, item); len(items) > limit {
+			return nil, tooManyItems(limit)
+		}
+	}
+	for _, want := range []json.Token{json.Delim(']'), json.Delim('}')} {
+		got, err := decoder.Token()
+		if err != nil {
+			return nil, err
+		}
+		if got != want {
+			return nil, errNotItems
+		}
+	}
+	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
+		return nil, errors.New("more follows after the push: send one JSON object, or NDJSON")
+	}
+	return items, nil
+}
+
+func tooManyItems(limit int) error {
+	return &service.Error{
+		Code:   service.TooLarge,
+		Detail: fmt.Sprintf("a push has at most %d items: send it in parts", limit),
+	}
+}
+
+// bodyError says why a body cannot be read. One that is too large has an error of its own.
 func bodyError(err error) error {
+	var known *service.Error
 	var tooLarge *http.MaxBytesError
 	var network net.Error
 	switch {
-	case errors.As(err, &tooLarge), errors.As(err, &network):
+	case errors.As(err, &known), errors.As(err, &tooLarge):
 		return err
+	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.As(err, &network):
+		return &service.Error{Code: service.Invalid, Detail: "the push ends in the middle: nothing was stored; send it again"}
 	}
-	return &service.Error{
-		Code:   service.Invalid,
-		Detail: "the push cannot be read: send an object with an array items, or an item a line: " + err.Error(),
-	}
+	return &service.Error{Code: service.Invalid, Detail: "the push cannot be read: " + err.Error()}
 }
 
 // maxLine is the longest line of NDJSON: a film map fits.
 const maxLine = 256 << 10
 
-// lines stores a push as its lines come, and answers each piece when it has been committed.
+// lines stores a push as its lines come, and answers each piece when it has been committed. Of a
+// body that was cut off the whole lines are stored, and then it fails: the last line of an answer
+// means that all was read.
 func (p *pusher) lines(body io.Reader, write lineWriter) error {
 	reader := bufio.NewReaderSize(body, 64<<10)
 	piece := make([]json.RawMessage, 0, service.PushPiece)
-	store := func() error {
-		outcomes, err := p.piece(piece)
-		if err != nil {
-			return err
-		}
-		piece = piece[:0]
-		for i := range outcomes {
-			if err := write.json.Encode(&outcomes[i]); err != nil {
-				return err
-			}
-		}
-		if err := write.buffer.Flush(); err != nil {
-			return err
-		}
-		return flush(write.w)
-	}
-	for more := true; more; {
+	read := 0
+	for {
 		line, tooLong, err := nextLine(reader)
-		// The last line of a body that was cut off may be incomplete: the lines before it are
-		// stored, the rest is sent again.
-		if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
-			return bodyError(err)
-		}
-		if tooLong || len(line) > 0 {
+		ended := errors.Is(err, io.EOF)
+		cut := err != nil && !ended
+		if (tooLong || len(line) > 0) && !cut { // the line at the cut may be half a line
+			if read++; read > service.MaxPushItems {
+				return tooManyItems(service.MaxPushItems)
+			}
 			piece = append(piece, line)
 		}
-		more = err == nil
-		if len(piece) == service.PushPiece || !more && len(piece) > 0 {
-			if err := store(); err != nil {
-				return err
+		if len(piece) == service.PushPiece || err != nil && len(piece) > 0 {
+			outcomes, failed := p.piece(piece)
+			if failed == nil && !cut { // else the failure is the answer
+				failed = write.outcomes(outcomes)
 			}
+			if failed != nil {
+				return failed
+			}
+			piece = piece[:0]
+		}
+		switch {
+		case cut:
+			return cutError(err, read)
+		case ended:
+			return write.end(pushEnd{p.rev, p.refusals.count})
 		}
 	}
-	return write.end(map[string]int64{"rev": p.rev})
+}
+
+// cutError says that a push of lines was cut off after so many whole ones.
+func cutError(err error, stored int) error {
+	var tooLarge *http.MaxBytesError
+	if errors.As(err, &tooLarge) {
+		return err
+	}
+	return &service.Error{
+		Code: service.Invalid,
+		Detail: fmt.Sprintf(
+			"the push is cut off or damaged after %d whole lines, which are stored as far as they are valid: send it again, "+
+				"nothing is stored twice",
+			stored,
+		),
+	}
 }
 
 // nextLine reads a line without its end and the white space around it. One that is longer than
@@ -208,43 +274,44 @@ func nextLine(reader *bufio.Reader) (line []byte, tooLong bool, err error) {
 	}
 }
 
-// piece stores some items in one transaction. An item that cannot be read is refused alone; nil is
-// one that was too long to be read.
+// pieceTime bounds the storing of one piece, its wait for other writers included.
+const pieceTime = time.Minute
+
+// piece stores some items in one transaction, to its end also when the client has gone meanwhile.
+// An item that cannot be read is refused alone; nil is one that was too long to be read.
 func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
 	items := make([]service.PushItem, len(raw))
 	unread := make(map[int][]record.Fault)
 	for i, data := range raw {
+		var faults []record.Fault
 		if data == nil {
-			unread[i] = []record.Fault{
-				{
-					Code: "length",
-					Detail: fmt.Sprintf(
-						"the line is longer than %d bytes: send one item a line, with a shorter note or track",
-						maxLine,
-					),
-				},
-			}
-			continue
+			faults = []record.Fault{{
+				Code: "length",
+				Detail: fmt.Sprintf(
+					"the line is longer than %d bytes: send one item a line, with a shorter note or track",
+					maxLine,
+				),
+			}}
+		} else {
+			items[i], faults = service.ReadPushItem(data)
 		}
-		decoder := json.NewDecoder(bytes.NewReader(data))
-		decoder.DisallowUnknownFields()
-		if err := decoder.Decode(&items[i]); err != nil {
-			unread[i] = []record.Fault{
-				{
-					Code:   "format",
-					Detail: "cannot be read as an item with kind, id, rev, record or deleted: " + err.Error(),
-				},
-			}
-			items[i] = service.PushItem{}
+		if len(faults) > 0 {
+			unread[i] = faults
 		}
 	}
-	results, rev, err := p.h.service.Push(p.ctx, userOf(p.ctx), p.squad, p.schema, items, p.atomic)
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(p.ctx), pieceTime)
+	defer cancel()
+	results, rev, err := p.h.service.Push(ctx, userOf(ctx), p.squad, p.schema, items, p.atomic)
 	if err != nil {
 		return nil, err
 	}
 	p.rev = max(p.rev, rev)
 	outcomes := make([]pushOutcome, len(results))
 	for i, result := range results {
+		faults := result.Faults
+		if found, ok := unread[i]; ok {
+			faults = found
+		}
 		outcomes[i] = pushOutcome{
 			Index:   p.next,
 			Kind:    result.Kind,
@@ -252,13 +319,10 @@ func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
 			Rev:     result.Rev,
 			Record:  result.Record,
 			Deleted: result.Deleted,
-			Errors:  result.Faults,
+			Errors:  p.faults(result.Status, faults),
 		}
 		if result.ID != uuid.Nil {
 			outcomes[i].ID = &results[i].ID
-		}
-		if faults, ok := unread[i]; ok {
-			outcomes[i].Errors = faults
 		}
 		p.next++
 	}

@@ -42,6 +42,7 @@ type uploadReply struct {
 	Rev      int64                 `json:"rev"`
 	Counts   openapi.OutcomeCounts `json:"counts"`
 	Outcomes []rowOutcome          `json:"outcomes"`
+	refusals
 }
 
 type rowOutcome struct {
@@ -53,7 +54,12 @@ type rowOutcome struct {
 }
 
 func (r *uploadReply) add(i int, row service.RowOutcome) {
-	r.Outcomes[i] = rowOutcome{Row: row.Row, Outcome: row.Status, Errors: row.Faults, Current: row.Current}
+	r.Outcomes[i] = rowOutcome{
+		Row:     row.Row,
+		Outcome: row.Status,
+		Errors:  r.faults(row.Status, row.Faults),
+		Current: row.Current,
+	}
 	if row.ID != uuid.Nil {
 		r.Outcomes[i].ID = &row.ID
 	}

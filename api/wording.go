@@ -21,14 +21,14 @@ func schemaFault(err *openapi3.SchemaError) record.Fault {
 	case "properties", "additionalProperties":
 		if name, ok := named(err.Reason, "property %q is unsupported"); ok {
 			fault.Pointer += pointer([]string{name})
-			fault.Detail = "is not a field here: check its spelling, or leave it out"
+			fault.Detail = wordsUnknown
 		}
 	case "required":
 		if name, ok := named(err.Reason, "property %q is missing"); ok {
 			if !strings.HasSuffix(fault.Pointer, pointer([]string{name})) {
 				fault.Pointer += pointer([]string{name})
 			}
-			fault.Detail = "is missing: give it"
+			fault.Detail = wordsMissing
 		}
 	default:
 		if words := limitWords(err.SchemaField, schema); words != "" {
@@ -76,6 +76,8 @@ func limitWords(field string, schema *openapi3.Schema) string {
 		}
 	case "format":
 		return formatWords[schema.Format]
+	case "nullable":
+		return "is null: leave it out, or give it a value"
 	case "type":
 		return typeWords(schema)
 	}
@@ -88,7 +90,12 @@ var formatWords = map[string]string{
 	"uuid":      wordsForID,
 }
 
-const wordsForID = "is not an id: an id looks like 0190b2c4-7d1e-7c3a-9f00-1a2b3c4d5e6f"
+const (
+	exampleID    = "0190b2c4-7d1e-7c3a-9f00-1a2b3c4d5e6f"
+	wordsForID   = "is not an id: an id looks like " + exampleID
+	wordsMissing = "is missing: give it"
+	wordsUnknown = "is not a field here: check its spelling, or leave it out"
+)
 
 func typeWords(schema *openapi3.Schema) string {
 	switch {

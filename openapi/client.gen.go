@@ -788,7 +788,9 @@ type ClientInterface interface {
 	// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
 	// send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
 	// revision it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
-	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached.
+	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached. A push has at most 100,000
+	// items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the whole lines are,
+	// and the answer is 400, or breaks off when it had begun.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -2506,7 +2508,9 @@ func (c *Client) PlanLines(ctx context.Context, squadID SquadID, params *PlanLin
 // sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
 // send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
 // revision it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
-// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached.
+// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached. A push has at most 100,000
+// items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the whole lines are,
+// and the answer is 400, or breaks off when it had begun.
 //
 // Takes any type of body and a specified content type.
 //
@@ -8430,7 +8434,9 @@ type ClientWithResponsesInterface interface {
 	// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
 	// send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
 	// revision it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
-	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached.
+	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached. A push has at most 100,000
+	// items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the whole lines are,
+	// and the answer is 400, or breaks off when it had begun.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -13189,7 +13195,9 @@ func (c *ClientWithResponses) PlanLinesWithResponse(ctx context.Context, squadID
 // sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
 // send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
 // revision it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
-// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached.
+// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached. A push has at most 100,000
+// items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the whole lines are,
+// and the answer is 400, or breaks off when it had begun.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //

@@ -1864,10 +1864,15 @@ type Pocket struct {
 
 // Problem defines model for Problem.
 type Problem struct {
-	Detail    string   `json:"detail"`
-	Errors    *[]Fault `json:"errors,omitempty"`
-	Instance  *string  `json:"instance,omitempty"`
-	RequestID string   `json:"request_id"`
+	Detail string `json:"detail"`
+
+	// Errors What is wrong, the first 20 faults.
+	Errors   *[]Fault `json:"errors,omitempty"`
+	Instance *string  `json:"instance,omitempty"`
+
+	// MoreErrors How many more faults there are than `errors` lists.
+	MoreErrors *int   `json:"more_errors,omitempty"`
+	RequestID  string `json:"request_id"`
 
 	// Snapshot With 410 on a cursor, where to begin again.
 	Snapshot *string `json:"snapshot,omitempty"`
@@ -1908,9 +1913,11 @@ type PushItems struct {
 
 // PushOutcome defines model for PushOutcome.
 type PushOutcome struct {
-	Deleted *bool    `json:"deleted,omitempty"`
-	Errors  *[]Fault `json:"errors,omitempty"`
-	ID      *ID      `json:"id,omitempty"`
+	Deleted *bool `json:"deleted,omitempty"`
+
+	// Errors What is wrong with the item, the first 20 faults; only the first 1,000 refused items of a push say so.
+	Errors *[]Fault `json:"errors,omitempty"`
+	ID     *ID      `json:"id,omitempty"`
 
 	// Index The item's place in the push, from 0.
 	Index   int                `json:"index"`
@@ -1930,6 +1937,9 @@ type PushOutcomeOutcome string
 // PushResult defines model for PushResult.
 type PushResult struct {
 	Outcomes []PushOutcome `json:"outcomes"`
+
+	// Refused How many items were refused, when any were.
+	Refused *int `json:"refused,omitempty"`
 
 	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
 	Rev Rev `json:"rev"`

@@ -33,11 +33,12 @@ const (
 )
 
 // Error is what every use case fails with. Detail is for the person and says how to fix it; the
-// wrapped cause is for the log.
+// wrapped cause is for the log. More counts the faults there are beside Faults.
 type Error struct {
 	Code       Code
 	Detail     string
 	Faults     []record.Fault
+	More       int
 	RetryAfter time.Duration
 	cause      error
 }

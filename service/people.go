@@ -45,6 +45,9 @@ func (s *Service) SignUp(ctx context.Context, person NewUser) (tokens Tokens, er
 	if detail := passwordFault(person.Password, email); detail != "" {
 		return tokens, InvalidError([]record.Fault{{Pointer: "/password", Code: "guessable", Detail: detail}})
 	}
+	if found := record.NameFaults(strings.TrimSpace(person.Name)); len(found) > 0 {
+		return tokens, InvalidError(found)
+	}
 	now := s.clock()
 	if person.From.IsValid() {
 		subjects := map[string]int{"sign-up:" + network(person.From): freeSignUps}

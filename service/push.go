@@ -1,6 +1,7 @@
 package service
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -16,8 +17,9 @@ const (
 	MaxPushItems = 100_000
 )
 
-// PushItem is one change a device made. Record is the contract's JSON of its kind, with rev the
-// revision the change is based on. Deleted asks to delete the record named by ID and Rev.
+// PushItem is one change a device made. Record is the contract's JSON of its kind. The revision the
+// change is based on is the record's, or Rev beside it. Deleted asks to delete the record named by
+// ID and Rev.
 type PushItem struct {
 	Kind    record.Kind     `json:"kind"`
 	ID      uuid.UUID       `json:"id"`
@@ -25,6 +27,22 @@ type PushItem struct {
 	Schema  int             `json:"schema,omitempty"` // it was made by, when older than the push's
 	Record  json.RawMessage `json:"record,omitempty"`
 	Deleted bool            `json:"deleted,omitempty"`
+}
+
+// ReadPushItem reads an item from its JSON, strictly. The item is empty when there are faults.
+func ReadPushItem(data []byte) (item PushItem, faults []record.Fault) {
+	if faults := record.CheckJSON(data); len(faults) > 0 {
+		return PushItem{}, faults
+	}
+	decoder := json.NewDecoder(bytes.NewReader(data))
+	decoder.DisallowUnknownFields()
+	if err := decoder.Decode(&item); err != nil {
+		return PushItem{}, []record.Fault{{
+			Code:   "format",
+			Detail: "cannot be read as an item with kind, id, rev, record or deleted: " + err.Error(),
+		}}
+	}
+	return item, nil
 }
 
 // PushOutcome is what became of an item. Record is set where the device does not hold what is
@@ -131,6 +149,8 @@ func (i PushItem) decode() (Change, []record.Fault) {
 				Detail:  fmt.Sprintf("a %s is not changed by a push: use its own address", i.Kind),
 			},
 		}
+	case i.Rev < 0:
+		return Change{}, []record.Fault{{Pointer: "/rev", Code: "range", Detail: revBelowZero}}
 	case i.Deleted && len(i.Record) > 0:
 		return Change{}, []record.Fault{
 			{Pointer: "/record", Code: "mismatch", Detail: "a deletion has no record: leave it out"},
@@ -146,12 +166,19 @@ func (i PushItem) decode() (Change, []record.Fault) {
 	if len(wrong) > 0 {
 		return Change{}, wrong
 	}
-	switch id := rec.Key(); {
-	case id == uuid.Nil:
-		rec.Stamp(i.ID, rec.Revision())
-	case i.ID != uuid.Nil && i.ID != id:
+	id, rev := rec.Key(), rec.Revision()
+	switch {
+	case rev < 0:
+		return Change{}, []record.Fault{{Pointer: "/record/rev", Code: "range", Detail: revBelowZero}}
+	case i.Rev != 0 && rev != 0 && i.Rev != rev:
+		return Change{}, []record.Fault{{Pointer: "/record/rev", Code: "mismatch", Detail: "is not the item's rev: give it once"}}
+	case i.ID != uuid.Nil && id != uuid.Nil && i.ID != id:
 		return Change{}, []record.Fault{{Pointer: "/record/id", Code: "mismatch", Detail: "is not the item's id"}}
 	}
+	if id == uuid.Nil {
+		id = i.ID
+	}
+	rec.Stamp(id, max(rev, i.Rev))
 	if rec.Key() == uuid.Nil {
 		return Change{}, []record.Fault{
 			{
@@ -163,6 +190,8 @@ func (i PushItem) decode() (Change, []record.Fault) {
 	}
 	return Change{Record: rec}, nil
 }
+
+const revBelowZero = "is below 0: give the revision that the change is based on, for example 17"
 
 func (o *PushOutcome) settle(applied Outcome, sent record.Record) {
 	o.Status, o.Rev, o.Deleted, o.Faults = applied.Status, applied.Rev, applied.Deleted, applied.Faults

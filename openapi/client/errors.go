@@ -71,6 +71,7 @@ type Error struct {
 	Title      string
 	Detail     string
 	Faults     []openapi.Fault // what is wrong with the body, each with its place
+	More       int             // how many more faults there are
 	RequestID  string          // finds the request in the server's log
 	RetryAfter time.Duration   // how long the server asks to wait; 0 when it does not
 	cause      error
@@ -113,6 +114,9 @@ func problemOf(response *http.Response, body []byte) *Error {
 		failure.Code, failure.Title, failure.Detail = Code(fragment), problem.Title, problem.Detail
 		if problem.Errors != nil {
 			failure.Faults = *problem.Errors
+		}
+		if problem.MoreErrors != nil {
+			failure.More = *problem.MoreErrors
 		}
 	} else {
 		failure.Detail = fmt.Sprintf("the server answered %s and did not say why", response.Status)

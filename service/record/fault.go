@@ -14,6 +14,9 @@ type Fault struct {
 	Detail  string `json:"detail"`
 }
 
+// MaxFaults is how many faults of one thing are listed; the rest are counted.
+const MaxFaults = 20
+
 // Faults is everything wrong with what was sent, as an error when there is any.
 type Faults []Fault
 
@@ -45,7 +48,7 @@ func (f *Faults) within(value *float64, low, high float64, pointer, unit string)
 }
 
 func (f *Faults) name(value string) {
-	f.Add(strings.TrimSpace(value) == "", "/name", "required", "give it a name")
+	f.Add(!visible(value), "/name", "required", "give it a name that can be seen")
 	f.line(value, "/name")
 }
 
@@ -55,11 +58,33 @@ func (f *Faults) line(value, pointer string) {
 	f.characters(value, pointer, "")
 }
 
-// characters refuses control characters, not all of which the database can store.
+// NameFaults is everything wrong with a name.
+func NameFaults(name string) []Fault {
+	var f Faults
+	f.name(name)
+	return f
+}
+
+// visible reports whether a text has anything to see.
+func visible(text string) bool {
+	return strings.ContainsFunc(text, func(r rune) bool {
+		return unicode.IsGraphic(r) && !unicode.IsSpace(r) && !strings.ContainsRune(blanks, r)
+	})
+}
+
+// blanks are letters and symbols that are drawn as nothing.
+const blanks = "\u115f\u1160\u2800\u3164\uffa0"
+
+// characters refuses control characters, not all of which the database can store, and those that
+// turn the direction of the text around them (Unicode Standard Annex 9, sections 2.1 to 2.4).
 func (f *Faults) characters(value, pointer, allowed string) {
 	for _, r := range value {
-		if unicode.IsControl(r) && !strings.ContainsRune(allowed, r) {
+		switch {
+		case unicode.IsControl(r) && !strings.ContainsRune(allowed, r):
 			f.Add(true, pointer, "format", "holds the control character %U: take it out", r)
+			return
+		case r >= 0x202a && r <= 0x202e, r >= 0x2066 && r <= 0x2069:
+			f.Add(true, pointer, "format", "holds %U, an invisible character that turns text around: take it out", r)
 			return
 		}
 	}

@@ -101,6 +101,9 @@ func tellFaults(w io.Writer, failure *client.Error) {
 		}
 		fmt.Fprintf(w, "  %s%s\n", place, fault.Detail)
 	}
+	if failure.More > 0 {
+		fmt.Fprintf(w, "  and %d more\n", failure.More)
+	}
 }
 
 // PlaceOf writes a JSON Pointer with dots: "rules.0.min" for /rules/0/min.
