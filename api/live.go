@@ -22,7 +22,9 @@ func (h *handlers) GetLive(ctx context.Context, r openapi.GetLiveRequestObject) 
 	if err := h.service.CheckCursor(ctx, userOf(ctx), r.SquadID, query); err != nil {
 		return nil, withSnapshot(err, r.SquadID)
 	}
-	ctx, cancel := h.untilDrained(ctx)
+	ctx, signedOut := h.service.WhileSignedIn(ctx, clientOf(ctx).SignIn)
+	ctx, undrained := h.untilDrained(ctx)
+	cancel := func() { undrained(); signedOut() }
 	return liveReply(func(w http.ResponseWriter) error {
 		defer cancel()
 		events := &eventWriter{w: w}

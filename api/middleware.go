@@ -186,7 +186,7 @@ func (h *handlers) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		route := h.contract.route(c)
 		if route == nil || public(route) {
-			return h.withClient(next, c, uuid.Nil)
+			return h.withClient(next, c, service.Identity{})
 		}
 		scheme, token, _ := strings.Cut(c.Request().Header.Get(echo.HeaderAuthorization), " ")
 		if !strings.EqualFold(scheme, "Bearer") || token == "" {
@@ -195,26 +195,26 @@ func (h *handlers) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
 				Detail: "send the header Authorization: Bearer with an access token; POST /v1/tokens gives one",
 			}
 		}
-		user, err := h.service.Authenticate(strings.TrimSpace(token))
+		who, err := h.service.Authenticate(c.Request().Context(), strings.TrimSpace(token))
 		if err != nil {
 			return err
 		}
-		return h.withClient(next, c, user)
+		return h.withClient(next, c, who)
 	}
 }
 
 // client is who sent a request, and from where.
 type client struct {
-	user   uuid.UUID
+	service.Identity
 	ip     string
 	accept string // the media type asked for
 }
 
-func (h *handlers) withClient(next echo.HandlerFunc, c echo.Context, user uuid.UUID) error {
+func (h *handlers) withClient(next echo.HandlerFunc, c echo.Context, who service.Identity) error {
 	ctx := context.WithValue(
 		c.Request().Context(),
 		userKey{},
-		client{user: user, ip: c.RealIP(), accept: c.Request().Header.Get(echo.HeaderAccept)},
+		client{Identity: who, ip: c.RealIP(), accept: c.Request().Header.Get(echo.HeaderAccept)},
 	)
 	c.SetRequest(c.Request().WithContext(ctx))
 	return next(c)
@@ -225,4 +225,4 @@ func clientOf(ctx context.Context) client {
 	return found
 }
 
-func userOf(ctx context.Context) uuid.UUID { return clientOf(ctx).user }
+func userOf(ctx context.Context) uuid.UUID { return clientOf(ctx).User }

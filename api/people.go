@@ -29,7 +29,9 @@ func (h *handlers) SignIn(ctx context.Context, r openapi.SignInRequestObject) (o
 	if err != nil {
 		return nil, fmt.Errorf("read the client's address: %w", err)
 	}
-	tokens, err := h.service.SignIn(ctx, r.Body.Email, r.Body.Password, r.Body.Device, from)
+	tokens, err := h.service.SignIn(ctx, service.Attempt{
+		Email: r.Body.Email, Password: r.Body.Password, Device: r.Body.Device, Mark: text(r.Body.DeviceToken), From: from,
+	})
 	return openapi.SignIn201JSONResponse(tokensOf(tokens)), err
 }
 
@@ -52,6 +54,7 @@ func tokensOf(t service.Tokens) openapi.Tokens {
 		TokenType:    "Bearer",
 		ExpiresIn:    int(service.AccessTTL.Seconds()),
 		UserID:       t.User,
+		DeviceToken:  &t.Mark,
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/golang-jwt/jwt/v5"
+	"github.com/google/uuid"
 )
 
 // access is an access token as the server makes it, for a test to spoil.
@@ -21,7 +22,8 @@ type access struct {
 	claims jwt.MapClaims
 }
 
-func (s *server) access(user string) access {
+func (s *server) access(t testing.TB, who person) access {
+	t.Helper()
 	now := s.clock.now()
 	return access{
 		method: jwt.SigningMethodEdDSA, key: s.key,
@@ -29,11 +31,22 @@ func (s *server) access(user string) access {
 		claims: jwt.MapClaims{
 			"iss": "laneward",
 			"aud": "laneward-api",
-			"sub": user,
+			"sub": who.id.String(),
+			"sid": signInOf(t, who),
 			"iat": now.Unix(),
 			"exp": now.Add(15 * time.Minute).Unix(),
 		},
 	}
+}
+
+// signInOf is the sign-in that a person's own token names.
+func signInOf(t testing.TB, who person) string {
+	t.Helper()
+	var claims jwt.MapClaims
+	if _, _, err := jwt.NewParser().ParseUnverified(who.token, &claims); err != nil {
+		t.Fatal(err)
+	}
+	return claims["sid"].(string)
 }
 
 func (a access) signed(t testing.TB) string {
@@ -62,10 +75,9 @@ func (s *server) publicKeys() []map[string]string {
 // section 6.1).
 func (s *server) forgeries(t testing.TB, who person) map[string]string {
 	t.Helper()
-	user := who.id.String()
 	now := s.clock.now()
 	make := func(spoil func(*access)) string {
-		a := s.access(user)
+		a := s.access(t, who)
 		spoil(&a)
 		return a.signed(t)
 	}
@@ -114,6 +126,10 @@ func (s *server) forgeries(t testing.TB, who person) map[string]string {
 		"not yet valid":           make(func(a *access) { a.claims["nbf"] = now.Add(time.Hour).Unix() }),
 		"subject no id":           make(func(a *access) { a.claims["sub"] = "coach" }),
 		"no subject":              make(func(a *access) { delete(a.claims, "sub") }),
+		"no sign-in":              make(func(a *access) { delete(a.claims, "sid") }),
+		"a sign-in nobody began":  make(func(a *access) { a.claims["sid"] = uuid.NewString() }),
+		"sign-in no id":           make(func(a *access) { a.claims["sid"] = "phone" }),
+		"another's subject":       make(func(a *access) { a.claims["sub"] = uuid.NewString() }),
 		"unknown critical header": make(func(a *access) { a.header["crit"] = []string{"laneward-unknown"} }),
 	}
 }
@@ -127,7 +143,7 @@ func TestGoodTokenIsTaken(t *testing.T) {
 	t.Parallel()
 	s := newServer(t)
 	who := s.signUp(t, "Ansa Brightwater")
-	s.do(t, call{method: http.MethodGet, path: "/v1/me", token: s.access(who.id.String()).signed(t)}).
+	s.do(t, call{method: http.MethodGet, path: "/v1/me", token: s.access(t, who).signed(t)}).
 		want(http.StatusOK)
 	for name, token := range s.forgeries(t, who) {
 		t.Run(name, func(t *testing.T) {

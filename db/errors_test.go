@@ -202,9 +202,9 @@ func TestDeadlockIsResolved(t *testing.T) {
 		return opened.Global(t.Context(), func(tx *db.Tx) error {
 			runs.Add(1)
 			count := func(subject string) error {
-				_, err := tx.CountSignInFailure(
+				_, err := tx.CountGuess(
 					t.Context(),
-					db.CountSignInFailureParams{Subject: subject, FailedAt: time.Now(), ForgetBefore: time.Time{}},
+					db.CountGuessParams{Subject: subject, GuessedAt: time.Now(), ForgetBefore: time.Time{}, Free: 5},
 				)
 				return err
 			}

@@ -41,6 +41,16 @@ type Athlete struct {
 	Note            string     `db:"note"`
 }
 
+type AuditLog struct {
+	SquadID uuid.UUID `db:"squad_id"`
+	ID      uuid.UUID `db:"id"`
+	At      time.Time `db:"at"`
+	Action  string    `db:"action"`
+	ByUser  uuid.UUID `db:"by_user"`
+	Subject uuid.UUID `db:"subject"`
+	Detail  string    `db:"detail"`
+}
+
 type Ball struct {
 	SquadID        uuid.UUID `db:"squad_id"`
 	ID             uuid.UUID `db:"id"`
@@ -110,6 +120,23 @@ type Membership struct {
 	AthleteID *uuid.UUID `db:"athlete_id"`
 }
 
+type Passkey struct {
+	ID           uuid.UUID       `db:"id"`
+	UserID       uuid.UUID       `db:"user_id"`
+	CredentialID []byte          `db:"credential_id"`
+	Credential   json.RawMessage `db:"credential"`
+	Name         string          `db:"name"`
+	CreatedAt    time.Time       `db:"created_at"`
+	LastUsedAt   *time.Time      `db:"last_used_at"`
+}
+
+type PasskeyCeremony struct {
+	ID        uuid.UUID       `db:"id"`
+	UserID    *uuid.UUID      `db:"user_id"`
+	Data      json.RawMessage `db:"data"`
+	ExpiresAt time.Time       `db:"expires_at"`
+}
+
 type Pattern struct {
 	SquadID  uuid.UUID       `db:"squad_id"`
 	ID       uuid.UUID       `db:"id"`
@@ -122,13 +149,21 @@ type Pattern struct {
 	Note     string          `db:"note"`
 }
 
-type RefreshFamily struct {
-	ID        uuid.UUID  `db:"id"`
+type RecoveryCode struct {
+	Hash      []byte     `db:"hash"`
 	UserID    uuid.UUID  `db:"user_id"`
-	Device    string     `db:"device"`
 	CreatedAt time.Time  `db:"created_at"`
-	ExpiresAt time.Time  `db:"expires_at"`
-	RevokedAt *time.Time `db:"revoked_at"`
+	UsedAt    *time.Time `db:"used_at"`
+}
+
+type RefreshFamily struct {
+	ID         uuid.UUID  `db:"id"`
+	UserID     uuid.UUID  `db:"user_id"`
+	Device     string     `db:"device"`
+	CreatedAt  time.Time  `db:"created_at"`
+	ExpiresAt  time.Time  `db:"expires_at"`
+	RevokedAt  *time.Time `db:"revoked_at"`
+	LastUsedAt *time.Time `db:"last_used_at"`
 }
 
 type RefreshToken struct {
@@ -137,6 +172,16 @@ type RefreshToken struct {
 	NextSeed []byte     `db:"next_seed"`
 	IssuedAt time.Time  `db:"issued_at"`
 	SpentAt  *time.Time `db:"spent_at"`
+}
+
+type ResetCode struct {
+	Hash      []byte     `db:"hash"`
+	UserID    uuid.UUID  `db:"user_id"`
+	ForSquad  *uuid.UUID `db:"for_squad"`
+	MadeBy    uuid.UUID  `db:"made_by"`
+	CreatedAt time.Time  `db:"created_at"`
+	ExpiresAt time.Time  `db:"expires_at"`
+	UsedAt    *time.Time `db:"used_at"`
 }
 
 type Session struct {

@@ -79,25 +79,50 @@ func (q *Queries) AddUser(ctx context.Context, arg AddUserParams) error {
 	return err
 }
 
-const countSignInFailure = `-- name: CountSignInFailure :one
-INSERT INTO sign_in_failures (subject, failures, last_failed_at) VALUES ($1, 1, $2)
+const countGuess = `-- name: CountGuess :one
+INSERT INTO sign_in_failures AS f (subject, failures, last_failed_at) VALUES ($1, 1, $2)
 ON CONFLICT (subject) DO UPDATE SET
-    failures = CASE WHEN sign_in_failures.last_failed_at < $3 THEN 1 ELSE sign_in_failures.failures + 1 END,
+    failures = CASE WHEN f.last_failed_at < $3 THEN 1 ELSE f.failures + 1 END,
     last_failed_at = excluded.last_failed_at
+WHERE f.last_failed_at < $3 OR f.failures < $4::integer
+    OR f.last_failed_at + make_interval(secs => least($5::integer, 2 ^ least(f.failures - $4::integer, 20))) <= excluded.last_failed_at
 RETURNING failures
 `
 
-type CountSignInFailureParams struct {
-	Subject      string    `db:"subject"`
-	FailedAt     time.Time `db:"failed_at"`
-	ForgetBefore time.Time `db:"forget_before"`
+type CountGuessParams struct {
+	Subject        string    `db:"subject"`
+	GuessedAt      time.Time `db:"guessed_at"`
+	ForgetBefore   time.Time `db:"forget_before"`
+	Free           int32     `db:"free"`
+	MaxWaitSeconds int32     `db:"max_wait_seconds"`
 }
 
-func (q *Queries) CountSignInFailure(ctx context.Context, arg CountSignInFailureParams) (int32, error) {
-	row := q.db.QueryRow(ctx, countSignInFailure, arg.Subject, arg.FailedAt, arg.ForgetBefore)
+// CountGuess counts a guess before it is looked at, unless the subject has to wait: then there is no row. It answers with how many there
+// are now. The wait after the free ones doubles, from a second to max_wait_seconds; an hour or so without one forgets them.
+func (q *Queries) CountGuess(ctx context.Context, arg CountGuessParams) (int32, error) {
+	row := q.db.QueryRow(ctx, countGuess,
+		arg.Subject,
+		arg.GuessedAt,
+		arg.ForgetBefore,
+		arg.Free,
+		arg.MaxWaitSeconds,
+	)
 	var failures int32
 	err := row.Scan(&failures)
 	return failures, err
+}
+
+const deleteOldGuesses = `-- name: DeleteOldGuesses :exec
+DELETE FROM sign_in_failures WHERE last_failed_at < $1
+`
+
+type DeleteOldGuessesParams struct {
+	Before time.Time `db:"before"`
+}
+
+func (q *Queries) DeleteOldGuesses(ctx context.Context, arg DeleteOldGuessesParams) error {
+	_, err := q.db.Exec(ctx, deleteOldGuesses, arg.Before)
+	return err
 }
 
 const deleteOldRefreshFamilies = `-- name: DeleteOldRefreshFamilies :execrows
@@ -116,6 +141,46 @@ func (q *Queries) DeleteOldRefreshFamilies(ctx context.Context, arg DeleteOldRef
 	return result.RowsAffected(), nil
 }
 
+const endSignIns = `-- name: EndSignIns :many
+UPDATE refresh_families SET revoked_at = $1
+WHERE user_id = $2 AND revoked_at IS NULL
+    AND ($3::uuid IS NULL OR id = $3) AND ($4::uuid IS NULL OR id <> $4)
+RETURNING id
+`
+
+type EndSignInsParams struct {
+	EndedAt *time.Time `db:"ended_at"`
+	UserID  uuid.UUID  `db:"user_id"`
+	Only    *uuid.UUID `db:"only"`
+	But     *uuid.UUID `db:"but"`
+}
+
+// EndSignIns ends a user's sign-ins: one, or all but one, or all.
+func (q *Queries) EndSignIns(ctx context.Context, arg EndSignInsParams) ([]uuid.UUID, error) {
+	rows, err := q.db.Query(ctx, endSignIns,
+		arg.EndedAt,
+		arg.UserID,
+		arg.Only,
+		arg.But,
+	)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []uuid.UUID
+	for rows.Next() {
+		var id uuid.UUID
+		if err := rows.Scan(&id); err != nil {
+			return nil, err
+		}
+		items = append(items, id)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const forgetSignInFailures = `-- name: ForgetSignInFailures :exec
 DELETE FROM sign_in_failures WHERE subject = $1
 `
@@ -126,6 +191,20 @@ type ForgetSignInFailuresParams struct {
 
 func (q *Queries) ForgetSignInFailures(ctx context.Context, arg ForgetSignInFailuresParams) error {
 	_, err := q.db.Exec(ctx, forgetSignInFailures, arg.Subject)
+	return err
+}
+
+const giveBackGuess = `-- name: GiveBackGuess :exec
+UPDATE sign_in_failures SET failures = failures - 1 WHERE subject = $1 AND failures > 0
+`
+
+type GiveBackGuessParams struct {
+	Subject string `db:"subject"`
+}
+
+// GiveBackGuess takes one guess off: it was right.
+func (q *Queries) GiveBackGuess(ctx context.Context, arg GiveBackGuessParams) error {
+	_, err := q.db.Exec(ctx, giveBackGuess, arg.Subject)
 	return err
 }
 
@@ -179,9 +258,18 @@ type RefreshFamilyOfParams struct {
 	Hash []byte `db:"hash"`
 }
 
-func (q *Queries) RefreshFamilyOf(ctx context.Context, arg RefreshFamilyOfParams) (RefreshFamily, error) {
+type RefreshFamilyOfRow struct {
+	ID        uuid.UUID  `db:"id"`
+	UserID    uuid.UUID  `db:"user_id"`
+	Device    string     `db:"device"`
+	CreatedAt time.Time  `db:"created_at"`
+	ExpiresAt time.Time  `db:"expires_at"`
+	RevokedAt *time.Time `db:"revoked_at"`
+}
+
+func (q *Queries) RefreshFamilyOf(ctx context.Context, arg RefreshFamilyOfParams) (RefreshFamilyOfRow, error) {
 	row := q.db.QueryRow(ctx, refreshFamilyOf, arg.Hash)
-	var i RefreshFamily
+	var i RefreshFamilyOfRow
 	err := row.Scan(
 		&i.ID,
 		&i.UserID,
@@ -242,6 +330,28 @@ func (q *Queries) SetPasswordHash(ctx context.Context, arg SetPasswordHashParams
 	return err
 }
 
+const signInEnd = `-- name: SignInEnd :one
+SELECT revoked_at, expires_at FROM refresh_families WHERE id = $1 AND user_id = $2
+`
+
+type SignInEndParams struct {
+	ID     uuid.UUID `db:"id"`
+	UserID uuid.UUID `db:"user_id"`
+}
+
+type SignInEndRow struct {
+	RevokedAt *time.Time `db:"revoked_at"`
+	ExpiresAt time.Time  `db:"expires_at"`
+}
+
+// SignInEnd reports when a sign-in was ended; no row means that it is gone altogether.
+func (q *Queries) SignInEnd(ctx context.Context, arg SignInEndParams) (SignInEndRow, error) {
+	row := q.db.QueryRow(ctx, signInEnd, arg.ID, arg.UserID)
+	var i SignInEndRow
+	err := row.Scan(&i.RevokedAt, &i.ExpiresAt)
+	return i, err
+}
+
 const signInFailures = `-- name: SignInFailures :one
 SELECT subject, failures, last_failed_at FROM sign_in_failures WHERE subject = $1
 `
@@ -257,6 +367,51 @@ func (q *Queries) SignInFailures(ctx context.Context, arg SignInFailuresParams) 
 	return i, err
 }
 
+const signInsOf = `-- name: SignInsOf :many
+SELECT id, device, created_at, expires_at, last_used_at FROM refresh_families
+WHERE user_id = $1 AND revoked_at IS NULL AND expires_at > $2 ORDER BY created_at DESC, id
+`
+
+type SignInsOfParams struct {
+	UserID uuid.UUID `db:"user_id"`
+	Now    time.Time `db:"now"`
+}
+
+type SignInsOfRow struct {
+	ID         uuid.UUID  `db:"id"`
+	Device     string     `db:"device"`
+	CreatedAt  time.Time  `db:"created_at"`
+	ExpiresAt  time.Time  `db:"expires_at"`
+	LastUsedAt *time.Time `db:"last_used_at"`
+}
+
+// SignInsOf are those that have neither ended nor run out, the newest first.
+func (q *Queries) SignInsOf(ctx context.Context, arg SignInsOfParams) ([]SignInsOfRow, error) {
+	rows, err := q.db.Query(ctx, signInsOf, arg.UserID, arg.Now)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []SignInsOfRow
+	for rows.Next() {
+		var i SignInsOfRow
+		if err := rows.Scan(
+			&i.ID,
+			&i.Device,
+			&i.CreatedAt,
+			&i.ExpiresAt,
+			&i.LastUsedAt,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const spendRefreshToken = `-- name: SpendRefreshToken :exec
 UPDATE refresh_tokens SET spent_at = $1 WHERE hash = $2
 `
@@ -268,6 +423,20 @@ type SpendRefreshTokenParams struct {
 
 func (q *Queries) SpendRefreshToken(ctx context.Context, arg SpendRefreshTokenParams) error {
 	_, err := q.db.Exec(ctx, spendRefreshToken, arg.SpentAt, arg.Hash)
+	return err
+}
+
+const useRefreshFamily = `-- name: UseRefreshFamily :exec
+UPDATE refresh_families SET last_used_at = $1 WHERE id = $2
+`
+
+type UseRefreshFamilyParams struct {
+	UsedAt *time.Time `db:"used_at"`
+	ID     uuid.UUID  `db:"id"`
+}
+
+func (q *Queries) UseRefreshFamily(ctx context.Context, arg UseRefreshFamilyParams) error {
+	_, err := q.db.Exec(ctx, useRefreshFamily, arg.UsedAt, arg.ID)
 	return err
 }
 

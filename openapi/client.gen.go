@@ -937,7 +937,10 @@ type ClientInterface interface {
 
 	// SignInWithBody Sign in with a password
 	//
-	// Too many failures are answered 429 with Retry-After, the same for a known and an unknown address.
+	// Every guess is counted before the password is looked at, and given back when it was right. Free are 5 an hour at one account from one
+	// network, 100 at one account in all, and 50 accounts from one network; after that each further one doubles the wait, to at most 15
+	// minutes (30 seconds for a network as a whole). A wait is answered 429 with Retry-After, the same for a known and an unknown address. A
+	// device that sends its `device_token` has 5 of its own and waits for nobody else's. 503 with Retry-After when very many sign in at once.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -946,7 +949,10 @@ type ClientInterface interface {
 
 	// SignIn Sign in with a password
 	//
-	// Too many failures are answered 429 with Retry-After, the same for a known and an unknown address.
+	// Every guess is counted before the password is looked at, and given back when it was right. Free are 5 an hour at one account from one
+	// network, 100 at one account in all, and 50 accounts from one network; after that each further one doubles the wait, to at most 15
+	// minutes (30 seconds for a network as a whole). A wait is answered 429 with Retry-After, the same for a known and an unknown address. A
+	// device that sends its `device_token` has 5 of its own and waits for nobody else's. 503 with Retry-After when very many sign in at once.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -975,7 +981,8 @@ type ClientInterface interface {
 
 	// SignOutWithBody End a sign-in
 	//
-	// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
+	// Revokes the refresh token and its successors, and ends their access tokens and live streams: at once on the server that is asked. Another
+	// server of the same database takes such an access token for at most 5 seconds more, and a stream of it for at most 15 minutes.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -984,7 +991,8 @@ type ClientInterface interface {
 
 	// SignOut End a sign-in
 	//
-	// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
+	// Revokes the refresh token and its successors, and ends their access tokens and live streams: at once on the server that is asked. Another
+	// server of the same database takes such an access token for at most 5 seconds more, and a stream of it for at most 15 minutes.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -2827,7 +2835,10 @@ func (c *Client) GetSnapshot(ctx context.Context, squadID SquadID, params *GetSn
 
 // SignInWithBody Sign in with a password
 //
-// Too many failures are answered 429 with Retry-After, the same for a known and an unknown address.
+// Every guess is counted before the password is looked at, and given back when it was right. Free are 5 an hour at one account from one
+// network, 100 at one account in all, and 50 accounts from one network; after that each further one doubles the wait, to at most 15
+// minutes (30 seconds for a network as a whole). A wait is answered 429 with Retry-After, the same for a known and an unknown address. A
+// device that sends its `device_token` has 5 of its own and waits for nobody else's. 503 with Retry-After when very many sign in at once.
 //
 // Takes any type of body and a specified content type.
 //
@@ -2846,7 +2857,10 @@ func (c *Client) SignInWithBody(ctx context.Context, contentType string, body io
 
 // SignIn Sign in with a password
 //
-// Too many failures are answered 429 with Retry-After, the same for a known and an unknown address.
+// Every guess is counted before the password is looked at, and given back when it was right. Free are 5 an hour at one account from one
+// network, 100 at one account in all, and 50 accounts from one network; after that each further one doubles the wait, to at most 15
+// minutes (30 seconds for a network as a whole). A wait is answered 429 with Retry-After, the same for a known and an unknown address. A
+// device that sends its `device_token` has 5 of its own and waits for nobody else's. 503 with Retry-After when very many sign in at once.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -2905,7 +2919,8 @@ func (c *Client) RefreshTokens(ctx context.Context, body RefreshTokensJSONReques
 
 // SignOutWithBody End a sign-in
 //
-// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
+// Revokes the refresh token and its successors, and ends their access tokens and live streams: at once on the server that is asked. Another
+// server of the same database takes such an access token for at most 5 seconds more, and a stream of it for at most 15 minutes.
 //
 // Takes any type of body and a specified content type.
 //
@@ -2924,7 +2939,8 @@ func (c *Client) SignOutWithBody(ctx context.Context, contentType string, body i
 
 // SignOut End a sign-in
 //
-// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
+// Revokes the refresh token and its successors, and ends their access tokens and live streams: at once on the server that is asked. Another
+// server of the same database takes such an access token for at most 5 seconds more, and a stream of it for at most 15 minutes.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -8597,7 +8613,10 @@ type ClientWithResponsesInterface interface {
 
 	// SignInWithBodyWithResponse Sign in with a password
 	//
-	// Too many failures are answered 429 with Retry-After, the same for a known and an unknown address.
+	// Every guess is counted before the password is looked at, and given back when it was right. Free are 5 an hour at one account from one
+	// network, 100 at one account in all, and 50 accounts from one network; after that each further one doubles the wait, to at most 15
+	// minutes (30 seconds for a network as a whole). A wait is answered 429 with Retry-After, the same for a known and an unknown address. A
+	// device that sends its `device_token` has 5 of its own and waits for nobody else's. 503 with Retry-After when very many sign in at once.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -8606,7 +8625,10 @@ type ClientWithResponsesInterface interface {
 
 	// SignInWithResponse Sign in with a password
 	//
-	// Too many failures are answered 429 with Retry-After, the same for a known and an unknown address.
+	// Every guess is counted before the password is looked at, and given back when it was right. Free are 5 an hour at one account from one
+	// network, 100 at one account in all, and 50 accounts from one network; after that each further one doubles the wait, to at most 15
+	// minutes (30 seconds for a network as a whole). A wait is answered 429 with Retry-After, the same for a known and an unknown address. A
+	// device that sends its `device_token` has 5 of its own and waits for nobody else's. 503 with Retry-After when very many sign in at once.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -8635,7 +8657,8 @@ type ClientWithResponsesInterface interface {
 
 	// SignOutWithBodyWithResponse End a sign-in
 	//
-	// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
+	// Revokes the refresh token and its successors, and ends their access tokens and live streams: at once on the server that is asked. Another
+	// server of the same database takes such an access token for at most 5 seconds more, and a stream of it for at most 15 minutes.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -8644,7 +8667,8 @@ type ClientWithResponsesInterface interface {
 
 	// SignOutWithResponse End a sign-in
 	//
-	// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
+	// Revokes the refresh token and its successors, and ends their access tokens and live streams: at once on the server that is asked. Another
+	// server of the same database takes such an access token for at most 5 seconds more, and a stream of it for at most 15 minutes.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -13460,7 +13484,10 @@ func (c *ClientWithResponses) GetSnapshotWithResponse(ctx context.Context, squad
 
 // SignInWithBodyWithResponse Sign in with a password
 //
-// Too many failures are answered 429 with Retry-After, the same for a known and an unknown address.
+// Every guess is counted before the password is looked at, and given back when it was right. Free are 5 an hour at one account from one
+// network, 100 at one account in all, and 50 accounts from one network; after that each further one doubles the wait, to at most 15
+// minutes (30 seconds for a network as a whole). A wait is answered 429 with Retry-After, the same for a known and an unknown address. A
+// device that sends its `device_token` has 5 of its own and waits for nobody else's. 503 with Retry-After when very many sign in at once.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -13475,7 +13502,10 @@ func (c *ClientWithResponses) SignInWithBodyWithResponse(ctx context.Context, co
 
 // SignInWithResponse Sign in with a password
 //
-// Too many failures are answered 429 with Retry-After, the same for a known and an unknown address.
+// Every guess is counted before the password is looked at, and given back when it was right. Free are 5 an hour at one account from one
+// network, 100 at one account in all, and 50 accounts from one network; after that each further one doubles the wait, to at most 15
+// minutes (30 seconds for a network as a whole). A wait is answered 429 with Retry-After, the same for a known and an unknown address. A
+// device that sends its `device_token` has 5 of its own and waits for nobody else's. 503 with Retry-After when very many sign in at once.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -13522,7 +13552,8 @@ func (c *ClientWithResponses) RefreshTokensWithResponse(ctx context.Context, bod
 
 // SignOutWithBodyWithResponse End a sign-in
 //
-// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
+// Revokes the refresh token and its successors, and ends their access tokens and live streams: at once on the server that is asked. Another
+// server of the same database takes such an access token for at most 5 seconds more, and a stream of it for at most 15 minutes.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -13537,7 +13568,8 @@ func (c *ClientWithResponses) SignOutWithBodyWithResponse(ctx context.Context, c
 
 // SignOutWithResponse End a sign-in
 //
-// Revokes the refresh token and its successors. Access tokens stay valid until they expire.
+// Revokes the refresh token and its successors, and ends their access tokens and live streams: at once on the server that is asked. Another
+// server of the same database takes such an access token for at most 5 seconds more, and a stream of it for at most 15 minutes.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //

@@ -933,6 +933,10 @@ type Count = int
 // Device A name for the device that signs in, the same each time.
 type Device = string
 
+// DeviceToken Shows that this device has been signed in to the account before; it opens nothing. Keep the newest one per address, also after signing
+// out, and send it with the next sign-in: the guesses of others then do not hold it up.
+type DeviceToken = string
+
 // Difference One share less another, with its 95 % confidence sequence, which holds however often it is read. Without one of them, value is
 // absent and the interval is -1 to 1.
 type Difference struct {
@@ -2209,6 +2213,10 @@ type SignIn struct {
 	// Device A name for the device that signs in, the same each time.
 	Device Device `json:"device"`
 
+	// DeviceToken Shows that this device has been signed in to the account before; it opens nothing. Keep the newest one per address, also after signing
+	// out, and send it with the next sign-in: the guesses of others then do not hold it up.
+	DeviceToken *DeviceToken `json:"device_token,omitempty"`
+
 	// Email an e-mail address: write it as name@example.org
 	Email    Email  `json:"email"`
 	Password string `json:"password"`
@@ -2325,6 +2333,10 @@ type ThresholdClass struct {
 // Tokens defines model for Tokens.
 type Tokens struct {
 	AccessToken string `json:"access_token"`
+
+	// DeviceToken Shows that this device has been signed in to the account before; it opens nothing. Keep the newest one per address, also after signing
+	// out, and send it with the next sign-in: the guesses of others then do not hold it up.
+	DeviceToken *DeviceToken `json:"device_token,omitempty"`
 
 	// ExpiresIn Seconds the access token is good for.
 	ExpiresIn    int                `json:"expires_in"`

@@ -170,11 +170,29 @@ func (k *Keys) secret(purpose string) []byte {
 	return derived
 }
 
-// sign makes an access token for a user.
-func (k *Keys) sign(user uuid.UUID, now time.Time) (string, error) {
-	token := jwt.NewWithClaims(jwt.SigningMethodEdDSA, jwt.RegisteredClaims{
-		Issuer: tokenIssuer, Audience: jwt.ClaimStrings{tokenAudience}, Subject: user.String(), ID: newID().String(),
-		IssuedAt: jwt.NewNumericDate(now), ExpiresAt: jwt.NewNumericDate(now.Add(AccessTTL)),
+// Identity is whom an access token was issued for, and at which sign-in.
+type Identity struct {
+	User, SignIn uuid.UUID
+}
+
+// claims are what an access token says. The sign-in's name is that of the registry of claims.
+type claims struct {
+	jwt.RegisteredClaims
+	SignIn string `json:"sid"`
+}
+
+// sign makes an access token.
+func (k *Keys) sign(who Identity, now time.Time) (string, error) {
+	token := jwt.NewWithClaims(jwt.SigningMethodEdDSA, claims{
+		RegisteredClaims: jwt.RegisteredClaims{
+			Issuer:    tokenIssuer,
+			Audience:  jwt.ClaimStrings{tokenAudience},
+			Subject:   who.User.String(),
+			ID:        newID().String(),
+			IssuedAt:  jwt.NewNumericDate(now),
+			ExpiresAt: jwt.NewNumericDate(now.Add(AccessTTL)),
+		},
+		SignIn: who.SignIn.String(),
 	})
 	token.Header["kid"] = k.signing.id
 	token.Header["typ"] = tokenType
@@ -185,9 +203,9 @@ func (k *Keys) sign(user uuid.UUID, now time.Time) (string, error) {
 	return signed, nil
 }
 
-// Check returns the user an access token was issued for. It gives the caller the same answer
+// check returns whom an access token was issued for. It gives the caller the same answer
 // whatever the reason to refuse.
-func (k *Keys) check(text string, now time.Time) (uuid.UUID, error) {
+func (k *Keys) check(text string, now time.Time) (Identity, error) {
 	parser := jwt.NewParser(
 		jwt.WithValidMethods(
 			[]string{jwt.SigningMethodEdDSA.Alg()},
@@ -199,8 +217,8 @@ func (k *Keys) check(text string, now time.Time) (uuid.UUID, error) {
 		jwt.WithLeeway(tokenLeeway),
 		jwt.WithTimeFunc(func() time.Time { return now }),
 	)
-	var claims jwt.RegisteredClaims
-	_, err := parser.ParseWithClaims(text, &claims, func(token *jwt.Token) (any, error) {
+	var said claims
+	_, err := parser.ParseWithClaims(text, &said, func(token *jwt.Token) (any, error) {
 		if token.Header["typ"] != tokenType {
 			return nil, errors.New("not an access token")
 		}
@@ -215,22 +233,20 @@ func (k *Keys) check(text string, now time.Time) (uuid.UUID, error) {
 		return found.private.Public(), nil
 	})
 	if err != nil {
-		return uuid.Nil, &Error{
+		return Identity{}, &Error{
 			Code:   Unauthenticated,
 			Detail: "the access token is not valid or has run out: refresh it or sign in again",
 			cause:  err,
 		}
 	}
-	user, err := uuid.Parse(claims.Subject)
-	if err != nil {
-		return uuid.Nil, &Error{
+	user, err := uuid.Parse(said.Subject)
+	signIn, errSignIn := uuid.Parse(said.SignIn)
+	if err = errors.Join(err, errSignIn); err != nil {
+		return Identity{}, &Error{
 			Code:   Unauthenticated,
-			Detail: "the access token does not name a user: sign in again",
+			Detail: "the access token does not name a user and a sign-in: refresh it or sign in again",
 			cause:  err,
 		}
 	}
-	return user, nil
+	return Identity{User: user, SignIn: signIn}, nil
 }
-
-// Authenticate returns the user an access token was issued for.
-func (s *Service) Authenticate(token string) (uuid.UUID, error) { return s.keys.check(token, s.now()) }

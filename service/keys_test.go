@@ -118,7 +118,7 @@ func TestAccessToken(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	user, now := newID(), time.Unix(1_773_511_200, 0)
+	user, now := Identity{User: newID(), SignIn: newID()}, time.Unix(1_773_511_200, 0)
 	token, err := keys.sign(user, now)
 	if err != nil {
 		t.Fatal(err)
@@ -147,7 +147,8 @@ func TestAccessToken(t *testing.T) {
 	want := map[string]any{
 		"iss": "laneward",
 		"aud": []any{"laneward-api"},
-		"sub": user.String(),
+		"sub": user.User.String(),
+		"sid": user.SignIn.String(),
 		"iat": float64(now.Unix()),
 		"exp": float64(now.Unix() + 900),
 	}
@@ -216,7 +217,7 @@ func TestChangeOfKeys(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	now, user := time.Now(), newID()
+	now, user := time.Now(), Identity{User: newID(), SignIn: newID()}
 	token, err := before.sign(user, now)
 	if err != nil {
 		t.Fatal(err)

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"golang.org/x/crypto/argon2"
 )
@@ -50,14 +51,49 @@ func (s *Service) hashPassword(ctx context.Context, password string) (string, er
 	), nil
 }
 
-// argon waits for one of the few places, because each hash takes its memory.
-func (s *Service) argon(ctx context.Context, password string, salt []byte, cost argonParams) ([]byte, error) {
+// hashQueue has places for few hashes at once, because each takes its memory, and a queue before
+// them that has an end.
+type hashQueue struct {
+	places, queue chan struct{}
+}
+
+// The lengths of the queue of hashes: the last in it waits for about two seconds on a small machine.
+const (
+	hashPlaces = 4
+	hashQueued = 32
+)
+
+func newHashQueue() *hashQueue {
+	return &hashQueue{places: make(chan struct{}, hashPlaces), queue: make(chan struct{}, hashQueued)}
+}
+
+// take waits for a place; done gives it back. It fails with Unavailable when the queue is full, and
+// with ctx's error.
+func (q *hashQueue) take(ctx context.Context) (done func(), err error) {
 	select {
-	case s.hashes <- struct{}{}:
-		defer func() { <-s.hashes }()
+	case q.queue <- struct{}{}:
+		defer func() { <-q.queue }()
+	default:
+		return nil, &Error{
+			Code:       Unavailable,
+			Detail:     "many people are signing in at this moment: try again in a few seconds",
+			RetryAfter: 3 * time.Second,
+		}
+	}
+	select {
+	case q.places <- struct{}{}:
+		return func() { <-q.places }, nil
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	}
+}
+
+func (s *Service) argon(ctx context.Context, password string, salt []byte, cost argonParams) ([]byte, error) {
+	done, err := s.hashes.take(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer done()
 	return argon2.IDKey([]byte(password), salt, cost.passes, cost.memoryKiB, cost.lanes, tagLength), nil
 }
 
@@ -90,36 +126,4 @@ func parseHash(hash string) (cost argonParams, salt, tag []byte, err error) {
 		return cost, nil, nil, bad
 	}
 	return cost, salt, tag, nil
-}
-
-// commonPasswords are refused although long enough: the first any guesser tries.
-var commonPasswords = map[string]bool{
-	"123456789012":     true,
-	"1234567890123":    true,
-	"12345678901234":   true,
-	"123456789012345":  true,
-	"password1234":     true,
-	"passwordpassword": true,
-	"qwertyuiop12":     true,
-	"qwertyuiopasdf":   true,
-	"letmeinletmein":   true,
-	"iloveyouiloveyou": true,
-	"administrator":    true,
-	"administrator1":   true,
-	"welcomewelcome":   true,
-	"bowlingbowling":   true,
-	"strikestrike":     true,
-}
-
-func passwordFault(password, email string) string {
-	lower := strings.ToLower(password)
-	switch {
-	case password == "":
-		return "is empty: take several unrelated words"
-	case commonPasswords[lower], strings.Count(lower, lower[:1]) == len(lower):
-		return "is among the first anyone would guess: take several unrelated words"
-	case strings.Contains(lower, email):
-		return "holds your address: take several unrelated words"
-	}
-	return ""
 }

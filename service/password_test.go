@@ -138,20 +138,20 @@ func TestBrokenHashes(t *testing.T) {
 func TestHashesWaitTheirTurn(t *testing.T) {
 	t.Parallel()
 	s := hasher()
-	for range cap(s.hashes) {
-		s.hashes <- struct{}{}
+	for range cap(s.hashes.places) {
+		s.hashes.places <- struct{}{}
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
 	if _, err := s.hashPassword(ctx, "umber lantern nine kites"); !errors.Is(err, context.Canceled) {
 		t.Errorf("error %v", err)
 	}
-	<-s.hashes
+	<-s.hashes.places
 	if _, err := s.hashPassword(t.Context(), "umber lantern nine kites"); err != nil {
 		t.Error(err)
 	}
-	if len(s.hashes) != cap(s.hashes)-1 {
-		t.Errorf("%d places taken: one was not given back", len(s.hashes))
+	if len(s.hashes.places) != cap(s.hashes.places)-1 {
+		t.Errorf("%d places taken: one was not given back", len(s.hashes.places))
 	}
 }
 

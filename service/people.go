@@ -28,8 +28,11 @@ const (
 // Tokens is what a sign-in returns.
 type Tokens struct {
 	User    uuid.UUID
+	SignIn  uuid.UUID
 	Access  string
 	Refresh string
+	// Mark is what a device shows at its next sign-in, so that others' guesses do not hold it up.
+	Mark string
 }
 
 // NewUser is who signs up, and where the request comes from; the zero address is the machine's own.
@@ -50,11 +53,7 @@ func (s *Service) SignUp(ctx context.Context, person NewUser) (tokens Tokens, er
 	}
 	now := s.clock()
 	if person.From.IsValid() {
-		subjects := map[string]int{"sign-up:" + network(person.From): freeSignUps}
-		if err := s.throttle(ctx, "sign-ups from your network", subjects, now); err != nil {
-			return tokens, err
-		}
-		if err := s.countTry(ctx, subjects, now); err != nil {
+		if err := s.count(ctx, now, "sign-ups from your network", signUpCounter(person.From)); err != nil {
 			return tokens, err
 		}
 	}
@@ -129,12 +128,20 @@ func (s *Service) issue(
 	if err := tx.AddRefreshToken(ctx, row); err != nil {
 		return Tokens{}, err
 	}
-	return s.tokens(user, refresh, now)
+	return s.tokens(user, family, refresh, now)
 }
 
-func (s *Service) tokens(user uuid.UUID, refresh []byte, now time.Time) (Tokens, error) {
-	access, err := s.keys.sign(user, now)
-	return Tokens{User: user, Access: access, Refresh: base64.RawURLEncoding.EncodeToString(refresh)}, err
+func (s *Service) tokens(user, family uuid.UUID, refresh []byte, now time.Time) (Tokens, error) {
+	access, err := s.keys.sign(Identity{User: user, SignIn: family}, now)
+	if err != nil {
+		return Tokens{}, err
+	}
+	mark, err := s.newMark(user, now)
+	if err != nil {
+		return Tokens{}, err
+	}
+	refreshed := base64.RawURLEncoding.EncodeToString(refresh)
+	return Tokens{User: user, SignIn: family, Access: access, Refresh: refreshed, Mark: mark}, nil
 }
 
 func tokenHash(token []byte) []byte {
@@ -164,13 +171,14 @@ func (s *Service) Refresh(ctx context.Context, refresh, device string) (tokens T
 		return tokens, errRefresh
 	}
 	now := s.clock()
-	refused := false
+	refused, family := false, uuid.Nil
 	err = s.db.Global(ctx, func(tx *db.Tx) error {
 		refused = false
 		row, err := tx.LockRefreshToken(ctx, db.LockRefreshTokenParams{Hash: tokenHash(token)})
 		if err != nil {
 			return notFoundAs(err, errRefresh.Detail)
 		}
+		family = row.FamilyID
 		// Its state is read under the family's lock: a parallel use may have spent it meanwhile.
 		state, err := tx.RefreshToken(ctx, db.RefreshTokenParams{Hash: row.Hash})
 		if err != nil {
@@ -185,6 +193,9 @@ func (s *Service) Refresh(ctx context.Context, refresh, device string) (tokens T
 			if err := tx.SpendRefreshToken(ctx, db.SpendRefreshTokenParams{Hash: row.Hash, SpentAt: &now}); err != nil {
 				return err
 			}
+			if err := tx.UseRefreshFamily(ctx, db.UseRefreshFamilyParams{ID: row.FamilyID, UsedAt: &now}); err != nil {
+				return err
+			}
 			tokens, err = s.issue(ctx, tx, row.UserID, row.FamilyID, next, now)
 			return err
 		case device == row.Device && now.Sub(*state.SpentAt) <= refreshGrace:
@@ -193,7 +204,7 @@ func (s *Service) Refresh(ctx context.Context, refresh, device string) (tokens T
 				return err
 			}
 			if after.SpentAt == nil {
-				tokens, err = s.tokens(row.UserID, next, now)
+				tokens, err = s.tokens(row.UserID, row.FamilyID, next, now)
 				return err
 			}
 		}
@@ -201,6 +212,7 @@ func (s *Service) Refresh(ctx context.Context, refresh, device string) (tokens T
 		return tx.RevokeRefreshFamily(ctx, db.RevokeRefreshFamilyParams{ID: row.FamilyID, RevokedAt: &now})
 	})
 	if err == nil && refused {
+		s.signedIn.end(family)
 		err = errRefresh
 	}
 	if err != nil && AsError(err).Code == NotFound {
@@ -216,8 +228,8 @@ func (s *Service) SignOut(ctx context.Context, refresh string) error {
 	if err != nil {
 		return nil //nolint:nilerr // such a token signs no user in
 	}
-	now := s.clock()
-	return s.db.Global(ctx, func(tx *db.Tx) error {
+	now, ended := s.clock(), uuid.Nil
+	err = s.db.Global(ctx, func(tx *db.Tx) error {
 		family, err := tx.RefreshFamilyOf(ctx, db.RefreshFamilyOfParams{Hash: tokenHash(token)})
 		if err = db.Translate(err); errors.Is(err, db.ErrNotFound) {
 			return nil
@@ -225,137 +237,13 @@ func (s *Service) SignOut(ctx context.Context, refresh string) error {
 		if err != nil {
 			return err
 		}
+		ended = family.ID
 		return tx.RevokeRefreshFamily(ctx, db.RevokeRefreshFamilyParams{ID: family.ID, RevokedAt: &now})
 	})
-}
-
-// The throttle: after the free tries each further one doubles the wait, up to maxWait; an hour
-// without one forgets them. Only failed sign-ins are counted, per account and per network
-// separately, so that neither guessing one password nor one password everywhere gets far. All
-// sign-ups are counted, per network: a whole club may sign up in one evening, but a program must
-// not fill the database or probe which addresses are known.
-const (
-	freeFailures        = 5
-	freeNetworkFailures = 50
-	freeSignUps         = 100
-	maxWait             = 15 * time.Minute
-	forgetAfter         = time.Hour
-)
-
-// dummyHash is checked when the account is unknown, so that the answer takes as long.
-const dummyHash = "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
-
-var errSignIn = fail(Unauthenticated, "the address or the password is wrong")
-
-// SignIn checks a password and signs the user in on a device. from is where the request comes from.
-func (s *Service) SignIn(
-	ctx context.Context,
-	email, password, device string,
-	from netip.Addr,
-) (tokens Tokens, err error) {
-	email = strings.ToLower(strings.TrimSpace(email))
-	now := s.clock()
-	subjects := map[string]int{"account:" + email: freeFailures, "network:" + network(from): freeNetworkFailures}
-	if err := s.throttle(ctx, "failed sign-ins", subjects, now); err != nil {
-		return tokens, err
+	if err == nil {
+		s.signedIn.end(ended)
 	}
-	var user db.User
-	err = s.db.Global(ctx, func(tx *db.Tx) error {
-		user, err = tx.UserByEmail(ctx, db.UserByEmailParams{Email: email})
-		return err
-	})
-	known := err == nil
-	if err != nil && !errors.Is(err, db.ErrNotFound) {
-		return tokens, err
-	}
-	hash := dummyHash
-	if known {
-		hash = user.PasswordHash
-	}
-	ok, outdated, err := s.checkPassword(ctx, hash, password)
-	if err != nil {
-		return tokens, err
-	}
-	if !ok || !known {
-		return tokens, errors.Join(errSignIn, s.countTry(ctx, subjects, now))
-	}
-	newHash := ""
-	if outdated {
-		if newHash, err = s.hashPassword(ctx, password); err != nil {
-			return tokens, err
-		}
-	}
-	err = s.db.Global(ctx, func(tx *db.Tx) error {
-		if newHash != "" {
-			if err := tx.SetPasswordHash(
-				ctx,
-				db.SetPasswordHashParams{ID: user.ID, PasswordHash: newHash},
-			); err != nil {
-				return err
-			}
-		}
-		if err := tx.ForgetSignInFailures(ctx, db.ForgetSignInFailuresParams{Subject: "account:" + email}); err != nil {
-			return err
-		}
-		tokens, err = s.startFamily(ctx, tx, user.ID, device, now)
-		return err
-	})
-	return tokens, err
-}
-
-// network is the part of an address that one subscriber has: all of IPv4, the first 64 bits of
-// IPv6.
-func network(from netip.Addr) string {
-	bits := 64
-	if from = from.Unmap(); from.Is4() {
-		bits = 32
-	}
-	prefix, err := from.Prefix(bits)
-	if err != nil {
-		return "unknown"
-	}
-	return prefix.String()
-}
-
-func (s *Service) throttle(ctx context.Context, what string, subjects map[string]int, now time.Time) error {
-	return s.db.Global(ctx, func(tx *db.Tx) error {
-		for subject, free := range subjects {
-			row, err := tx.SignInFailures(ctx, db.SignInFailuresParams{Subject: subject})
-			if err = db.Translate(err); errors.Is(err, db.ErrNotFound) {
-				continue
-			}
-			if err != nil {
-				return err
-			}
-			until := row.LastFailedAt.Add(waitAfter(int(row.Failures) - free))
-			if now.Before(until) {
-				failure := fail(TooMany, "too many %s: wait, then try again", what)
-				failure.RetryAfter = until.Sub(now).Round(time.Second) + time.Second
-				return failure
-			}
-		}
-		return nil
-	})
-}
-
-// waitAfter is how long to wait after so many failures beyond the free ones.
-func waitAfter(extra int) time.Duration {
-	if extra < 0 {
-		return 0
-	}
-	return min(maxWait, time.Second<<min(extra, 20))
-}
-
-func (s *Service) countTry(ctx context.Context, subjects map[string]int, now time.Time) error {
-	return s.db.Global(ctx, func(tx *db.Tx) error {
-		for subject := range subjects {
-			row := db.CountSignInFailureParams{Subject: subject, FailedAt: now, ForgetBefore: now.Add(-forgetAfter)}
-			if _, err := tx.CountSignInFailure(ctx, row); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+	return err
 }
 
 // Person is a user and the squads they are in.

@@ -16,22 +16,24 @@ import (
 
 // Service is the use cases over one database. It is safe for use by many goroutines.
 type Service struct {
-	db      *db.DB
-	keys    *Keys
-	now     func() time.Time
-	random  io.Reader
-	log     *slog.Logger
-	hashes  chan struct{} // bounds how many passwords are hashed at once: each takes 19 MiB
-	limiter *limiter      // bounds what is computed at once
-	queues  *writeQueues  // of those who write to a squad
-	live    *live
-	tails   *tails
+	db       *db.DB
+	keys     *Keys
+	now      func() time.Time
+	random   io.Reader
+	log      *slog.Logger
+	hashes   *hashQueue        // bounds how many passwords are hashed at once: each takes 19 MiB
+	guesses  *turns[string]    // at most one guess of a password is looked at for an account
+	limiter  *limiter          // bounds what is computed at once
+	queues   *turns[uuid.UUID] // of those who write to a squad
+	signedIn *signedIn         // which sign-ins stand
+	live     *live
+	tails    *tails
 	// running ends when the service is closed; jobs are what works in the background meanwhile.
 	running context.Context //nolint:containedctx // its end is the service's
 	stop    context.CancelFunc
 	jobs    sync.WaitGroup
-	// cursorKey signs the cursors of feeds and snapshots.
-	cursorKey []byte
+	// cursorKey signs the cursors of feeds and snapshots, markKey the marks of devices.
+	cursorKey, markKey []byte
 }
 
 // Config is what a service is built from. Now and Random default to the machine's.
@@ -49,14 +51,16 @@ type Config struct {
 // New makes a service. Close it after its last use.
 func New(config Config) *Service {
 	s := &Service{
-		db:      config.DB,
-		keys:    config.Keys,
-		log:     config.Log,
-		now:     config.Now,
-		random:  config.Random,
-		hashes:  make(chan struct{}, 4),
-		limiter: newLimiter(config.Patience),
-		queues:  newWriteQueues(),
+		db:       config.DB,
+		keys:     config.Keys,
+		log:      config.Log,
+		now:      config.Now,
+		random:   config.Random,
+		hashes:   newHashQueue(),
+		guesses:  newTurns[string](1),
+		signedIn: newSignedIn(),
+		limiter:  newLimiter(config.Patience),
+		queues:   newWriteQueues(),
 	}
 	if s.now == nil {
 		s.now = time.Now //nolint:forbidigo // the default is the machine's clock
@@ -70,7 +74,7 @@ func New(config Config) *Service {
 	s.running, s.stop = context.WithCancel(context.Background())
 	s.live = newLive(s)
 	s.tails = &tails{service: s, running: make(map[tailKey]*broadcast)}
-	s.cursorKey = s.keys.secret("cursors")
+	s.cursorKey, s.markKey = s.keys.secret("cursors"), s.keys.secret("devices")
 	return s
 }
 

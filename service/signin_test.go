@@ -69,8 +69,8 @@ func TestRefresh(t *testing.T) {
 		if first.Refresh == second.Refresh || second.Refresh == third.Refresh || third.User != first.User {
 			t.Error("the token was not changed")
 		}
-		if user, err := f.Authenticate(third.Access); err != nil || user != first.User {
-			t.Errorf("the new access token: %v, %v", user, err)
+		if who, err := f.Authenticate(t.Context(), third.Access); err != nil || who.User != first.User {
+			t.Errorf("the new access token: %v, %v", who, err)
 		}
 	})
 	t.Run("a lost answer is given again", func(t *testing.T) {
@@ -107,13 +107,10 @@ func TestRefresh(t *testing.T) {
 	t.Run("another sign-in goes on", func(t *testing.T) {
 		first := start(t)
 		second := f.refresh(t, first.Refresh, phone)
-		other, err := f.SignIn(
-			t.Context(),
-			strings.ToLower(strings.ReplaceAll(t.Name(), "/", "_"))+"@invented.example",
-			testPassword,
-			"tablet",
-			home,
-		)
+		other, err := f.SignIn(t.Context(), Attempt{
+			Email:    strings.ToLower(strings.ReplaceAll(t.Name(), "/", "_")) + "@invented.example",
+			Password: testPassword, Device: "tablet", From: home,
+		})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -233,7 +230,7 @@ type failure struct {
 
 func (f *fixture) signInFails(t testing.TB, email, password string, from netip.Addr) failure {
 	t.Helper()
-	_, err := f.SignIn(t.Context(), email, password, phone, from)
+	_, err := f.SignIn(t.Context(), Attempt{Email: email, Password: password, Device: phone, From: from})
 	var known *Error
 	if !errors.As(err, &known) {
 		t.Fatalf("error %v", err)
@@ -268,7 +265,7 @@ func TestThrottle(t *testing.T) {
 		if got.Code != TooMany || got.RetryAfter < wait || got.RetryAfter > wait+2*time.Second {
 			t.Fatalf("after a wait of %s was due: %+v", wait, got)
 		}
-		_, err := f.SignIn(t.Context(), "ansa@invented.example", testPassword, phone, home)
+		_, err := f.SignIn(t.Context(), Attempt{Email: "ansa@invented.example", Password: testPassword, Device: phone, From: home})
 		wantCode(t, err, TooMany) // the right password waits too
 		f.clock.move(wait)
 		if got := both(); got != wrong {
@@ -277,7 +274,7 @@ func TestThrottle(t *testing.T) {
 		wait = min(wait*2, maxWait)
 	}
 	f.clock.move(maxWait)
-	if _, err := f.SignIn(t.Context(), " Ansa@Invented.EXAMPLE ", testPassword, phone, home); err != nil {
+	if _, err := f.SignIn(t.Context(), Attempt{Email: " Ansa@Invented.EXAMPLE ", Password: testPassword, Device: phone, From: home}); err != nil {
 		t.Fatalf("the right password after the wait: %v", err)
 	}
 	for range freeFailures { // a success forgets the failures
@@ -325,13 +322,7 @@ func TestThrottleByNetwork(t *testing.T) {
 			); got.Code != TooMany {
 				t.Errorf("another address of the network: %+v", got)
 			}
-			if _, err := f.SignIn(
-				t.Context(),
-				"ansa@invented.example",
-				testPassword,
-				phone,
-				netip.MustParseAddr(tc.another),
-			); err != nil {
+			if _, err := f.SignIn(t.Context(), Attempt{Email: "ansa@invented.example", Password: testPassword, Device: phone, From: netip.MustParseAddr(tc.another)}); err != nil {
 				t.Errorf("another network: %v", err)
 			}
 		})
@@ -355,7 +346,7 @@ func TestOutdatedHashIsRenewed(t *testing.T) {
 		t.Errorf("%+v", got)
 	}
 	for range 2 {
-		if _, err := f.SignIn(t.Context(), "ansa@invented.example", testPassword, phone, home); err != nil {
+		if _, err := f.SignIn(t.Context(), Attempt{Email: "ansa@invented.example", Password: testPassword, Device: phone, From: home}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -384,7 +375,7 @@ func TestWait(t *testing.T) {
 	for extra, want := range map[int]time.Duration{
 		-5: 0, -1: 0, 0: time.Second, 1: 2 * time.Second, 9: 512 * time.Second, 10: 15 * time.Minute, 63: 15 * time.Minute, 1 << 30: 15 * time.Minute,
 	} {
-		if got := waitAfter(extra); got != want {
+		if got := waitAfter(extra, maxWait); got != want {
 			t.Errorf("after %d more: %s, want %s", extra, got, want)
 		}
 	}
@@ -407,7 +398,7 @@ func TestSignUpThrottle(t *testing.T) {
 		t.Fatal(err)
 	}
 	for range freeSignUps - 1 { // counted as they come, and without the slow hashing
-		if err := f.countTry(t.Context(), map[string]int{"sign-up:" + network(from): 0}, f.clock.now()); err != nil {
+		if err := f.count(t.Context(), f.clock.now(), "sign-ups", signUpCounter(from)); err != nil {
 			t.Fatal(err)
 		}
 	}

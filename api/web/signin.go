@@ -17,6 +17,9 @@ const (
 	accessCookie  = "laneward_access"
 	refreshCookie = "laneward_refresh"
 	refreshAge    = 90 * 24 * time.Hour
+	// markCookie stays when the sign-in ends: others' guesses do not hold up the next one here.
+	markCookie = "laneward_device"
+	markAge    = 400 * 24 * time.Hour
 	// device is what the pages call themselves when they sign in: a browser sends no name of its
 	// own.
 	device = "web pages"
@@ -31,8 +34,9 @@ var errSignedOut = &service.Error{
 // refresh token, and the browser is given both.
 func (v *visit) user() (uuid.UUID, error) {
 	if cookie, err := v.Cookie(accessCookie); err == nil {
-		if user, err := v.site.svc.Authenticate(cookie.Value); err == nil {
-			return user, nil
+		if who, err := v.site.svc.Authenticate(v.Context(), cookie.Value); err == nil {
+			v.signIn = who.SignIn
+			return who.User, nil
 		}
 	}
 	cookie, err := v.Cookie(refreshCookie)
@@ -48,12 +52,23 @@ func (v *visit) user() (uuid.UUID, error) {
 		return uuid.Nil, err
 	}
 	v.keepTokens(tokens)
+	v.signIn = tokens.SignIn
 	return tokens.User, nil
 }
 
 func (v *visit) keepTokens(tokens service.Tokens) {
 	v.setCookie(accessCookie, tokens.Access, service.AccessTTL)
 	v.setCookie(refreshCookie, tokens.Refresh, refreshAge)
+	v.setCookie(markCookie, tokens.Mark, markAge)
+}
+
+// mark is what this browser was given at an earlier sign-in.
+func (v *visit) mark() string {
+	cookie, err := v.Cookie(markCookie)
+	if err != nil {
+		return ""
+	}
+	return cookie.Value
 }
 
 func (v *visit) forgetTokens() {
@@ -214,7 +229,9 @@ func signIn(v *visit) error {
 	if f.faulty() {
 		return v.showSignIn(http.StatusBadRequest, f)
 	}
-	tokens, err := v.site.svc.SignIn(v.Context(), f.value("email"), f.value("password"), device, v.from())
+	tokens, err := v.site.svc.SignIn(v.Context(), service.Attempt{
+		Email: f.value("email"), Password: f.value("password"), Device: device, Mark: v.mark(), From: v.from(),
+	})
 	if err != nil {
 		return v.retry(f, err, v.showSignIn)
 	}

@@ -175,6 +175,8 @@ type visit struct {
 	w    http.ResponseWriter
 	site *site
 	me   *service.Person // nil when signed out
+	// signIn is the one the visitor is signed in by.
+	signIn uuid.UUID
 
 	dates dates.Form // of the reader's language
 }

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -28,6 +29,27 @@ type SignIn struct {
 type Credentials struct {
 	Server  string            `json:"server,omitempty"` // the one signed in to last
 	SignIns map[string]SignIn `json:"sign_ins"`
+	// Devices are what each server gave this device at a sign-in, by server and address. It opens
+	// nothing, and is kept after signing out: others' guesses then do not hold up the next sign-in.
+	Devices map[string]map[string]string `json:"devices,omitempty"`
+}
+
+// deviceToken is what a server gave this device for an address; "" when it gave nothing.
+func (c Credentials) deviceToken(server, email string) string {
+	return c.Devices[server][strings.ToLower(email)]
+}
+
+func (c *Credentials) keepDeviceToken(server, email string, token *string) {
+	if token == nil {
+		return
+	}
+	if c.Devices == nil {
+		c.Devices = make(map[string]map[string]string)
+	}
+	if c.Devices[server] == nil {
+		c.Devices[server] = make(map[string]string)
+	}
+	c.Devices[server][strings.ToLower(email)] = *token
 }
 
 // Store keeps sign-ins in a directory of the person's own, in a file that no other user can read.

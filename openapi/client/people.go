@@ -38,7 +38,15 @@ func (c *Client) SignUp(ctx context.Context, email, name, password string) (ende
 // replaced, if any.
 func (c *Client) SignIn(ctx context.Context, email, password string) (ended SignIn, err error) {
 	device := deviceName()
-	answer, err := c.open.SignInWithResponse(ctx, openapi.SignIn{Email: email, Password: password, Device: device})
+	held, err := c.store.Load()
+	if err != nil {
+		return SignIn{}, err
+	}
+	request := openapi.SignIn{Email: email, Password: password, Device: device}
+	if token := held.deviceToken(c.server, email); token != "" {
+		request.DeviceToken = &token
+	}
+	answer, err := c.open.SignInWithResponse(ctx, request)
 	if err != nil {
 		return SignIn{}, err
 	}
@@ -56,6 +64,7 @@ func (c *Client) signedIn(ctx context.Context, email, device string, tokens open
 		ended = held.SignIns[c.server]
 		held.Server = c.server
 		held.SignIns[c.server] = signIn
+		held.keepDeviceToken(c.server, email, tokens.DeviceToken)
 		return nil
 	})
 	if err != nil {

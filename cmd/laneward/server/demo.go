@@ -76,7 +76,7 @@ func demoSignIn(ctx context.Context, svc *service.Service, email, name string) (
 	tokens, err := svc.SignUp(ctx, service.NewUser{Email: email, Name: name, Password: demoPassword, Device: "demo"})
 	var known *service.Error
 	if errors.As(err, &known) && known.Code == service.Conflict {
-		return svc.SignIn(ctx, email, demoPassword, "demo", loopback)
+		return svc.SignIn(ctx, service.Attempt{Email: email, Password: demoPassword, Device: "demo", From: loopback})
 	}
 	return tokens, err
 }
