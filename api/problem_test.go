@@ -252,7 +252,7 @@ func TestCreatingADeletedRecord(t *testing.T) {
 		header: map[string]string{"If-Match": "*"},
 	}).want(http.StatusNoContent)
 	pattern["name"] = "another"
-	detail := s.do(t, create).want(http.StatusPreconditionFailed).problem().Detail
+	detail := s.do(t, create).want(http.StatusConflict).problem().Detail
 	if !strings.Contains(detail, "under a new id") || strings.Contains(detail, "rev") {
 		t.Errorf("advice: %q", detail)
 	}

@@ -236,11 +236,11 @@ func (o Outcome) err(base int64) error {
 	switch o.Status {
 	case StatusConflict:
 		code := Conflict
-		if base != 0 && o.Record != nil && o.Rev != base {
+		if base != 0 && o.Rev != base {
 			code = Stale
 		}
 		if o.Deleted {
-			return fail(Stale, "a record of this id has been deleted: to have it again, store it under a new id")
+			return fail(code, "a record of this id has been deleted: to have it again, store it under a new id")
 		}
 		return &Error{Code: code, Detail: o.Faults[0].Detail, Faults: o.Faults[1:]}
 	case StatusRefused:
