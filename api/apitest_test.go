@@ -48,6 +48,7 @@ type server struct {
 type setUp struct {
 	database func(url string) string // where the server looks for the database, given where it is
 	conns    int32
+	wait     time.Duration    // for a connection
 	now      func() time.Time // instead of the server's clock
 	proxies  []*net.IPNet     // those that are trusted
 }
@@ -56,11 +57,11 @@ type setUp struct {
 func newServer(t testing.TB, setUps ...func(*setUp)) *server {
 	t.Helper()
 	s := &server{t: t, db: dbtest.New(t), clock: newClock(), log: &logBuffer{}}
-	how := setUp{database: func(url string) string { return url }, conns: 4, now: s.clock.now}
+	how := setUp{database: func(url string) string { return url }, conns: 4, wait: time.Minute, now: s.clock.now}
 	for _, change := range setUps {
 		change(&how)
 	}
-	opened, err := db.Open(t.Context(), how.database(s.db.ServiceURL), db.Options{MaxConns: how.conns})
+	opened, err := db.Open(t.Context(), how.database(s.db.ServiceURL), db.Options{MaxConns: how.conns, Wait: how.wait})
 	if err != nil {
 		t.Fatal(err)
 	}

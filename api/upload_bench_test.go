@@ -148,7 +148,7 @@ type benchServer struct {
 
 func newBenchServer(b *testing.B, ownerURL string) *benchServer {
 	b.Helper()
-	opened, err := db.Open(b.Context(), ownerURL, db.Options{MaxConns: 4})
+	opened, err := db.Open(b.Context(), ownerURL, db.Options{MaxConns: 4, Wait: time.Minute})
 	if err != nil {
 		b.Fatal(err)
 	}

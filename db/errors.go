@@ -15,8 +15,10 @@ import (
 var (
 	ErrNotFound    = errors.New("not found")
 	ErrUnavailable = errors.New("the database does not answer")
-	ErrCharacter   = errors.New("a text holds a character that cannot be stored")
-	errRetry       = errors.New("the database asks to run the transaction again")
+	// ErrBusy is an ErrUnavailable: the database would answer, and all connections to it are in use.
+	ErrBusy      = fmt.Errorf("%w: all connections are in use", ErrUnavailable)
+	ErrCharacter = errors.New("a text holds a character that cannot be stored")
+	errRetry     = errors.New("the database asks to run the transaction again")
 )
 
 // ConstraintError is a violated constraint, by name. InUse is set when other rows refer to the one

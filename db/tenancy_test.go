@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
@@ -40,7 +41,7 @@ func connect(t testing.TB, url string) *pgx.Conn {
 
 func open(t testing.TB, url string, conns int32) *db.DB {
 	t.Helper()
-	opened, err := db.Open(t.Context(), url, db.Options{MaxConns: conns})
+	opened, err := db.Open(t.Context(), url, db.Options{MaxConns: conns, Wait: time.Minute})
 	if err != nil {
 		t.Fatal(err)
 	}

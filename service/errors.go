@@ -79,6 +79,13 @@ func AsError(err error) *Error {
 		return known
 	case errors.Is(err, db.ErrNotFound):
 		return &Error{Code: NotFound, Detail: "there is no such record, or you may not see it", cause: err}
+	case errors.Is(err, db.ErrBusy):
+		return &Error{
+			Code:       Unavailable,
+			Detail:     "the server has more to do than it can at the moment: try again shortly",
+			RetryAfter: 2 * time.Second,
+			cause:      err,
+		}
 	case errors.Is(err, db.ErrUnavailable), db.IsRetry(err):
 		return &Error{
 			Code:       Unavailable,

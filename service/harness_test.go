@@ -25,7 +25,7 @@ type fixture struct {
 func newFixture(t testing.TB, conns int32) *fixture {
 	t.Helper()
 	database := dbtest.New(t)
-	opened, err := db.Open(t.Context(), database.ServiceURL, db.Options{MaxConns: conns})
+	opened, err := db.Open(t.Context(), database.ServiceURL, db.Options{MaxConns: conns, Wait: time.Minute})
 	if err != nil {
 		t.Fatal(err)
 	}

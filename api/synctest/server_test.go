@@ -33,7 +33,7 @@ type server struct {
 func newServer(t testing.TB, conns int32) *server {
 	t.Helper()
 	s := &server{db: dbtest.New(t), log: &logBuffer{}}
-	opened, err := db.Open(t.Context(), s.db.ServiceURL, db.Options{MaxConns: conns})
+	opened, err := db.Open(t.Context(), s.db.ServiceURL, db.Options{MaxConns: conns, Wait: time.Minute})
 	if err != nil {
 		t.Fatal(err)
 	}

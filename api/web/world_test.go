@@ -47,7 +47,7 @@ const (
 func newEmptyWorld(t testing.TB) *world {
 	t.Helper()
 	w := &world{t: t, now: time.Now()}
-	opened, err := db.Open(t.Context(), dbtest.New(t).ServiceURL, db.Options{MaxConns: 4})
+	opened, err := db.Open(t.Context(), dbtest.New(t).ServiceURL, db.Options{MaxConns: 4, Wait: time.Minute})
 	must(t, err)
 	t.Cleanup(opened.Close)
 	keys, err := service.NewKeys()

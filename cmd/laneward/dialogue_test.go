@@ -45,7 +45,7 @@ func newCentre(t testing.TB, wrap func(http.Handler) http.Handler) *centre {
 
 func newCentreAt(t testing.TB, wrap func(http.Handler) http.Handler, now func() time.Time) *centre {
 	t.Helper()
-	opened, err := db.Open(t.Context(), dbtest.New(t).ServiceURL, db.Options{})
+	opened, err := db.Open(t.Context(), dbtest.New(t).ServiceURL, db.Options{Wait: time.Minute})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -60,7 +60,7 @@ const edgePolicy = "default-src 'self'; img-src 'self' data:; style-src 'self'; 
 func newWorld(t testing.TB) *world {
 	t.Helper()
 	w := &world{t: t, network: &network{}}
-	opened, err := db.Open(t.Context(), dbtest.New(t).ServiceURL, db.Options{MaxConns: 8})
+	opened, err := db.Open(t.Context(), dbtest.New(t).ServiceURL, db.Options{MaxConns: 8, Wait: time.Minute})
 	must(t, err)
 	t.Cleanup(opened.Close)
 	keys, err := service.NewKeys()

@@ -25,6 +25,16 @@ type databaseFlags struct {
 	StateDir        string `env:"LANEWARD_STATE_DIR" default:"${state_dir}" placeholder:"DIR" help:"Directory of the program's own state (${default})."`
 }
 
+// poolFlags bound the connections to the database.
+type poolFlags struct {
+	DatabaseConnections int32         `env:"LANEWARD_DATABASE_CONNECTIONS" default:"16" placeholder:"N" help:"How many connections to the database there are at most (${default})."`
+	DatabaseWait        time.Duration `env:"LANEWARD_DATABASE_WAIT" default:"3s" placeholder:"TIME" help:"How long a request waits for a connection before it is answered 503 (${default})."`
+}
+
+func (f poolFlags) options() db.Options {
+	return db.Options{MaxConns: f.DatabaseConnections, Wait: f.DatabaseWait}
+}
+
 // url returns the named database's URL, or "" when there is none.
 func (f databaseFlags) url() (string, error) {
 	if f.DatabaseURLFile == "" {
@@ -49,13 +59,12 @@ type database struct {
 
 // open brings the database up to this program's schema and opens it. The program's own server is
 // watched: when it dies it is started again.
-func (f databaseFlags) open(ctx context.Context, log *slog.Logger) (*database, error) {
+func (f databaseFlags) open(ctx context.Context, options db.Options, log *slog.Logger) (*database, error) {
 	address, err := f.url()
 	if err != nil {
 		return nil, err
 	}
 	opened := &database{}
-	options := db.Options{}
 	if address == "" {
 		if opened.private, err = startPrivate(ctx, filepath.Join(f.StateDir, "postgres"), log); err != nil {
 			return nil, err

@@ -21,6 +21,7 @@ import (
 // serverFlags are how the server runs.
 type serverFlags struct {
 	databaseFlags
+	poolFlags
 	Listen       string   `env:"LANEWARD_LISTEN"            default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Address to listen on; port 0 takes a free one (${default})."`
 	SigningKeys  string   `env:"LANEWARD_SIGNING_KEYS_FILE"                          placeholder:"FILE"    help:"PEM file of the Ed25519 keys that sign access tokens; made when absent (signing-keys.pem in the state directory)."`
 	TrustedProxy []string `env:"LANEWARD_TRUSTED_PROXY"                              placeholder:"CIDR"    help:"Networks whose X-Forwarded-For is believed."`
@@ -48,7 +49,7 @@ func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready 
 	if err != nil {
 		return err
 	}
-	database, err := f.open(ctx, log)
+	database, err := f.open(ctx, f.options(), log)
 	if err != nil {
 		return err
 	}

@@ -41,7 +41,7 @@ func newWorld(t testing.TB) *world {
 	t.Helper()
 	w := &world{t: t, db: dbtest.New(t)}
 	var err error
-	if w.opened, err = db.Open(t.Context(), w.db.ServiceURL, db.Options{MaxConns: 4}); err != nil {
+	if w.opened, err = db.Open(t.Context(), w.db.ServiceURL, db.Options{MaxConns: 4, Wait: time.Minute}); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(w.opened.Close)
