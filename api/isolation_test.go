@@ -63,7 +63,7 @@ func lineBody(more map[string]any) func(*squad, int) any {
 		}
 		body := map[string]any{"subject": subject}
 		for name, value := range more {
-			if slices.Contains([]string{"athlete_id", "ball_id", "pattern_id", "friction", "pocket", "worn"}, name) {
+			if slices.Contains([]string{"athlete_id", "ball_id", "pattern_id", "friction", "pocket", "worn", "scatter_boards", "spares"}, name) {
 				subject[name] = value
 			} else {
 				body[name] = value

@@ -11,11 +11,19 @@ import (
 	"laneward/service/motion"
 	"laneward/service/oil"
 	"laneward/service/record"
+	"laneward/service/tenpin"
 )
 
 // queryOf is what all requests for lines have in common.
 func queryOf(s openapi.PlanSubject) advice.Query {
-	query := advice.Query{Athlete: s.AthleteID, Ball: s.BallID, Pattern: s.PatternID, Worn: wornOf(s.Worn)}
+	query := advice.Query{
+		Athlete:       s.AthleteID,
+		Ball:          s.BallID,
+		Pattern:       s.PatternID,
+		Worn:          wornOf(s.Worn),
+		ScatterBoards: s.ScatterBoards,
+		Spares:        sparesOf(s.Spares),
+	}
 	if f := s.Friction; f != nil {
 		query.Friction = &motion.Friction{
 			MuDry:      f.MuDry,
@@ -36,6 +44,28 @@ func queryOf(s openapi.PlanSubject) advice.Query {
 		}
 	}
 	return query
+}
+
+// sparesOf is what a request says of how the athlete converts spares; nil for nothing.
+func sparesOf(s *openapi.OwnSpares) advice.OwnSpares {
+	if s == nil {
+		return nil
+	}
+	own := make(advice.OwnSpares)
+	for class, of := range map[tenpin.SpareClass]*openapi.Conversions{
+		tenpin.SpareSingle:  s.Single,
+		tenpin.SpareClose:   s.Close,
+		tenpin.SpareCluster: s.Cluster,
+		tenpin.SpareHeadPin: s.HeadPin,
+		tenpin.SpareWashout: s.Washout,
+		tenpin.SpareSplit:   s.Split,
+		tenpin.SpareRack:    s.Rack,
+	} {
+		if of != nil {
+			own[class] = tenpin.Conversions{Share: of.Share, Converted: whole(of.Converted), Tries: whole(of.Tries)}
+		}
+	}
+	return own
 }
 
 func wornOf(w *openapi.WornBy) *advice.WornBy {
@@ -150,6 +180,9 @@ func (h *handlers) CompareLines(
 		Pattern: a.PatternID,
 		Worn:    wornOf(a.Worn),
 		Fresh:   a.Fresh != nil && *a.Fresh,
+
+		ScatterBoards: a.ScatterBoards,
+		Spares:        sparesOf(a.Spares),
 	}
 	return computed(
 		ctx,

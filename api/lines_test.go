@@ -182,6 +182,11 @@ func TestLineRefusals(t *testing.T) {
 		"another athlete's wear":  {"plans", q.lineRequest(map[string]any{"worn": map[string]any{"shots": 5, "athlete_id": uuid.NewString()}}), 400, "/subject/worn/athlete_id"},
 		"no JSON":                 {"plans", "{", 400, ""},
 		"the wear of an unknown":  {"comparisons", q.lineRequest(map[string]any{"against": map[string]any{"worn": map[string]any{"session_id": uuid.NewString()}}}), 404, "no session"},
+		"a scatter of miles":      {"plans", q.lineRequest(map[string]any{"scatter_boards": 50}), 400, "/subject/scatter_boards"},
+		"spares of nothing":       {"plans", q.lineRequest(map[string]any{"spares": map[string]any{"split": map[string]any{}}}), 400, "/subject/spares/split"},
+		"more spares than tries":  {"paths", q.lineRequest(map[string]any{"laydown_board": 21, "launch_angle_deg": 1.75, "spares": map[string]any{"single": map[string]any{"converted": 4, "tries": 3}}}), 400, "4 converted of 3 tries"},
+		"no such spares":          {"plans", q.lineRequest(map[string]any{"spares": map[string]any{"doubles": map[string]any{"share": 1}}}), 400, "doubles"},
+		"against no spares":       {"comparisons", q.lineRequest(map[string]any{"against": map[string]any{"spares": map[string]any{"rack": map[string]any{}}}}), 400, "/against/spares/rack"},
 		"against an unknown ball": {"comparisons", q.lineRequest(map[string]any{"against": map[string]any{"ball_id": uuid.NewString()}}), 404, "no ball"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -192,6 +197,34 @@ func TestLineRefusals(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A line is worth what the athlete's own spares make of it, and the answer has the rates used.
+func TestLineOfOwnSpares(t *testing.T) {
+	t.Parallel()
+	s := newServer(t)
+	q := s.newSquad(t, "Quillfen")
+	study := func(more map[string]any) (got openapi.LineStudy) {
+		body := map[string]any{"laydown_board": 21, "launch_angle_deg": 1.75}
+		maps.Copy(body, more)
+		s.do(t, q.lines("paths", q.lineRequest(body), "")).want(http.StatusOK).into(&got)
+		return got
+	}
+	usual := study(nil)
+	own := study(map[string]any{"scatter_boards": 0.4, "spares": map[string]any{
+		"single": map[string]any{"share": 1},
+		"close":  map[string]any{"converted": 20, "tries": 20},
+	}})
+	spares := own.Subject.Spares
+	if spares.Single != 1 || spares.Close != 0.85 || spares.Split != usual.Subject.Spares.Split || !(own.Pins > usual.Pins) {
+		t.Errorf("%+v: %.2f pins a frame, usually %.2f", spares, own.Pins, usual.Pins)
+	}
+	if scatter := own.Subject.Scatter; scatter.ArrowsBoards != 0.4 || scatter.Stated == nil || usual.Subject.Scatter.Stated != nil {
+		t.Errorf("%+v", scatter)
+	}
+	if !strings.Contains(strings.Join(own.Subject.Assumptions, "\n"), "as stated: single pins 100 %") {
+		t.Errorf("%q", own.Subject.Assumptions)
 	}
 }
 

@@ -653,6 +653,12 @@ type Against struct {
 	Fresh     *bool               `json:"fresh,omitempty"`
 	PatternID *openapi_types.UUID `json:"pattern_id,omitempty"`
 
+	// ScatterBoards The athlete's scatter at the arrows, one standard deviation in boards; that of the launch angle goes with it. Estimated from the athlete's stored shots when left out.
+	ScatterBoards *ScatterBoards `json:"scatter_boards,omitempty"`
+
+	// Spares How often the athlete converts each class of leave; a class left out keeps a practised league bowler's rate.
+	Spares *OwnSpares `json:"spares,omitempty"`
+
 	// Worn The film as shots have left it. With a session it is that session's shots, the first `shots` of them, and only those of the athlete and ball named. Without, `shots` of the plan's own athlete and ball along the line given, or along the best line on the fresh film.
 	Worn *WornBy `json:"worn,omitempty"`
 }
@@ -925,6 +931,13 @@ type ComparisonRequest struct {
 type Confirmation struct {
 	// Confirm The athlete's name, to be sure that it is meant.
 	Confirm string `json:"confirm"`
+}
+
+// Conversions Either the share converted, taken as it is, or how many were converted of how many tries, drawn toward a practised league bowler's rate, which counts for 20 tries.
+type Conversions struct {
+	Converted *int   `json:"converted,omitempty"`
+	Share     *Share `json:"share,omitempty"`
+	Tries     *int   `json:"tries,omitempty"`
 }
 
 // Count defines model for Count.
@@ -1485,7 +1498,7 @@ type LineSubject struct {
 	// Scatter How much the athlete's shots differ from the intended one, a standard deviation each.
 	Scatter Scatter `json:"scatter"`
 
-	// Spares The chance to convert each class of leave.
+	// Spares The chance to convert each class of leave, the athlete's own where the request states it.
 	Spares struct {
 		Close   Share `json:"close"`
 		Cluster Share `json:"cluster"`
@@ -1707,6 +1720,30 @@ type OutcomeCounts struct {
 	Stored   int `json:"stored"`
 }
 
+// OwnSpares How often the athlete converts each class of leave; a class left out keeps a practised league bowler's rate.
+type OwnSpares struct {
+	// Close Either the share converted, taken as it is, or how many were converted of how many tries, drawn toward a practised league bowler's rate, which counts for 20 tries.
+	Close *Conversions `json:"close,omitempty"`
+
+	// Cluster Either the share converted, taken as it is, or how many were converted of how many tries, drawn toward a practised league bowler's rate, which counts for 20 tries.
+	Cluster *Conversions `json:"cluster,omitempty"`
+
+	// HeadPin Either the share converted, taken as it is, or how many were converted of how many tries, drawn toward a practised league bowler's rate, which counts for 20 tries.
+	HeadPin *Conversions `json:"head_pin,omitempty"`
+
+	// Rack Either the share converted, taken as it is, or how many were converted of how many tries, drawn toward a practised league bowler's rate, which counts for 20 tries.
+	Rack *Conversions `json:"rack,omitempty"`
+
+	// Single Either the share converted, taken as it is, or how many were converted of how many tries, drawn toward a practised league bowler's rate, which counts for 20 tries.
+	Single *Conversions `json:"single,omitempty"`
+
+	// Split Either the share converted, taken as it is, or how many were converted of how many tries, drawn toward a practised league bowler's rate, which counts for 20 tries.
+	Split *Conversions `json:"split,omitempty"`
+
+	// Washout Either the share converted, taken as it is, or how many were converted of how many tries, drawn toward a practised league bowler's rate, which counts for 20 tries.
+	Washout *Conversions `json:"washout,omitempty"`
+}
+
 // PathsRequest defines model for PathsRequest.
 type PathsRequest struct {
 	// LaunchAngleDeg Positive toward the strong-side gutter.
@@ -1784,6 +1821,12 @@ type PlanSubject struct {
 
 	// Pocket The window at the pins that a shot must reach, in the athlete's boards.
 	Pocket *Pocket `json:"pocket,omitempty"`
+
+	// ScatterBoards The athlete's scatter at the arrows, one standard deviation in boards; that of the launch angle goes with it. Estimated from the athlete's stored shots when left out.
+	ScatterBoards *ScatterBoards `json:"scatter_boards,omitempty"`
+
+	// Spares How often the athlete converts each class of leave; a class left out keeps a practised league bowler's rate.
+	Spares *OwnSpares `json:"spares,omitempty"`
 
 	// Worn The film as shots have left it. With a session it is that session's shots, the first `shots` of them, and only those of the athlete and ball named. Without, `shots` of the plan's own athlete and ball along the line given, or along the best line on the fresh film.
 	Worn *WornBy `json:"worn,omitempty"`
@@ -2067,7 +2110,13 @@ type Scatter struct {
 	// Shots Stored shots that were looked at.
 	Shots    int     `json:"shots"`
 	SpeedMPH float64 `json:"speed_mph"`
+
+	// Stated True where the request states the scatter at the arrows.
+	Stated *bool `json:"stated,omitempty"`
 }
+
+// ScatterBoards The athlete's scatter at the arrows, one standard deviation in boards; that of the launch angle goes with it. Estimated from the athlete's stored shots when left out.
+type ScatterBoards = float64
 
 // ScatterMeasure defines model for ScatterMeasure.
 type ScatterMeasure struct {

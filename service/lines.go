@@ -88,6 +88,9 @@ func (s *Service) CompareLines(
 	against advice.Against,
 	progress advice.Progress,
 ) (comparison *advice.Comparison, err error) {
+	if wrong := against.Faults(); len(wrong) > 0 {
+		return nil, InvalidError(wrong)
+	}
 	other, differs := against.Apply(query)
 	if len(differs) == 0 {
 		return nil, InvalidError(

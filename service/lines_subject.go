@@ -13,10 +13,8 @@ import (
 
 // planner reads everything a query needs. A record that the member may not see is NotFound.
 func (w *work) planner(ctx context.Context, query advice.Query) (*advice.Planner, error) {
-	if query.Worn != nil {
-		if wrong := query.Worn.Faults(); len(wrong) > 0 {
-			return nil, InvalidError(wrong)
-		}
+	if wrong := query.Faults(); len(wrong) > 0 {
+		return nil, InvalidError(wrong)
 	}
 	from := advice.Records{}
 	found, err := w.get(ctx, record.KindAthlete, query.Athlete)

@@ -16,6 +16,10 @@ type Against struct {
 	Pattern *uuid.UUID
 	Worn    *WornBy
 	Fresh   bool // the fresh film, where the first side has a worn one
+	// ScatterBoards and Spares are the second side's, as in [Query]. Those of the first are never
+	// another athlete's.
+	ScatterBoards *float64
+	Spares        OwnSpares
 }
 
 // Comparison is two plans side by side, and what each one's best line does on the other side.
@@ -38,9 +42,18 @@ func (a Against) Apply(query Query) (other Query, differs []string) {
 		}
 	}
 	if a.Athlete != nil {
-		differ("athlete", *a.Athlete != query.Athlete)
 		other.Athlete = *a.Athlete
+		if other.Athlete != query.Athlete {
+			other.ScatterBoards, other.Spares = nil, nil
+		}
 	}
+	if a.ScatterBoards != nil {
+		other.ScatterBoards = a.ScatterBoards
+	}
+	if a.Spares != nil {
+		other.Spares = a.Spares
+	}
+	differ("athlete", other.Athlete != query.Athlete || a.ScatterBoards != nil || a.Spares != nil)
 	if a.Ball != nil {
 		differ("ball", !record.SameID(a.Ball, query.Ball))
 		other.Ball = a.Ball

@@ -34,7 +34,7 @@ func LineLetter(place, lines int) string {
 // lane is the film as the subject's athlete sees it.
 func (s Subject) lane(request line.Request, caption string, widthPx int) picture.Lane {
 	return picture.Lane{
-		Side: s.Athlete.Side, Title: s.Athlete.Name + " on " + s.filmName(), Caption: caption, WidthPx: widthPx,
+		Side: s.Athlete.Side, Title: s.Athlete.Heading() + " on " + s.filmName(), Caption: caption, WidthPx: widthPx,
 		Film: &picture.Film{UL: request.Film.UL, Unit: picture.Microlitres},
 	}
 }

@@ -25,6 +25,11 @@ type Query struct {
 	Pocket   *line.Pocket
 	// Worn plans on the film as shots have left it; nil on the fresh one.
 	Worn *WornBy
+	// ScatterBoards is the athlete's scatter at the arrows, a standard deviation; nil estimates it
+	// from the stored shots.
+	ScatterBoards *float64
+	// Spares is what is known of how the athlete converts each class of leave.
+	Spares OwnSpares
 	// Lines is how many are wanted, Draws how many scattered shots score an aim in the search.
 	Lines, Draws int
 }
@@ -53,6 +58,17 @@ type SubjectAthlete struct {
 	ID   uuid.UUID `json:"athlete_id"`
 	Name string    `json:"name"`
 	Side lane.Side `json:"side"`
+}
+
+// Unnamed is what an athlete without a name is called.
+const Unnamed = "the athlete"
+
+// Heading is the athlete's name as a heading begins with it.
+func (a SubjectAthlete) Heading() string {
+	if a.Name == Unnamed {
+		return "The athlete"
+	}
+	return a.Name
 }
 
 // SubjectBall is the ball as the motion model takes it; ID and Name are of a stored one.
@@ -93,13 +109,15 @@ type SubjectFriction struct {
 // SubjectScatter is one standard deviation of each miss, and how each came about from the athlete's
 // stored shots.
 type SubjectScatter struct {
-	ArrowsBoards           float64                `json:"arrows_boards"`
-	LaunchAngleDeg         float64                `json:"launch_angle_deg"`
-	SpeedMPH               float64                `json:"speed_mph"`
-	RevRateRPM             float64                `json:"rev_rate_rpm"`
-	ArrowsAngleCorrelation float64                `json:"arrows_angle_correlation"`
-	Shots                  int                    `json:"shots"` // stored shots that were looked at
-	Measures               []line.MeasureEstimate `json:"measures"`
+	ArrowsBoards           float64 `json:"arrows_boards"`
+	LaunchAngleDeg         float64 `json:"launch_angle_deg"`
+	SpeedMPH               float64 `json:"speed_mph"`
+	RevRateRPM             float64 `json:"rev_rate_rpm"`
+	ArrowsAngleCorrelation float64 `json:"arrows_angle_correlation"`
+	Shots                  int     `json:"shots"` // stored shots that were looked at
+	// Stated is set where the query states the scatter at the arrows.
+	Stated   bool                   `json:"stated,omitempty"`
+	Measures []line.MeasureEstimate `json:"measures"`
 }
 
 // Typical values of an athlete of whom nothing is known (common practice, no source).
@@ -146,12 +164,12 @@ func NewPlanner(query Query, from Records) (*Planner, error) {
 	p.takeBall(from.Ball)
 	p.takeFriction(query.Friction)
 	p.takePocket(query.Pocket)
-	p.takeScatter(from.Shots)
+	p.takeScatter(query.ScatterBoards, from.Shots)
 	if err := p.takeFilm(query.Worn, from.Worn); err != nil {
 		return nil, err
 	}
 	p.takeHabit(from)
-	p.takeCarry()
+	p.takeCarry(query.Spares)
 	p.assume("The ball is a rigid sphere on a level lane: the model ignores track flare.")
 	return p, nil
 }
@@ -258,43 +276,6 @@ func (p *Planner) takePocket(given *line.Pocket) {
 		)
 	}
 	p.Subject.Pocket = p.request.Pocket
-}
-
-// takeScatter estimates the athlete's scatter from the latest stored shots.
-func (p *Planner) takeScatter(shots []shot.Shot) {
-	estimate := line.EstimateScatter(shots)
-	p.request.Athlete.Scatter = estimate.Scatter
-	measures := estimate.Measures
-	most := 0
-	for i := range measures {
-		most = max(most, measures[i].Pairs)
-		if measures[i].Name == "rev_rpm" {
-			measures[i].Name = "rev_rate_rpm" // the contract's word
-		}
-	}
-	p.Subject.Scatter = SubjectScatter{
-		ArrowsBoards:           estimate.Scatter.ArrowsBoards,
-		LaunchAngleDeg:         estimate.Scatter.LaunchAngleDeg,
-		SpeedMPH:               estimate.Scatter.SpeedMPH,
-		RevRateRPM:             estimate.Scatter.RevRPM,
-		ArrowsAngleCorrelation: estimate.Scatter.ArrowsAngleCorrelation,
-		Shots:                  len(shots),
-		Measures:               measures,
-	}
-	if most == 0 {
-		p.assume(
-			"There are no stored shots of %s to estimate the scatter from: a practised league bowler's is assumed (common practice, no source).",
-			p.Subject.Athlete.Name,
-		)
-		return
-	}
-	p.assume(
-		"How much the shots of %s scatter is estimated from pairs of consecutive stored shots (the latest %d shots, up to %d pairs), and drawn toward a practised "+
-			"league bowler's where pairs are few.",
-		p.Subject.Athlete.Name,
-		len(shots),
-		most,
-	)
 }
 
 func (p *Planner) takeFilm(worn *WornBy, session *SessionShots) error {

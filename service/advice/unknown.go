@@ -20,6 +20,14 @@ func (p *Planner) takeHabit(from Records) {
 		return known && math.Abs(lengthFt-p.pattern.LengthFt) <= likeFt
 	})
 	p.request.Athlete.Habit, p.Subject.Habit = habit, habit
+	if habit.Shots == 0 {
+		p.assume(
+			"That scatter is taken to hold for launch angles from %.1f to %.1f degrees, and to grow by 60 %% a degree beyond them (common practice, no source).",
+			habit.LaunchAngleDeg-habit.LaunchWidthDeg,
+			habit.LaunchAngleDeg+habit.LaunchWidthDeg,
+		)
+		return
+	}
 	p.assume(
 		"Scatter is known for launch angles from %.1f to %.1f degrees (%s); beyond them it is taken to grow by 60 %% a degree.",
 		habit.LaunchAngleDeg-habit.LaunchWidthDeg,
@@ -29,9 +37,7 @@ func (p *Planner) takeHabit(from Records) {
 }
 
 // takeCarry says what an arrival at the pins is worth.
-func (p *Planner) takeCarry() {
-	spares := tenpin.DefaultSpares()
-	p.request.Spares, p.Subject.Spares = &spares, spares
+func (p *Planner) takeCarry(spares OwnSpares) {
 	p.assume(
 		"What the pins do with a ball is common practice, not measured: chances of a strike and of each leave by board and angle; "+
 			"a strike counts %g pins a frame, a spare %g, an open frame %g, a gutter ball %g.",
@@ -40,9 +46,7 @@ func (p *Planner) takeCarry() {
 		tenpin.OpenPins,
 		tenpin.GutterPins,
 	)
-	p.assume(
-		"Second balls are not logged, so a practised league bowler's spares are assumed (common practice, no source).",
-	)
+	p.takeSpares(spares)
 	p.assume("The arrows are taken to lie 12.5 to 15.8 ft from the foul line (from memory; makers differ).")
 }
 

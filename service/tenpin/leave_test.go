@@ -186,14 +186,30 @@ func TestOwnSpares(t *testing.T) {
 	if err := standard.Validate(); err != nil {
 		t.Fatal(err)
 	}
-	attempts := []Attempt{{Leave: 0, Converted: true}}
-	for i := range 20 {
-		attempts = append(attempts, Attempt{Leave: pins(10), Converted: i < 10})
+	half, sure := 0.5, 1.0
+	own := standard.Own(map[SpareClass]Conversions{
+		SpareSingle: {Converted: 10, Tries: 20},
+		SpareSplit:  {Share: &half},
+	})
+	if math.Abs(own.Single-(0.85+0.5)/2) > 1e-12 || own.Split != half {
+		t.Errorf("10 of 20 draw 0.85 to %g, a share of 0.5 is %g", own.Single, own.Split)
 	}
-	own := standard.Own(attempts)
-	if math.Abs(own.Single-(0.85+0.5)/2) > 1e-12 {
-		t.Errorf("10 of 20 draw 0.85 to %g", own.Single)
+	for name, faulty := range map[string]Conversions{
+		"nothing":        {},
+		"both":           {Share: &half, Tries: 3},
+		"more than sure": {Share: func() *float64 { v := sure + 0.1; return &v }()},
+		"more than all":  {Converted: 4, Tries: 3},
+	} {
+		if faulty.Fault() == "" {
+			t.Errorf("%s: accepted", name)
+		}
 	}
+	for _, fine := range []Conversions{{Share: &sure}, {Tries: 3}, {Converted: 3, Tries: 3}} {
+		if fault := fine.Fault(); fault != "" {
+			t.Errorf("%+v: %s", fine, fault)
+		}
+	}
+	own.Split = standard.Split
 	if own.Single = standard.Single; own != standard {
 		t.Errorf("classes that were never tried changed: %+v", own)
 	}

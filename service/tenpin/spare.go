@@ -3,6 +3,7 @@ package tenpin
 import (
 	"errors"
 	"fmt"
+	"slices"
 
 	"laneward/service/lane"
 )
@@ -99,33 +100,50 @@ func (s Spares) Validate() error {
 	return errors.Join(faults...)
 }
 
-// spareWeight is how many attempts a default rate counts for against an athlete's own: with 20 of
-// one class the two weigh the same. Our choice.
+// spareWeight is how many tries a default rate counts for against an athlete's own: with 20 of one
+// class the two weigh the same. Our choice.
 const spareWeight = 20
 
-// Attempt is a second ball: what it was thrown at, and whether it left nothing.
-type Attempt struct {
-	Leave     lane.PinSet
-	Converted bool
+// Conversions is what is known of how an athlete converts one class of leave: the share itself, or
+// else how many of how many tries.
+type Conversions struct {
+	Share     *float64 `json:"share,omitempty"`
+	Converted int      `json:"converted,omitempty"`
+	Tries     int      `json:"tries,omitempty"`
 }
 
-// Own draws the rates toward the share of the attempts that an athlete converted, class by
-// class: a class without attempts keeps its rate.
-func (s Spares) Own(attempts []Attempt) Spares {
-	tried, made := map[SpareClass]float64{}, map[SpareClass]float64{}
-	for _, attempt := range attempts {
-		if attempt.Leave.Strike() {
+// Fault says what is wrong with them, or is empty.
+func (c Conversions) Fault() string {
+	switch counted := c.Converted != 0 || c.Tries != 0; {
+	case c.Share != nil && counted:
+		return "has both a share and a count: write one of them"
+	case c.Share != nil && !(*c.Share >= 0 && *c.Share <= 1):
+		return fmt.Sprintf("%g is out of range: write a share from 0 to 1", *c.Share)
+	case c.Share == nil && c.Tries < 1:
+		return "has neither a share nor tries: write a share, such as 0.85, or how many were converted of how many tries"
+	case c.Share == nil && (c.Converted < 0 || c.Converted > c.Tries):
+		return fmt.Sprintf("%d converted of %d tries cannot be: write 0 to %d converted", c.Converted, c.Tries, c.Tries)
+	}
+	return ""
+}
+
+// Own returns the rates with what is known of the athlete's own: a share takes the rate's place,
+// and tries draw it toward their share. A class of which nothing is known keeps its rate. Faulty
+// ones (see [Conversions.Fault]) must be refused before.
+func (s Spares) Own(known map[SpareClass]Conversions) Spares {
+	for class, of := range known {
+		rate := s.of(class)
+		if of.Share != nil {
+			*rate = *of.Share
 			continue
 		}
-		class := SpareClassOf(attempt.Leave)
-		tried[class]++
-		if attempt.Converted {
-			made[class]++
-		}
-	}
-	for class, n := range tried {
-		rate := s.of(class)
-		*rate = (spareWeight**rate + made[class]) / (spareWeight + n)
+		*rate = (spareWeight**rate + float64(of.Converted)) / (spareWeight + float64(of.Tries))
 	}
 	return s
 }
+
+// SpareClasses returns all classes, in the order in which they are told.
+func SpareClasses() []SpareClass { return slices.Clone(spareClasses) }
+
+// Of returns the chance to convert a leave of a class.
+func (s Spares) Of(class SpareClass) float64 { return *s.of(class) }
