@@ -18,7 +18,8 @@ var pure = []string{"advice", "record", "line", "reading", "drill", "picture", "
 var rooms = map[string][]string{
 	"terminal": {},
 	"offline":  {"terminal"},
-	"remote":   {"terminal", "offline"},
+	"lines":    {"terminal"},
+	"remote":   {"terminal", "offline", "lines"},
 	"desk":     {"terminal", "remote"},
 	"server":   {"terminal"},
 }
@@ -75,7 +76,7 @@ func forbiddenInRoom(room, own string) string {
 	switch {
 	case room != "server" && (own == "service" || layer(own) == "api" || layer(own) == "db"):
 		return "only the server's commands know the server"
-	case room == "server" && layer(own) == "openapi", room == "offline" && layer(own) == "openapi":
+	case (room == "server" || room == "offline" || room == "lines") && layer(own) == "openapi":
 		return room + " asks no server"
 	case room == "terminal" && layer(own) == "service":
 		return "what every command needs knows nothing of the domain"
@@ -149,6 +150,7 @@ func TestForbidden(t *testing.T) {
 		{"laneward/cmd/laneward/server", "laneward/openapi/client", true},
 		{"laneward/cmd/laneward/offline", "laneward/cmd/laneward/remote", true},
 		{"laneward/cmd/laneward/offline", "laneward/openapi", true},
+		{"laneward/cmd/laneward/lines", "laneward/openapi", true},
 		{"laneward/cmd/laneward/offline", "laneward/service/oil", false},
 		{"laneward/cmd/laneward/offline", "laneward/service", true},
 		{"laneward/cmd/laneward/terminal", "laneward/cmd/laneward/offline", true},

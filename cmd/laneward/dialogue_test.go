@@ -3,8 +3,10 @@ package main
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
@@ -120,18 +122,44 @@ func TestDialogues(t *testing.T) {
 	for _, path := range dialogues(t) {
 		t.Run(strings.TrimSuffix(filepath.Base(path), ".txtar"), func(t *testing.T) {
 			t.Parallel()
-			archive, got := replay(t, path, clockFrom(ordinaryDay))
-			if *update {
-				archive.Comment = []byte(got)
-				if err := os.WriteFile(path, txtar.Format(archive), 0o644); err != nil {
-					t.Fatal(err)
-				}
-				return
-			}
-			if diff := cmp.Diff(string(archive.Comment), got); diff != "" {
-				t.Errorf("%s (-want +got):\n%s", path, diff)
+			compareDialogue(t, newCentre(t, nil), path)
+		})
+	}
+}
+
+// Without a server, a network and a sign-in, the commands on files do all that they do, and leave
+// nothing behind.
+func TestDialoguesOffline(t *testing.T) {
+	t.Parallel()
+	paths, err := filepath.Glob("testdata/offline/*.txtar")
+	if err != nil || len(paths) == 0 {
+		t.Fatalf("%d dialogues, %v", len(paths), err)
+	}
+	for _, path := range paths {
+		t.Run(strings.TrimSuffix(filepath.Base(path), ".txtar"), func(t *testing.T) {
+			t.Parallel()
+			alone := &centre{t: t, address: "http://127.0.0.1:1", dir: t.TempDir(), now: clockFrom(ordinaryDay)}
+			compareDialogue(t, alone, path)
+			if _, err := os.Stat(filepath.Join(alone.dir, "cora")); !errors.Is(err, fs.ErrNotExist) {
+				t.Errorf("settings or a state were written: %v", err)
 			}
 		})
+	}
+}
+
+// compareDialogue plays a dialogue, and holds what is printed against what it says.
+func compareDialogue(t *testing.T, c *centre, path string) {
+	t.Helper()
+	archive, got := c.replay(path)
+	if *update {
+		archive.Comment = []byte(got)
+		if err := os.WriteFile(path, txtar.Format(archive), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	if diff := cmp.Diff(string(archive.Comment), got); diff != "" {
+		t.Errorf("%s (-want +got):\n%s", path, diff)
 	}
 }
 
@@ -156,7 +184,7 @@ func TestDialoguesOnAnyDay(t *testing.T) {
 			for _, path := range dialogues(t) {
 				t.Run(name+" "+start+" "+filepath.Base(path), func(t *testing.T) {
 					t.Parallel()
-					archive, got := replay(t, path, clockFrom(first))
+					archive, got := newCentreAt(t, nil, clockFrom(first)).replay(path)
 					if diff := cmp.Diff(string(archive.Comment), got); diff != "" {
 						t.Errorf("on %s (-want +got):\n%s", first, diff)
 					}
@@ -181,17 +209,16 @@ func dialogues(t *testing.T) []string {
 	return paths
 }
 
-// replay runs the commands of a dialogue at a centre whose clock is now.
-func replay(t *testing.T, path string, now func() time.Time) (archive *txtar.Archive, got string) {
-	t.Helper()
+// replay runs the commands of a dialogue.
+func (c *centre) replay(path string) (archive *txtar.Archive, got string) {
+	c.t.Helper()
 	archive, err := txtar.ParseFile(path)
 	if err != nil {
-		t.Fatal(err)
+		c.t.Fatal(err)
 	}
-	c := newCentreAt(t, nil, now)
 	for _, file := range archive.Files {
 		if err := os.WriteFile(filepath.Join(c.dir, file.Name), file.Data, 0o600); err != nil {
-			t.Fatal(err)
+			c.t.Fatal(err)
 		}
 	}
 	return archive, c.play(string(archive.Comment))

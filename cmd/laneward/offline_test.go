@@ -338,7 +338,7 @@ func TestPathRefuses(t *testing.T) {
 			header + "20,2,17,300,45,12\n",
 			[]string{"--film", "run.go"},
 			terminal.ExitFailure,
-			[]string{"run.go is not a film map"},
+			[]string{"run.go: it is not a film map or a load table"},
 		},
 	}
 	for _, c := range cases {

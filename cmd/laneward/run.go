@@ -7,6 +7,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"laneward/cmd/laneward/desk"
+	"laneward/cmd/laneward/lines"
 	"laneward/cmd/laneward/offline"
 	"laneward/cmd/laneward/remote"
 	"laneward/cmd/laneward/server"
@@ -56,6 +57,7 @@ func run(ctx context.Context, env terminal.Environment) int {
 		kong.Exit(func(code int) { exited = code }),
 		kong.Vars{"version": terminal.Version(), "state_dir": server.StateDir(env)},
 		offline.Defaults(),
+		lines.Defaults(),
 		remote.Defaults(),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true, NoExpandSubcommands: true, WrapUpperBound: helpWidth}),
 		kong.ExplicitGroups(groups),

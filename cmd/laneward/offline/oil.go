@@ -43,7 +43,7 @@ func (c *oilCommand) Run(env terminal.Environment) error {
 	}
 	report := advice.ReportFilm(film)
 	out := terminal.Console{Env: env, Quiet: c.Quiet}
-	if err := c.Draw(out, advice.FilmLane(film, report, c.WidthPx)); err != nil {
+	if err := c.Draw(out, advice.FilmLane(film, report, c.WidthPx).Scene); err != nil {
 		return err
 	}
 	if c.FilmOut != "" {
@@ -61,47 +61,11 @@ func (c *oilCommand) Run(env terminal.Environment) error {
 	return PrintFilm(out, report)
 }
 
-func (c *oilCommand) film(env terminal.Environment) (film *oil.Film, err error) {
-	path := c.Loads + c.Film
-	name := c.Name
-	if name == "" && path != "-" {
-		name = strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
+func (c *oilCommand) film(env terminal.Environment) (*oil.Film, error) {
+	if c.Loads != "" {
+		return readFilm(env, c.Loads, c.Name, readLoads)
 	}
-	text, err := env.ReadInput(path)
-	if err != nil {
-		return nil, err
-	}
-	switch {
-	case c.Loads != "":
-		var table oil.Table
-		if table, err = oil.ReadTableCSV(name, bytes.NewReader(text)); err == nil {
-			film, err = table.Film()
-		}
-	case strings.EqualFold(filepath.Ext(path), ".csv"):
-		film, err = oil.ReadFilmCSV(name, bytes.NewReader(text))
-	default:
-		film = new(oil.Film)
-		if err = json.Unmarshal(text, film); err == nil && (c.Name != "" || film.Name == "") {
-			film.Name = name
-		}
-	}
-	if err != nil {
-		return nil, InFile(path, err)
-	}
-	return film, nil
-}
-
-// InFile says in which file the faults are, a line each.
-func InFile(path string, err error) error {
-	var faults oil.Faults
-	if errors.As(err, &faults) {
-		return fmt.Errorf(
-			"%s needs fixing (row 1 is the first below the header):\n  %s",
-			path,
-			strings.ReplaceAll(faults.Error(), "\n", "\n  "),
-		)
-	}
-	return fmt.Errorf("%s: %w", path, err)
+	return ReadFilm(env, c.Film, c.Name)
 }
 
 func (c *oilCommand) writeFilm(out terminal.Console, film *oil.Film) error {

@@ -54,7 +54,7 @@ func (f frictionFlags) friction() motion.Friction { return motion.Friction(f) }
 
 type pathCommand struct {
 	frictionFlags
-	Film       string  `required:"" placeholder:"FILE" help:"The film map as JSON: film[board-1][foot] in oil units, 39 boards from the right gutter by 60 feet."`
+	Film       string  `required:"" placeholder:"FILE" help:"The film map as JSON, film[board-1][foot] in oil units, 39 boards from the right gutter by 60 feet, or as CSV in microlitres; or a load table as CSV."`
 	Releases   string  `required:"" placeholder:"FILE" help:"The releases as CSV, - for stdin: columns laydown_board, angle_deg, mph, rpm, rot_deg, tilt_deg."`
 	Format     string  `                               help:"csv or json (${default})."                                                                                                                              enum:"csv,json"   default:"csv"`
 	RadiusIn   float64 `            placeholder:"IN"   help:"The ball's radius in inches (${default})."                                                                                                                                default:"${radius_in}"   name:"radius-in"`
@@ -98,7 +98,7 @@ func (c *pathCommand) Run(ctx context.Context, env terminal.Environment) error {
 	if err := ball.Validate(); err != nil {
 		return terminal.Usage("invalid ball: %w", err)
 	}
-	film, err := readFilm(env, c.Film)
+	film, err := ReadFilm(env, c.Film, "")
 	if err != nil {
 		return err
 	}
@@ -139,19 +139,6 @@ func (c *pathCommand) model(film *oil.Film, ball motion.Ball) (func(motion.Relea
 		path, err := motion.Trace(surface, ball, r, nil)
 		return path.Outcome, err
 	}, nil
-}
-
-// readFilm reads a film map from a JSON file.
-func readFilm(env terminal.Environment, path string) (*oil.Film, error) {
-	text, err := env.ReadInput(path)
-	if err != nil {
-		return nil, err
-	}
-	var film oil.Film
-	if err := json.Unmarshal(text, &film); err != nil {
-		return nil, fmt.Errorf("%s is not a film map: %w", path, err)
-	}
-	return &film, nil
 }
 
 // follow computes the path of every release on all cores. It ends early when ctx does.

@@ -17,11 +17,11 @@ type PictureFlags struct {
 }
 
 // Draw writes a picture to the files that were asked for.
-func (f PictureFlags) Draw(out terminal.Console, description interface{ Scene() (picture.Scene, error) }) error {
+func (f PictureFlags) Draw(out terminal.Console, draw func() (picture.Scene, error)) error {
 	if f.SVG == "" && f.PNG == "" {
 		return nil
 	}
-	scene, err := description.Scene()
+	scene, err := draw()
 	if err != nil {
 		return fmt.Errorf("draw the picture: %w", err)
 	}

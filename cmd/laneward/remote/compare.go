@@ -3,9 +3,8 @@ package remote
 import (
 	"context"
 	"errors"
-	"fmt"
-	"strings"
 
+	"laneward/cmd/laneward/lines"
 	"laneward/cmd/laneward/offline"
 	"laneward/cmd/laneward/terminal"
 	"laneward/openapi"
@@ -20,21 +19,35 @@ type compareCommand struct {
 	AgainstBall    string `placeholder:"NAME"    help:"Side B is thrown with this ball, by its name in the arsenal of side B's athlete or by id."`
 	AgainstWornBy  string `placeholder:"SESSION" help:"Side B is on the film after this session's shots."`
 	AgainstFresh   bool   `                      help:"Side B is on the fresh film."`
-	Lines          *int   `field:"lines" placeholder:"N"       help:"How many lines of each side, 1 to 20; 5 when left out."`
+	AgainstFilm    string `placeholder:"FILE"    help:"With --film: side B is on this film."`
+	Other          struct {
+		lines.DeliveryFlags
+		lines.OwnFlags
+	} `embed:"" prefix:"against-"`
+	Lines *int `field:"lines" placeholder:"N"       help:"How many lines of each side, 1 to 20; 5 when left out."`
 }
 
 func (compareCommand) Help() string {
 	return `The best lines of two sides, and what each one's first line is worth on the other side: one athlete on two patterns, two athletes or two balls on one, or a fresh film and a worn one. Everything not named is the same on both sides.
 
+With --film it needs no server: side B is on --against-film, or is another athlete by the flags that begin with --against-; what is left out is as on side A.
+
+The columns of --format csv, a row a line: on and line_of, the side it is played on and whose line it is, then ` + lines.LineColumns + `. A line carried over has only what is computed of it.
+
 Examples:
 
     laneward compare Rhea --pattern "Long flat" --against-pattern House
     laneward compare Rhea --pattern "Long flat" --against-athlete Max --png both.png
-    laneward compare Rhea --pattern "Long flat" --worn-by 2026-11-20 --against-fresh`
+    laneward compare Rhea --pattern "Long flat" --worn-by 2026-11-20 --against-fresh
+    laneward compare --film long.csv --mph 17 --rpm 320 --against-film house.csv
+    laneward compare Rhea --film long.csv --mph 17 --against-athlete Max --against-side left --against-mph 15.5`
 }
 
 // Run prints a comparison.
 func (c *compareCommand) Run(ctx context.Context, env terminal.Environment) error {
+	if c.Film != "" {
+		return c.onFiles(ctx, env)
+	}
 	conn, err := c.enter(ctx, env)
 	if err != nil {
 		return err
@@ -56,12 +69,7 @@ func (c *compareCommand) Run(ctx context.Context, env terminal.Environment) erro
 	if err != nil {
 		return inFlags(err, *c)
 	}
-	if conn.JSON {
-		err = conn.PrintJSON(both.JSON)
-	} else {
-		err = conn.printComparison(both.Value)
-	}
-	if err != nil {
+	if err := lines.Comparison.PrintReceived(conn.Console, c.FormatFlag, both.JSON); err != nil {
 		return err
 	}
 	return conn.drawings(ctx, c.PictureFlags, request)
@@ -84,72 +92,35 @@ func (c *compareCommand) against(
 	if c.AgainstFresh {
 		against.Fresh = &c.AgainstFresh
 	}
+	against.ScatterBoards, against.Spares = c.Other.ScatterBoards, sparesRequest(c.Other.Spares.Own())
 	return against, errors.Join(faults[:]...)
-}
-
-func (c *squadConnection) printComparison(both openapi.LineComparison) error {
-	var b strings.Builder
-	for _, side := range []struct {
-		name    string
-		plan    openapi.Plan
-		other   string
-		carried *openapi.CarriedLine
-	}{{"A", both.A, "B", both.BOnA}, {"B", both.B, "A", both.AOnB}} {
-		if !c.Quiet {
-			fmt.Fprintf(&b, "%s: %s", side.name, subjectHeading(side.plan.Subject))
-		}
-		if len(side.plan.Lines) > 0 {
-			b.WriteString(lineTable(side.plan.Lines).Text(c.Width(), c.Colourful()))
-		} else {
-			b.WriteString(terminal.Word(side.plan.Note) + "\n")
-		}
-		if side.carried != nil && !c.Quiet {
-			fmt.Fprintf(
-				&b,
-				"\nThe line of %s here: %.1f pins a frame, %s of the shots reach the pocket, the typical delivery ends %s.\n",
-				side.other,
-				side.carried.Pins,
-				terminal.Percent(side.carried.PocketShare),
-				hitText(side.carried.Hit, side.carried.PinBoard, side.carried.EntryAngleDeg),
-			)
-		}
-		b.WriteString("\n")
-	}
-	b.WriteString(both.Summary + "\n")
-	if !c.Quiet {
-		b.WriteString(assumedText(both.A.Subject, both.B.Subject))
-	}
-	return c.Print(b.String())
-}
-
-func hitText(hit openapi.Hit, pinBoard, entryAngleDeg float64) string {
-	if pinBoard == 0 {
-		return string(hit)
-	}
-	return fmt.Sprintf("at board %.1f and %.1f degrees (%s)", pinBoard, entryAngleDeg, hit)
 }
 
 type missmapCommand struct {
 	lineFlags
 	offline.PictureFlags
-	Laydowns    *span    `placeholder:"FROM-TO" help:"The boards at the foul line, 5-37 when left out."`
+	Laydowns    *span    `field:"laydown_from_board,laydown_to_board" placeholder:"FROM-TO" help:"The boards at the foul line, 5-37 when left out."`
 	LaydownStep *float64 `field:"laydown_step_boards" placeholder:"BOARDS"  help:"Their step; 1 when left out."`
-	Angles      *span    `placeholder:"FROM:TO" help:"The launch angles in degrees, -1:8 when left out."`
+	Angles      *span    `field:"angle_from_deg,angle_to_deg" placeholder:"FROM:TO" help:"The launch angles in degrees, -1:8 when left out."`
 	AngleStep   *float64 `field:"angle_step_deg" placeholder:"DEG"     help:"Their step; 0.1 when left out."`
 	Draws       *int     `field:"draws" placeholder:"N"       help:"How many scattered shots score an aim; 128 when left out."`
 }
 
 func (missmapCommand) Help() string {
-	return `What every aim does, laydown by launch angle. The table has the best angle from each laydown board, the angles that keep at least half as many shots in the pocket, and what becomes of the shots; the whole map is in the picture and in the JSON.
+	return `What every aim does, laydown by launch angle. The table has the best angle from each laydown board, the angles that keep at least half as many shots in the pocket, and what becomes of the shots; the whole map is in the picture, in the JSON, and in --format csv, a row an aim with the columns ` + lines.CellColumns + `.
 
 Examples:
 
     laneward missmap Rhea --pattern "Long flat" --png map.png
-    laneward missmap Rhea --pattern "Long flat" --laydowns 10-30 --angles 0:5 --json`
+    laneward missmap Rhea --pattern "Long flat" --laydowns 10-30 --angles 0:5 --json
+    laneward missmap --film long.csv --side left --mph 17 --rpm 320 --png map.png`
 }
 
 // Run prints a miss map.
 func (c *missmapCommand) Run(ctx context.Context, env terminal.Environment) error {
+	if c.Film != "" {
+		return c.onFile(ctx, env)
+	}
 	conn, err := c.enter(ctx, env)
 	if err != nil {
 		return err
@@ -175,66 +146,8 @@ func (c *missmapCommand) Run(ctx context.Context, env terminal.Environment) erro
 	if err != nil {
 		return inFlags(err, *c)
 	}
-	if conn.JSON {
-		err = conn.PrintJSON(mapped.JSON)
-	} else {
-		err = conn.printMissMap(mapped.Value)
-	}
-	if err != nil {
+	if err := lines.MissMap.PrintReceived(conn.Console, c.FormatFlag, mapped.JSON); err != nil {
 		return err
 	}
 	return conn.drawings(ctx, c.PictureFlags, request)
-}
-
-func (c *squadConnection) printMissMap(m openapi.MissMap) error {
-	list := terminal.NewTable(
-		"laydown>",
-		"best angle>",
-		"pins/frame>",
-		"pocket>",
-		"gutter>",
-		"typical delivery",
-		"half as good from>",
-		"to>",
-	)
-	for i, laydown := range m.Grid.LaydownBoards {
-		best := 0
-		for j, cell := range m.Cells[i] {
-			if cell.PocketShare > m.Cells[i][best].PocketShare {
-				best = j
-			}
-		}
-		cell := m.Cells[i][best]
-		if cell.PocketShare == 0 {
-			list.Add(terminal.Decimals(laydown, 1), "", "", terminal.Percent(0), "", "", "", "")
-			continue
-		}
-		from, to := best, best
-		for from > 0 && m.Cells[i][from-1].PocketShare >= cell.PocketShare/2 {
-			from--
-		}
-		for to+1 < len(m.Cells[i]) && m.Cells[i][to+1].PocketShare >= cell.PocketShare/2 {
-			to++
-		}
-		angle := func(j int) string { return terminal.Decimals(m.Grid.LaunchAnglesDeg[j], 1) + " deg" }
-		list.Add(
-			terminal.Decimals(laydown, 1),
-			angle(best),
-			terminal.Decimals(cell.Pins, 1),
-			terminal.Percent(cell.PocketShare),
-			terminal.Percent(cell.GutterShare),
-			hitText(cell.Hit, cell.PinBoard, cell.EntryAngleDeg),
-			angle(from),
-			angle(to),
-		)
-	}
-	text := list.Text(c.Width(), c.Colourful())
-	if c.Quiet {
-		return c.Print(text)
-	}
-	best := ""
-	if len(m.Lines) > 0 {
-		best = "\nThe best lines:\n" + lineTable(m.Lines).Text(c.Width(), c.Colourful())
-	}
-	return c.Print(subjectHeading(m.Subject) + text + best + assumedText(m.Subject))
 }

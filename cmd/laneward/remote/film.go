@@ -66,7 +66,7 @@ func (c *filmCommand) Run(ctx context.Context, env terminal.Environment) error {
 	for board := range min(len(report.FilmUL), len(film.UL)) {
 		copy(film.UL[board][:], report.FilmUL[board])
 	}
-	return c.Draw(conn.Console, advice.FilmLane(film, report, c.WidthPx))
+	return c.Draw(conn.Console, advice.FilmLane(film, report, c.WidthPx).Scene)
 }
 
 func (c *filmCommand) params(ctx context.Context, conn *squadConnection) (asked openapi.GetFilmParams, err error) {

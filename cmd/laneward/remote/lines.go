@@ -3,9 +3,8 @@ package remote
 import (
 	"context"
 	"fmt"
-	"strconv"
-	"strings"
 
+	"laneward/cmd/laneward/lines"
 	"laneward/cmd/laneward/offline"
 	"laneward/cmd/laneward/terminal"
 	"laneward/openapi"
@@ -36,15 +35,23 @@ func (planCommand) Help() string {
     room           boards a miss at the arrows may go outside and inside, still in the pocket
     drill          the drill that keeps the athlete on the line, and what aiming perfectly would keep of it
 
+With --film it needs no server: the film is in a file, and the athlete and the ball are as the flags say.
+
+The columns of --format csv, a row a line: ` + lines.LineColumns + `. Drill is the sentence of the drill, kept_share what aiming perfectly would keep of it.
+
 Examples:
 
     laneward plan Rhea --pattern "Long flat" --ball "dull solid"
     laneward plan Rhea --pattern "Long flat" --worn-by 2026-11-20 --png lines.png
-    laneward plan Rhea --pattern "Long flat" --assign 1 --due 2026-12-04`
+    laneward plan Rhea --pattern "Long flat" --assign 1 --due 2026-12-04
+    laneward plan --film loads.csv --side left --mph 17 --rpm 320 --scatter-boards 1.5 --spares single=27/30`
 }
 
 // Run prints the lines, and assigns one if that was asked for.
 func (c *planCommand) Run(ctx context.Context, env terminal.Environment) error {
+	if c.Film != "" {
+		return c.onFile(ctx, env)
+	}
 	conn, err := c.enter(ctx, env)
 	if err != nil {
 		return err
@@ -60,13 +67,10 @@ func (c *planCommand) Run(ctx context.Context, env terminal.Environment) error {
 	if err != nil {
 		return inFlags(err, *c)
 	}
-	if conn.JSON && c.Assign == 0 {
-		err = conn.PrintJSON(plan.JSON)
-	} else if !conn.JSON {
-		err = conn.printPlan(plan.Value)
-	}
-	if err != nil {
-		return err
+	if !conn.JSON || c.Assign == 0 {
+		if err := lines.Plan.PrintReceived(conn.Console, c.FormatFlag, plan.JSON); err != nil {
+			return err
+		}
 	}
 	if err := conn.drawings(ctx, c.PictureFlags, request); err != nil {
 		return err
@@ -82,12 +86,12 @@ func (c *planCommand) assign(
 	ctx context.Context,
 	conn *squadConnection,
 	subject openapi.PlanSubject,
-	lines []openapi.PlannedLine,
+	planned []openapi.PlannedLine,
 ) error {
-	if c.Assign < 1 || c.Assign > len(lines) {
-		return terminal.Usage("there is no line of rank %d to assign: there are %d", c.Assign, len(lines))
+	if c.Assign < 1 || c.Assign > len(planned) {
+		return terminal.Usage("there is no line of rank %d to assign: there are %d", c.Assign, len(planned))
 	}
-	line := lines[c.Assign-1]
+	line := planned[c.Assign-1]
 	wanted := openapi.LineDrillRequest{
 		Subject:        subject,
 		LaydownBoard:   line.LaydownBoard,
@@ -119,154 +123,6 @@ func (c *planCommand) assign(
 	)
 }
 
-func (c *squadConnection) printPlan(plan openapi.Plan) error {
-	if !c.Quiet {
-		if err := c.Print(subjectHeading(plan.Subject)); err != nil {
-			return err
-		}
-	}
-	if len(plan.Lines) == 0 {
-		text := terminal.Word(plan.Note) + "\n"
-		if !c.Quiet {
-			text += assumedText(plan.Subject)
-		}
-		return c.Print(text)
-	}
-	if err := c.PrintTable(lineTable(plan.Lines)); err != nil {
-		return err
-	}
-	if c.Quiet {
-		return nil
-	}
-	var b strings.Builder
-	b.WriteString("\n")
-	if plan.Ties != nil {
-		fmt.Fprintf(&b, "%s\n", *plan.Ties)
-	}
-	for _, line := range plan.Lines {
-		fmt.Fprintf(&b, "%d: %s\n", line.Rank, line.Reason)
-	}
-	if plan.OutOfBoundsBoard > 0 {
-		fmt.Fprintf(
-			&b,
-			"Beyond 30 ft a ball outside board %.1f does not come back.\n",
-			plan.OutOfBoundsBoard,
-		)
-	}
-	return c.Print(b.String() + assumedText(plan.Subject))
-}
-
-func lineTable(lines []openapi.PlannedLine) *terminal.Table {
-	list := terminal.NewTable(
-		"rank>",
-		"feet>",
-		"target>",
-		"laydown>",
-		"launch>",
-		"breakpoint>",
-		"entry>",
-		"pins/frame>",
-		"pocket>",
-		"head pin>",
-		"split>",
-		"gutter>",
-		"room>",
-		"drill",
-	)
-	for _, line := range lines {
-		list.Add(
-			strconv.Itoa(line.Rank)+equalMark(line),
-			terminal.Decimals(line.FeetBoard, 1),
-			terminal.Decimals(line.TargetBoard, 1),
-			terminal.Decimals(line.LaydownBoard, 1),
-			terminal.Decimals(line.LaunchAngleDeg, 2)+" deg",
-			breakpointText(line),
-			fmt.Sprintf("%.1f, %.1f deg", line.Path.PinBoard, line.Path.EntryAngleDeg),
-			fmt.Sprintf("%.1f +- %.1f", line.Pins, line.StandardError),
-			terminal.Percent(line.PocketShare),
-			terminal.Percent(line.HeadPinShare),
-			terminal.Percent(line.SplitShare),
-			terminal.Percent(line.GutterShare),
-			fmt.Sprintf("%g / %g", line.RoomOutsideBoards, line.RoomInsideBoards),
-			drillText(line),
-		)
-	}
-	return list
-}
-
-// equalMark marks the lines that cannot be distinguished from one another.
-func equalMark(line openapi.PlannedLine) string {
-	if line.Equal {
-		return "="
-	}
-	return ""
-}
-
-func breakpointText(line openapi.PlannedLine) string {
-	if line.Breakpoint == nil {
-		return "none"
-	}
-	return fmt.Sprintf("%.1f at %.0f ft", line.Breakpoint.Board, line.Breakpoint.Ft)
-}
-
-// drillText is the drill of a line, and what aiming perfectly would keep of it.
-func drillText(line openapi.PlannedLine) string {
-	if line.Drill == nil {
-		return "none: the typical delivery misses the pocket's boards"
-	}
-	return fmt.Sprintf(
-		"%s (aiming perfectly keeps %s)",
-		line.Drill.Sentences[0],
-		terminal.Percent(line.Drill.KeptShare),
-	)
-}
-
-// subjectHeading says whose line it is, with what, on what.
-func subjectHeading(s openapi.LineSubject) string {
-	worn := ""
-	if s.Wear != nil {
-		worn = fmt.Sprintf(", worn by %d shots", s.Wear.Passes)
-	}
-	r := s.Release
-	return fmt.Sprintf(
-		"%s on %s (%g ft, %.1f mL, %s%s) with %s\n%s-handed, %g mph, %g rpm, rotation %g, tilt %g degrees; scatter at the arrows %.1f boards, from %d stored shots\n\n",
-		s.Athlete.Name,
-		s.Pattern.Name,
-		s.Pattern.LengthFt,
-		s.Pattern.VolumeUl/1000,
-		s.Pattern.Class,
-		worn,
-		s.Ball.Name,
-		strings.ToUpper(
-			string(s.Athlete.Side[:1]),
-		)+string(
-			s.Athlete.Side[1:],
-		),
-		r.SpeedMPH,
-		r.RevRateRPM,
-		r.RotationDeg,
-		r.TiltDeg,
-		s.Scatter.ArrowsBoards,
-		s.Scatter.Shots,
-	)
-}
-
-// assumedText lists the assumptions, once where several subjects share one.
-func assumedText(subjects ...openapi.LineSubject) string {
-	var b strings.Builder
-	b.WriteString("\nAssumptions:\n")
-	told := make(map[string]bool)
-	for _, s := range subjects {
-		for _, assumption := range s.Assumptions {
-			if !told[assumption] {
-				fmt.Fprintf(&b, "  %s\n", assumption)
-			}
-			told[assumption] = true
-		}
-	}
-	return b.String()
-}
-
 type lineCommand struct {
 	lineFlags
 	offline.PictureFlags
@@ -277,13 +133,19 @@ type lineCommand struct {
 func (lineCommand) Help() string {
 	return `One line worked out, good or not: what the typical delivery does, and what misses of 1 to 5 boards at the arrows do.
 
-Example:
+The columns of --format csv, one row: ` + lines.LineColumns + `. The misses are in the JSON.
 
-    laneward line Rhea --pattern "Long flat" --laydown 24 --launch 1.9 --png line.png`
+Examples:
+
+    laneward line Rhea --pattern "Long flat" --laydown 24 --launch 1.9 --png line.png
+    laneward line --film loads.csv --mph 17 --rpm 320 --laydown 24 --launch 1.9`
 }
 
 // Run prints one line.
 func (c *lineCommand) Run(ctx context.Context, env terminal.Environment) error {
+	if c.Film != "" {
+		return c.onFile(ctx, env)
+	}
 	conn, err := c.enter(ctx, env)
 	if err != nil {
 		return err
@@ -301,56 +163,8 @@ func (c *lineCommand) Run(ctx context.Context, env terminal.Environment) error {
 	if err != nil {
 		return inFlags(err, *c)
 	}
-	if conn.JSON {
-		err = conn.PrintJSON(study.JSON)
-	} else {
-		err = conn.printStudy(study.Value)
-	}
-	if err != nil {
+	if err := lines.Study.PrintReceived(conn.Console, c.FormatFlag, study.JSON); err != nil {
 		return err
 	}
 	return conn.drawings(ctx, c.PictureFlags, request)
-}
-
-func (c *squadConnection) printStudy(s openapi.LineStudy) error {
-	misses := terminal.NewTable("miss>", "side", "toward", "what it does", "pins>", "entry>", "outermost>")
-	for _, miss := range s.Misses {
-		pins, entry := "", ""
-		if miss.PinBoard != 0 {
-			pins, entry = terminal.Decimals(miss.PinBoard, 1), terminal.Decimals(miss.EntryAngleDeg, 1)+" deg"
-		}
-		misses.Add(
-			strconv.Itoa(miss.Boards),
-			string(miss.Side),
-			string(miss.Toward),
-			string(miss.Hit),
-			pins,
-			entry,
-			terminal.Decimals(miss.BreakpointBoard, 1),
-		)
-	}
-	text := misses.Text(c.Width(), c.Colourful())
-	if c.Quiet {
-		return c.Print(text)
-	}
-	line := openapi.PlannedLine{
-		Rank:              s.Rank,
-		FeetBoard:         s.FeetBoard,
-		TargetBoard:       s.TargetBoard,
-		LaydownBoard:      s.LaydownBoard,
-		LaunchAngleDeg:    s.LaunchAngleDeg,
-		Breakpoint:        s.Breakpoint,
-		Path:              s.Path,
-		Pins:              s.Pins,
-		StandardError:     s.StandardError,
-		PocketShare:       s.PocketShare,
-		HeadPinShare:      s.HeadPinShare,
-		SplitShare:        s.SplitShare,
-		GutterShare:       s.GutterShare,
-		RoomOutsideBoards: s.RoomOutsideBoards,
-		RoomInsideBoards:  s.RoomInsideBoards,
-		Drill:             s.Drill,
-	}
-	heading := subjectHeading(s.Subject) + lineTable([]openapi.PlannedLine{line}).Text(c.Width(), c.Colourful())
-	return c.Print(heading + "\n" + s.Reason + "\n\n" + text + assumedText(s.Subject))
 }

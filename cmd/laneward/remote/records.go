@@ -254,9 +254,12 @@ func flagsByField(command reflect.Value, names map[string]string) {
 			flagsByField(value, names)
 		case !ok || argument || value.IsZero():
 		default:
-			names[sets] = field.Tag.Get("name")
-			if names[sets] == "" {
-				names[sets] = strings.ToLower(wordStart.ReplaceAllString(field.Name, "$1-$2"))
+			flag := field.Tag.Get("name")
+			if flag == "" {
+				flag = strings.ToLower(wordStart.ReplaceAllString(field.Name, "$1-$2"))
+			}
+			for one := range strings.SplitSeq(sets, ",") {
+				names[one] = flag
 			}
 		}
 	}

@@ -10,37 +10,44 @@ import (
 
 	"github.com/google/uuid"
 
+	"laneward/cmd/laneward/lines"
 	"laneward/cmd/laneward/offline"
 	"laneward/cmd/laneward/terminal"
 	"laneward/openapi"
 	"laneward/openapi/client"
+	"laneward/service/advice"
 	"laneward/service/line"
 	"laneward/service/motion"
+	"laneward/service/tenpin"
 )
 
 // lineFlags are what every command that asks a server for lines has.
 type lineFlags struct {
 	squadFlags
+	lines.FormatFlag
 	wornFlags
-	Athlete string `arg:"" optional:"" help:"The athlete, by name or id; an athlete's own when left out."`
-	Pattern string `required:"" placeholder:"NAME" help:"The oil pattern, by name or id: one with a load table or a film map."`
-	Ball    string `placeholder:"NAME" help:"The ball, by its name in the athlete's arsenal or by id; a typical one when left out."`
+	Athlete string `arg:"" optional:"" help:"The athlete, by name or id; an athlete's own when left out. With --film, what to call whoever bowls."`
+	Pattern string `required:"" xor:"film" placeholder:"NAME" help:"The oil pattern, by name or id: one with a load table or a film map."`
+	Film    string `required:"" xor:"film" placeholder:"FILE" help:"The film in a file instead, with no server: a load table as CSV, or a film map as JSON in oil units or CSV in microlitres; - for stdin."`
+	Ball    string `placeholder:"NAME" help:"The ball, by its name in the athlete's arsenal or by id; a typical one when left out. With --film, what to call it."`
+	lines.DeliveryFlags
+	lines.OwnFlags
 
-	MuDry      *float64          `name:"mu-dry" placeholder:"MU" help:"Friction of the dry lane at a slip of 5 m/s; ${mu_dry} when left out. This and the next five: fits to practice, not measurements."`
-	MuOil      *float64          `name:"mu-oil" placeholder:"MU" help:"Friction under endless oil; ${mu_oil} when left out."`
-	Q0         *float64          `name:"q0" placeholder:"UNITS" help:"Film over which the friction falls by the factor e, in oil units; ${q0} when left out."`
-	ShareThick *float64          `name:"share-thick" placeholder:"SHARE" help:"Share of the friction that falls slower, over --q-thick; ${share_thick} when left out."`
-	QThick     *float64          `name:"q-thick" placeholder:"UNITS" help:"Film over which that share falls by the factor e, in oil units; ${q_thick} when left out."`
-	SlipMPS    *motion.SlipScale `name:"slip-mps" placeholder:"M/S" help:"Slip speed over which friction falls, in metres a second, or none; ${slip_mps} when left out."`
+	MuDry      *float64          `name:"mu-dry" field:"mu_dry" placeholder:"MU" help:"Friction of the dry lane at a slip of 5 m/s; ${mu_dry} when left out. This and the next five: fits to practice, not measurements."`
+	MuOil      *float64          `name:"mu-oil" field:"mu_oil" placeholder:"MU" help:"Friction under endless oil; ${mu_oil} when left out."`
+	Q0         *float64          `name:"q0" field:"q0" placeholder:"UNITS" help:"Film over which the friction falls by the factor e, in oil units; ${q0} when left out."`
+	ShareThick *float64          `name:"share-thick" field:"share_thick" placeholder:"SHARE" help:"Share of the friction that falls slower, over --q-thick; ${share_thick} when left out."`
+	QThick     *float64          `name:"q-thick" field:"q_thick" placeholder:"UNITS" help:"Film over which that share falls by the factor e, in oil units; ${q_thick} when left out."`
+	SlipMPS    *motion.SlipScale `name:"slip-mps" field:"slip_mps" placeholder:"M/S" help:"Slip speed over which friction falls, in metres a second, or none; ${slip_mps} when left out."`
 
-	PocketBoards *span `placeholder:"LOW-HIGH" help:"The pocket's boards at the pins, ${pocket_boards} when left out."`
-	PocketAngles *span `placeholder:"LOW-HIGH" help:"The pocket's entry angles in degrees, ${pocket_angles} when left out."`
+	PocketBoards *span `field:"board_low,board_high" placeholder:"LOW-HIGH" help:"The pocket's boards at the pins, ${pocket_boards} when left out."`
+	PocketAngles *span `field:"angle_low_deg,angle_high_deg" placeholder:"LOW-HIGH" help:"The pocket's entry angles in degrees, ${pocket_angles} when left out."`
 }
 
 // wornFlags say how the film has been worn.
 type wornFlags struct {
 	WornBy    string `placeholder:"SESSION" help:"Plan on the film as it is after this session's shots, by name, day or id."`
-	WornShots int    `placeholder:"SHOTS" help:"On the film after so many shots: the session's first ones, or the athlete's own along the best line."`
+	WornShots int    `field:"shots" placeholder:"SHOTS" help:"On the film after so many shots: the session's first ones, or the athlete's own along the best line."`
 }
 
 // span is a range on a command line.
@@ -61,7 +68,7 @@ func (s *span) UnmarshalText(text []byte) error {
 }
 
 // friction is the nominal law but for what is given; nil when nothing is.
-func (f lineFlags) friction() *openapi.Friction {
+func (f lineFlags) friction() *motion.Friction {
 	law := motion.NominalFriction()
 	if f.SlipMPS != nil {
 		law.SlipMPS = *f.SlipMPS
@@ -69,6 +76,14 @@ func (f lineFlags) friction() *openapi.Friction {
 	law.MuDry, law.MuOil, law.Q0 = or(f.MuDry, law.MuDry), or(f.MuOil, law.MuOil), or(f.Q0, law.Q0)
 	law.ShareThick, law.QThick = or(f.ShareThick, law.ShareThick), or(f.QThick, law.QThick)
 	if law == motion.NominalFriction() {
+		return nil
+	}
+	return &law
+}
+
+// frictionRequest is a law as a request has it; nil for the nominal one.
+func frictionRequest(law *motion.Friction) *openapi.Friction {
+	if law == nil {
 		return nil
 	}
 	asked := &openapi.Friction{
@@ -95,31 +110,65 @@ func Defaults() kong.Vars {
 }
 
 // or is what was given, else something else.
-func or(given *float64, otherwise float64) float64 {
+func or[T any](given *T, otherwise T) T {
 	if given != nil {
 		return *given
 	}
 	return otherwise
 }
 
-func (f lineFlags) pocket() *openapi.Pocket {
+// pocket is the default pocket but for what is given; nil when nothing is.
+func (f lineFlags) pocket() *line.Pocket {
 	if f.PocketBoards == nil && f.PocketAngles == nil {
 		return nil
 	}
-	usual := line.DefaultPocket()
-	pocket := &openapi.Pocket{
-		BoardLow:     usual.BoardLow,
-		BoardHigh:    usual.BoardHigh,
-		AngleLowDeg:  usual.AngleLowDeg,
-		AngleHighDeg: usual.AngleHighDeg,
-	}
+	pocket := line.DefaultPocket()
+	pocket.Name = ""
 	if f.PocketBoards != nil {
 		pocket.BoardLow, pocket.BoardHigh = f.PocketBoards.low, f.PocketBoards.high
 	}
 	if f.PocketAngles != nil {
 		pocket.AngleLowDeg, pocket.AngleHighDeg = f.PocketAngles.low, f.PocketAngles.high
 	}
-	return pocket
+	return &pocket
+}
+
+// pocketRequest is a pocket as a request has it; nil for the default one.
+func pocketRequest(pocket *line.Pocket) *openapi.Pocket {
+	if pocket == nil {
+		return nil
+	}
+	return &openapi.Pocket{
+		BoardLow:     pocket.BoardLow,
+		BoardHigh:    pocket.BoardHigh,
+		AngleLowDeg:  pocket.AngleLowDeg,
+		AngleHighDeg: pocket.AngleHighDeg,
+	}
+}
+
+// sparesRequest is what is known of an athlete's spares as a request has it; nil for nothing.
+func sparesRequest(own advice.OwnSpares) *openapi.OwnSpares {
+	if own == nil {
+		return nil
+	}
+	asked := &openapi.OwnSpares{}
+	for class, place := range map[tenpin.SpareClass]**openapi.Conversions{
+		tenpin.SpareSingle:  &asked.Single,
+		tenpin.SpareClose:   &asked.Close,
+		tenpin.SpareCluster: &asked.Cluster,
+		tenpin.SpareHeadPin: &asked.HeadPin,
+		tenpin.SpareWashout: &asked.Washout,
+		tenpin.SpareSplit:   &asked.Split,
+		tenpin.SpareRack:    &asked.Rack,
+	} {
+		if of, known := own[class]; known {
+			*place = &openapi.Conversions{Share: of.Share}
+			if of.Share == nil {
+				(*place).Converted, (*place).Tries = &of.Converted, &of.Tries
+			}
+		}
+	}
+	return asked
 }
 
 // worn reads how the film has been worn; nil for not at all.
@@ -144,7 +193,13 @@ func (f lineFlags) subject(ctx context.Context, conn *squadConnection) (asked op
 	if err != nil {
 		return asked, err
 	}
-	asked = openapi.PlanSubject{AthleteID: athlete, Friction: f.friction(), Pocket: f.pocket()}
+	asked = openapi.PlanSubject{
+		AthleteID:     athlete,
+		Friction:      frictionRequest(f.friction()),
+		Pocket:        pocketRequest(f.pocket()),
+		ScatterBoards: f.ScatterBoards,
+		Spares:        sparesRequest(f.Spares.Own()),
+	}
 	pattern, err := conn.find(ctx, client.Pattern, f.Pattern)
 	if err != nil {
 		return asked, err
@@ -193,43 +248,6 @@ func (c *squadConnection) ballOf(ctx context.Context, athlete uuid.UUID, text st
 	}
 	found, err := client.Pick(own, client.Ball, text)
 	return &found.ID, err
-}
-
-// stages are the stages of a computation in a person's words.
-var stages = map[string]string{
-	"score":       "Scoring the aims.",
-	"first lines": "First lines are found.",
-	"refine":      "Looking around the best.",
-	"final":       "Scoring the best again.",
-	"miss map":    "Mapping the aims.",
-}
-
-// following shows a person how far a computation is: on a terminal in one line that is written
-// over, elsewhere a line a stage.
-func (c *squadConnection) following() (progress func(client.Progress), done func()) {
-	if c.Quiet {
-		return nil, func() {}
-	}
-	screen, before := terminal.File(c.Env.Stderr), ""
-	return func(p client.Progress) {
-			side, stage, sided := strings.Cut(p.Stage, ": ")
-			if !sided {
-				side, stage = "", p.Stage
-			} else {
-				side = strings.ToUpper(side) + ": "
-			}
-			switch {
-			case screen != nil:
-				fmt.Fprintf(screen, "\r\x1b[K%s%s %d of %d", side, stages[stage], p.Done, p.Total)
-			case p.Stage != before:
-				c.Say("%s%s", side, stages[stage])
-			}
-			before = p.Stage
-		}, func() {
-			if screen != nil {
-				fmt.Fprint(screen, "\r\x1b[K")
-			}
-		}
 }
 
 // drawings writes the pictures of what a request computes to the files that were asked for.
