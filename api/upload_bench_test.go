@@ -21,6 +21,7 @@ import (
 
 	"laneward/api"
 	"laneward/db"
+	"laneward/db/dbtest"
 	"laneward/db/pgprivate"
 	"laneward/openapi"
 	"laneward/service"
@@ -36,8 +37,8 @@ import (
 
 const benchRows = 10_000
 
-// durable is a server that loses nothing, and the address of a new, migrated database on it.
-func durable(b *testing.B) (ownerURL string) {
+// durable is a new, migrated database on a server that loses nothing.
+func durable(b *testing.B) dbtest.DB {
 	b.Helper()
 	dir, err := os.MkdirTemp("", "laneward-bench-")
 	if err != nil {
@@ -63,11 +64,11 @@ func durable(b *testing.B) (ownerURL string) {
 			b.Error(err)
 		}
 	})
-	url := server.URL("postgres")
-	if err := db.Migrate(b.Context(), url); err != nil {
+	const name = "postgres"
+	if err := db.Migrate(b.Context(), server.URL(name)); err != nil {
 		b.Fatal(err)
 	}
-	return url
+	return dbtest.DB{Name: name, OwnerURL: server.URL(name), ServiceURL: server.URLAs(db.ServiceRole, name)}
 }
 
 // benchLog is a log as a sensor writes it: all measured but a track, every tenth row with a note.
@@ -146,9 +147,9 @@ type benchServer struct {
 	coach               person
 }
 
-func newBenchServer(b *testing.B, ownerURL string) *benchServer {
+func newBenchServer(b *testing.B, database dbtest.DB) *benchServer {
 	b.Helper()
-	opened, err := db.Open(b.Context(), ownerURL, db.Options{MaxConns: 4, Wait: time.Minute})
+	opened, err := db.Open(b.Context(), database.ServiceURL, db.Options{MaxConns: 4, Wait: time.Minute})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -285,8 +286,9 @@ func BenchmarkCopy10000(b *testing.B) {
 		copyIn func(b *testing.B, url string, conn *pgx.Conn, file string)
 	}{{"psql", copyByPsql}, {"driver", copyByDriver}} {
 		b.Run(tc.name, func(b *testing.B) {
-			url := durable(b)
-			s := newBenchServer(b, url)
+			database := durable(b)
+			url := database.OwnerURL
+			s := newBenchServer(b, database)
 			session := s.newSession(b)
 			wantStored(b, s.upload(b, session, "text/csv", newBenchLog().csv), benchRows)
 			conn, err := pgx.Connect(b.Context(), url)

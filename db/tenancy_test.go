@@ -39,6 +39,16 @@ func connect(t testing.TB, url string) *pgx.Conn {
 	return conn
 }
 
+// connectAsService works under the service's role for the whole session.
+func connectAsService(t testing.TB, database *dbtest.DB) *pgx.Conn {
+	t.Helper()
+	conn := connect(t, database.ServiceURL)
+	if _, err := conn.Exec(t.Context(), "SET ROLE "+db.ServiceRole); err != nil {
+		t.Fatal(err)
+	}
+	return conn
+}
+
 func open(t testing.TB, url string, conns int32) *db.DB {
 	t.Helper()
 	opened, err := db.Open(t.Context(), url, db.Options{MaxConns: conns, Wait: time.Minute})
@@ -238,7 +248,7 @@ const insufficientPrivilege = "42501" // PostgreSQL documentation, appendix A; a
 func TestSquadsAreApart(t *testing.T) {
 	t.Parallel()
 	database := dbtest.New(t)
-	owner, service := connect(t, database.OwnerURL), connect(t, database.ServiceURL)
+	owner, service := connect(t, database.OwnerURL), connectAsService(t, database)
 	tables := squadTables(t, owner)
 	fill(t, owner, tables, squadA)
 	fill(t, owner, tables, squadB)
@@ -306,7 +316,7 @@ func noSquad(t *testing.T, service *pgx.Conn, name string) {
 func TestSampleRowsCanBeWritten(t *testing.T) {
 	t.Parallel()
 	database := dbtest.New(t)
-	owner, service := connect(t, database.OwnerURL), connect(t, database.ServiceURL)
+	owner, service := connect(t, database.OwnerURL), connectAsService(t, database)
 	tables := squadTables(t, owner)
 	fill(t, owner, tables, squadA)
 	inSquad(t, service, squadA, func(tx pgx.Tx) {
@@ -406,7 +416,7 @@ func TestReadSquadCannotWrite(t *testing.T) {
 func TestServiceRole(t *testing.T) {
 	t.Parallel()
 	database := dbtest.New(t)
-	owner, service := connect(t, database.OwnerURL), connect(t, database.ServiceURL)
+	owner, service := connect(t, database.OwnerURL), connectAsService(t, database)
 	if got := collect[string](t, service, "SELECT current_user::text")[0]; got != db.ServiceRole {
 		t.Errorf("the service works as %s", got)
 	}
@@ -508,7 +518,7 @@ func TestPolicies(t *testing.T) {
 		if !secured[0] {
 			t.Errorf("%s does not enable and force row-level security", table)
 		}
-		const squad = "(squad_id = ( SELECT (NULLIF(current_setting('laneward.squad'::text, true), ''::text))::uuid AS \"nullif\"))"
+		const squad = "(squad_id = (NULLIF(current_setting('laneward.squad'::text, true), ''::text))::uuid)"
 		for _, policy := range collect[string](t, owner, `SELECT concat_ws(' | ', permissive, roles::text, cmd, qual, with_check) FROM pg_policies WHERE tablename = $1`, table) {
 			owners := slices.ContainsFunc(ownerPolicies[table], func(command string) bool {
 				return strings.HasPrefix(policy, "PERMISSIVE | {"+ownerName+"} | "+command+" | true")
@@ -553,7 +563,7 @@ func TestKeysBeginWithTheSquad(t *testing.T) {
 func TestFunctionsAcrossSquads(t *testing.T) {
 	t.Parallel()
 	database := dbtest.New(t)
-	owner, service := connect(t, database.OwnerURL), connect(t, database.ServiceURL)
+	owner, service := connect(t, database.OwnerURL), connectAsService(t, database)
 	functions := collect[string](t, owner, `
 		SELECT proname || ' ' || array_to_string(proconfig, ',') || ' ' || has_function_privilege('public', oid, 'EXECUTE')::text
 		FROM pg_proc WHERE prosecdef AND pronamespace = 'public'::regnamespace ORDER BY proname`)

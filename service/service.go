@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"crypto/rand"
+	"errors"
 	"io"
 	"log/slog"
 	"sync"
@@ -97,12 +98,18 @@ func (s *Service) pause(wait time.Duration) bool {
 	}
 }
 
-// Ready reports whether the database answers and holds this program's schema.
+// Ready reports whether the database answers, holds this program's schema and keeps squads apart.
 func (s *Service) Ready(ctx context.Context) error {
-	if err := s.db.Ready(ctx); err != nil {
-		return &Error{Code: Unavailable, Detail: "the database is not ready", RetryAfter: 2 * time.Second, cause: err}
+	err := s.db.Ready(ctx)
+	if err == nil {
+		return nil
 	}
-	return nil
+	detail := "the database is not ready"
+	var operator *db.NotReadyError
+	if errors.As(err, &operator) {
+		detail = operator.Error()
+	}
+	return &Error{Code: Unavailable, Detail: detail, RetryAfter: 2 * time.Second, cause: err}
 }
 
 // PublicKeys returns the keys that access tokens are checked with.

@@ -63,7 +63,7 @@ func newBench(b *testing.B, settings map[string]string) *bench {
 	if err := db.Migrate(ctx, server.URL("postgres")); err != nil {
 		b.Fatal(err)
 	}
-	opened, err := db.Open(ctx, server.URL("postgres"), db.Options{MaxConns: 16, Wait: time.Minute})
+	opened, err := db.Open(ctx, server.URLAs(db.ServiceRole, "postgres"), db.Options{MaxConns: 16, Wait: time.Minute})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -10,7 +10,7 @@
 //  3. private: a server started from the machine's own Postgres, durable settings off.
 //
 // LANEWARD_TEST_DB=url, testcontainers or private forces one way. Where none is available the test
-// fails; it never skips.
+// fails; it never skips. LANEWARD_TEST_POOLER=1 puts a PgBouncer in front of each test's database.
 //
 // Every test process has one server, shared by its tests, and it is gone before the process's
 // result is reported, also after a panic or a kill. A test's database is cloned from a template
@@ -23,6 +23,7 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -38,8 +39,8 @@ type DB struct {
 	Name string
 	// OwnerURL signs in as the owner of the database and its tables, who can do everything.
 	OwnerURL string
-	// ServiceURL signs in as a role made for the test whose sessions work under [db.ServiceRole],
-	// as the service does: not an owner, not a superuser, bound by row-level security.
+	// ServiceURL signs in as a role made for the test that may take on [db.ServiceRole] and can do
+	// nothing until it does: neither an owner nor a superuser.
 	ServiceURL string
 }
 
@@ -87,6 +88,9 @@ func clone(t testing.TB, template func(*testServer) string) *DB {
 	if err := create(ctx, server.adminURL, name, template(server), password); err != nil {
 		t.Fatal("dbtest: create the test's database:", err)
 	}
+	if os.Getenv(poolerVariable) != "" {
+		made.ServiceURL = Pooled(t, made.ServiceURL)
+	}
 	return made
 }
 
@@ -129,8 +133,7 @@ func create(ctx context.Context, adminURL, name, template, password string) erro
 		for _, statement := range []string{
 			"CREATE DATABASE " + identifier + " TEMPLATE " + quote(template),
 			// The password is of our own making and holds letters and digits only.
-			"CREATE ROLE " + identifier + " LOGIN NOSUPERUSER IN ROLE " + role + " PASSWORD '" + password + "'",
-			"ALTER ROLE " + identifier + " IN DATABASE " + identifier + " SET role = " + role,
+			"CREATE ROLE " + identifier + " LOGIN NOINHERIT NOSUPERUSER IN ROLE " + role + " PASSWORD '" + password + "'",
 		} {
 			if _, err := conn.Exec(ctx, statement); err != nil {
 				return err

@@ -112,7 +112,7 @@ func TestPrivateServerEndsWithTheProcess(t *testing.T) {
 			if (err == nil) != (mode == "pass") {
 				t.Errorf("%v:\n%s", err, out)
 			}
-			if !strings.Contains(string(out), "user: laneward_service") {
+			if !strings.Contains(string(out), "user: "+namePrefix) {
 				t.Errorf("the test did not get to its database:\n%s", out)
 			}
 			checkGone(t, string(out), temp)
@@ -184,7 +184,7 @@ func runAtOnce(t *testing.T, env ...string) {
 		}()
 	}
 	for range cap(results) {
-		if r := <-results; r.err != nil || !strings.Contains(string(r.out), "user: laneward_service") {
+		if r := <-results; r.err != nil || !strings.Contains(string(r.out), "user: "+namePrefix) {
 			t.Errorf("%v:\n%s", r.err, r.out)
 		}
 	}

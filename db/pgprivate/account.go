@@ -68,3 +68,13 @@ func (a account) credential() *syscall.Credential {
 	}
 	return &syscall.Credential{Uid: uint32(a.uid), Gid: uint32(a.gid)} //nolint:gosec // the system's own numbers
 }
+
+// ChildAttributes are those of another program that a test or the server runs beside Postgres: under
+// the same account, and told to end when the thread that started it does.
+func ChildAttributes() (*syscall.SysProcAttr, error) {
+	account, err := serverAccount("")
+	if err != nil {
+		return nil, err
+	}
+	return childAttributes(account), nil
+}

@@ -271,8 +271,11 @@ func (s *Server) ping(ctx context.Context) error {
 
 // URL is the address of a database of this server for [Superuser], over the socket; pgx,
 // database/sql and psql read it. It stays valid until the server ends; a later start has another.
-func (s *Server) URL(database string) string {
-	address := url.URL{Scheme: "postgres", User: url.User(Superuser), Path: "/" + database}
+func (s *Server) URL(database string) string { return s.URLAs(Superuser, database) }
+
+// URLAs is [Server.URL] for another role, which needs no password either.
+func (s *Server) URLAs(role, database string) string {
+	address := url.URL{Scheme: "postgres", User: url.User(role), Path: "/" + database}
 	address.RawQuery = url.Values{"host": {s.socketDir}, "port": {socketPort}, "sslmode": {"disable"}}.Encode()
 	return address.String()
 }

@@ -130,16 +130,17 @@ type migrateCommand struct {
 
 // Run migrates the database and says so.
 func (c *migrateCommand) Run(ctx context.Context, env terminal.Environment) error {
-	address, err := c.url()
+	owner, err := c.owner()
 	if err != nil {
 		return terminal.Usage("%w", err)
 	}
-	if address == "" {
+	if owner == "" {
 		return terminal.Usage(
-			"name the database by LANEWARD_DATABASE_URL or --database-url-file; a server with its own Postgres migrates it by itself",
+			"name the database and the owner of its tables by LANEWARD_OWNER_URL or --owner-url-file; " +
+				"a server with its own Postgres migrates it by itself",
 		)
 	}
-	if err := db.Migrate(ctx, address); err != nil {
+	if err := db.Migrate(ctx, owner); err != nil {
 		return err
 	}
 	_, err = fmt.Fprintf(env.Stdout, "The database holds schema %s.\n", db.MigrationsHash())
