@@ -1136,7 +1136,7 @@ type Friction struct {
 	SlipMps *float64 `json:"slip_mps,omitempty"`
 }
 
-// Grid The aims of a miss map, at most 30,000.
+// Grid The aims of a miss map, at most 30,000; aims times one more than the draws, at most 2,000,000.
 type Grid struct {
 	AngleFromDeg      *float64 `json:"angle_from_deg,omitempty"`
 	AngleStepDeg      *float64 `json:"angle_step_deg,omitempty"`
@@ -1633,7 +1633,7 @@ type MissMapRequest struct {
 	// Draws How many scattered shots score an aim in the search, an even number.
 	Draws *int `json:"draws,omitempty"`
 
-	// Grid The aims of a miss map, at most 30,000.
+	// Grid The aims of a miss map, at most 30,000; aims times one more than the draws, at most 2,000,000.
 	Grid *Grid `json:"grid,omitempty"`
 
 	// Lines How many lines are wanted.

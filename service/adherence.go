@@ -36,8 +36,13 @@ type DrillQuery struct {
 	Session *uuid.UUID
 }
 
-// maxDrillShots bounds what one score looks at.
-const maxDrillShots = 50_000
+// maxDrillShots and maxDrillPoints bound what one score looks at: shots, and points of their tracks.
+// maxJudgedShots bounds the list of judged shots, and a picture of them.
+const (
+	maxDrillShots  = 50_000
+	maxDrillPoints = 2_000_000
+	maxJudgedShots = 10_000
+)
 
 // Adherence judges the shots of each athlete the drill is assigned to, in sessions held from the
 // day of assignment to the day it is due. Shots thrown for another drill do not count; shots that
@@ -47,19 +52,22 @@ func (s *Service) Adherence(
 	user, squad uuid.UUID,
 	query DrillQuery,
 ) (result DrillScores, err error) {
-	tasks, err := s.readTasks(ctx, user, squad, query)
-	if err != nil {
-		return result, err
-	}
-	result.Drill = tasks.drill
-	for _, task := range tasks.athletes {
-		if query.Session != nil && query.Athlete == nil && len(task.shots) == 0 {
-			continue // they were not in that session
+	err = s.judge(ctx, user, func() error {
+		tasks, err := s.readTasks(ctx, user, squad, query)
+		if err != nil {
+			return err
 		}
-		score, _ := task.judge(tasks.drill.Drill())
-		result.Scores = append(result.Scores, score)
-	}
-	return result, nil
+		result.Drill = tasks.drill
+		for _, task := range tasks.athletes {
+			if query.Session != nil && query.Athlete == nil && len(task.shots) == 0 {
+				continue // they were not in that session
+			}
+			score, _ := task.judge(tasks.drill.Drill())
+			result.Scores = append(result.Scores, score)
+		}
+		return ctx.Err()
+	})
+	return result, err
 }
 
 // Judgements judges one athlete's shots for a drill one by one, in the order thrown.
@@ -68,9 +76,26 @@ func (s *Service) Judgements(
 	user, squad uuid.UUID,
 	query DrillQuery,
 ) (scores DrillScores, judged []advice.JudgedShot, err error) {
+	err = s.judge(ctx, user, func() error {
+		scores, judged, err = s.judgements(ctx, user, squad, query)
+		return err
+	})
+	return scores, judged, err
+}
+
+func (s *Service) judgements(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	query DrillQuery,
+) (scores DrillScores, judged []advice.JudgedShot, err error) {
 	tasks, err := s.readTasks(ctx, user, squad, query)
 	if err != nil {
 		return scores, nil, err
+	}
+	if n := len(tasks.athletes[0].shots); n > maxJudgedShots {
+		return scores, nil, fail(
+			Invalid, "%d shots count for this drill, and at most %d are listed: ask for one session", n, maxJudgedShots,
+		)
 	}
 	score, judged := tasks.athletes[0].judge(tasks.drill.Drill())
 	return DrillScores{Drill: tasks.drill, Scores: []Score{score}}, judged, nil
@@ -259,13 +284,19 @@ func (w *work) shotsFor(ctx context.Context, query DrillQuery, task task) ([]*re
 	if len(found) > maxDrillShots {
 		return nil, fail(Invalid, "more than %d shots count for this drill: ask for one session", maxDrillShots)
 	}
-	shots := make([]*record.Shot, len(found))
+	shots, points := make([]*record.Shot, len(found)), 0
 	for i, row := range found {
 		rec, _, err := shotOf(row)
 		if err != nil {
 			return nil, err
 		}
 		shots[i] = rec.(*record.Shot)
+		points += len(shots[i].Track)
+	}
+	if points > maxDrillPoints {
+		return nil, fail(
+			Invalid, "the shots for this drill have more than %d points of track: ask for one session", maxDrillPoints,
+		)
 	}
 	return shots, nil
 }

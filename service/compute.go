@@ -2,52 +2,178 @@ package service
 
 import (
 	"context"
+	"slices"
+	"sync"
 	"time"
+
+	"github.com/google/uuid"
 )
 
-// Lines, miss maps and comparisons take all cores for a while, so only a few are computed at once,
-// each within a time limit.
+// What is computed takes a core or all of them for a while, so only a few computations run at once,
+// one a user, and users take turns.
 const (
-	computations = 2
+	plansAtOnce  = 2 // plans, comparisons, miss maps and worn films at once
+	judgedAtOnce = 4 // drills judged and lanes drawn at once
 	computeWait  = 10 * time.Second
 	computeTime  = 20 * time.Second
+	// The ends of the queue. A person at a page asks for a few things at once.
+	waitingOfUser = 8
+	waitingInAll  = 256
 )
 
-// limiter bounds how many computations run at once, how long one waits for its turn, and how long
-// it may take.
+// limiter bounds how many computations run at once and how many wait, how long one waits for its
+// turn, and how long it may take. A user has one turn at a time, and whoever waits is served in
+// turn: one user's many requests hold up that user alone.
 type limiter struct {
-	free        chan struct{}
 	wait, limit time.Duration
+
+	mu      sync.Mutex
+	free    int
+	waiting int
+	users   map[uuid.UUID]*userQueue
+	order   []*userQueue // users who wait, the next to be served first
 }
 
-func newLimiter(patience time.Duration) *limiter {
-	l := &limiter{free: make(chan struct{}, computations), wait: computeWait, limit: computeTime}
+// userQueue is one user's computations: at most one that runs, and those that wait.
+type userQueue struct {
+	user    uuid.UUID
+	running bool
+	waiting []chan struct{} // closed when the turn has come
+}
+
+func newLimiter(places int, patience time.Duration) *limiter {
+	l := &limiter{wait: computeWait, limit: computeTime, free: places, users: make(map[uuid.UUID]*userQueue)}
 	if patience > 0 {
 		l.wait, l.limit = patience, patience
 	}
 	return l
 }
 
-// run does a computation when its turn has come. The context given to do ends with the caller's and
-// with the limit. Any other error of do says what is wrong with the request.
-func (l *limiter) run(ctx context.Context, do func(ctx context.Context) error) error {
-	turn := time.NewTimer(l.wait)
-	defer turn.Stop()
-	select {
-	case l.free <- struct{}{}:
-		defer func() { <-l.free }()
-	case <-turn.C:
-		return &Error{
-			Code:       Unavailable,
-			Detail:     "too many computations are running: try again shortly",
-			RetryAfter: 5 * time.Second,
-		}
-	case <-ctx.Done():
-		return stopped(ctx)
+// turn waits for a user's turn; done ends it. The error is Unavailable.
+func (l *limiter) turn(ctx context.Context, user uuid.UUID) (done func(), err error) {
+	come, err := l.enqueue(user)
+	if err != nil {
+		return nil, err
 	}
+	late := time.NewTimer(l.wait)
+	defer late.Stop()
+	select {
+	case <-come:
+		return sync.OnceFunc(func() { l.end(user) }), nil
+	case <-late.C:
+		err = tooMuchToCompute()
+	case <-ctx.Done():
+		err = stopped(ctx)
+	}
+	l.leave(user, come)
+	return nil, err
+}
+
+func tooMuchToCompute() error {
+	return &Error{
+		Code:       Unavailable,
+		Detail:     "too many computations are running: try again shortly",
+		RetryAfter: 5 * time.Second,
+	}
+}
+
+// enqueue puts a computation at the end of its user's queue.
+func (l *limiter) enqueue(user uuid.UUID) (come chan struct{}, err error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	one := l.users[user]
+	if one == nil {
+		one = &userQueue{user: user}
+		l.users[user] = one
+	}
+	if len(one.waiting) >= waitingOfUser || l.waiting >= waitingInAll {
+		l.forget(one)
+		return nil, tooMuchToCompute()
+	}
+	come = make(chan struct{})
+	if one.waiting = append(one.waiting, come); len(one.waiting) == 1 {
+		l.order = append(l.order, one)
+	}
+	l.waiting++
+	l.serve()
+	return come, nil
+}
+
+// serve gives the free places to the users who wait and have no turn, one each in their order. One
+// that is served goes to the end.
+func (l *limiter) serve() {
+	for l.free > 0 {
+		next := slices.IndexFunc(l.order, func(one *userQueue) bool { return !one.running })
+		if next < 0 {
+			return
+		}
+		one := l.order[next]
+		l.order = slices.Delete(l.order, next, next+1)
+		close(one.waiting[0])
+		one.waiting, one.running = one.waiting[1:], true
+		l.free--
+		l.waiting--
+		if len(one.waiting) > 0 {
+			l.order = append(l.order, one)
+		}
+	}
+}
+
+// end gives a turn back.
+func (l *limiter) end(user uuid.UUID) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	one := l.users[user]
+	one.running = false
+	l.free++
+	l.forget(one)
+	l.serve()
+}
+
+// leave takes a computation out of the queue, or ends its turn if that has come meanwhile.
+func (l *limiter) leave(user uuid.UUID, come chan struct{}) {
+	l.mu.Lock()
+	one := l.users[user]
+	at := slices.Index(one.waiting, come)
+	if at < 0 {
+		l.mu.Unlock()
+		l.end(user)
+		return
+	}
+	defer l.mu.Unlock()
+	one.waiting = slices.Delete(one.waiting, at, at+1)
+	l.waiting--
+	if len(one.waiting) == 0 {
+		l.order = slices.DeleteFunc(l.order, func(other *userQueue) bool { return other == one })
+	}
+	l.forget(one)
+}
+
+// forget drops a user who neither runs nor waits.
+func (l *limiter) forget(one *userQueue) {
+	if !one.running && len(one.waiting) == 0 {
+		delete(l.users, one.user)
+	}
+}
+
+// idle reports whether nothing runs and nothing waits.
+func (l *limiter) idle() bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return len(l.users) == 0
+}
+
+// run does a computation when its user's turn has come. The context given to do ends with the
+// caller's and with the limit. Any other error of do says what is wrong with the request.
+func (l *limiter) run(ctx context.Context, user uuid.UUID, do func(ctx context.Context) error) error {
+	done, err := l.turn(ctx, user)
+	if err != nil {
+		return err
+	}
+	defer done()
 	limited, cancel := context.WithTimeout(ctx, l.limit)
 	defer cancel()
-	err := do(limited)
+	err = do(limited)
 	switch {
 	case err == nil || AsError(err).Code != Internal:
 		return err
@@ -61,6 +187,17 @@ func (l *limiter) run(ctx context.Context, do func(ctx context.Context) error) e
 		}
 	}
 	return &Error{Code: Invalid, Detail: err.Error(), cause: err}
+}
+
+// judge does what takes a core for a while, when its user's turn has come. No connection is held
+// while it waits, and do must hold none while it computes.
+func (s *Service) judge(ctx context.Context, user uuid.UUID, do func() error) error {
+	done, err := s.judges.turn(ctx, user)
+	if err != nil {
+		return err
+	}
+	defer done()
+	return do()
 }
 
 // stopped is the answer when the client no longer waits.

@@ -9,6 +9,9 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/uuid"
 )
 
 func TestSlots(t *testing.T) {
@@ -32,8 +35,8 @@ func TestSlots(t *testing.T) {
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				s := newLimiter(0)
-				err := s.run(t.Context(), c.do)
+				s := newLimiter(plansAtOnce, 0)
+				err := s.run(t.Context(), newID(), c.do)
 				if c.code == "" {
 					if err != nil {
 						t.Error(err)
@@ -41,8 +44,8 @@ func TestSlots(t *testing.T) {
 				} else if known := wantCode(t, err, c.code); !strings.Contains(known.Detail, c.says) {
 					t.Errorf("detail %q, want %q", known.Detail, c.says)
 				}
-				if len(s.free) != 0 {
-					t.Error("the slot is still taken")
+				if !s.idle() || s.free != plansAtOnce {
+					t.Error("the turn is still taken")
 				}
 			})
 		})
@@ -52,12 +55,12 @@ func TestSlots(t *testing.T) {
 // Few run at once, the others wait, and whoever waits too long is told when to come back.
 func TestSlotsBoundWhatRuns(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		s := newLimiter(0)
+		s := newLimiter(plansAtOnce, 0)
 		var running, most, refused atomic.Int64
 		var wait sync.WaitGroup
-		for range 3 * computations {
+		for range 3 * plansAtOnce {
 			wait.Go(func() {
-				err := s.run(t.Context(), func(context.Context) error {
+				err := s.run(t.Context(), newID(), func(context.Context) error {
 					most.Store(max(most.Load(), running.Add(1)))
 					time.Sleep(6 * time.Second)
 					running.Add(-1)
@@ -74,23 +77,136 @@ func TestSlotsBoundWhatRuns(t *testing.T) {
 		wait.Wait()
 		// Of three rounds of six seconds, the third would begin after twelve: its turn comes too
 		// late.
-		if most.Load() != computations || refused.Load() != computations {
+		if most.Load() != plansAtOnce || refused.Load() != plansAtOnce {
 			t.Errorf("%d ran at once, %d were refused", most.Load(), refused.Load())
 		}
 	})
 }
 
-func TestSlotsEndWithTheCaller(t *testing.T) {
+func TestTurnsEndWithTheCaller(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		s := newLimiter(0)
-		for range computations {
-			s.free <- struct{}{}
+		l := newLimiter(1, 0)
+		done, err := l.turn(t.Context(), newID())
+		if err != nil {
+			t.Fatal(err)
 		}
 		ctx, cancel := context.WithCancel(t.Context())
 		time.AfterFunc(time.Second, cancel)
-		known := wantCode(t, s.run(ctx, func(context.Context) error { return nil }), Unavailable)
-		if !errors.Is(known, context.Canceled) || len(s.free) != computations {
-			t.Errorf("%v, %d slots taken", known, len(s.free))
+		known := wantCode(t, l.run(ctx, newID(), func(context.Context) error { return nil }), Unavailable)
+		if !errors.Is(known, context.Canceled) || len(l.users) != 1 || l.waiting != 0 {
+			t.Errorf("%v, %d users, %d wait", known, len(l.users), l.waiting)
+		}
+		done()
+		if !l.idle() {
+			t.Error("the turn is still taken")
+		}
+	})
+}
+
+// One user's many requests hold up that user alone: another's turn comes next, whoever was first.
+func TestUsersTakeTurns(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		l := newLimiter(plansAtOnce, time.Hour)
+		greedy, honest := newID(), newID()
+		var together, most atomic.Int64
+		start := time.Now()
+		var wait sync.WaitGroup
+		for range waitingOfUser {
+			wait.Go(func() {
+				if err := l.run(t.Context(), greedy, func(context.Context) error {
+					most.Store(max(most.Load(), together.Add(1)))
+					time.Sleep(20 * time.Second)
+					together.Add(-1)
+					return nil
+				}); err != nil {
+					t.Error(err)
+				}
+			})
+		}
+		synctest.Wait()
+		for range 3 {
+			if err := l.run(t.Context(), honest, func(context.Context) error { return nil }); err != nil {
+				t.Error(err)
+			}
+		}
+		if waited := time.Since(start); waited != 0 || most.Load() != 1 {
+			t.Errorf("the honest waited %s, the greedy ran %d at once", waited, most.Load())
+		}
+		wait.Wait()
+		if !l.idle() || l.free != plansAtOnce {
+			t.Error("a turn is still taken")
+		}
+	})
+}
+
+// Who waits is served in the order of users, not of requests.
+func TestTurnsGoRound(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		l := newLimiter(1, time.Hour)
+		done, err := l.turn(t.Context(), newID())
+		if err != nil {
+			t.Fatal(err)
+		}
+		var mu sync.Mutex
+		var served []string
+		var wait sync.WaitGroup
+		enter := func(name string, user uuid.UUID) {
+			wait.Go(func() {
+				if err := l.run(t.Context(), user, func(context.Context) error {
+					mu.Lock()
+					defer mu.Unlock()
+					served = append(served, name)
+					return nil
+				}); err != nil {
+					t.Error(err)
+				}
+			})
+			synctest.Wait()
+		}
+		a, b, c := newID(), newID(), newID()
+		enter("a1", a)
+		enter("a2", a)
+		enter("a3", a)
+		enter("b1", b)
+		enter("c1", c)
+		enter("b2", b)
+		done()
+		wait.Wait()
+		if diff := cmp.Diff([]string{"a1", "b1", "c1", "a2", "b2", "a3"}, served); diff != "" {
+			t.Error(diff)
+		}
+	})
+}
+
+// The queue has an end, a user's and that of all.
+func TestTheQueueHasAnEnd(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		l := newLimiter(1, time.Hour)
+		ctx, cancel := context.WithCancel(t.Context())
+		defer cancel()
+		enter := func(user uuid.UUID) { go func() { _, _ = l.turn(ctx, user) }() }
+		one := newID()
+		for range 1 + waitingOfUser {
+			enter(one)
+		}
+		synctest.Wait()
+		_, err := l.turn(ctx, one)
+		if known := wantCode(t, err, Unavailable); known.RetryAfter == 0 {
+			t.Error("nobody says when to come back")
+		}
+		for range waitingInAll - waitingOfUser {
+			enter(newID())
+		}
+		synctest.Wait()
+		_, err = l.turn(ctx, newID())
+		wantCode(t, err, Unavailable)
+		if l.waiting != waitingInAll || len(l.users) != 1+waitingInAll-waitingOfUser {
+			t.Errorf("%d wait, of %d users", l.waiting, len(l.users))
+		}
+		cancel()
+		synctest.Wait()
+		if l.waiting != 0 || len(l.order) != 0 {
+			t.Errorf("%d wait after all have left", l.waiting)
 		}
 	})
 }

@@ -39,6 +39,9 @@ func (s *Service) MapMisses(
 	if query.Draws == 0 {
 		query.Draws = advice.MapDraws
 	}
+	if err := advice.CheckMapPaths(grid, query.Draws); err != nil {
+		return nil, err
+	}
 	return compute(ctx, s, user, squad, query, func(ctx context.Context, p *advice.Planner) (*advice.MissMap, error) {
 		return p.Map(ctx, grid, progress)
 	})
@@ -72,7 +75,7 @@ func compute[Result any](
 	if err != nil {
 		return result, err
 	}
-	err = s.limiter.run(ctx, func(ctx context.Context) error {
+	err = s.planners.run(ctx, user, func(ctx context.Context) error {
 		result, err = do(ctx, planner)
 		return err
 	})
@@ -114,7 +117,7 @@ func (s *Service) CompareLines(
 	if err != nil {
 		return nil, err
 	}
-	err = s.limiter.run(ctx, func(ctx context.Context) error {
+	err = s.planners.run(ctx, user, func(ctx context.Context) error {
 		comparison, err = advice.Compare(ctx, a, b, differs, progress)
 		return err
 	})

@@ -692,7 +692,19 @@ func TestPlanProgressAndCancel(t *testing.T) {
 	if known := wantCode(t, err, Unavailable); !strings.Contains(known.Detail, "cancelled") {
 		t.Errorf("detail %q", known.Detail)
 	}
-	if len(p.limiter.free) != 0 {
-		t.Errorf("%d computations are still running", len(p.limiter.free))
+	if !p.planners.idle() {
+		t.Error("a computation is still running")
+	}
+}
+
+// A miss map that cannot end in time is refused, and nothing is begun.
+func TestMapThatTakesTooLong(t *testing.T) {
+	t.Parallel()
+	p := newPlanning(t)
+	query := p.query()
+	query.Draws = 4096
+	_, err := p.MapMisses(t.Context(), p.coach, p.squad, query, advice.GridQuery{}, nil)
+	if known := wantCode(t, err, Invalid); !strings.Contains(known.Detail, "at most 664 draws") {
+		t.Errorf("detail %q", known.Detail)
 	}
 }

@@ -31,16 +31,20 @@ func (s *Service) DrillLanes(
 	user, squad uuid.UUID,
 	query DrillQuery,
 ) (asked *record.Drill, lanes []LaneScore, err error) {
-	tasks, err := s.readTasks(ctx, user, squad, query)
-	if err != nil {
-		return nil, nil, err
-	}
-	for _, task := range tasks.athletes {
-		score, judged := task.judge(tasks.drill.Drill())
-		lane := advice.DrawDrill(tasks.drill, task.athlete.Side, judged)
-		lanes = append(lanes, LaneScore{Score: score, Lane: lane})
-	}
-	return tasks.drill, lanes, nil
+	err = s.judge(ctx, user, func() error {
+		tasks, err := s.readTasks(ctx, user, squad, query)
+		if err != nil {
+			return err
+		}
+		asked = tasks.drill
+		for _, task := range tasks.athletes {
+			score, judged := task.judge(tasks.drill.Drill())
+			lane := advice.DrawDrill(tasks.drill, task.athlete.Side, judged)
+			lanes = append(lanes, LaneScore{Score: score, Lane: lane})
+		}
+		return ctx.Err()
+	})
+	return asked, lanes, err
 }
 
 // SessionLanes draws each athlete's shots of a session, athletes in order of their names.
@@ -48,24 +52,84 @@ func (s *Service) SessionLanes(
 	ctx context.Context,
 	user, squad, session uuid.UUID,
 ) (lanes []advice.SessionLane, err error) {
-	err = s.readSquad(ctx, user, squad, func(w *work) error {
-		lanes = nil
-		found, err := w.get(ctx, record.KindSession, session)
+	err = s.judge(ctx, user, func() error {
+		var pattern *record.Pattern
+		var shots []*record.Shot
+		var athletes []stored
+		err := s.readSquad(ctx, user, squad, func(w *work) error {
+			found, err := w.get(ctx, record.KindSession, session)
+			if err != nil {
+				return err
+			}
+			if pattern, err = w.patternOf(ctx, found.(*record.Session).PatternID); err != nil {
+				return err
+			}
+			if shots, err = w.allShotsOf(ctx, session); err != nil {
+				return err
+			}
+			athletes, err = stores[record.KindAthlete].byIDs(ctx, w.Tx, squad, throwersOf(shots), w.athlete)
+			return err
+		})
 		if err != nil {
 			return err
 		}
-		film, err := w.filmOf(ctx, found.(*record.Session).PatternID)
-		if err != nil {
-			return err
-		}
-		shots, err := w.allShotsOf(ctx, session)
-		if err != nil {
-			return err
-		}
-		lanes, err = w.sessionLanes(ctx, shots, film)
+		lanes, err = drawLanes(athletes, shots, pattern)
 		return err
 	})
 	return lanes, err
+}
+
+// patternOf is the pattern under a session's shots; nil when the session names none.
+func (w *work) patternOf(ctx context.Context, id *uuid.UUID) (*record.Pattern, error) {
+	if id == nil {
+		return nil, nil //nolint:nilnil // nothing is known to lie there
+	}
+	found, err := w.get(ctx, record.KindPattern, *id)
+	if err != nil {
+		return nil, err
+	}
+	return found.(*record.Pattern), nil
+}
+
+// throwersOf lists whose shots they are.
+func throwersOf(shots []*record.Shot) (ids []uuid.UUID) {
+	known := make(map[uuid.UUID]bool)
+	for _, s := range shots {
+		if !known[s.AthleteID] {
+			known[s.AthleteID] = true
+			ids = append(ids, s.AthleteID)
+		}
+	}
+	return ids
+}
+
+func drawLanes(athletes []stored, shots []*record.Shot, pattern *record.Pattern) ([]advice.SessionLane, error) {
+	film, err := filmOf(pattern)
+	if err != nil {
+		return nil, err
+	}
+	byAthlete := make(map[uuid.UUID][]*record.Shot)
+	for _, s := range shots {
+		byAthlete[s.AthleteID] = append(byAthlete[s.AthleteID], s)
+	}
+	lanes := make([]advice.SessionLane, len(athletes))
+	for i, one := range athletes {
+		lanes[i] = advice.DrawSession(one.Record.(*record.Athlete), byAthlete[one.Key()], film)
+	}
+	slices.SortFunc(lanes, func(a, b advice.SessionLane) int { return compareNames(a.Athlete, b.Athlete) })
+	return lanes, nil
+}
+
+// filmOf is the oil of a pattern; nil when there is none, or one without a film.
+func filmOf(pattern *record.Pattern) (*picture.Film, error) {
+	if pattern == nil {
+		return nil, nil //nolint:nilnil // nothing is known to lie there
+	}
+	film, err := advice.FilmOf(pattern)
+	if err != nil || film == nil {
+		return nil, err
+	}
+	return &picture.Film{UL: film.UL}, nil
 }
 
 // allShotsOf reads a session's shots by athlete and order.
@@ -92,31 +156,6 @@ func (w *work) shotsOf(ctx context.Context, session uuid.UUID, limit int32) ([]*
 	return shots, nil
 }
 
-func (w *work) sessionLanes(
-	ctx context.Context,
-	shots []*record.Shot,
-	film *picture.Film,
-) ([]advice.SessionLane, error) {
-	byAthlete := make(map[uuid.UUID][]*record.Shot)
-	var ids []uuid.UUID
-	for _, s := range shots {
-		if len(byAthlete[s.AthleteID]) == 0 {
-			ids = append(ids, s.AthleteID)
-		}
-		byAthlete[s.AthleteID] = append(byAthlete[s.AthleteID], s)
-	}
-	athletes, err := stores[record.KindAthlete].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
-	if err != nil {
-		return nil, err
-	}
-	lanes := make([]advice.SessionLane, len(athletes))
-	for i, one := range athletes {
-		lanes[i] = advice.DrawSession(one.Record.(*record.Athlete), byAthlete[one.Key()], film)
-	}
-	slices.SortFunc(lanes, func(a, b advice.SessionLane) int { return compareNames(a.Athlete, b.Athlete) })
-	return lanes, nil
-}
-
 // Pattern returns a pattern with its film; the film is nil when neither a load table nor a film map
 // is known.
 func (s *Service) Pattern(
@@ -130,23 +169,6 @@ func (s *Service) Pattern(
 	rec = found.(*record.Pattern)
 	film, err = advice.FilmOf(rec)
 	return rec, film, err
-}
-
-// filmOf is the oil on the lane under a session's shots; nil when the session names no pattern,
-// or one without a film.
-func (w *work) filmOf(ctx context.Context, pattern *uuid.UUID) (*picture.Film, error) {
-	if pattern == nil {
-		return nil, nil //nolint:nilnil // nothing is known to lie there
-	}
-	found, err := w.get(ctx, record.KindPattern, *pattern)
-	if err != nil {
-		return nil, err
-	}
-	film, err := advice.FilmOf(found.(*record.Pattern))
-	if err != nil || film == nil {
-		return nil, err
-	}
-	return &picture.Film{UL: film.UL}, nil
 }
 
 // sessionShots reads the shots of a session that may wear a film, and looks up the athlete and the
@@ -200,17 +222,20 @@ func (s *Service) DrillPicture(
 	query DrillQuery,
 	widthPx int,
 ) (picture.Scene, error) {
-	scores, judged, err := s.Judgements(ctx, user, squad, query)
-	if err != nil {
-		return picture.Scene{}, err
-	}
-	athlete, record := scores.Scores[0].Athlete, scores.Drill
-	drawn := advice.DrawDrill(record, athlete.Side, judged)
-	drawn.Title, drawn.WidthPx = athlete.Name+": "+record.Name, widthPx
-	drawn.Caption = scores.Scores[0].Adherence.Reading
-	scene, err := drawn.Scene()
-	if err != nil {
-		return scene, fmt.Errorf("draw drill %s for athlete %s: %w", record.ID, athlete.ID, err)
-	}
-	return scene, nil
+	var scene picture.Scene
+	err := s.judge(ctx, user, func() error {
+		scores, judged, err := s.judgements(ctx, user, squad, query)
+		if err != nil {
+			return err
+		}
+		athlete, record := scores.Scores[0].Athlete, scores.Drill
+		drawn := advice.DrawDrill(record, athlete.Side, judged)
+		drawn.Title, drawn.WidthPx = athlete.Name+": "+record.Name, widthPx
+		drawn.Caption = scores.Scores[0].Adherence.Reading
+		if scene, err = drawn.Scene(); err != nil {
+			return fmt.Errorf("draw drill %s for athlete %s: %w", record.ID, athlete.ID, err)
+		}
+		return nil
+	})
+	return scene, err
 }

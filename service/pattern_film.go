@@ -20,20 +20,28 @@ func (s *Service) PatternFilm(
 	if worn != nil && worn.Session == nil {
 		return s.filmWornByOwn(ctx, user, squad, pattern, *worn)
 	}
-	err = s.readSquad(ctx, user, squad, func(w *work) error {
-		found, err := w.get(ctx, record.KindPattern, pattern)
+	err = s.judge(ctx, user, func() error {
+		var laid *record.Pattern
+		var shots *advice.SessionShots
+		err := s.readSquad(ctx, user, squad, func(w *work) error {
+			found, err := w.get(ctx, record.KindPattern, pattern)
+			if err != nil {
+				return err
+			}
+			laid = found.(*record.Pattern)
+			if worn != nil {
+				shots, err = w.sessionShots(ctx, *worn)
+			}
+			return err
+		})
 		if err != nil {
 			return err
 		}
 		if worn == nil {
-			film, err = advice.FreshFilm(found.(*record.Pattern))
+			film, err = advice.FreshFilm(laid)
 			return err
 		}
-		shots, err := w.sessionShots(ctx, *worn)
-		if err != nil {
-			return err
-		}
-		film, err = shots.Film(found.(*record.Pattern), *worn)
+		film, err = shots.Film(laid, *worn)
 		return err
 	})
 	return film, err

@@ -24,7 +24,8 @@ type Service struct {
 	log      *slog.Logger
 	hashes   *hashQueue        // bounds how many passwords are hashed at once: each takes 19 MiB
 	guesses  *turns[string]    // at most one guess of a password is looked at for an account
-	limiter  *limiter          // bounds what is computed at once
+	planners *limiter          // bounds what is planned at once
+	judges   *limiter          // bounds what is judged and drawn at once
 	queues   *turns[uuid.UUID] // of those who write to a squad
 	signedIn *signedIn         // which sign-ins stand
 	live     *live
@@ -60,7 +61,8 @@ func New(config Config) *Service {
 		hashes:   newHashQueue(),
 		guesses:  newTurns[string](1),
 		signedIn: newSignedIn(),
-		limiter:  newLimiter(config.Patience),
+		planners: newLimiter(plansAtOnce, config.Patience),
+		judges:   newLimiter(judgedAtOnce, config.Patience),
 		queues:   newWriteQueues(),
 	}
 	if s.now == nil {

@@ -51,6 +51,30 @@ func (q GridQuery) Grid() (line.Grid, error) {
 	return line.Grid{LaydownBoards: laydowns, LaunchAnglesDeg: angles}, nil
 }
 
+// maxMapPaths bounds the balls that a miss map walks to the pins: at the 100,000 a second that a
+// busy core of a small machine manages, it ends within 20 s.
+const maxMapPaths = 2_000_000
+
+// CheckMapPaths refuses a grid with so many draws for each aim that its map would not end in time.
+func CheckMapPaths(grid line.Grid, draws int) error {
+	aims := len(grid.LaydownBoards) * len(grid.LaunchAnglesDeg)
+	most := maxMapPaths/aims - 1 // beside the scattered shots, the typical one
+	var f record.Faults
+	f.Add(
+		draws > most,
+		"/draws",
+		"range",
+		"%d for each of %d aims take too long: ask for at most %d draws, or for larger steps of the grid",
+		draws,
+		aims,
+		most/2*2,
+	)
+	if len(f) > 0 {
+		return f
+	}
+	return nil
+}
+
 // maxAxis is the most values of one axis, the most that a picture shows.
 const maxAxis = 300
 
