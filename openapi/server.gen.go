@@ -2124,13 +2124,13 @@ type ScatterMeasure struct {
 	Default float64 `json:"default"`
 	Name    string  `json:"name"`
 
-	// Own From the pairs alone; 0 without any.
+	// Own From the pairs alone, the errors of the readings taken out; 0 without any.
 	Own float64 `json:"own"`
 
 	// Pairs Pairs of consecutive shots that both measured it.
 	Pairs int `json:"pairs"`
 
-	// Used The default drawn toward the athlete's own by pairs/(pairs + 10).
+	// Used The default drawn toward the athlete's own by pairs/(pairs + 10); a pair counts for less the larger the errors of its readings.
 	Used float64 `json:"used"`
 }
 

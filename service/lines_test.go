@@ -149,11 +149,12 @@ func TestPlanIsOfWhatIsStored(t *testing.T) {
 	}
 	for _, state := range reading.Fresh(12, 0.7) {
 		request.Lanes = append(request.Lanes, line.Lane{
-			Film:        state.Film(film),
+			Film:        state.Film(film, lane.Right),
 			Friction:    state.Friction(request.Friction),
 			Weight:      1,
 			RevFactor:   state.RevFactor(),
 			RotationDeg: state.Rotation,
+			PinShift:    state.PinShiftAt,
 		})
 	}
 	want, err := line.Find(t.Context(), request, nil)

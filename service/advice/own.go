@@ -97,8 +97,8 @@ func (p *Planner) takeScatter(stated *float64, shots []shot.Shot) {
 		)
 	default:
 		p.assume(
-			"How much the shots of %s scatter is estimated from pairs of consecutive stored shots (the latest %d shots, up to %d pairs), and drawn toward a practised "+
-				"league bowler's where pairs are few.",
+			"How much the shots of %s scatter is estimated from pairs of consecutive stored shots (the latest %d shots, up to %d pairs), the errors of "+
+				"the readings taken out, and drawn toward a practised league bowler's where pairs are few or poorly read.",
 			p.Subject.Athlete.Name,
 			len(shots),
 			most,

@@ -285,7 +285,7 @@ func (p *Planner) takeFilm(worn *WornBy, session *SessionShots) error {
 	}
 	p.setFilm(film)
 	p.assume(
-		"Lines are valued over %d lanes that stand for what is not known of this one: oil, friction, revolutions and rotation (common practice, no source).",
+		"Lines are valued over %d lanes that stand for what is not known of this one: oil, friction, revolutions and rotation, and what the model leaves out (common practice, no source).",
 		freshLanes,
 	)
 	switch {

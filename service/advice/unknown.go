@@ -61,11 +61,12 @@ func (p *Planner) takeLanes() {
 	p.request.Lanes = p.request.Lanes[:0:0]
 	for _, state := range reading.Fresh(freshLanes, freshShare) {
 		p.request.Lanes = append(p.request.Lanes, line.Lane{
-			Film:        state.Film(p.request.Film),
+			Film:        state.Film(p.request.Film, p.request.Athlete.Side),
 			Friction:    state.Friction(p.request.Friction),
 			Weight:      1,
 			RevFactor:   state.RevFactor(),
 			RotationDeg: state.Rotation,
+			PinShift:    state.PinShiftAt,
 		})
 	}
 	p.Subject.Lanes = len(p.request.Lanes)

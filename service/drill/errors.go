@@ -21,9 +21,9 @@ func AssumedErrors(source string) (boardSE, angleSEDeg, speedSEMPH, revRateSERPM
 	return 1, 1, 1, 50, 10
 }
 
-// standardError is the error of one reading of a numeric measure: what the shot states, taken as
+// StandardError is the error of one reading of a numeric measure: what the shot states, taken as
 // the whole error with rounding included, else what is assumed for its source.
-func standardError(m Measure, s *shot.Shot) float64 {
+func StandardError(m Measure, s *shot.Shot) float64 {
 	board, angle, speed, revRate, axis := AssumedErrors(s.Source)
 	switch m {
 	case Board:

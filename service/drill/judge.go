@@ -226,7 +226,7 @@ func measured(value *float64, m Measure, s *shot.Shot, reason string) reading {
 	if value == nil {
 		return reading{reason: reason}
 	}
-	return reading{value: *value, standardError: standardError(m, s), basis: Measured}
+	return reading{value: *value, standardError: StandardError(m, s), basis: Measured}
 }
 
 // ShotJudgement is one shot judged against all rules of a drill, in the drill's order.

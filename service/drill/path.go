@@ -49,7 +49,7 @@ func knots(s *shot.Shot, yield func(knot)) {
 			k.slope, k.slopeSE = -lane.BoardsPerFoot(
 				*s.LaunchAngleDeg,
 			), lane.BoardsPerFoot(
-				standardError(LaunchAngle, s),
+				StandardError(LaunchAngle, s),
 			)
 		}
 		yield(k)
@@ -63,7 +63,7 @@ func knots(s *shot.Shot, yield func(knot)) {
 	if s.EntryBoard != nil {
 		k := knot{lane.LengthFt, *s.EntryBoard, math.NaN(), 0}
 		if s.EntryAngleDeg != nil {
-			k.slope, k.slopeSE = lane.BoardsPerFoot(*s.EntryAngleDeg), lane.BoardsPerFoot(standardError(EntryAngle, s))
+			k.slope, k.slopeSE = lane.BoardsPerFoot(*s.EntryAngleDeg), lane.BoardsPerFoot(StandardError(EntryAngle, s))
 		}
 		yield(k)
 	}
@@ -151,7 +151,7 @@ func boardOf(at Place, atFt *float64, s *shot.Shot) reading {
 // that lies before the distance from the board there, the innermost from the boards at both ends.
 func (r Rule) boardPast(s *shot.Shot) reading {
 	low, high := r.Edges()
-	se := standardError(Board, s)
+	se := StandardError(Board, s)
 	at := boardAt(*r.PastFt, s)
 	seen := at
 	worst := func(value reading) {
@@ -178,7 +178,7 @@ func (r Rule) boardPast(s *shot.Shot) reading {
 
 func measuredOrAt(board *float64, ft float64, reason string, s *shot.Shot) reading {
 	if board != nil {
-		return reading{value: *board, standardError: standardError(Board, s), basis: Measured}
+		return reading{value: *board, standardError: StandardError(Board, s), basis: Measured}
 	}
 	r := boardAt(ft, s)
 	if r.basis == "" {
@@ -206,7 +206,7 @@ func boardAt(ft float64, s *shot.Shot) reading {
 			nearer(&after, &afterThat, k, ft)
 		}
 	})
-	se := standardError(Board, s)
+	se := StandardError(Board, s)
 	if known {
 		return reading{value: here, standardError: se, basis: Measured}
 	}
@@ -290,7 +290,7 @@ func outermost(s *shot.Shot) reading {
 	depth := depthBelow(before, out, after)
 	return reading{
 		value:         out.board - depth,
-		standardError: math.Hypot(standardError(Board, s), depth),
+		standardError: math.Hypot(StandardError(Board, s), depth),
 		basis:         Estimated,
 	}
 }

@@ -123,8 +123,8 @@ func freshLanes(film *oil.Film, athlete Athlete) Request {
 	request := Request{Film: film, Friction: motion.NominalFriction(), Ball: motion.DefaultBall(), Athlete: athlete}
 	for _, state := range reading.Fresh(12, 0.7) {
 		request.Lanes = append(request.Lanes, Lane{
-			Film: state.Film(film), Friction: state.Friction(request.Friction), Weight: 1,
-			RevFactor: state.RevFactor(), RotationDeg: state.Rotation,
+			Film: state.Film(film, athlete.Side), Friction: state.Friction(request.Friction), Weight: 1,
+			RevFactor: state.RevFactor(), RotationDeg: state.Rotation, PinShift: state.PinShiftAt,
 		})
 	}
 	return request

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"laneward/service/drill"
 	"laneward/service/lane"
 	"laneward/service/motion"
 	"laneward/service/shot"
@@ -52,44 +53,57 @@ const (
 // on a pattern of about the length that is to be played. Few shots leave the launch angles near
 // [AssumedHabit].
 func EstimateHabit(shots []shot.Shot, like func(*shot.Shot) bool) Habit {
-	var angles, likeAngles, likeBoards []float64
+	var angles, likeAngles, likeBoards readings
 	for i := range shots {
 		s := &shots[i]
 		if s.LaunchAngleDeg == nil {
 			continue
 		}
-		angles = append(angles, *s.LaunchAngleDeg)
+		angles.take(drill.LaunchAngle, s, *s.LaunchAngleDeg)
 		if s.ArrowsBoard != nil && like(s) {
-			likeAngles, likeBoards = append(likeAngles, *s.LaunchAngleDeg), append(likeBoards, *s.ArrowsBoard)
+			likeAngles.take(drill.LaunchAngle, s, *s.LaunchAngleDeg)
+			likeBoards.take(drill.Board, s, *s.ArrowsBoard)
 		}
 	}
 	habit := AssumedHabit()
-	if n := float64(len(angles)); n > 0 {
-		own := usualOf(angles, 0)
-		habit.Shots = len(angles)
+	if n := float64(len(angles.values)); n > 0 {
+		own := angles.usual(0)
+		habit.Shots = len(angles.values)
 		habit.LaunchAngleDeg = (habitWeight*habit.LaunchAngleDeg + n*own.Median) / (habitWeight + n)
 		width := max(2*own.Deviation, leastWidthDeg)
 		habit.LaunchWidthDeg = (habitWeight*habit.LaunchWidthDeg + n*width) / (habitWeight + n)
 	}
-	if len(likeAngles) > 0 {
+	if n := len(likeAngles.values); n > 0 {
 		habit.Like = &Played{
-			LaunchAngleDeg: usualOf(likeAngles, leastDeviationDeg),
-			ArrowsBoard:    usualOf(likeBoards, leastDeviationBoards),
-			Shots:          len(likeAngles),
+			LaunchAngleDeg: likeAngles.usual(leastDeviationDeg),
+			ArrowsBoard:    likeBoards.usual(leastDeviationBoards),
+			Shots:          n,
 		}
 	}
 	return habit
 }
 
-// usualOf is the median, and 1.4826 times the median distance from it (a normal deviation), at
-// least so much.
-func usualOf(values []float64, least float64) Usual {
-	middle := median(values)
-	distances := make([]float64, len(values))
-	for i, value := range values {
+// readings are what shots show of one number, and the sum of the squares of their errors.
+type readings struct {
+	values []float64
+	errors float64
+}
+
+func (r *readings) take(measure drill.Measure, s *shot.Shot, value float64) {
+	r.values = append(r.values, value)
+	r.errors += square(drill.StandardError(measure, s))
+}
+
+// usual is the median, and 1.4826 times the median distance from it (a normal deviation) with the
+// errors of the readings taken out, at least so much.
+func (r *readings) usual(least float64) Usual {
+	middle := median(r.values)
+	distances := make([]float64, len(r.values))
+	for i, value := range r.values {
 		distances[i] = math.Abs(value - middle)
 	}
-	return Usual{middle, max(1.4826*median(distances), least)}
+	seen := square(1.4826 * median(distances))
+	return Usual{middle, max(math.Sqrt(max(seen-r.errors/float64(len(r.values)), 0)), least)}
 }
 
 func median(values []float64) float64 {

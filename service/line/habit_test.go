@@ -2,6 +2,7 @@ package line
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -12,7 +13,7 @@ import (
 func played(angles, boards []float64) []shot.Shot {
 	shots := make([]shot.Shot, len(angles))
 	for i := range shots {
-		shots[i] = shot.Shot{LaunchAngleDeg: &angles[i], ArrowsBoard: &boards[i], Order: i}
+		shots[i] = shot.Shot{LaunchAngleDeg: &angles[i], ArrowsBoard: &boards[i], Order: i, Errors: exact()}
 	}
 	return shots
 }
@@ -46,6 +47,23 @@ func TestHabitFollowsTheShots(t *testing.T) {
 	if few := EstimateHabit(shots[:10], func(*shot.Shot) bool { return false }); few.Like != nil ||
 		math.Abs(few.LaunchAngleDeg-(1.2+median(angles[:10]))/2) > 1e-9 {
 		t.Errorf("ten shots weigh as much as the assumed habit: %+v", few)
+	}
+}
+
+// Readings by eye err by a degree: that much does not make an athlete one who plays every angle.
+func TestHabitOfAnEyeLog(t *testing.T) {
+	angles, boards := make([]float64, 600), make([]float64, 600)
+	random := rand.New(rand.NewPCG(5, 5))
+	for i := range angles {
+		angles[i], boards[i] = 2+0.5*random.NormFloat64()+random.NormFloat64(), 14
+	}
+	shots := played(angles, boards)
+	for i := range shots {
+		shots[i].Errors, shots[i].Source = shot.StandardErrors{}, "eye"
+	}
+	habit := EstimateHabit(shots, func(*shot.Shot) bool { return false })
+	if math.Abs(habit.LaunchAngleDeg-2) > 0.15 || math.Abs(habit.LaunchWidthDeg-1) > 0.35 {
+		t.Errorf("%.2f give or take %.2f degrees, want 2 give or take 1", habit.LaunchAngleDeg, habit.LaunchWidthDeg)
 	}
 }
 

@@ -18,12 +18,15 @@ type Lane struct {
 	// rotation less the stated one.
 	RevFactor   float64
 	RotationDeg float64
+	// PinShift is how many boards farther inside than the motion law has it a ball arrives there whose
+	// path is outermost at a board; nil for none.
+	PinShift func(breakpointBoard float64) float64
 }
 
 // prepareLanes prepares the request's lanes; without any, the request's own film is all there is.
 func (s *scorer) prepareLanes(request Request) ([]preparedLane, error) {
 	if len(request.Lanes) == 0 {
-		return []preparedLane{{s.table, s.athlete, 1}}, nil
+		return []preparedLane{{table: s.table, athlete: s.athlete, weight: 1}}, nil
 	}
 	prepared, total := make([]preparedLane, len(request.Lanes)), 0.0
 	for i, one := range request.Lanes {
@@ -38,7 +41,7 @@ func (s *scorer) prepareLanes(request Request) ([]preparedLane, error) {
 		athlete := request.Athlete
 		athlete.RevRPM *= one.RevFactor
 		athlete.RotationDeg += one.RotationDeg
-		prepared[i] = preparedLane{table, athlete, one.Weight}
+		prepared[i] = preparedLane{table, athlete, one.Weight, one.PinShift}
 		total += one.Weight
 	}
 	for i := range prepared {

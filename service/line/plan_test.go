@@ -168,7 +168,7 @@ func TestValueAgainstRandomSampling(t *testing.T) {
 					scatter.SpeedMPH * random.NormFloat64(), scatter.RevRPM * random.NormFloat64(),
 				}
 				on := s.lanes[random.IntN(len(s.lanes))]
-				s.add(&sum, on.table.Run(s.ball, one.scaled(grown).apply(on.athlete.release(line.Aim))), 1.0/n)
+				s.add(&sum, on.run(s.ball, one.scaled(grown).apply(on.athlete.release(line.Aim))), 1.0/n)
 			}
 			// The standard error of the random ones is 0.03 pins, and 0.003 of a share.
 			if math.Abs(line.Pins-sum.Pins) > 0.12+3*line.StandardError ||
@@ -197,11 +197,12 @@ func TestPlanDoesNotDependOnCores(t *testing.T) {
 
 // A left-hander on the mirrored film gets the right-hander's plan, with right and left changed.
 func TestLeftHandedPlanIsTheMirror(t *testing.T) {
-	request := usual(t, "house_like.json")
-	request.Film.UL[4][30] += 40 // not symmetric
-	right := find(t, request)
-	request.Film, request.Athlete.Side = request.Film.Mirror(), lane.Left
-	left := find(t, request)
+	athlete := athletes()[3]
+	film := readFilm(t, "house_like.json")
+	film.UL[4][30] += 40 // not symmetric
+	right := find(t, freshLanes(film, athlete))
+	athlete.Side = lane.Left
+	left := find(t, freshLanes(film.Mirror(), athlete))
 	swap := strings.NewReplacer(
 		"left,",
 		"right,",

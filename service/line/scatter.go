@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"laneward/service/drill"
 	"laneward/service/lane"
 	"laneward/service/motion"
 	"laneward/service/shot"
@@ -51,12 +52,12 @@ type Estimate struct {
 	Measures []MeasureEstimate `json:"measures"`
 }
 
-// MeasureEstimate says how one number of a scatter came about. Used is the default shrunk toward
-// Own by the share of evidence, pairs/(pairs + 10).
+// MeasureEstimate says how one number of a scatter came about. Used is the default drawn toward Own
+// by pairs/(pairs + 10), where a pair counts for less than one when its readings err.
 type MeasureEstimate struct {
 	Name    string  `json:"name"`
 	Pairs   int     `json:"pairs"` // consecutive shots of one session and ball that both measured it
-	Own     float64 `json:"own"`   // from the pairs alone; 0 without pairs
+	Own     float64 `json:"own"`   // from the pairs alone, reading errors taken out; 0 without pairs
 	Default float64 `json:"default"`
 	Used    float64 `json:"used"`
 }
@@ -65,17 +66,18 @@ const (
 	// defaultWeight is how many pairs the default counts for: with 10 pairs own and default weigh
 	// the same. Our choice.
 	defaultWeight = 10
-	// moveLimit is how many default deviations two shots may lie apart; a larger difference is
-	// another target, not a miss.
+	// moveLimit is how many deviations, of the default and the readings, two shots may lie apart; a
+	// larger difference is another target, not a miss.
 	moveLimit = 8
-	// measurementFloor keeps a stated measurement error from explaining all of the scatter.
-	measurementFloor = 0.25
+	// leastShare of the default is what reading errors leave of a scatter at least, lest an error
+	// taken too large explain all of it. Our choice.
+	leastShare = 0.5
 )
 
 type measure struct {
 	name      string
 	value     func(*shot.Shot) *float64
-	errorOf   func(*shot.Shot) *float64
+	reading   drill.Measure
 	deviation func(*Scatter) *float64
 }
 
@@ -83,35 +85,35 @@ var measures = []measure{
 	{
 		"arrows_boards",
 		func(s *shot.Shot) *float64 { return s.ArrowsBoard },
-		func(s *shot.Shot) *float64 { return s.Errors.Board },
+		drill.Board,
 		func(s *Scatter) *float64 { return &s.ArrowsBoards },
 	},
 	{
 		"launch_angle_deg",
 		func(s *shot.Shot) *float64 { return s.LaunchAngleDeg },
-		func(s *shot.Shot) *float64 { return s.Errors.AngleDeg },
+		drill.LaunchAngle,
 		func(s *Scatter) *float64 { return &s.LaunchAngleDeg },
 	},
 	{
 		"speed_mph",
 		func(s *shot.Shot) *float64 { return s.SpeedMPH },
-		func(s *shot.Shot) *float64 { return s.Errors.SpeedMPH },
+		drill.Speed,
 		func(s *Scatter) *float64 { return &s.SpeedMPH },
 	},
 	{
 		"rev_rpm",
 		func(s *shot.Shot) *float64 { return s.RevRateRPM },
-		func(s *shot.Shot) *float64 { return s.Errors.RevRateRPM },
+		drill.RevRate,
 		func(s *Scatter) *float64 { return &s.RevRPM },
 	},
 }
 
 // EstimateScatter estimates one athlete's scatter. What the athlete intended is not recorded, so it
 // compares consecutive shots of a session with the same ball: of two independent shots of deviation
-// s, the difference has mean size 2 s/sqrt(pi). A difference of more than 8 default deviations is
-// another target and left out; smaller moves count as scatter. A stated measurement error is taken
-// out in squares. Few pairs leave the result near [AssumedScatter]. The order of shots does not
-// matter.
+// s, the difference has mean size 2 s/sqrt(pi). A difference of more than 8 such deviations is
+// another target and left out; smaller moves count as scatter. The error of each reading, stated or
+// assumed of its source ([drill.AssumedErrors]), is taken out in squares. Few pairs, and pairs read
+// with a large error, leave the result near [AssumedScatter]. The order of shots does not matter.
 func EstimateScatter(shots []shot.Shot) Estimate {
 	pairs := consecutive(shots)
 	estimate := Estimate{Scatter: AssumedScatter()}
@@ -156,49 +158,77 @@ func (m measure) estimate(pairs [][2]*shot.Shot, standard float64) MeasureEstima
 	sum, errors := 0.0, 0.0
 	for _, pair := range pairs {
 		a, b := m.value(pair[0]), m.value(pair[1])
-		if a == nil || b == nil || math.Abs(*a-*b) > moveLimit*standard {
+		if a == nil || b == nil || m.moved(*a-*b, pair, standard) {
 			continue
 		}
 		row.Pairs++
 		sum += math.Abs(*a - *b)
-		for _, s := range pair {
-			if e := m.errorOf(s); e != nil {
-				errors += *e * *e / 2
-			}
-		}
+		errors += m.errorVariance(pair)
 	}
-	if row.Pairs > 0 {
-		seen := sum / float64(row.Pairs) * math.Sqrt(math.Pi) / 2
-		row.Own = math.Sqrt(max(seen*seen-errors/float64(row.Pairs), measurementFloor*seen*seen))
+	if row.Pairs == 0 {
+		row.Used = standard
+		return row
 	}
 	n := float64(row.Pairs)
-	row.Used = math.Sqrt((defaultWeight*standard*standard + n*row.Own*row.Own) / (defaultWeight + n))
+	seen := sum / n * math.Sqrt(math.Pi) / 2
+	row.Own = math.Sqrt(withoutError(seen*seen, errors/n, standard))
+	evidence := n * square(trueShare(errors/n, standard))
+	row.Used = math.Sqrt((defaultWeight*square(standard) + evidence*square(row.Own)) / (defaultWeight + evidence))
 	return row
 }
+
+// errorVariance is the mean of the squared reading errors of a pair.
+func (m measure) errorVariance(pair [2]*shot.Shot) float64 {
+	return (square(drill.StandardError(m.reading, pair[0])) + square(drill.StandardError(m.reading, pair[1]))) / 2
+}
+
+// moved reports whether two shots lie so far apart that they were aimed at two targets.
+func (m measure) moved(apart float64, pair [2]*shot.Shot, standard float64) bool {
+	return math.Abs(apart) > moveLimit*math.Sqrt(square(standard)+m.errorVariance(pair))
+}
+
+// withoutError is the variance that is left of the one seen when that of the readings is taken out.
+func withoutError(seen, errors, standard float64) float64 {
+	return max(seen-errors, min(seen, square(leastShare*standard)))
+}
+
+// trueShare is what share of the variance seen is the athlete's and not the readings', to be
+// expected. A variance is known from n pairs as well as from n times its square without any error.
+func trueShare(errors, standard float64) float64 {
+	return square(standard) / (square(standard) + errors)
+}
+
+func square(x float64) float64 { return x * x }
 
 func correlation(pairs [][2]*shot.Shot, assumed Scatter) MeasureEstimate {
 	standard := assumed.ArrowsAngleCorrelation
 	row := MeasureEstimate{Name: "arrows_angle_correlation", Default: standard}
-	var xx, xy, yy float64
+	boards, angles := measures[0], measures[1]
+	var xx, xy, yy, xError, yError float64
 	for _, pair := range pairs {
 		a, b := pair[0], pair[1]
 		if a.ArrowsBoard == nil || b.ArrowsBoard == nil || a.LaunchAngleDeg == nil || b.LaunchAngleDeg == nil {
 			continue
 		}
 		x, y := *a.ArrowsBoard-*b.ArrowsBoard, *a.LaunchAngleDeg-*b.LaunchAngleDeg
-		if math.Abs(x) > moveLimit*assumed.ArrowsBoards || math.Abs(y) > moveLimit*assumed.LaunchAngleDeg {
+		if boards.moved(x, pair, assumed.ArrowsBoards) || angles.moved(y, pair, assumed.LaunchAngleDeg) {
 			continue
 		}
-		xx, xy, yy = xx+x*x, xy+x*y, yy+y*y
+		xx, xy, yy = xx+x*x/2, xy+x*y/2, yy+y*y/2
+		xError, yError = xError+boards.errorVariance(pair), yError+angles.errorVariance(pair)
 		row.Pairs++
 	}
-	if xx > 0 && yy > 0 {
-		row.Own = xy / math.Sqrt(xx*yy)
-	} else {
-		row.Pairs = 0 // nothing varied, so nothing is known
+	if !(xx > 0 && yy > 0) { // nothing varied, so nothing is known
+		row.Pairs, row.Used = 0, standard
+		return row
 	}
 	n := float64(row.Pairs)
-	row.Used = (defaultWeight*standard + n*row.Own) / (defaultWeight + n)
+	own := math.Sqrt(
+		withoutError(xx/n, xError/n, assumed.ArrowsBoards) * withoutError(yy/n, yError/n, assumed.LaunchAngleDeg),
+	)
+	row.Own = min(max(xy/n/own, -1), 1)
+	evidence := n * trueShare(xError/n, assumed.ArrowsBoards) * trueShare(yError/n, assumed.LaunchAngleDeg)
+	row.Used = (defaultWeight*standard + evidence*row.Own) / (defaultWeight + evidence)
 	return row
 }
 

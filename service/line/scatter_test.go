@@ -9,8 +9,14 @@ import (
 	"github.com/google/uuid"
 	"pgregory.net/rapid"
 
+	"laneward/service/drill"
 	"laneward/service/shot"
 )
+
+// exact are the errors of readings that have none.
+func exact() shot.StandardErrors {
+	return shot.StandardErrors{Board: ptr(0), AngleDeg: ptr(0), SpeedMPH: ptr(0), RevRateRPM: ptr(0)}
+}
 
 func ptr(v float64) *float64 { return &v }
 
@@ -27,6 +33,7 @@ func invented(n int, scatter Scatter, seed uint64) []shot.Shot {
 			LaunchAngleDeg: ptr(2 + scatter.LaunchAngleDeg*(r*z+math.Sqrt(1-r*r)*random.NormFloat64())),
 			SpeedMPH:       ptr(17 + scatter.SpeedMPH*random.NormFloat64()),
 			RevRateRPM:     ptr(330 + scatter.RevRPM*random.NormFloat64()),
+			Errors:         exact(),
 		}
 	}
 	return shots
@@ -63,6 +70,65 @@ func TestMeasurementErrorIsTakenOut(t *testing.T) {
 	within(t, "arrows", EstimateScatter(shots).Scatter.ArrowsBoards, 1, 0.1)
 }
 
+// asRead makes a log out of exact shots: readings that err as those of a source do, and say nothing
+// of it.
+func asRead(shots []shot.Shot, source string, seed uint64) []shot.Shot {
+	board, angle, speed, revs, _ := drill.AssumedErrors(source)
+	random := rand.New(rand.NewPCG(seed, 8))
+	for i := range shots {
+		*shots[i].ArrowsBoard += board * random.NormFloat64()
+		*shots[i].LaunchAngleDeg += angle * random.NormFloat64()
+		*shots[i].SpeedMPH += speed * random.NormFloat64()
+		*shots[i].RevRateRPM += revs * random.NormFloat64()
+		shots[i].Errors, shots[i].Source = shot.StandardErrors{}, source
+	}
+	return shots
+}
+
+// Over many logs of 400 shots the scatter at the arrows comes out as it is, whatever read them and
+// though no error is stated, and of single ones no more strays than their number of pairs allows.
+// Where the eye errs by much more than athletes do (angle, speed, revolutions), a practised league
+// bowler's is left, and never the eye's.
+func TestReadingErrorOfTheSourceIsTakenOut(t *testing.T) {
+	const logs, n = 60, 400
+	for _, truth := range []Scatter{
+		{ArrowsBoards: 0.8, LaunchAngleDeg: 0.22, SpeedMPH: 0.3, RevRPM: 10, ArrowsAngleCorrelation: -0.73},
+		{ArrowsBoards: 1.4, LaunchAngleDeg: 0.4, SpeedMPH: 0.5, RevRPM: 16, ArrowsAngleCorrelation: -0.6},
+	} {
+		for _, source := range []string{"eye", "video", "sensor", ""} {
+			board, _, _, _, _ := drill.AssumedErrors(source)
+			sum, strays := 0.0, 0
+			var mean Scatter
+			for seed := range uint64(logs) {
+				got := EstimateScatter(asRead(invented(n, truth, 10+seed), source, seed)).Scatter
+				sum += got.ArrowsBoards / logs
+				mean.LaunchAngleDeg += got.LaunchAngleDeg / logs
+				mean.SpeedMPH += got.SpeedMPH / logs
+				mean.RevRPM += got.RevRPM / logs
+				// A variance from n consecutive differences has a standard error of 1.82/sqrt(n) of itself.
+				standardErr := (square(truth.ArrowsBoards) + square(board)) * 1.82 / math.Sqrt(n)
+				if math.Abs(square(got.ArrowsBoards)-square(truth.ArrowsBoards)) > 2*standardErr {
+					strays++
+				}
+			}
+			within(t, source+": arrows", sum, truth.ArrowsBoards, 0.06)
+			if strays > logs/7 {
+				t.Errorf("%q: %d of %d logs lie outside two standard errors", source, strays, logs)
+			}
+			assumed := AssumedScatter()
+			for name, one := range map[string][3]float64{
+				"angle": {mean.LaunchAngleDeg, truth.LaunchAngleDeg, assumed.LaunchAngleDeg},
+				"speed": {mean.SpeedMPH, truth.SpeedMPH, assumed.SpeedMPH},
+				"revs":  {mean.RevRPM, truth.RevRPM, assumed.RevRPM},
+			} {
+				if low, high := min(one[1], one[2]), max(one[1], one[2]); one[0] < 0.9*low || one[0] > 1.15*high {
+					t.Errorf("%q: %s %.3f, true %.3f, assumed %.3f", source, name, one[0], one[1], one[2])
+				}
+			}
+		}
+	}
+}
+
 func TestFewShotsStayNearTheDefault(t *testing.T) {
 	if got := EstimateScatter(nil).Scatter; got != AssumedScatter() {
 		t.Errorf("without shots: %+v", got)
@@ -70,8 +136,8 @@ func TestFewShotsStayNearTheDefault(t *testing.T) {
 	// One pair, two boards apart: own deviation sqrt(pi), weight 1 against 10.
 	session := uuid.UUID{1}
 	estimate := EstimateScatter([]shot.Shot{
-		{ID: uuid.UUID{2}, SessionID: session, Order: 2, ArrowsBoard: ptr(12)},
-		{ID: uuid.UUID{1}, SessionID: session, Order: 1, ArrowsBoard: ptr(10)},
+		{ID: uuid.UUID{2}, SessionID: session, Order: 2, ArrowsBoard: ptr(12), Errors: exact()},
+		{ID: uuid.UUID{1}, SessionID: session, Order: 1, ArrowsBoard: ptr(10), Errors: exact()},
 		{ID: uuid.UUID{3}, SessionID: uuid.UUID{9}, Order: 1, ArrowsBoard: ptr(30)}, // another session: no pair
 		{ID: uuid.UUID{4}, SessionID: session, Order: 3, ArrowsBoard: ptr(20), BallID: &uuid.UUID{7}},
 	})

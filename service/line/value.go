@@ -23,9 +23,19 @@ type scorer struct {
 
 // preparedLane is what a lane may be, and what the athlete's release may be there.
 type preparedLane struct {
-	table   *motion.Table
-	athlete Athlete
-	weight  float64
+	table    *motion.Table
+	athlete  Athlete
+	weight   float64
+	pinShift func(breakpointBoard float64) float64 // nil for none
+}
+
+// run is what becomes of a delivery on the lane.
+func (on *preparedLane) run(ball motion.Ball, release motion.Release) motion.Outcome {
+	outcome := on.table.Run(ball, release)
+	if on.pinShift != nil && outcome.Reaches() {
+		outcome.PinBoard += on.pinShift(outcome.BreakpointBoard)
+	}
+	return outcome
 }
 
 func newScorer(request Request) (*scorer, error) {
@@ -88,7 +98,7 @@ func (s *scorer) score(aim Aim, misses []miss) tally {
 		for k := range pairs {
 			pins := 0.0
 			for _, one := range misses[2*(k*len(s.lanes)+l):][:2] {
-				outcome := on.table.Run(s.ball, one.scaled(grown).apply(release))
+				outcome := on.run(s.ball, one.scaled(grown).apply(release))
 				pins += s.add(&sum.Value, outcome, share)
 			}
 			blocks = append(blocks, block{pins / 2, on.weight / float64(pairs)})

@@ -22,9 +22,12 @@ type State struct {
 	LogRevs    float64             // ln(true revolutions / stated)
 	Rotation   float64             // true rotation less the stated one, degrees
 	LogZone    [len(zones)]float64 // ln of the oil at each zone's board, the whole length
+	// PinShift is what none of the others explains (patches, oil carried down, flare): how much
+	// farther inside the ball arrives, in boards, see [State.PinShiftAt].
+	PinShift [3]float64
 }
 
-// zones are the boards (from the right gutter) between which the zones' factors are straight.
+// zones are the athlete's own boards between which the zones' factors are straight.
 var zones = [...]float64{5, 10, 15, 20, 26}
 
 // Spread is one standard deviation of every number of a fresh lane's state, all of them
@@ -34,6 +37,7 @@ func Spread() State {
 	return State{
 		LogMuDry: 0.176, LogFilm: 0.405, LengthFt: 1.76, LogOutside: 0.34, LogMuOil: 0.675, LogSlip: 0.54,
 		LogRevs: 0.095, Rotation: 6.75, LogZone: [len(zones)]float64{0.35, 0.35, 0.35, 0.35, 0.35},
+		PinShift: [3]float64{0.6, 0.5, 0.4},
 	}
 }
 
@@ -44,6 +48,9 @@ func (s *State) each(visit func(i int, value *float64)) {
 	}
 	for i := range s.LogZone {
 		numbers = append(numbers, &s.LogZone[i])
+	}
+	for i := range s.PinShift {
+		numbers = append(numbers, &s.PinShift[i])
 	}
 	for i, number := range numbers {
 		visit(i, number)
@@ -77,8 +84,12 @@ func Fresh(n int, scale float64) []State {
 	return states
 }
 
-// Film is the stated film as it lies in this state.
-func (s State) Film(stated *oil.Film) *oil.Film {
+// Film is the stated film as it lies in this state for an athlete of this side: a left-hander's
+// lanes are the mirror images of a right-hander's.
+func (s State) Film(stated *oil.Film, side lane.Side) *oil.Film {
+	if side == lane.Left {
+		return s.Film(stated.Mirror(), lane.Right).Mirror()
+	}
 	film := *stated
 	film.LengthFt = min(max(stated.LengthFt+s.LengthFt, 0), lane.LengthFt)
 	stretch := 1.0
@@ -124,6 +135,13 @@ func (s State) Friction(stated motion.Friction) motion.Friction {
 	stated.MuOil *= math.Exp(s.LogMuOil)
 	stated.SlipMPS *= motion.SlipScale(math.Exp(s.LogSlip))
 	return stated
+}
+
+// PinShiftAt is how many boards farther inside than the motion law has it a ball arrives whose path
+// is outermost at this board: a parabola over that board, level inside of board 26.
+func (s State) PinShiftAt(breakpointBoard float64) float64 {
+	w := min(max((breakpointBoard-10)/8, -1.5), 2)
+	return s.PinShift[0] + s.PinShift[1]*w + s.PinShift[2]*(w*w-0.5)
 }
 
 // RevFactor is the athlete's true revolutions over the stated ones.

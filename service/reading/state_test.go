@@ -51,7 +51,7 @@ func anyFilm() *oil.Film {
 
 func TestNothingUnknownChangesNothing(t *testing.T) {
 	film := anyFilm()
-	same := State{}.Film(film)
+	same := State{}.Film(film, lane.Right)
 	for b := range film.UL {
 		for row := range film.UL[b] {
 			if math.Abs(same.UL[b][row]-film.UL[b][row]) > 1e-9 {
@@ -69,13 +69,13 @@ func TestNothingUnknownChangesNothing(t *testing.T) {
 
 func TestStatesOfTheFilm(t *testing.T) {
 	film := anyFilm()
-	if got := (State{LogFilm: math.Log(2)}).Film(film).VolumeUL(); math.Abs(got/film.VolumeUL()-2) > 1e-9 {
+	if got := (State{LogFilm: math.Log(2)}).Film(film, lane.Right).VolumeUL(); math.Abs(got/film.VolumeUL()-2) > 1e-9 {
 		t.Errorf("twice the oil is %g of it", got/film.VolumeUL())
 	}
-	if got := (State{LengthFt: 4}).Film(film); got.LengthFt != 44 || got.OiledFt(0.1) < 43 {
+	if got := (State{LengthFt: 4}).Film(film, lane.Right); got.LengthFt != 44 || got.OiledFt(0.1) < 43 {
 		t.Errorf("4 ft longer: %g ft, oil to %g ft", got.LengthFt, got.OiledFt(0.1))
 	}
-	more := State{LogOutside: math.Log(2)}.Film(film)
+	more := State{LogOutside: math.Log(2)}.Film(film, lane.Right)
 	for board, want := range map[int]float64{20: 1, 15: 1, 5: 2, 1: 2, 35: 2} {
 		if got := more.UL[board-1][10] / film.UL[board-1][10]; math.Abs(got-want) > 1e-9 {
 			t.Errorf("board %d has %g times its oil, want %g", board, got, want)
@@ -83,7 +83,7 @@ func TestStatesOfTheFilm(t *testing.T) {
 	}
 	zone := State{}
 	zone.LogZone[1] = math.Log(2)
-	worn := zone.Film(film)
+	worn := zone.Film(film, lane.Right)
 	for board, want := range map[int]float64{10: math.Log(2), 5: 0, 15: 0, 1: 0, 30: 0} {
 		if got := math.Log(worn.UL[board-1][10] / film.UL[board-1][10]); math.Abs(got-want) > 1e-9 {
 			t.Errorf("board %d: log factor %g, want %g", board, got, want)
@@ -91,11 +91,36 @@ func TestStatesOfTheFilm(t *testing.T) {
 	}
 }
 
+// A left-hander's lanes are the mirror images of a right-hander's.
+func TestLanesMirror(t *testing.T) {
+	film := anyFilm()
+	for b := range film.UL {
+		film.UL[b][20] += float64(b) // not symmetric
+	}
+	for i, state := range Fresh(4, 1) {
+		if diff := cmp.Diff(state.Film(film, lane.Right), state.Film(film.Mirror(), lane.Left).Mirror()); diff != "" {
+			t.Errorf("state %d (-right +left, mirrored):\n%s", i, diff)
+		}
+	}
+}
+
+func TestPinShift(t *testing.T) {
+	state := State{PinShift: [3]float64{1, 2, 4}}
+	for board, want := range map[float64]float64{10: -1, 18: 5, 2: 1, -2: 5, -9: 5, 26: 19, 39: 19} {
+		if got := state.PinShiftAt(board); math.Abs(got-want) > 1e-12 {
+			t.Errorf("outermost at board %g: %g, want %g", board, got, want)
+		}
+	}
+	if got := (State{}).PinShiftAt(8); got != 0 {
+		t.Errorf("as stated: %g", got)
+	}
+}
+
 func TestDrawnLanesAreLanes(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		n := 2 * rapid.IntRange(1, 20).Draw(t, "pairs")
 		for _, state := range Fresh(n, rapid.Float64Range(0, 2).Draw(t, "scale")) {
-			film, friction := state.Film(anyFilm()), state.Friction(motion.NominalFriction())
+			film, friction := state.Film(anyFilm(), lane.Left), state.Friction(motion.NominalFriction())
 			if err := film.Validate(); err != nil {
 				t.Fatal(err)
 			}
