@@ -257,6 +257,11 @@ func TestCompletion(t *testing.T) {
 		"a kind after a flag":       {[]string{"list", "--squad", "Tuesday", "d"}, "drills"},
 		"a shell":                   {[]string{"completion", ""}, "bash fish zsh"},
 		"a file":                    {[]string{"import", "lo"}, ""},
+		"flags of a plan on a file": {[]string{"plan", "--r"}, "--reps --rot-deg --rpm"},
+		"flags of side B":           {[]string{"compare", "--against-s"}, "--against-scatter-boards --against-side --against-slide-boards --against-spares"},
+		"a side's values":           {[]string{"compare", "--film", "a.csv", "--against-side", ""}, "left right"},
+		"a format":                  {[]string{"missmap", "--film", "a.csv", "--format", ""}, "csv json text"},
+		"a film's file":             {[]string{"line", "--film", "a"}, ""},
 		"nothing hidden":            {[]string{"compl"}, "completion"},
 		"after a flag with a value": {[]string{"list", "--session=x", "sh"}, "shots"},
 	}

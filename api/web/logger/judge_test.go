@@ -52,6 +52,7 @@ type judgeWant struct {
 type wantedShot struct {
 	Verdict     drill.Verdict     `json:"verdict"`
 	Probability json.Number       `json:"probability"`
+	Doubt       string            `json:"doubt,omitempty"`
 	Rules       []wantedJudgement `json:"rules"`
 }
 
@@ -116,7 +117,7 @@ func (c *judgeCase) ask() {
 	d = d.For(c.Side)
 	judged := d.Judge(c.Shots)
 	for _, j := range judged {
-		w := wantedShot{Verdict: j.Verdict, Probability: written(j.ProbabilityKept)}
+		w := wantedShot{Verdict: j.Verdict, Probability: written(j.ProbabilityKept), Doubt: j.Doubt()}
 		for _, r := range j.Rules {
 			w.Rules = append(w.Rules, wantedJudgement{
 				r.Verdict,
@@ -408,7 +409,7 @@ func TestJudgeGolden(t *testing.T) {
 // compareJudging runs the page's own modules over the cases and lists where they say otherwise.
 // Words have to be the same, numbers to within 1e-9 of the larger of themselves and 1.
 const compareJudging = `(async () => {
-	const [{ forSide, judgeAll }, { score }, { sentence }] = await Promise.all(["judge", "score", "sentence"].map((name) => import("/logger/" + name + ".js")));
+	const [{ forSide, judgeAll }, { score }, { sentence }, { doubt }] = await Promise.all(["judge", "score", "sentence", "words"].map((name) => import("/logger/" + name + ".js")));
 	const cases = (await (await fetch("/cases")).text()).trim().split("\n").map((line) => JSON.parse(line));
 	const faults = []; let judgements = 0;
 	cases.forEach((c, n) => {
@@ -422,6 +423,7 @@ const compareJudging = `(async () => {
 		(c.want.judged ?? []).forEach((want, i) => {
 			check("shot " + i, judged[i].verdict, want.verdict);
 			check("shot " + i + " probability", judged[i].probabilityKept, want.probability);
+			check("shot " + i + " doubt", doubt(judged[i]).replace("\u00a0", " "), want.doubt ?? "");
 			want.rules.forEach((rule, j) => {
 				judgements++;
 				for (const [name, none] of Object.entries({ verdict: "", basis: "", value: 0, standardError: 0, margin: 0, probabilityKept: 0, miss: "", reason: "" })) {

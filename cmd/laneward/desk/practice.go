@@ -11,8 +11,6 @@ import (
 
 	"github.com/google/uuid"
 
-	"laneward/cmd/laneward/terminal"
-
 	"laneward/openapi"
 	"laneward/openapi/client"
 	"laneward/openapi/client/local"
@@ -277,10 +275,10 @@ func (d *logDesk) judgementWords(id uuid.UUID) string {
 		if judged.Verdict == drill.Unknown {
 			return "not judged: " + strings.Join(parts, "; ")
 		}
-		return "broken: " + strings.Join(parts, "; ") + likely(judged)
+		return "broken: " + strings.Join(parts, "; ") + doubt(judged)
 	case closest >= 0:
 		rule := judged.Rules[closest]
-		return "kept, " + amount(rule.Margin, d.drill.Rules[closest].Unit()) + " to spare" + likely(judged)
+		return "kept, " + amount(rule.Margin, d.drill.Rules[closest].Unit()) + " to spare" + doubt(judged)
 	}
 	return "kept"
 }
@@ -344,14 +342,10 @@ func amount(value float64, unit string) string {
 	return text + " " + unit
 }
 
-// sureEnough is the probability from which the reading's error is not mentioned.
-const sureEnough = 0.95
-
-// likely says how likely it is that a shot was kept, where the reading's error leaves it in doubt.
-func likely(judged drill.ShotJudgement) string {
-	kept := judged.ProbabilityKept
-	if kept > sureEnough && judged.Verdict == drill.Kept || kept < 1-sureEnough && judged.Verdict == drill.Broken {
-		return ""
+// doubt says how likely it is that a shot was kept, where a reading's error leaves it open.
+func doubt(judged drill.ShotJudgement) string {
+	if words := judged.Doubt(); words != "" {
+		return " (" + words + ")"
 	}
-	return fmt.Sprintf(" (%s likely kept)", terminal.Percent(kept))
+	return ""
 }

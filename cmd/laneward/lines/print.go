@@ -3,7 +3,6 @@
 package lines
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"fmt"
 
@@ -25,28 +24,8 @@ var (
 	MissMap    = Printer[advice.MissMap]{printMissMap, missMapRows}
 )
 
-// FormatFlag says how an answer is printed.
-type FormatFlag struct {
-	Format string `enum:"text,json,csv" default:"text" help:"text, json or csv (${default})."`
-}
-
-// The formats besides text.
-const (
-	formatJSON = "json"
-	formatCSV  = "csv"
-)
-
-// Check takes --json for the format; it fails when another one was asked for beside it.
-func (f FormatFlag) Check(out *terminal.Console) error {
-	if out.JSON && f.Format == formatCSV {
-		return terminal.Usage("--json and --format csv: write one of them")
-	}
-	out.JSON = out.JSON || f.Format == formatJSON
-	return nil
-}
-
 // Print prints an answer that was computed here. JSON is the server's for the same answer.
-func (p Printer[Answer]) Print(out terminal.Console, f FormatFlag, answer *Answer) error {
+func (p Printer[Answer]) Print(out terminal.Console, f terminal.FormatFlag, answer *Answer) error {
 	switch {
 	case out.JSON:
 		text, err := json.Marshal(answer)
@@ -54,14 +33,14 @@ func (p Printer[Answer]) Print(out terminal.Console, f FormatFlag, answer *Answe
 			return fmt.Errorf("write the answer: %w", err)
 		}
 		return out.PrintJSON(text)
-	case f.Format == formatCSV:
-		return csv.NewWriter(out.Env.Stdout).WriteAll(p.rows(answer))
+	case f.CSV():
+		return out.PrintCSV(p.rows(answer))
 	}
 	return p.text(out, answer)
 }
 
 // PrintReceived prints an answer of a server.
-func (p Printer[Answer]) PrintReceived(out terminal.Console, f FormatFlag, text []byte) error {
+func (p Printer[Answer]) PrintReceived(out terminal.Console, f terminal.FormatFlag, text []byte) error {
 	if out.JSON {
 		return out.PrintJSON(text)
 	}

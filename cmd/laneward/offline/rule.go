@@ -19,6 +19,7 @@ import (
 )
 
 type ruleCommand struct {
+	terminal.FormatFlag
 	Sentence []string        `arg:"" help:"The rule in words; several are several rules of one drill."`
 	Shots    string          `       help:"Judge this log by it: CSV with the columns of laneward columns, - for stdin."                  placeholder:"FILE"`
 	Reps     int             `       help:"How many shots are asked for; what the sentence says, or 30."                                  placeholder:"SHOTS"`
@@ -31,16 +32,22 @@ type ruleCommand struct {
 func (ruleCommand) Help() string {
 	return `Reads a rule and prints it as it would be judged. With --shots it judges a log by it, with the score and the judgement of each shot that the server would give. Needs no server.
 
+The columns of --format csv with --shots, a row a shot: order, time, verdict (kept, broken or unknown), probability_kept (of all rules), and of each rule, beginning with rule_1_, rule_2_ and so on: verdict, value, standard_error, margin (negative when broken), probability_kept, miss, basis and reason. Without --shots, a row a rule: rule, sentence, from, to, unit.
+
 Examples:
 
     laneward rule "play inside, keep the ball at board 10 or inside"
     laneward rule "board 10 or inside, at least 24 of 30" --shots tonight.csv
-    laneward rule "do not leave the 10" "speed at least 17 mph" --shots tonight.csv --reps 30 --pass 0.8 --side left --json`
+    laneward rule "do not leave the 10" "speed at least 17 mph" --shots tonight.csv --reps 30 --pass 0.8 --side left --json
+    laneward rule "board 10 or inside" --shots tonight.csv --format csv > judged.csv`
 }
 
 // Run reads the rule, and judges the log when there is one.
 func (c *ruleCommand) Run(env terminal.Environment) error {
 	out := terminal.Console{Env: env, JSON: c.JSON}
+	if err := c.Check(&out); err != nil {
+		return err
+	}
 	names := make(drill.BallNames)
 	for _, name := range c.Ball {
 		names[ballID(name)] = name
@@ -68,7 +75,10 @@ func (c *ruleCommand) Run(env terminal.Environment) error {
 	asked = asked.For(lane.Side(c.Side))
 	judged := asked.Judge(shots)
 	score := asked.Score(shots, judged)
-	if c.JSON {
+	switch {
+	case c.CSV():
+		return out.PrintCSV(judgedRows(len(asked.Rules), shots, judged))
+	case out.JSON:
 		return printJSON(out, judgedReport(c.report(asked, sentences), score, shots, judged))
 	}
 	return printJudged(out, asked, sentences, score, shots, judged)
@@ -223,7 +233,10 @@ func printJSON(out terminal.Console, value any) error {
 }
 
 func (c *ruleCommand) print(out terminal.Console, asked drill.Drill, sentences []string) error {
-	if c.JSON {
+	switch {
+	case c.CSV():
+		return out.PrintCSV(ruleRows(asked, sentences))
+	case out.JSON:
 		return printJSON(out, c.report(asked, sentences))
 	}
 	return out.Print(ruleWords(asked, sentences))
@@ -271,7 +284,20 @@ func printJudged(
 	if err := out.PrintTable(list); err != nil {
 		return err
 	}
-	return out.Print("\n" + out.Paragraph(score.Reading, ""))
+	var reports []drill.JudgementReport
+	for _, one := range judged {
+		reports = append(reports, one.Reports()...)
+	}
+	return out.Print(ChanceWords(out, reports) + "\n" + out.Paragraph(score.Reading, ""))
+}
+
+// ChanceWords explain the chances under a table of judgements, where one needs it.
+func ChanceWords(out terminal.Console, judgements []drill.JudgementReport) string {
+	note := drill.ChanceNote(judgements)
+	if note == "" {
+		return ""
+	}
+	return "\n" + out.Paragraph(note, "")
 }
 
 // JudgementCells are verdict, rule (to be filled in), value, margin, chance, miss, why.

@@ -103,7 +103,7 @@ func answerHere[Answer any, Drawable interface {
 	drawable
 }](
 	out terminal.Console,
-	format lines.FormatFlag,
+	format terminal.FormatFlag,
 	pictures offline.PictureFlags,
 	printer lines.Printer[Answer],
 	compute func(progress advice.Progress) (Drawable, error),

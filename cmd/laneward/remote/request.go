@@ -24,7 +24,7 @@ import (
 // lineFlags are what every command that asks a server for lines has.
 type lineFlags struct {
 	squadFlags
-	lines.FormatFlag
+	terminal.FormatFlag
 	wornFlags
 	Athlete string `arg:"" optional:"" help:"The athlete, by name or id; an athlete's own when left out. With --film, what to call whoever bowls."`
 	Pattern string `required:"" xor:"film" placeholder:"NAME" help:"The oil pattern, by name or id: one with a load table or a film map."`

@@ -235,7 +235,21 @@ func (c *squadConnection) printJudgements(judged openapi.Judgements) error {
 		c.Say("No shot counts for this drill yet.")
 		return nil
 	}
-	list := terminal.NewTable(
+	list, reports, err := c.judgementTable(judged)
+	if err != nil {
+		return err
+	}
+	if err := c.PrintTable(list); err != nil || c.Quiet {
+		return err
+	}
+	return c.Print(offline.ChanceWords(c.Console, reports))
+}
+
+// judgementTable has a row a rule of each shot, and the judgements in it.
+func (c *squadConnection) judgementTable(
+	judged openapi.Judgements,
+) (list *terminal.Table, reports []drill.JudgementReport, err error) {
+	list = terminal.NewTable(
 		"time",
 		"shot>",
 		"verdict",
@@ -256,7 +270,9 @@ func (c *squadConnection) printJudgements(judged openapi.Judgements) error {
 	several := len(judged.Drill.Rules) > 1
 	for _, item := range judged.Items {
 		for i, rule := range item.Rules {
-			cells := offline.JudgementCells(judgementOf(rule))
+			report := judgementOf(rule)
+			reports = append(reports, report)
+			cells := offline.JudgementCells(report)
 			if several {
 				cells[1] = strconv.Itoa(i + 1)
 			}
@@ -267,7 +283,7 @@ func (c *squadConnection) printJudgements(judged openapi.Judgements) error {
 			} else if item.Shot.Standing != nil {
 				left, err := lane.Pins(*item.Shot.Standing...)
 				if err != nil {
-					return err
+					return nil, nil, err
 				}
 				standing = left.String()
 			}
@@ -275,7 +291,7 @@ func (c *squadConnection) printJudgements(judged openapi.Judgements) error {
 			list.Add(row...)
 		}
 	}
-	return c.PrintTable(list)
+	return list, reports, nil
 }
 
 // judgementOf is a judgement as the domain has it.

@@ -28,10 +28,16 @@ export function verdictWords(rule, judgement) {
 
 export const verdictTitle = { kept: "Kept", broken: "Broken", unknown: "Not measured", none: "Logged" };
 
-// likely says how likely it is that a shot was kept, where the reading's error leaves it in doubt.
-function likely({ verdict, probabilityKept }) {
-  if (verdict === "unknown" || verdict === "kept" && probabilityKept > 0.95 || verdict === "broken" && probabilityKept < 0.05) return "";
-  return `${percent(probabilityKept)} likely kept`;
+// doubt says how likely it is that a shot was kept, where the error of a reading leaves it in doubt,
+// as service/drill does: a shot that was read outside may well have been kept.
+export function doubt({ verdict, probabilityKept }) {
+  const sureEnough = 0.95;
+  if (verdict === "unknown" || verdict === "kept" && probabilityKept > sureEnough) return "";
+  if (verdict === "broken" && probabilityKept < 1 - sureEnough) return "";
+  const likely = `${percent(probabilityKept)} likely kept`;
+  return verdict === "broken" && probabilityKept >= 0.5
+    ? `yet ${likely}: the reading may be off by more than that`
+    : `${likely}, allowing for the reading's error`;
 }
 
 // marginLine is the one line about a judged shot under its verdict.
@@ -42,7 +48,7 @@ export function marginLine(drill, judged) {
   const rule = drill.rules[judged.rules.indexOf(worst)];
   if (judged.verdict === "unknown") return worst.reason;
   const words = verdictWords(rule, worst).replace(/^kept ?|^broken,? ?/, "");
-  return [words, worst.basis === "estimated" ? "estimated" : "", likely(judged)].filter(Boolean).join(", ");
+  return [words, worst.basis === "estimated" ? "estimated" : "", doubt(judged)].filter(Boolean).join(", ");
 }
 
 // verdictLine is a judged shot's verdict with its margin: "Kept by 2.5 boards", "Broken, 1.5 boards
