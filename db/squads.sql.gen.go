@@ -231,17 +231,24 @@ func (q *Queries) HistoryOf(ctx context.Context, arg HistoryOfParams) ([]History
 const historyOfAthlete = `-- name: HistoryOfAthlete :many
 SELECT h.squad_id, h.kind, h.id, h.rev, h.hash, h.body, h.replaced_by, h.replaced_at FROM history h
 WHERE h.squad_id = $1 AND (h.body ->> 'athlete_id' = $2::uuid::text OR h.kind = 'athlete' AND h.id = $2::uuid)
-ORDER BY h.rev LIMIT $3
+AND h.rev > $3 ORDER BY h.rev LIMIT $4
 `
 
 type HistoryOfAthleteParams struct {
-	SquadID uuid.UUID `db:"squad_id"`
-	Athlete uuid.UUID `db:"athlete"`
-	MaxRows int32     `db:"max_rows"`
+	SquadID  uuid.UUID `db:"squad_id"`
+	Athlete  uuid.UUID `db:"athlete"`
+	AfterRev int64     `db:"after_rev"`
+	MaxRows  int32     `db:"max_rows"`
 }
 
+// HistoryOfAthlete reads the replaced versions of an athlete's records, a page after a revision.
 func (q *Queries) HistoryOfAthlete(ctx context.Context, arg HistoryOfAthleteParams) ([]History, error) {
-	rows, err := q.db.Query(ctx, historyOfAthlete, arg.SquadID, arg.Athlete, arg.MaxRows)
+	rows, err := q.db.Query(ctx, historyOfAthlete,
+		arg.SquadID,
+		arg.Athlete,
+		arg.AfterRev,
+		arg.MaxRows,
+	)
 	if err != nil {
 		return nil, err
 	}

@@ -1,19 +1,14 @@
 package service
 
 import (
-	"archive/zip"
 	"context"
-	"encoding/json"
 	"fmt"
-	"io"
-	"slices"
 	"time"
 
 	"github.com/google/uuid"
 
 	"laneward/db"
 	"laneward/service/record"
-	"laneward/service/shot"
 )
 
 // TombstoneLife is how long deletions are remembered for devices that were away.
@@ -148,88 +143,9 @@ func (w *work) eraseSteps(ctx context.Context, athlete uuid.UUID) []func(after i
 	}
 }
 
-// Export writes everything the squad holds of an athlete as a zip: each kind as JSON, the shots as
-// CSV too, and the versions that were replaced. A coach may export anyone, an athlete themself.
-// begin is called before the first byte, when it is sure that there is something to write.
-func (s *Service) Export(ctx context.Context, user, squad, athlete uuid.UUID, begin func() (io.Writer, error)) error {
-	return s.readSquad(ctx, user, squad, func(w *work) error {
-		if w.role == record.RoleAnalyst {
-			return w.mustCoach()
-		}
-		rec, err := w.get(ctx, record.KindAthlete, athlete)
-		if err != nil {
-			return err
-		}
-		out, err := begin()
-		if err != nil {
-			return err
-		}
-		archive := zip.NewWriter(out)
-		if err := w.export(ctx, archive, rec.(*record.Athlete)); err != nil {
-			return err
-		}
-		return archive.Close()
-	})
-}
-
 // eachPage is how many records are read at a time, so that a long career does not have to fit in
 // memory.
 const eachPage = 2_000
-
-func (w *work) export(ctx context.Context, archive *zip.Writer, athlete *record.Athlete) error {
-	id := athlete.ID
-	if err := w.addJSON(archive, "athlete.json", athlete); err != nil {
-		return err
-	}
-	for _, kind := range []record.Kind{
-		record.KindMember, record.KindBall, record.KindAssignment, record.KindDrill, record.KindShot,
-	} {
-		if err := w.exportKind(ctx, archive, kind, id); err != nil {
-			return err
-		}
-	}
-	if err := w.exportSessions(ctx, archive, id); err != nil {
-		return err
-	}
-	history, err := w.HistoryOfAthlete(
-		ctx,
-		db.HistoryOfAthleteParams{SquadID: w.squad, Athlete: id, MaxRows: maxHistory},
-	)
-	if err != nil {
-		return err
-	}
-	versions := make([]map[string]any, len(history))
-	for i, h := range history {
-		versions[i] = map[string]any{
-			"kind":        h.Kind,
-			"id":          h.ID,
-			"rev":         h.Rev,
-			"replaced_at": h.ReplacedAt,
-			"record":      h.Body,
-		}
-	}
-	if err := w.addJSON(archive, "replaced-versions.json", versions); err != nil {
-		return err
-	}
-	return w.exportCSV(ctx, archive, id)
-}
-
-// maxHistory is more versions than a person's records have.
-const maxHistory = 1_000_000
-
-func (w *work) addFile(archive *zip.Writer, name string) (io.Writer, error) {
-	return archive.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Deflate, Modified: w.now})
-}
-
-func (w *work) addJSON(archive *zip.Writer, name string, value any) error {
-	file, err := w.addFile(archive, name)
-	if err != nil {
-		return err
-	}
-	encoder := json.NewEncoder(file)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(value)
-}
 
 // each visits the records of a kind, all or what an athlete may see, page by page.
 func (w *work) each(ctx context.Context, kind record.Kind, athlete *uuid.UUID, visit func(record.Record) error) error {
@@ -250,52 +166,4 @@ func (w *work) each(ctx context.Context, kind record.Kind, athlete *uuid.UUID, v
 		in.after = reached
 	}
 	return nil
-}
-
-func (w *work) exportKind(ctx context.Context, archive *zip.Writer, kind record.Kind, athlete uuid.UUID) error {
-	file, err := w.addFile(archive, string(kind)+"s.ndjson")
-	if err != nil {
-		return err
-	}
-	encoder := json.NewEncoder(file)
-	return w.each(ctx, kind, &athlete, func(r record.Record) error { return encoder.Encode(r) })
-}
-
-// exportSessions writes the athlete's own sessions and the shared ones they threw in.
-func (w *work) exportSessions(ctx context.Context, archive *zip.Writer, athlete uuid.UUID) error {
-	thrown, err := w.SessionIDsOfShots(ctx, db.SessionIDsOfShotsParams{SquadID: w.squad, AthleteID: athlete})
-	if err != nil {
-		return err
-	}
-	file, err := w.addFile(archive, "sessions.ndjson")
-	if err != nil {
-		return err
-	}
-	encoder := json.NewEncoder(file)
-	return w.each(ctx, record.KindSession, &athlete, func(r record.Record) error {
-		if r.Owner() == nil && !slices.Contains(thrown, r.Key()) {
-			return nil
-		}
-		return encoder.Encode(r)
-	})
-}
-
-func (w *work) exportCSV(ctx context.Context, archive *zip.Writer, athlete uuid.UUID) error {
-	file, err := w.addFile(archive, "shots.csv")
-	if err != nil {
-		return err
-	}
-	var failed error
-	err = shot.WriteCSV(file, func(yield func(shot.Shot) bool) {
-		failed = w.each(ctx, record.KindShot, &athlete, func(r record.Record) error {
-			if !yield(r.(*record.Shot).Shot) {
-				return fmt.Errorf("export: the writer stopped")
-			}
-			return nil
-		})
-	})
-	if err != nil {
-		return err
-	}
-	return failed
 }

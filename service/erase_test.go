@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -253,6 +254,42 @@ func TestExport(t *testing.T) {
 		if got := strings.Count(text, `"athlete_id"`); name != "athlete.json" && got < want {
 			t.Errorf("%s names the athlete %d times, want at least %d:\n%s", name, got, want, text)
 		}
+	}
+}
+
+// meanwhile is a reader that does something else before it reads on.
+type meanwhile struct {
+	bytes.Buffer
+	do func()
+}
+
+func (m *meanwhile) Write(data []byte) (int, error) {
+	m.do()
+	return m.Buffer.Write(data)
+}
+
+// TestUnreadExport: while an export is being sent, however slowly, it holds no connection, and its
+// file is gone afterwards.
+func TestUnreadExport(t *testing.T) {
+	f := newFixture(t, 1)
+	dir := t.TempDir()
+	t.Setenv("TMPDIR", dir)
+	squad, coach := f.squad(t)
+	athlete := newAthlete("Ansa Brightwater")
+	f.life(t, squad, coach, athlete)
+	others := 0
+	reader := &meanwhile{do: func() {
+		if _, err := f.Get(t.Context(), coach, squad, record.KindAthlete, athlete.ID); err != nil {
+			t.Errorf("a request beside an unread export: %v", err)
+		}
+		others++
+	}}
+	err := f.Export(t.Context(), coach, squad, athlete.ID, func() (io.Writer, error) { return reader, nil })
+	if err != nil || others == 0 {
+		t.Errorf("%d requests beside it, %v", others, err)
+	}
+	if left, err := os.ReadDir(dir); err != nil || len(left) > 0 {
+		t.Errorf("left behind: %v, %v", left, err)
 	}
 }
 

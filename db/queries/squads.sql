@@ -103,10 +103,11 @@ SELECT h.id FROM unnest(@ids::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
     SELECT one.id FROM history one WHERE one.squad_id = @squad_id AND one.kind = @kind AND one.id = wanted.id LIMIT 1
 ) h;
 
+-- HistoryOfAthlete reads the replaced versions of an athlete's records, a page after a revision.
 -- name: HistoryOfAthlete :many
 SELECT h.squad_id, h.kind, h.id, h.rev, h.hash, h.body, h.replaced_by, h.replaced_at FROM history h
 WHERE h.squad_id = @squad_id AND (h.body ->> 'athlete_id' = sqlc.arg('athlete')::uuid::text OR h.kind = 'athlete' AND h.id = sqlc.arg('athlete')::uuid)
-ORDER BY h.rev LIMIT @max_rows;
+AND h.rev > @after_rev ORDER BY h.rev LIMIT @max_rows;
 
 -- EraseHistory removes what the history says of an athlete.
 -- name: EraseHistory :exec
