@@ -51,6 +51,7 @@ type setUp struct {
 	wait     time.Duration    // for a connection
 	now      func() time.Time // instead of the server's clock
 	proxies  []*net.IPNet     // those that are trusted
+	limits   service.Limits
 }
 
 // newServer starts a server with a clock that stands still until the test moves it.
@@ -69,7 +70,14 @@ func newServer(t testing.TB, setUps ...func(*setUp)) *server {
 	var keys *service.Keys
 	keys, s.key = newKeys(t)
 	logger := slog.New(slog.NewJSONHandler(s.log, nil))
-	svc := service.New(service.Config{DB: opened, Keys: keys, Log: logger, Now: how.now, Patience: time.Hour})
+	svc := service.New(service.Config{
+		DB:       opened,
+		Keys:     keys,
+		Log:      logger,
+		Now:      how.now,
+		Patience: time.Hour,
+		Limits:   how.limits,
+	})
 	t.Cleanup(svc.Close)
 	s.service = svc
 	if s.handler, err = api.NewHandler(

@@ -3,10 +3,14 @@ package api_test
 import (
 	"context"
 	"net/http"
+	"strings"
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
+
+	"laneward/service"
 )
 
 // holdUp makes requests that read memberships wait in the database, each with its connection,
@@ -66,4 +70,44 @@ func TestBusy(t *testing.T) {
 		t.Errorf("the one that had the connection was answered %d", status)
 	}
 	s.do(t, call{method: http.MethodGet, path: "/readyz"}).want(http.StatusOK)
+}
+
+// TestHoarders: who holds as many streams or downloads open as a user may gets no more, and others
+// do.
+func TestHoarders(t *testing.T) {
+	t.Parallel()
+	s := newServer(t, func(how *setUp) { how.limits = service.Limits{StreamsOfUser: 1, DownloadsOfUser: 1} })
+	q := s.newSquad(t, "Quillfen")
+	judgements := q.path("drills/" + q.of[0]["drill_id"] + "/athletes/" + q.of[0]["athlete_id"] + "/judgements")
+	lines := map[string]string{"Accept": "application/x-ndjson"}
+	for name, tc := range map[string]struct {
+		take func(uuid.UUID) (func(), error)
+		call call
+	}{
+		"a live stream": {s.service.Stream, call{path: q.path("live")}},
+		"a snapshot":    {s.service.Download, call{path: q.path("snapshot"), header: lines}},
+		"a feed":        {s.service.Download, call{path: q.path("feed"), header: lines}},
+		"an export":     {s.service.Download, call{path: q.path("athletes/" + q.of[0]["athlete_id"] + "/export")}},
+		"judgements":    {s.service.Download, call{path: judgements}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			tc.call.method, tc.call.token = http.MethodGet, q.coach.token
+			done, err := tc.take(q.coach.id)
+			if err != nil {
+				t.Fatal(err)
+			}
+			a := s.do(t, tc.call).want(http.StatusServiceUnavailable)
+			if a.header.Get("Retry-After") != "10" || !strings.Contains(a.problem().Detail, "1 ") {
+				t.Errorf("after %q: %s", a.header.Get("Retry-After"), a.problem().Detail)
+			}
+			other := tc.call
+			other.token = q.analyst.token
+			if status := s.do(t, other).status; status == http.StatusServiceUnavailable {
+				t.Error("another user gets none either")
+			}
+			done()
+			s.do(t, tc.call).want(http.StatusOK)
+			s.do(t, tc.call).want(http.StatusOK) // the place was given back
+		})
+	}
 }

@@ -92,6 +92,10 @@ func (h *handlers) GetJudgements(
 	ctx context.Context,
 	r openapi.GetJudgementsRequestObject,
 ) (openapi.GetJudgementsResponseObject, error) {
+	done, err := h.service.Download(userOf(ctx))
+	if err != nil {
+		return nil, err
+	}
 	scores, judged, err := h.service.Judgements(
 		ctx,
 		userOf(ctx),
@@ -99,9 +103,10 @@ func (h *handlers) GetJudgements(
 		athleteQuery(r.DrillID, r.AthleteID, r.Params.SessionID),
 	)
 	if err != nil {
+		done()
 		return nil, err
 	}
-	reply := judgementsReply{Drill: scores.Drill, Items: make([]judgedShot, len(judged))}
+	reply := judgementsReply{Drill: scores.Drill, Items: make([]judgedShot, len(judged)), sent: done}
 	for i, one := range judged {
 		reply.Items[i] = judgedShot{
 			Shot:            one.Shot,
@@ -120,6 +125,7 @@ func athleteQuery(drillID, athlete uuid.UUID, session *uuid.UUID) service.DrillQ
 type judgementsReply struct {
 	Drill *record.Drill `json:"drill"`
 	Items []judgedShot  `json:"items"`
+	sent  func()
 }
 
 type judgedShot struct {
@@ -130,6 +136,7 @@ type judgedShot struct {
 }
 
 func (r judgementsReply) VisitGetJudgementsResponse(w http.ResponseWriter) error {
+	defer r.sent()
 	return writeJSON(w, http.StatusOK, r)
 }
 

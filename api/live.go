@@ -22,9 +22,13 @@ func (h *handlers) GetLive(ctx context.Context, r openapi.GetLiveRequestObject) 
 	if err := h.service.CheckCursor(ctx, userOf(ctx), r.SquadID, query); err != nil {
 		return nil, withSnapshot(err, r.SquadID)
 	}
+	ended, err := h.service.Stream(userOf(ctx))
+	if err != nil {
+		return nil, err
+	}
 	ctx, signedOut := h.service.WhileSignedIn(ctx, clientOf(ctx).SignIn)
 	ctx, undrained := h.untilDrained(ctx)
-	cancel := func() { undrained(); signedOut() }
+	cancel := func() { undrained(); signedOut(); ended() }
 	return liveReply(func(w http.ResponseWriter) error {
 		defer cancel()
 		events := &eventWriter{w: w}

@@ -114,6 +114,11 @@ func (h *handlers) GetFeed(ctx context.Context, r openapi.GetFeedRequestObject) 
 	}
 	query.WaitFor = 0
 	return linesReply(func(write lineWriter) error {
+		done, err := h.service.Download(userOf(ctx))
+		if err != nil {
+			return err
+		}
+		defer done()
 		next := func(ctx context.Context, page service.FeedPage) (service.FeedPage, error) {
 			query.After = page.Cursor
 			return h.service.Feed(ctx, userOf(ctx), r.SquadID, query)
@@ -170,6 +175,11 @@ func (h *handlers) GetSnapshot(
 		return snapshotReply{items, endOf(page)}, err
 	}
 	return linesReply(func(write lineWriter) error {
+		done, err := h.service.Download(userOf(ctx))
+		if err != nil {
+			return err
+		}
+		defer done()
 		next := func(ctx context.Context, page service.SnapshotPage) (service.SnapshotPage, error) {
 			query.Page = page.Page
 			return h.service.Snapshot(ctx, userOf(ctx), r.SquadID, query)

@@ -25,6 +25,11 @@ import (
 // written afterwards: a reader who does not read holds up nobody. begin is called before the first
 // byte, when all has been read.
 func (s *Service) Export(ctx context.Context, user, squad, athlete uuid.UUID, begin func() (io.Writer, error)) error {
+	done, err := s.Download(user)
+	if err != nil {
+		return err
+	}
+	defer done()
 	files, err := newSpool()
 	if err != nil {
 		return err

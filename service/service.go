@@ -17,19 +17,21 @@ import (
 
 // Service is the use cases over one database. It is safe for use by many goroutines.
 type Service struct {
-	db       *db.DB
-	keys     *Keys
-	now      func() time.Time
-	random   io.Reader
-	log      *slog.Logger
-	hashes   *hashQueue        // bounds how many passwords are hashed at once: each takes 19 MiB
-	guesses  *turns[string]    // at most one guess of a password is looked at for an account
-	planners *limiter          // bounds what is planned at once
-	judges   *limiter          // bounds what is judged and drawn at once
-	queues   *turns[uuid.UUID] // of those who write to a squad
-	signedIn *signedIn         // which sign-ins stand
-	live     *live
-	tails    *tails
+	db        *db.DB
+	keys      *Keys
+	now       func() time.Time
+	random    io.Reader
+	log       *slog.Logger
+	hashes    *hashQueue     // bounds how many passwords are hashed at once: each takes 19 MiB
+	guesses   *turns[string] // at most one guess of a password is looked at for an account
+	planners  *limiter       // bounds what is planned at once
+	judges    *limiter       // bounds what is judged and drawn at once
+	streams   *places
+	downloads *places
+	queues    *turns[uuid.UUID] // of those who write to a squad
+	signedIn  *signedIn         // which sign-ins stand
+	live      *live
+	tails     *tails
 	// running ends when the service is closed; jobs are what works in the background meanwhile.
 	running context.Context //nolint:containedctx // its end is the service's
 	stop    context.CancelFunc
@@ -48,22 +50,25 @@ type Config struct {
 	// Patience is how long a computation may wait for its turn, and then take. 0 is what a person
 	// at a page bears; tests on a busy machine have more.
 	Patience time.Duration
+	Limits   Limits
 }
 
 // New makes a service. Close it after its last use.
 func New(config Config) *Service {
 	s := &Service{
-		db:       config.DB,
-		keys:     config.Keys,
-		log:      config.Log,
-		now:      config.Now,
-		random:   config.Random,
-		hashes:   newHashQueue(),
-		guesses:  newTurns[string](1),
-		signedIn: newSignedIn(),
-		planners: newLimiter(plansAtOnce, config.Patience),
-		judges:   newLimiter(judgedAtOnce, config.Patience),
-		queues:   newWriteQueues(),
+		db:        config.DB,
+		keys:      config.Keys,
+		log:       config.Log,
+		now:       config.Now,
+		random:    config.Random,
+		hashes:    newHashQueue(),
+		guesses:   newTurns[string](1),
+		signedIn:  newSignedIn(),
+		planners:  newLimiter(plansAtOnce, config.Patience),
+		judges:    newLimiter(judgedAtOnce, config.Patience),
+		streams:   newStreams(config.Limits),
+		downloads: newDownloads(config.Limits),
+		queues:    newWriteQueues(),
 	}
 	if s.now == nil {
 		s.now = time.Now //nolint:forbidigo // the default is the machine's clock
