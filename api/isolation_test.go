@@ -33,6 +33,8 @@ type accessRow struct {
 	other int
 	// itemwise is answered item by item with a status of 200: an analyst's items are each refused.
 	itemwise bool
+	// fresh makes somebody new ask, because it ends a sign-in or an account.
+	fresh bool
 	// open are the public operations and those outside any squad: the walk checks tokens only.
 	open bool
 }
@@ -122,7 +124,21 @@ var accessRows = map[string]accessRow{
 	"signOut": {open: true, coach: 204, body: func(q *squad, _ int) any {
 		return map[string]any{"refresh_token": q.removed.refresh, "device": "phone"}
 	}},
-	"getMe":            {open: true, coach: 200},
+	"getMe": {open: true, coach: 200},
+	"changePassword": {open: true, fresh: true, coach: 204, body: fixedBody(
+		map[string]any{"current_password": goodPassword, "new_password": "another five unrelated words"},
+	)},
+	"listSignIns":         {open: true, coach: 200},
+	"endSignIns":          {open: true, fresh: true, coach: 204},
+	"endSignIn":           {open: true, coach: 404}, // of a sign-in that nobody has
+	"getRecoveryCodes":    {open: true, coach: 200},
+	"createRecoveryCodes": {open: true, fresh: true, coach: 201, body: fixedBody(map[string]any{"password": goodPassword})},
+	"deleteAccount":       {open: true, fresh: true, coach: 204, body: fixedBody(map[string]any{"password": goodPassword})},
+	"resetPassword": {open: true, coach: 404, body: func(q *squad, _ int) any {
+		return map[string]any{
+			"email": uuid.NewString() + "@invented.example", "code": "WRONGWRONGWRONG", "new_password": goodPassword, "device": "phone",
+		}
+	}},
 	"acceptInvitation": {open: true, coach: 404, body: fixedBody(map[string]any{"code": "WRONGWRONGWRONG"})},
 	"createSquad":      {open: true, coach: 201, body: fixedBody(map[string]any{"name": "One more"})},
 
@@ -135,6 +151,8 @@ var accessRows = map[string]accessRow{
 		return map[string]any{"role": "athlete", "athlete_id": q.of[i]["athlete_id"]}
 	}},
 	"deleteMember":     {coach: 204, analyst: 403, athlete: 204, other: 404, loose: true},
+	"createResetCode":  {coach: 201, analyst: 403, athlete: 403, other: 403},
+	"listAudit":        {coach: 200, analyst: 403, athlete: 403},
 	"listInvitations":  {coach: 200, analyst: 403, athlete: 403},
 	"createInvitation": {coach: 201, analyst: 403, athlete: 403, body: fixedBody(map[string]any{"role": "analyst"})},
 	"deleteInvitation": {coach: 204, analyst: 403, athlete: 403, loose: true},
@@ -293,7 +311,7 @@ func (w *walk) request(t testing.TB, o operation, row accessRow, i int) call {
 	return w.requestWith(t, o, row, i, w.own.idsFor(t, o, row, i))
 }
 
-func (w *walk) requestWith(_ testing.TB, o operation, row accessRow, i int, with ids) call {
+func (w *walk) requestWith(t testing.TB, o operation, row accessRow, i int, with ids) call {
 	path := o.path
 	for _, name := range o.parameters("path") {
 		path = strings.ReplaceAll(path, "{"+name+"}", with[name])
@@ -308,6 +326,9 @@ func (w *walk) requestWith(_ testing.TB, o operation, row accessRow, i int, with
 		path += "?" + query.Encode()
 	}
 	c := call{method: o.method, path: path, token: w.own.coach.token}
+	if row.fresh {
+		c.token = w.signUp(t, "Passer-by").token
+	}
 	if row.body != nil {
 		c.body = row.body(w.own, i)
 	}

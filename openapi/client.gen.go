@@ -143,6 +143,98 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/me (the `GetMe` operationId).
 	GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// DeleteAccountWithBody Delete your account
+	//
+	// Deletes your address, name, password, passkeys and sign-ins, and your membership of each squad with what the squad's history says of it.
+	// What you wrote in a squad stays there under an id that no longer has a name. An athlete's records belong to the squad: ask a coach to
+	// erase those, which in turn leaves the account. 409 for the only coach of a squad with other members or athletes in it: make someone
+	// else a coach first. Needs your password.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+	DeleteAccountWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DeleteAccount Delete your account
+	//
+	// Deletes your address, name, password, passkeys and sign-ins, and your membership of each squad with what the squad's history says of it.
+	// What you wrote in a squad stays there under an id that no longer has a name. An athlete's records belong to the squad: ask a coach to
+	// erase those, which in turn leaves the account. 409 for the only coach of a squad with other members or athletes in it: make someone
+	// else a coach first. Needs your password.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+	DeleteAccount(ctx context.Context, body DeleteAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ChangePasswordWithBody Change your password
+	//
+	// Needs the current password, whose guesses are counted as those of a sign-in are. All your other sign-ins end; this one goes on.
+	// A password of 12 to 128 characters is taken unless it is among the commonest of that length or holds your address.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/me/password (the `ChangePassword` operationId).
+	ChangePasswordWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ChangePassword Change your password
+	//
+	// Needs the current password, whose guesses are counted as those of a sign-in are. All your other sign-ins end; this one goes on.
+	// A password of 12 to 128 characters is taken unless it is among the commonest of that length or holds your address.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/me/password (the `ChangePassword` operationId).
+	ChangePassword(ctx context.Context, body ChangePasswordJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetRecoveryCodes How many recovery codes you have left
+	//
+	// The codes themselves are not shown again.
+	//
+	// Corresponds with GET /v1/me/recovery-codes (the `GetRecoveryCodes` operationId).
+	GetRecoveryCodes(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateRecoveryCodesWithBody Make ten recovery codes
+	//
+	// Each sets a new password once, with resetPassword, should you forget yours. Earlier codes stop working. They are shown once, here: write
+	// them down. Needs your password.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/me/recovery-codes (the `CreateRecoveryCodes` operationId).
+	CreateRecoveryCodesWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateRecoveryCodes Make ten recovery codes
+	//
+	// Each sets a new password once, with resetPassword, should you forget yours. Earlier codes stop working. They are shown once, here: write
+	// them down. Needs your password.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/me/recovery-codes (the `CreateRecoveryCodes` operationId).
+	CreateRecoveryCodes(ctx context.Context, body CreateRecoveryCodesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// EndSignIns Sign out everywhere
+	//
+	// Ends every sign-in of yours, this one too. What a device has not sent yet stays on it.
+	//
+	// Corresponds with DELETE /v1/me/sign-ins (the `EndSignIns` operationId).
+	EndSignIns(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListSignIns List where you are signed in
+	//
+	// The devices that are signed in to your account, the newest first.
+	//
+	// Corresponds with GET /v1/me/sign-ins (the `ListSignIns` operationId).
+	ListSignIns(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// EndSignIn End one sign-in
+	//
+	// Signs one of your devices out. What it has not sent yet stays on it.
+	//
+	// Corresponds with DELETE /v1/me/sign-ins/{sign_in_id} (the `EndSignIn` operationId).
+	EndSignIn(ctx context.Context, signInID SignInID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// LayOilWithBody Lay a load table that is not stored, and report the film
 	//
 	// Volume by board, by foot and in all, the ratio by each definition in use, and the class by each set of thresholds in use. Nothing is stored.
@@ -160,6 +252,28 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/oil (the `LayOil` operationId).
 	LayOil(ctx context.Context, body LayOilJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ResetPasswordWithBody Set a new password with a code
+	//
+	// The code is a coach's for a member, one of whoever runs the server, or one of your own recovery codes. It works once, and signs you in; all
+	// your other sign-ins end. A code that somebody else made for you also removes your passkeys and recovery codes. Tries are counted as those
+	// of a sign-in are. 404 when the code is wrong, used, too old, or another account's.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/password-reset (the `ResetPassword` operationId).
+	ResetPasswordWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ResetPassword Set a new password with a code
+	//
+	// The code is a coach's for a member, one of whoever runs the server, or one of your own recovery codes. It works once, and signs you in; all
+	// your other sign-ins end. A code that somebody else made for you also removes your passkeys and recovery codes. Tries are counted as those
+	// of a sign-in are. 404 when the code is wrong, used, too old, or another account's.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/password-reset (the `ResetPassword` operationId).
+	ResetPassword(ctx context.Context, body ResetPasswordJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateSquadWithBody Create a squad; you become its coach
 	//
@@ -326,6 +440,8 @@ type ClientInterface interface {
 	//
 	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
 	// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+	// The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
+	// owner deletes it (deleteAccount).
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -336,6 +452,8 @@ type ClientInterface interface {
 	//
 	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
 	// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+	// The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
+	// owner deletes it (deleteAccount).
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -348,6 +466,14 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/athletes/{athlete_id}/export (the `ExportAthlete` operationId).
 	ExportAthlete(ctx context.Context, squadID SquadID, athleteID AthleteID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListAudit Read the squad's audit log
+	//
+	// For coaches: who joined, changed roles, was removed, reset a password, exported or erased an athlete, the newest first. It keeps ids; the names
+	// are those of today, and left out for who is not in the squad any more.
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/audit (the `ListAudit` operationId).
+	ListAudit(ctx context.Context, squadID SquadID, params *ListAuditParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListBalls List the squad's balls you may see, in revision order
 	//
@@ -640,6 +766,15 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/squads/{squad_id}/members/{member_id} (the `ReplaceMember` operationId).
 	ReplaceMember(ctx context.Context, squadID SquadID, memberID MemberID, params *ReplaceMemberParams, body ReplaceMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateResetCode Make a code for a member who cannot sign in
+	//
+	// For coaches. Give it to that person only: with it and their address they set a new password, once and within seven days, and are signed out
+	// everywhere else. An earlier code stops working. It is shown once, here, and noted in the audit log. 409 for yourself, and for a member
+	// whom this squad alone cannot reset: they use a recovery code of their own, or ask whoever runs the server.
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/members/{member_id}/reset-code (the `CreateResetCode` operationId).
+	CreateResetCode(ctx context.Context, squadID SquadID, memberID MemberID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// MapMissesWithBody What becomes of every aim, laydown by launch angle
 	//
@@ -1141,6 +1276,198 @@ func (c *Client) GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*htt
 	return c.Client.Do(req)
 }
 
+// DeleteAccountWithBody Delete your account
+//
+// Deletes your address, name, password, passkeys and sign-ins, and your membership of each squad with what the squad's history says of it.
+// What you wrote in a squad stays there under an id that no longer has a name. An athlete's records belong to the squad: ask a coach to
+// erase those, which in turn leaves the account. 409 for the only coach of a squad with other members or athletes in it: make someone
+// else a coach first. Needs your password.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+func (c *Client) DeleteAccountWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDeleteAccountRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DeleteAccount Delete your account
+//
+// Deletes your address, name, password, passkeys and sign-ins, and your membership of each squad with what the squad's history says of it.
+// What you wrote in a squad stays there under an id that no longer has a name. An athlete's records belong to the squad: ask a coach to
+// erase those, which in turn leaves the account. 409 for the only coach of a squad with other members or athletes in it: make someone
+// else a coach first. Needs your password.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+func (c *Client) DeleteAccount(ctx context.Context, body DeleteAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDeleteAccountRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ChangePasswordWithBody Change your password
+//
+// Needs the current password, whose guesses are counted as those of a sign-in are. All your other sign-ins end; this one goes on.
+// A password of 12 to 128 characters is taken unless it is among the commonest of that length or holds your address.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/me/password (the `ChangePassword` operationId).
+func (c *Client) ChangePasswordWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewChangePasswordRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ChangePassword Change your password
+//
+// Needs the current password, whose guesses are counted as those of a sign-in are. All your other sign-ins end; this one goes on.
+// A password of 12 to 128 characters is taken unless it is among the commonest of that length or holds your address.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/me/password (the `ChangePassword` operationId).
+func (c *Client) ChangePassword(ctx context.Context, body ChangePasswordJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewChangePasswordRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetRecoveryCodes How many recovery codes you have left
+//
+// The codes themselves are not shown again.
+//
+// Corresponds with GET /v1/me/recovery-codes (the `GetRecoveryCodes` operationId).
+func (c *Client) GetRecoveryCodes(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetRecoveryCodesRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateRecoveryCodesWithBody Make ten recovery codes
+//
+// Each sets a new password once, with resetPassword, should you forget yours. Earlier codes stop working. They are shown once, here: write
+// them down. Needs your password.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/me/recovery-codes (the `CreateRecoveryCodes` operationId).
+func (c *Client) CreateRecoveryCodesWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateRecoveryCodesRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateRecoveryCodes Make ten recovery codes
+//
+// Each sets a new password once, with resetPassword, should you forget yours. Earlier codes stop working. They are shown once, here: write
+// them down. Needs your password.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/me/recovery-codes (the `CreateRecoveryCodes` operationId).
+func (c *Client) CreateRecoveryCodes(ctx context.Context, body CreateRecoveryCodesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateRecoveryCodesRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// EndSignIns Sign out everywhere
+//
+// Ends every sign-in of yours, this one too. What a device has not sent yet stays on it.
+//
+// Corresponds with DELETE /v1/me/sign-ins (the `EndSignIns` operationId).
+func (c *Client) EndSignIns(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEndSignInsRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListSignIns List where you are signed in
+//
+// The devices that are signed in to your account, the newest first.
+//
+// Corresponds with GET /v1/me/sign-ins (the `ListSignIns` operationId).
+func (c *Client) ListSignIns(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSignInsRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// EndSignIn End one sign-in
+//
+// Signs one of your devices out. What it has not sent yet stays on it.
+//
+// Corresponds with DELETE /v1/me/sign-ins/{sign_in_id} (the `EndSignIn` operationId).
+func (c *Client) EndSignIn(ctx context.Context, signInID SignInID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEndSignInRequest(c.Server, signInID)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // LayOilWithBody Lay a load table that is not stored, and report the film
 //
 // Volume by board, by foot and in all, the ratio by each definition in use, and the class by each set of thresholds in use. Nothing is stored.
@@ -1169,6 +1496,48 @@ func (c *Client) LayOilWithBody(ctx context.Context, contentType string, body io
 // Corresponds with POST /v1/oil (the `LayOil` operationId).
 func (c *Client) LayOil(ctx context.Context, body LayOilJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewLayOilRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ResetPasswordWithBody Set a new password with a code
+//
+// The code is a coach's for a member, one of whoever runs the server, or one of your own recovery codes. It works once, and signs you in; all
+// your other sign-ins end. A code that somebody else made for you also removes your passkeys and recovery codes. Tries are counted as those
+// of a sign-in are. 404 when the code is wrong, used, too old, or another account's.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/password-reset (the `ResetPassword` operationId).
+func (c *Client) ResetPasswordWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewResetPasswordRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ResetPassword Set a new password with a code
+//
+// The code is a coach's for a member, one of whoever runs the server, or one of your own recovery codes. It works once, and signs you in; all
+// your other sign-ins end. A code that somebody else made for you also removes your passkeys and recovery codes. Tries are counted as those
+// of a sign-in are. 404 when the code is wrong, used, too old, or another account's.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/password-reset (the `ResetPassword` operationId).
+func (c *Client) ResetPassword(ctx context.Context, body ResetPasswordJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewResetPasswordRequest(c.Server, body)
 	if err != nil {
 		return nil, err
 	}
@@ -1534,6 +1903,8 @@ func (c *Client) ReplaceAthlete(ctx context.Context, squadID SquadID, athleteID 
 //
 // Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
 // deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+// The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
+// owner deletes it (deleteAccount).
 //
 // Takes any type of body and a specified content type.
 //
@@ -1554,6 +1925,8 @@ func (c *Client) EraseAthleteWithBody(ctx context.Context, squadID SquadID, athl
 //
 // Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
 // deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+// The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
+// owner deletes it (deleteAccount).
 //
 // Takes a body of the `application/json` content type.
 //
@@ -1577,6 +1950,24 @@ func (c *Client) EraseAthlete(ctx context.Context, squadID SquadID, athleteID At
 // Corresponds with GET /v1/squads/{squad_id}/athletes/{athlete_id}/export (the `ExportAthlete` operationId).
 func (c *Client) ExportAthlete(ctx context.Context, squadID SquadID, athleteID AthleteID, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewExportAthleteRequest(c.Server, squadID, athleteID)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListAudit Read the squad's audit log
+//
+// For coaches: who joined, changed roles, was removed, reset a password, exported or erased an athlete, the newest first. It keeps ids; the names
+// are those of today, and left out for who is not in the squad any more.
+//
+// Corresponds with GET /v1/squads/{squad_id}/audit (the `ListAudit` operationId).
+func (c *Client) ListAudit(ctx context.Context, squadID SquadID, params *ListAuditParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListAuditRequest(c.Server, squadID, params)
 	if err != nil {
 		return nil, err
 	}
@@ -2209,6 +2600,25 @@ func (c *Client) ReplaceMemberWithBody(ctx context.Context, squadID SquadID, mem
 // Corresponds with PUT /v1/squads/{squad_id}/members/{member_id} (the `ReplaceMember` operationId).
 func (c *Client) ReplaceMember(ctx context.Context, squadID SquadID, memberID MemberID, params *ReplaceMemberParams, body ReplaceMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewReplaceMemberRequest(c.Server, squadID, memberID, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateResetCode Make a code for a member who cannot sign in
+//
+// For coaches. Give it to that person only: with it and their address they set a new password, once and within seven days, and are signed out
+// everywhere else. An earlier code stops working. It is shown once, here, and noted in the audit log. 409 for yourself, and for a member
+// whom this squad alone cannot reset: they use a recovery code of their own, or ask whoever runs the server.
+//
+// Corresponds with POST /v1/squads/{squad_id}/members/{member_id}/reset-code (the `CreateResetCode` operationId).
+func (c *Client) CreateResetCode(ctx context.Context, squadID SquadID, memberID MemberID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateResetCodeRequest(c.Server, squadID, memberID)
 	if err != nil {
 		return nil, err
 	}
@@ -3170,6 +3580,241 @@ func NewGetMeRequest(server string) (*http.Request, error) {
 	return req, nil
 }
 
+// NewDeleteAccountRequest calls the generic DeleteAccount builder with application/json body
+func NewDeleteAccountRequest(server string, body DeleteAccountJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewDeleteAccountRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewDeleteAccountRequestWithBody constructs an http.Request for the DeleteAccount method, with any body, and a specified content type
+func NewDeleteAccountRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/delete")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewChangePasswordRequest calls the generic ChangePassword builder with application/json body
+func NewChangePasswordRequest(server string, body ChangePasswordJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewChangePasswordRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewChangePasswordRequestWithBody constructs an http.Request for the ChangePassword method, with any body, and a specified content type
+func NewChangePasswordRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/password")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewGetRecoveryCodesRequest constructs an http.Request for the GetRecoveryCodes method
+func NewGetRecoveryCodesRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/recovery-codes")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewCreateRecoveryCodesRequest calls the generic CreateRecoveryCodes builder with application/json body
+func NewCreateRecoveryCodesRequest(server string, body CreateRecoveryCodesJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewCreateRecoveryCodesRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewCreateRecoveryCodesRequestWithBody constructs an http.Request for the CreateRecoveryCodes method, with any body, and a specified content type
+func NewCreateRecoveryCodesRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/recovery-codes")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewEndSignInsRequest constructs an http.Request for the EndSignIns method
+func NewEndSignInsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/sign-ins")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListSignInsRequest constructs an http.Request for the ListSignIns method
+func NewListSignInsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/sign-ins")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewEndSignInRequest constructs an http.Request for the EndSignIn method
+func NewEndSignInRequest(server string, signInID SignInID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "sign_in_id", signInID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/sign-ins/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewLayOilRequest calls the generic LayOil builder with application/json body
 func NewLayOilRequest(server string, body LayOilJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -3191,6 +3836,46 @@ func NewLayOilRequestWithBody(server string, contentType string, body io.Reader)
 	}
 
 	operationPath := fmt.Sprintf("/v1/oil")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewResetPasswordRequest calls the generic ResetPassword builder with application/json body
+func NewResetPasswordRequest(server string, body ResetPasswordJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewResetPasswordRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewResetPasswordRequestWithBody constructs an http.Request for the ResetPassword method, with any body, and a specified content type
+func NewResetPasswordRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/password-reset")
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -4129,6 +4814,79 @@ func NewExportAthleteRequest(server string, squadID SquadID, athleteID AthleteID
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListAuditRequest constructs an http.Request for the ListAudit method
+func NewListAuditRequest(server string, squadID SquadID, params *ListAuditParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/audit", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -5773,6 +6531,47 @@ func NewReplaceMemberRequestWithBody(server string, squadID SquadID, memberID Me
 			req.Header.Set("If-Match", headerParam0)
 		}
 
+	}
+
+	return req, nil
+}
+
+// NewCreateResetCodeRequest constructs an http.Request for the CreateResetCode method
+func NewCreateResetCodeRequest(server string, squadID SquadID, memberID MemberID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "member_id", memberID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/members/%s/reset-code", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
 	}
 
 	return req, nil
@@ -7747,6 +8546,106 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/me (the `GetMe` operationId).
 	GetMeWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetMeResponse, error)
 
+	// DeleteAccountWithBodyWithResponse Delete your account
+	//
+	// Deletes your address, name, password, passkeys and sign-ins, and your membership of each squad with what the squad's history says of it.
+	// What you wrote in a squad stays there under an id that no longer has a name. An athlete's records belong to the squad: ask a coach to
+	// erase those, which in turn leaves the account. 409 for the only coach of a squad with other members or athletes in it: make someone
+	// else a coach first. Needs your password.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+	DeleteAccountWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DeleteAccountResponse, error)
+
+	// DeleteAccountWithResponse Delete your account
+	//
+	// Deletes your address, name, password, passkeys and sign-ins, and your membership of each squad with what the squad's history says of it.
+	// What you wrote in a squad stays there under an id that no longer has a name. An athlete's records belong to the squad: ask a coach to
+	// erase those, which in turn leaves the account. 409 for the only coach of a squad with other members or athletes in it: make someone
+	// else a coach first. Needs your password.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+	DeleteAccountWithResponse(ctx context.Context, body DeleteAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*DeleteAccountResponse, error)
+
+	// ChangePasswordWithBodyWithResponse Change your password
+	//
+	// Needs the current password, whose guesses are counted as those of a sign-in are. All your other sign-ins end; this one goes on.
+	// A password of 12 to 128 characters is taken unless it is among the commonest of that length or holds your address.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/me/password (the `ChangePassword` operationId).
+	ChangePasswordWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ChangePasswordResponse, error)
+
+	// ChangePasswordWithResponse Change your password
+	//
+	// Needs the current password, whose guesses are counted as those of a sign-in are. All your other sign-ins end; this one goes on.
+	// A password of 12 to 128 characters is taken unless it is among the commonest of that length or holds your address.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/me/password (the `ChangePassword` operationId).
+	ChangePasswordWithResponse(ctx context.Context, body ChangePasswordJSONRequestBody, reqEditors ...RequestEditorFn) (*ChangePasswordResponse, error)
+
+	// GetRecoveryCodesWithResponse How many recovery codes you have left
+	//
+	// The codes themselves are not shown again.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/me/recovery-codes (the `GetRecoveryCodes` operationId).
+	GetRecoveryCodesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetRecoveryCodesResponse, error)
+
+	// CreateRecoveryCodesWithBodyWithResponse Make ten recovery codes
+	//
+	// Each sets a new password once, with resetPassword, should you forget yours. Earlier codes stop working. They are shown once, here: write
+	// them down. Needs your password.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/me/recovery-codes (the `CreateRecoveryCodes` operationId).
+	CreateRecoveryCodesWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateRecoveryCodesResponse, error)
+
+	// CreateRecoveryCodesWithResponse Make ten recovery codes
+	//
+	// Each sets a new password once, with resetPassword, should you forget yours. Earlier codes stop working. They are shown once, here: write
+	// them down. Needs your password.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/me/recovery-codes (the `CreateRecoveryCodes` operationId).
+	CreateRecoveryCodesWithResponse(ctx context.Context, body CreateRecoveryCodesJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateRecoveryCodesResponse, error)
+
+	// EndSignInsWithResponse Sign out everywhere
+	//
+	// Ends every sign-in of yours, this one too. What a device has not sent yet stays on it.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/me/sign-ins (the `EndSignIns` operationId).
+	EndSignInsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*EndSignInsResponse, error)
+
+	// ListSignInsWithResponse List where you are signed in
+	//
+	// The devices that are signed in to your account, the newest first.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/me/sign-ins (the `ListSignIns` operationId).
+	ListSignInsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSignInsResponse, error)
+
+	// EndSignInWithResponse End one sign-in
+	//
+	// Signs one of your devices out. What it has not sent yet stays on it.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/me/sign-ins/{sign_in_id} (the `EndSignIn` operationId).
+	EndSignInWithResponse(ctx context.Context, signInID SignInID, reqEditors ...RequestEditorFn) (*EndSignInResponse, error)
+
 	// LayOilWithBodyWithResponse Lay a load table that is not stored, and report the film
 	//
 	// Volume by board, by foot and in all, the ratio by each definition in use, and the class by each set of thresholds in use. Nothing is stored.
@@ -7764,6 +8663,28 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/oil (the `LayOil` operationId).
 	LayOilWithResponse(ctx context.Context, body LayOilJSONRequestBody, reqEditors ...RequestEditorFn) (*LayOilResponse, error)
+
+	// ResetPasswordWithBodyWithResponse Set a new password with a code
+	//
+	// The code is a coach's for a member, one of whoever runs the server, or one of your own recovery codes. It works once, and signs you in; all
+	// your other sign-ins end. A code that somebody else made for you also removes your passkeys and recovery codes. Tries are counted as those
+	// of a sign-in are. 404 when the code is wrong, used, too old, or another account's.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/password-reset (the `ResetPassword` operationId).
+	ResetPasswordWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ResetPasswordResponse, error)
+
+	// ResetPasswordWithResponse Set a new password with a code
+	//
+	// The code is a coach's for a member, one of whoever runs the server, or one of your own recovery codes. It works once, and signs you in; all
+	// your other sign-ins end. A code that somebody else made for you also removes your passkeys and recovery codes. Tries are counted as those
+	// of a sign-in are. 404 when the code is wrong, used, too old, or another account's.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/password-reset (the `ResetPassword` operationId).
+	ResetPasswordWithResponse(ctx context.Context, body ResetPasswordJSONRequestBody, reqEditors ...RequestEditorFn) (*ResetPasswordResponse, error)
 
 	// CreateSquadWithBodyWithResponse Create a squad; you become its coach
 	//
@@ -7944,6 +8865,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
 	// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+	// The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
+	// owner deletes it (deleteAccount).
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -7954,6 +8877,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
 	// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+	// The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
+	// owner deletes it (deleteAccount).
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -7968,6 +8893,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/athletes/{athlete_id}/export (the `ExportAthlete` operationId).
 	ExportAthleteWithResponse(ctx context.Context, squadID SquadID, athleteID AthleteID, reqEditors ...RequestEditorFn) (*ExportAthleteResponse, error)
+
+	// ListAuditWithResponse Read the squad's audit log
+	//
+	// For coaches: who joined, changed roles, was removed, reset a password, exported or erased an athlete, the newest first. It keeps ids; the names
+	// are those of today, and left out for who is not in the squad any more.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/audit (the `ListAudit` operationId).
+	ListAuditWithResponse(ctx context.Context, squadID SquadID, params *ListAuditParams, reqEditors ...RequestEditorFn) (*ListAuditResponse, error)
 
 	// ListBallsWithResponse List the squad's balls you may see, in revision order
 	//
@@ -8292,6 +9227,17 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/squads/{squad_id}/members/{member_id} (the `ReplaceMember` operationId).
 	ReplaceMemberWithResponse(ctx context.Context, squadID SquadID, memberID MemberID, params *ReplaceMemberParams, body ReplaceMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplaceMemberResponse, error)
+
+	// CreateResetCodeWithResponse Make a code for a member who cannot sign in
+	//
+	// For coaches. Give it to that person only: with it and their address they set a new password, once and within seven days, and are signed out
+	// everywhere else. An earlier code stops working. It is shown once, here, and noted in the audit log. 409 for yourself, and for a member
+	// whom this squad alone cannot reset: they use a recovery code of their own, or ask whoever runs the server.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/squads/{squad_id}/members/{member_id}/reset-code (the `CreateResetCode` operationId).
+	CreateResetCodeWithResponse(ctx context.Context, squadID SquadID, memberID MemberID, reqEditors ...RequestEditorFn) (*CreateResetCodeResponse, error)
 
 	// MapMissesWithBodyWithResponse What becomes of every aim, laydown by launch angle
 	//
@@ -8940,6 +9886,265 @@ func (r GetMeResponse) ContentType() string {
 	return ""
 }
 
+type DeleteAccountResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r DeleteAccountResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DeleteAccountResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DeleteAccountResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DeleteAccountResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ChangePasswordResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r ChangePasswordResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ChangePasswordResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ChangePasswordResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ChangePasswordResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetRecoveryCodesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *RecoveryCodesLeft
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetRecoveryCodesResponse) GetJSON200() *RecoveryCodesLeft {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetRecoveryCodesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetRecoveryCodesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetRecoveryCodesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetRecoveryCodesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type CreateRecoveryCodesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *RecoveryCodes
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r CreateRecoveryCodesResponse) GetJSON201() *RecoveryCodes {
+	return r.JSON201
+}
+
+// GetBody returns the raw response body bytes
+func (r CreateRecoveryCodesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CreateRecoveryCodesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CreateRecoveryCodesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CreateRecoveryCodesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type EndSignInsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r EndSignInsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r EndSignInsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r EndSignInsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r EndSignInsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListSignInsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SignInList
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListSignInsResponse) GetJSON200() *SignInList {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ListSignInsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListSignInsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListSignInsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListSignInsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type EndSignInResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r EndSignInResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r EndSignInResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r EndSignInResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r EndSignInResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type LayOilResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -8975,6 +10180,47 @@ func (r LayOilResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r LayOilResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ResetPasswordResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Tokens
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r ResetPasswordResponse) GetJSON201() *Tokens {
+	return r.JSON201
+}
+
+// GetBody returns the raw response body bytes
+func (r ResetPasswordResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ResetPasswordResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ResetPasswordResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ResetPasswordResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -9698,6 +10944,47 @@ func (r ExportAthleteResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ExportAthleteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListAuditResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *AuditPage
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListAuditResponse) GetJSON200() *AuditPage {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ListAuditResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListAuditResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListAuditResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListAuditResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -10788,6 +12075,47 @@ func (r ReplaceMemberResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ReplaceMemberResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type CreateResetCodeResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *ResetCode
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r CreateResetCodeResponse) GetJSON201() *ResetCode {
+	return r.JSON201
+}
+
+// GetBody returns the raw response body bytes
+func (r CreateResetCodeResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CreateResetCodeResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CreateResetCodeResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CreateResetCodeResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -12078,6 +13406,166 @@ func (c *ClientWithResponses) GetMeWithResponse(ctx context.Context, reqEditors 
 	return ParseGetMeResponse(rsp)
 }
 
+// DeleteAccountWithBodyWithResponse Delete your account
+//
+// Deletes your address, name, password, passkeys and sign-ins, and your membership of each squad with what the squad's history says of it.
+// What you wrote in a squad stays there under an id that no longer has a name. An athlete's records belong to the squad: ask a coach to
+// erase those, which in turn leaves the account. 409 for the only coach of a squad with other members or athletes in it: make someone
+// else a coach first. Needs your password.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+func (c *ClientWithResponses) DeleteAccountWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DeleteAccountResponse, error) {
+	rsp, err := c.DeleteAccountWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDeleteAccountResponse(rsp)
+}
+
+// DeleteAccountWithResponse Delete your account
+//
+// Deletes your address, name, password, passkeys and sign-ins, and your membership of each squad with what the squad's history says of it.
+// What you wrote in a squad stays there under an id that no longer has a name. An athlete's records belong to the squad: ask a coach to
+// erase those, which in turn leaves the account. 409 for the only coach of a squad with other members or athletes in it: make someone
+// else a coach first. Needs your password.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+func (c *ClientWithResponses) DeleteAccountWithResponse(ctx context.Context, body DeleteAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*DeleteAccountResponse, error) {
+	rsp, err := c.DeleteAccount(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDeleteAccountResponse(rsp)
+}
+
+// ChangePasswordWithBodyWithResponse Change your password
+//
+// Needs the current password, whose guesses are counted as those of a sign-in are. All your other sign-ins end; this one goes on.
+// A password of 12 to 128 characters is taken unless it is among the commonest of that length or holds your address.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/me/password (the `ChangePassword` operationId).
+func (c *ClientWithResponses) ChangePasswordWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ChangePasswordResponse, error) {
+	rsp, err := c.ChangePasswordWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseChangePasswordResponse(rsp)
+}
+
+// ChangePasswordWithResponse Change your password
+//
+// Needs the current password, whose guesses are counted as those of a sign-in are. All your other sign-ins end; this one goes on.
+// A password of 12 to 128 characters is taken unless it is among the commonest of that length or holds your address.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/me/password (the `ChangePassword` operationId).
+func (c *ClientWithResponses) ChangePasswordWithResponse(ctx context.Context, body ChangePasswordJSONRequestBody, reqEditors ...RequestEditorFn) (*ChangePasswordResponse, error) {
+	rsp, err := c.ChangePassword(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseChangePasswordResponse(rsp)
+}
+
+// GetRecoveryCodesWithResponse How many recovery codes you have left
+//
+// The codes themselves are not shown again.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/me/recovery-codes (the `GetRecoveryCodes` operationId).
+func (c *ClientWithResponses) GetRecoveryCodesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetRecoveryCodesResponse, error) {
+	rsp, err := c.GetRecoveryCodes(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetRecoveryCodesResponse(rsp)
+}
+
+// CreateRecoveryCodesWithBodyWithResponse Make ten recovery codes
+//
+// Each sets a new password once, with resetPassword, should you forget yours. Earlier codes stop working. They are shown once, here: write
+// them down. Needs your password.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/me/recovery-codes (the `CreateRecoveryCodes` operationId).
+func (c *ClientWithResponses) CreateRecoveryCodesWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateRecoveryCodesResponse, error) {
+	rsp, err := c.CreateRecoveryCodesWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateRecoveryCodesResponse(rsp)
+}
+
+// CreateRecoveryCodesWithResponse Make ten recovery codes
+//
+// Each sets a new password once, with resetPassword, should you forget yours. Earlier codes stop working. They are shown once, here: write
+// them down. Needs your password.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/me/recovery-codes (the `CreateRecoveryCodes` operationId).
+func (c *ClientWithResponses) CreateRecoveryCodesWithResponse(ctx context.Context, body CreateRecoveryCodesJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateRecoveryCodesResponse, error) {
+	rsp, err := c.CreateRecoveryCodes(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateRecoveryCodesResponse(rsp)
+}
+
+// EndSignInsWithResponse Sign out everywhere
+//
+// Ends every sign-in of yours, this one too. What a device has not sent yet stays on it.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/me/sign-ins (the `EndSignIns` operationId).
+func (c *ClientWithResponses) EndSignInsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*EndSignInsResponse, error) {
+	rsp, err := c.EndSignIns(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEndSignInsResponse(rsp)
+}
+
+// ListSignInsWithResponse List where you are signed in
+//
+// The devices that are signed in to your account, the newest first.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/me/sign-ins (the `ListSignIns` operationId).
+func (c *ClientWithResponses) ListSignInsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSignInsResponse, error) {
+	rsp, err := c.ListSignIns(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListSignInsResponse(rsp)
+}
+
+// EndSignInWithResponse End one sign-in
+//
+// Signs one of your devices out. What it has not sent yet stays on it.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/me/sign-ins/{sign_in_id} (the `EndSignIn` operationId).
+func (c *ClientWithResponses) EndSignInWithResponse(ctx context.Context, signInID SignInID, reqEditors ...RequestEditorFn) (*EndSignInResponse, error) {
+	rsp, err := c.EndSignIn(ctx, signInID, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEndSignInResponse(rsp)
+}
+
 // LayOilWithBodyWithResponse Lay a load table that is not stored, and report the film
 //
 // Volume by board, by foot and in all, the ratio by each definition in use, and the class by each set of thresholds in use. Nothing is stored.
@@ -12106,6 +13594,40 @@ func (c *ClientWithResponses) LayOilWithResponse(ctx context.Context, body LayOi
 		return nil, err
 	}
 	return ParseLayOilResponse(rsp)
+}
+
+// ResetPasswordWithBodyWithResponse Set a new password with a code
+//
+// The code is a coach's for a member, one of whoever runs the server, or one of your own recovery codes. It works once, and signs you in; all
+// your other sign-ins end. A code that somebody else made for you also removes your passkeys and recovery codes. Tries are counted as those
+// of a sign-in are. 404 when the code is wrong, used, too old, or another account's.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/password-reset (the `ResetPassword` operationId).
+func (c *ClientWithResponses) ResetPasswordWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ResetPasswordResponse, error) {
+	rsp, err := c.ResetPasswordWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseResetPasswordResponse(rsp)
+}
+
+// ResetPasswordWithResponse Set a new password with a code
+//
+// The code is a coach's for a member, one of whoever runs the server, or one of your own recovery codes. It works once, and signs you in; all
+// your other sign-ins end. A code that somebody else made for you also removes your passkeys and recovery codes. Tries are counted as those
+// of a sign-in are. 404 when the code is wrong, used, too old, or another account's.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/password-reset (the `ResetPassword` operationId).
+func (c *ClientWithResponses) ResetPasswordWithResponse(ctx context.Context, body ResetPasswordJSONRequestBody, reqEditors ...RequestEditorFn) (*ResetPasswordResponse, error) {
+	rsp, err := c.ResetPassword(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseResetPasswordResponse(rsp)
 }
 
 // CreateSquadWithBodyWithResponse Create a squad; you become its coach
@@ -12401,6 +13923,8 @@ func (c *ClientWithResponses) ReplaceAthleteWithResponse(ctx context.Context, sq
 //
 // Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
 // deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+// The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
+// owner deletes it (deleteAccount).
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -12417,6 +13941,8 @@ func (c *ClientWithResponses) EraseAthleteWithBodyWithResponse(ctx context.Conte
 //
 // Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
 // deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+// The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
+// owner deletes it (deleteAccount).
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -12442,6 +13968,22 @@ func (c *ClientWithResponses) ExportAthleteWithResponse(ctx context.Context, squ
 		return nil, err
 	}
 	return ParseExportAthleteResponse(rsp)
+}
+
+// ListAuditWithResponse Read the squad's audit log
+//
+// For coaches: who joined, changed roles, was removed, reset a password, exported or erased an athlete, the newest first. It keeps ids; the names
+// are those of today, and left out for who is not in the squad any more.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/squads/{squad_id}/audit (the `ListAudit` operationId).
+func (c *ClientWithResponses) ListAuditWithResponse(ctx context.Context, squadID SquadID, params *ListAuditParams, reqEditors ...RequestEditorFn) (*ListAuditResponse, error) {
+	rsp, err := c.ListAudit(ctx, squadID, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListAuditResponse(rsp)
 }
 
 // ListBallsWithResponse List the squad's balls you may see, in revision order
@@ -12970,6 +14512,23 @@ func (c *ClientWithResponses) ReplaceMemberWithResponse(ctx context.Context, squ
 		return nil, err
 	}
 	return ParseReplaceMemberResponse(rsp)
+}
+
+// CreateResetCodeWithResponse Make a code for a member who cannot sign in
+//
+// For coaches. Give it to that person only: with it and their address they set a new password, once and within seven days, and are signed out
+// everywhere else. An earlier code stops working. It is shown once, here, and noted in the audit log. 409 for yourself, and for a member
+// whom this squad alone cannot reset: they use a recovery code of their own, or ask whoever runs the server.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/squads/{squad_id}/members/{member_id}/reset-code (the `CreateResetCode` operationId).
+func (c *ClientWithResponses) CreateResetCodeWithResponse(ctx context.Context, squadID SquadID, memberID MemberID, reqEditors ...RequestEditorFn) (*CreateResetCodeResponse, error) {
+	rsp, err := c.CreateResetCode(ctx, squadID, memberID, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateResetCodeResponse(rsp)
 }
 
 // MapMissesWithBodyWithResponse What becomes of every aim, laydown by launch angle
@@ -13768,6 +15327,148 @@ func ParseGetMeResponse(rsp *http.Response) (*GetMeResponse, error) {
 	return response, nil
 }
 
+// ParseDeleteAccountResponse parses an HTTP response from a DeleteAccountWithResponse call
+func ParseDeleteAccountResponse(rsp *http.Response) (*DeleteAccountResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DeleteAccountResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseChangePasswordResponse parses an HTTP response from a ChangePasswordWithResponse call
+func ParseChangePasswordResponse(rsp *http.Response) (*ChangePasswordResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ChangePasswordResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseGetRecoveryCodesResponse parses an HTTP response from a GetRecoveryCodesWithResponse call
+func ParseGetRecoveryCodesResponse(rsp *http.Response) (*GetRecoveryCodesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetRecoveryCodesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest RecoveryCodesLeft
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseCreateRecoveryCodesResponse parses an HTTP response from a CreateRecoveryCodesWithResponse call
+func ParseCreateRecoveryCodesResponse(rsp *http.Response) (*CreateRecoveryCodesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CreateRecoveryCodesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest RecoveryCodes
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseEndSignInsResponse parses an HTTP response from a EndSignInsWithResponse call
+func ParseEndSignInsResponse(rsp *http.Response) (*EndSignInsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &EndSignInsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseListSignInsResponse parses an HTTP response from a ListSignInsWithResponse call
+func ParseListSignInsResponse(rsp *http.Response) (*ListSignInsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListSignInsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SignInList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseEndSignInResponse parses an HTTP response from a EndSignInWithResponse call
+func ParseEndSignInResponse(rsp *http.Response) (*EndSignInResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &EndSignInResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
 // ParseLayOilResponse parses an HTTP response from a LayOilWithResponse call
 func ParseLayOilResponse(rsp *http.Response) (*LayOilResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -13788,6 +15489,32 @@ func ParseLayOilResponse(rsp *http.Response) (*LayOilResponse, error) {
 			return nil, err
 		}
 		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseResetPasswordResponse parses an HTTP response from a ResetPasswordWithResponse call
+func ParseResetPasswordResponse(rsp *http.Response) (*ResetPasswordResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ResetPasswordResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Tokens
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
 
 	}
 
@@ -14377,6 +16104,32 @@ func ParseExportAthleteResponse(rsp *http.Response) (*ExportAthleteResponse, err
 	response := &ExportAthleteResponse{
 		Body:         bodyBytes,
 		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseListAuditResponse parses an HTTP response from a ListAuditWithResponse call
+func ParseListAuditResponse(rsp *http.Response) (*ListAuditResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListAuditResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest AuditPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
 	}
 
 	return response, nil
@@ -15152,6 +16905,32 @@ func ParseReplaceMemberResponse(rsp *http.Response) (*ReplaceMemberResponse, err
 			headers.ETag = &value
 		}
 		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseCreateResetCodeResponse parses an HTTP response from a CreateResetCodeWithResponse call
+func ParseCreateResetCodeResponse(rsp *http.Response) (*CreateResetCodeResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CreateResetCodeResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest ResetCode
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
 	}
 
 	return response, nil

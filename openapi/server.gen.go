@@ -810,6 +810,31 @@ type AthletePage struct {
 	Next *NextCursor `json:"next,omitempty"`
 }
 
+// AuditEntry defines model for AuditEntry.
+type AuditEntry struct {
+	// Action joined, role-changed, member-removed, exported, erased, reset-code, password-reset, account-deleted; more may come.
+	Action string    `json:"action"`
+	At     time.Time `json:"at"`
+
+	// ByID The user who did it; absent when whoever runs the server did.
+	ByID   *openapi_types.UUID `json:"by_id,omitempty"`
+	ByName *string             `json:"by_name,omitempty"`
+	Detail *string             `json:"detail,omitempty"`
+	ID     ID                  `json:"id"`
+
+	// SubjectID The user or the athlete it was done to.
+	SubjectID   openapi_types.UUID `json:"subject_id"`
+	SubjectName *string            `json:"subject_name,omitempty"`
+}
+
+// AuditPage defines model for AuditPage.
+type AuditPage struct {
+	Items []AuditEntry `json:"items"`
+
+	// Next Send it as `cursor` for the next page; absent on the last.
+	Next *NextCursor `json:"next,omitempty"`
+}
+
 // Ball defines model for Ball.
 type Ball struct {
 	AthleteID ID `json:"athlete_id"`
@@ -1744,6 +1769,40 @@ type OwnSpares struct {
 	Washout *Conversions `json:"washout,omitempty"`
 }
 
+// Password 12 to 128 characters, any. A passphrase of several words is best.
+type Password = string
+
+// PasswordChange defines model for PasswordChange.
+type PasswordChange struct {
+	CurrentPassword PasswordGiven `json:"current_password"`
+
+	// NewPassword 12 to 128 characters, any. A passphrase of several words is best.
+	NewPassword Password `json:"new_password"`
+}
+
+// PasswordConfirmation defines model for PasswordConfirmation.
+type PasswordConfirmation struct {
+	Password PasswordGiven `json:"password"`
+}
+
+// PasswordGiven defines model for PasswordGiven.
+type PasswordGiven = string
+
+// PasswordReset defines model for PasswordReset.
+type PasswordReset struct {
+	// Code Spaces, hyphens and case do not matter.
+	Code string `json:"code"`
+
+	// Device A name for the device that signs in, the same each time.
+	Device Device `json:"device"`
+
+	// Email an e-mail address: write it as name@example.org
+	Email Email `json:"email"`
+
+	// NewPassword 12 to 128 characters, any. A passphrase of several words is best.
+	NewPassword Password `json:"new_password"`
+}
+
 // PathsRequest defines model for PathsRequest.
 type PathsRequest struct {
 	// LaunchAngleDeg Positive toward the strong-side gutter.
@@ -2016,11 +2075,29 @@ type ReadRule struct {
 	Sentences []string `json:"sentences"`
 }
 
+// RecoveryCodes defines model for RecoveryCodes.
+type RecoveryCodes struct {
+	Codes []string `json:"codes"`
+}
+
+// RecoveryCodesLeft defines model for RecoveryCodesLeft.
+type RecoveryCodesLeft struct {
+	// CreatedAt When the codes were made; absent when none ever were.
+	CreatedAt *time.Time `json:"created_at,omitempty"`
+	Left      int        `json:"left"`
+}
+
 // Refresh defines model for Refresh.
 type Refresh struct {
 	// Device A name for the device that signs in, the same each time.
 	Device       Device `json:"device"`
 	RefreshToken string `json:"refresh_token"`
+}
+
+// ResetCode defines model for ResetCode.
+type ResetCode struct {
+	Code      string    `json:"code"`
+	ExpiresAt time.Time `json:"expires_at"`
 }
 
 // Rev The record's revision. Told by the server; in a change, the revision it is based on.
@@ -2271,6 +2348,11 @@ type SignIn struct {
 	Password string `json:"password"`
 }
 
+// SignInList defines model for SignInList.
+type SignInList struct {
+	Items []SignedInDevice `json:"items"`
+}
+
 // SignUp defines model for SignUp.
 type SignUp struct {
 	// Device A name for the device that signs in, the same each time.
@@ -2282,6 +2364,21 @@ type SignUp struct {
 
 	// Password 12 to 128 characters, any. A passphrase of several words is best.
 	Password string `json:"password"`
+}
+
+// SignedInDevice defines model for SignedInDevice.
+type SignedInDevice struct {
+	// Current It is the one that asks.
+	Current bool `json:"current"`
+
+	// Device What the device called itself.
+	Device    string    `json:"device"`
+	ExpiresAt time.Time `json:"expires_at"`
+	ID        ID        `json:"id"`
+
+	// LastUsedAt When it last fetched a new access token, which it does every quarter of an hour while in use.
+	LastUsedAt time.Time `json:"last_used_at"`
+	SignedInAt time.Time `json:"signed_in_at"`
 }
 
 // SnapshotPage defines model for SnapshotPage.
@@ -2544,6 +2641,9 @@ type SessionID = openapi_types.UUID
 // ShotID defines model for ShotID.
 type ShotID = openapi_types.UUID
 
+// SignInID defines model for SignInID.
+type SignInID = openapi_types.UUID
+
 // SquadID defines model for SquadID.
 type SquadID = openapi_types.UUID
 
@@ -2653,6 +2753,15 @@ type ReplaceAthleteParams struct {
 
 	// IfMatch The ETag the change is based on. Without it, the answer is 428.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
+}
+
+// ListAuditParams defines parameters for ListAudit.
+type ListAuditParams struct {
+	// Limit At most so many items, 1 to 1000.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
 // ListBallsParams defines parameters for ListBalls.
@@ -3007,8 +3116,20 @@ type GetSnapshotParams struct {
 // AcceptInvitationJSONRequestBody defines body for AcceptInvitation for application/json ContentType.
 type AcceptInvitationJSONRequestBody = InvitationCode
 
+// DeleteAccountJSONRequestBody defines body for DeleteAccount for application/json ContentType.
+type DeleteAccountJSONRequestBody = PasswordConfirmation
+
+// ChangePasswordJSONRequestBody defines body for ChangePassword for application/json ContentType.
+type ChangePasswordJSONRequestBody = PasswordChange
+
+// CreateRecoveryCodesJSONRequestBody defines body for CreateRecoveryCodes for application/json ContentType.
+type CreateRecoveryCodesJSONRequestBody = PasswordConfirmation
+
 // LayOilJSONRequestBody defines body for LayOil for application/json ContentType.
 type LayOilJSONRequestBody = OilGiven
+
+// ResetPasswordJSONRequestBody defines body for ResetPassword for application/json ContentType.
+type ResetPasswordJSONRequestBody = PasswordReset
 
 // CreateSquadJSONRequestBody defines body for CreateSquad for application/json ContentType.
 type CreateSquadJSONRequestBody = CreateSquadJSONBody
@@ -3350,9 +3471,33 @@ type ServerInterface interface {
 	// GetMe Who you are, and in which squads
 	// (GET /v1/me)
 	GetMe(ctx echo.Context) error
+	// DeleteAccount Delete your account
+	// (POST /v1/me/delete)
+	DeleteAccount(ctx echo.Context) error
+	// ChangePassword Change your password
+	// (PUT /v1/me/password)
+	ChangePassword(ctx echo.Context) error
+	// GetRecoveryCodes How many recovery codes you have left
+	// (GET /v1/me/recovery-codes)
+	GetRecoveryCodes(ctx echo.Context) error
+	// CreateRecoveryCodes Make ten recovery codes
+	// (POST /v1/me/recovery-codes)
+	CreateRecoveryCodes(ctx echo.Context) error
+	// EndSignIns Sign out everywhere
+	// (DELETE /v1/me/sign-ins)
+	EndSignIns(ctx echo.Context) error
+	// ListSignIns List where you are signed in
+	// (GET /v1/me/sign-ins)
+	ListSignIns(ctx echo.Context) error
+	// EndSignIn End one sign-in
+	// (DELETE /v1/me/sign-ins/{sign_in_id})
+	EndSignIn(ctx echo.Context, signInID SignInID) error
 	// LayOil Lay a load table that is not stored, and report the film
 	// (POST /v1/oil)
 	LayOil(ctx echo.Context) error
+	// ResetPassword Set a new password with a code
+	// (POST /v1/password-reset)
+	ResetPassword(ctx echo.Context) error
 	// CreateSquad Create a squad; you become its coach
 	// (POST /v1/squads)
 	CreateSquad(ctx echo.Context) error
@@ -3398,6 +3543,9 @@ type ServerInterface interface {
 	// ExportAthlete Everything the squad holds of an athlete, as a zip of JSON and CSV
 	// (GET /v1/squads/{squad_id}/athletes/{athlete_id}/export)
 	ExportAthlete(ctx echo.Context, squadID SquadID, athleteID AthleteID) error
+	// ListAudit Read the squad's audit log
+	// (GET /v1/squads/{squad_id}/audit)
+	ListAudit(ctx echo.Context, squadID SquadID, params ListAuditParams) error
 	// ListBalls List the squad's balls you may see, in revision order
 	// (GET /v1/squads/{squad_id}/balls)
 	ListBalls(ctx echo.Context, squadID SquadID, params ListBallsParams) error
@@ -3473,6 +3621,9 @@ type ServerInterface interface {
 	// ReplaceMember Change a member's role
 	// (PUT /v1/squads/{squad_id}/members/{member_id})
 	ReplaceMember(ctx echo.Context, squadID SquadID, memberID MemberID, params ReplaceMemberParams) error
+	// CreateResetCode Make a code for a member who cannot sign in
+	// (POST /v1/squads/{squad_id}/members/{member_id}/reset-code)
+	CreateResetCode(ctx echo.Context, squadID SquadID, memberID MemberID) error
 	// MapMisses What becomes of every aim, laydown by launch angle
 	// (POST /v1/squads/{squad_id}/miss-maps)
 	MapMisses(ctx echo.Context, squadID SquadID, params MapMissesParams) error
@@ -3615,12 +3766,91 @@ func (w *ServerInterfaceWrapper) GetMe(ctx echo.Context) error {
 	return err
 }
 
+// DeleteAccount converts echo context to params.
+func (w *ServerInterfaceWrapper) DeleteAccount(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DeleteAccount(ctx)
+	return err
+}
+
+// ChangePassword converts echo context to params.
+func (w *ServerInterfaceWrapper) ChangePassword(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ChangePassword(ctx)
+	return err
+}
+
+// GetRecoveryCodes converts echo context to params.
+func (w *ServerInterfaceWrapper) GetRecoveryCodes(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetRecoveryCodes(ctx)
+	return err
+}
+
+// CreateRecoveryCodes converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateRecoveryCodes(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateRecoveryCodes(ctx)
+	return err
+}
+
+// EndSignIns converts echo context to params.
+func (w *ServerInterfaceWrapper) EndSignIns(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.EndSignIns(ctx)
+	return err
+}
+
+// ListSignIns converts echo context to params.
+func (w *ServerInterfaceWrapper) ListSignIns(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListSignIns(ctx)
+	return err
+}
+
+// EndSignIn converts echo context to params.
+func (w *ServerInterfaceWrapper) EndSignIn(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "sign_in_id" -------------
+	var signInID SignInID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "sign_in_id", ctx.Param("sign_in_id"), &signInID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter sign_in_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.EndSignIn(ctx, signInID)
+	return err
+}
+
 // LayOil converts echo context to params.
 func (w *ServerInterfaceWrapper) LayOil(ctx echo.Context) error {
 	var err error
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.LayOil(ctx)
+	return err
+}
+
+// ResetPassword converts echo context to params.
+func (w *ServerInterfaceWrapper) ResetPassword(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ResetPassword(ctx)
 	return err
 }
 
@@ -4128,6 +4358,38 @@ func (w *ServerInterfaceWrapper) ExportAthlete(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ExportAthlete(ctx, squadID, athleteID)
+	return err
+}
+
+// ListAudit converts echo context to params.
+func (w *ServerInterfaceWrapper) ListAudit(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListAuditParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListAudit(ctx, squadID, params)
 	return err
 }
 
@@ -4990,6 +5252,30 @@ func (w *ServerInterfaceWrapper) ReplaceMember(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ReplaceMember(ctx, squadID, memberID, params)
+	return err
+}
+
+// CreateResetCode converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateResetCode(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// ------------- Path parameter "member_id" -------------
+	var memberID MemberID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "member_id", ctx.Param("member_id"), &memberID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter member_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateResetCode(ctx, squadID, memberID)
 	return err
 }
 
@@ -5955,7 +6241,15 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/readyz", wrapper.GetReady, options.OperationMiddlewares["getReady"]...)
 	router.POST(options.BaseURL+"/v1/invitations/accept", wrapper.AcceptInvitation, options.OperationMiddlewares["acceptInvitation"]...)
 	router.GET(options.BaseURL+"/v1/me", wrapper.GetMe, options.OperationMiddlewares["getMe"]...)
+	router.POST(options.BaseURL+"/v1/me/delete", wrapper.DeleteAccount, options.OperationMiddlewares["deleteAccount"]...)
+	router.PUT(options.BaseURL+"/v1/me/password", wrapper.ChangePassword, options.OperationMiddlewares["changePassword"]...)
+	router.GET(options.BaseURL+"/v1/me/recovery-codes", wrapper.GetRecoveryCodes, options.OperationMiddlewares["getRecoveryCodes"]...)
+	router.POST(options.BaseURL+"/v1/me/recovery-codes", wrapper.CreateRecoveryCodes, options.OperationMiddlewares["createRecoveryCodes"]...)
+	router.DELETE(options.BaseURL+"/v1/me/sign-ins", wrapper.EndSignIns, options.OperationMiddlewares["endSignIns"]...)
+	router.GET(options.BaseURL+"/v1/me/sign-ins", wrapper.ListSignIns, options.OperationMiddlewares["listSignIns"]...)
+	router.DELETE(options.BaseURL+"/v1/me/sign-ins/:sign_in_id", wrapper.EndSignIn, options.OperationMiddlewares["endSignIn"]...)
 	router.POST(options.BaseURL+"/v1/oil", wrapper.LayOil, options.OperationMiddlewares["layOil"]...)
+	router.POST(options.BaseURL+"/v1/password-reset", wrapper.ResetPassword, options.OperationMiddlewares["resetPassword"]...)
 	router.POST(options.BaseURL+"/v1/squads", wrapper.CreateSquad, options.OperationMiddlewares["createSquad"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id", wrapper.GetSquad, options.OperationMiddlewares["getSquad"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id", wrapper.ReplaceSquad, options.OperationMiddlewares["replaceSquad"]...)
@@ -5971,6 +6265,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/athletes/:athlete_id", wrapper.ReplaceAthlete, options.OperationMiddlewares["replaceAthlete"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/athletes/:athlete_id/erase", wrapper.EraseAthlete, options.OperationMiddlewares["eraseAthlete"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/athletes/:athlete_id/export", wrapper.ExportAthlete, options.OperationMiddlewares["exportAthlete"]...)
+	router.GET(options.BaseURL+"/v1/squads/:squad_id/audit", wrapper.ListAudit, options.OperationMiddlewares["listAudit"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/balls", wrapper.ListBalls, options.OperationMiddlewares["listBalls"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/balls", wrapper.CreateBall, options.OperationMiddlewares["createBall"]...)
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/balls/:ball_id", wrapper.DeleteBall, options.OperationMiddlewares["deleteBall"]...)
@@ -5996,6 +6291,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/members", wrapper.ListMembers, options.OperationMiddlewares["listMembers"]...)
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/members/:member_id", wrapper.DeleteMember, options.OperationMiddlewares["deleteMember"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/members/:member_id", wrapper.ReplaceMember, options.OperationMiddlewares["replaceMember"]...)
+	router.POST(options.BaseURL+"/v1/squads/:squad_id/members/:member_id/reset-code", wrapper.CreateResetCode, options.OperationMiddlewares["createResetCode"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/miss-maps", wrapper.MapMisses, options.OperationMiddlewares["mapMisses"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/paths", wrapper.StudyLine, options.OperationMiddlewares["studyLine"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/patterns", wrapper.ListPatterns, options.OperationMiddlewares["listPatterns"]...)
@@ -6153,6 +6449,133 @@ func (response GetMe200JSONResponse) VisitGetMeResponse(w http.ResponseWriter) e
 	return err
 }
 
+type DeleteAccountRequestObject struct {
+	Body *DeleteAccountJSONRequestBody
+}
+
+type DeleteAccountResponseObject interface {
+	VisitDeleteAccountResponse(w http.ResponseWriter) error
+}
+
+type DeleteAccount204Response struct {
+}
+
+func (response DeleteAccount204Response) VisitDeleteAccountResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type ChangePasswordRequestObject struct {
+	Body *ChangePasswordJSONRequestBody
+}
+
+type ChangePasswordResponseObject interface {
+	VisitChangePasswordResponse(w http.ResponseWriter) error
+}
+
+type ChangePassword204Response struct {
+}
+
+func (response ChangePassword204Response) VisitChangePasswordResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type GetRecoveryCodesRequestObject struct {
+}
+
+type GetRecoveryCodesResponseObject interface {
+	VisitGetRecoveryCodesResponse(w http.ResponseWriter) error
+}
+
+type GetRecoveryCodes200JSONResponse RecoveryCodesLeft
+
+func (response GetRecoveryCodes200JSONResponse) VisitGetRecoveryCodesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CreateRecoveryCodesRequestObject struct {
+	Body *CreateRecoveryCodesJSONRequestBody
+}
+
+type CreateRecoveryCodesResponseObject interface {
+	VisitCreateRecoveryCodesResponse(w http.ResponseWriter) error
+}
+
+type CreateRecoveryCodes201JSONResponse RecoveryCodes
+
+func (response CreateRecoveryCodes201JSONResponse) VisitCreateRecoveryCodesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EndSignInsRequestObject struct {
+}
+
+type EndSignInsResponseObject interface {
+	VisitEndSignInsResponse(w http.ResponseWriter) error
+}
+
+type EndSignIns204Response struct {
+}
+
+func (response EndSignIns204Response) VisitEndSignInsResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type ListSignInsRequestObject struct {
+}
+
+type ListSignInsResponseObject interface {
+	VisitListSignInsResponse(w http.ResponseWriter) error
+}
+
+type ListSignIns200JSONResponse SignInList
+
+func (response ListSignIns200JSONResponse) VisitListSignInsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EndSignInRequestObject struct {
+	SignInID SignInID `json:"sign_in_id"`
+}
+
+type EndSignInResponseObject interface {
+	VisitEndSignInResponse(w http.ResponseWriter) error
+}
+
+type EndSignIn204Response struct {
+}
+
+func (response EndSignIn204Response) VisitEndSignInResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
 type LayOilRequestObject struct {
 	Body *LayOilJSONRequestBody
 }
@@ -6171,6 +6594,28 @@ func (response LayOil200JSONResponse) VisitLayOilResponse(w http.ResponseWriter)
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ResetPasswordRequestObject struct {
+	Body *ResetPasswordJSONRequestBody
+}
+
+type ResetPasswordResponseObject interface {
+	VisitResetPasswordResponse(w http.ResponseWriter) error
+}
+
+type ResetPassword201JSONResponse Tokens
+
+func (response ResetPassword201JSONResponse) VisitResetPasswordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -6742,6 +7187,29 @@ func (response ExportAthlete200ApplicationZipResponse) VisitExportAthleteRespons
 		defer closer.Close()
 	}
 	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type ListAuditRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+	Params  ListAuditParams
+}
+
+type ListAuditResponseObject interface {
+	VisitListAuditResponse(w http.ResponseWriter) error
+}
+
+type ListAudit200JSONResponse AuditPage
+
+func (response ListAudit200JSONResponse) VisitListAuditResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
 	return err
 }
 
@@ -7656,6 +8124,29 @@ func (response ReplaceMember200JSONResponse) VisitReplaceMemberResponse(w http.R
 		w.Header().Set("ETag", fmt.Sprint(*response.Headers.ETag))
 	}
 	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CreateResetCodeRequestObject struct {
+	SquadID  SquadID  `json:"squad_id"`
+	MemberID MemberID `json:"member_id"`
+}
+
+type CreateResetCodeResponseObject interface {
+	VisitCreateResetCodeResponse(w http.ResponseWriter) error
+}
+
+type CreateResetCode201JSONResponse ResetCode
+
+func (response CreateResetCode201JSONResponse) VisitCreateResetCodeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -8778,9 +9269,33 @@ type StrictServerInterface interface {
 	// GetMe Who you are, and in which squads
 	// (GET /v1/me)
 	GetMe(ctx context.Context, request GetMeRequestObject) (GetMeResponseObject, error)
+	// DeleteAccount Delete your account
+	// (POST /v1/me/delete)
+	DeleteAccount(ctx context.Context, request DeleteAccountRequestObject) (DeleteAccountResponseObject, error)
+	// ChangePassword Change your password
+	// (PUT /v1/me/password)
+	ChangePassword(ctx context.Context, request ChangePasswordRequestObject) (ChangePasswordResponseObject, error)
+	// GetRecoveryCodes How many recovery codes you have left
+	// (GET /v1/me/recovery-codes)
+	GetRecoveryCodes(ctx context.Context, request GetRecoveryCodesRequestObject) (GetRecoveryCodesResponseObject, error)
+	// CreateRecoveryCodes Make ten recovery codes
+	// (POST /v1/me/recovery-codes)
+	CreateRecoveryCodes(ctx context.Context, request CreateRecoveryCodesRequestObject) (CreateRecoveryCodesResponseObject, error)
+	// EndSignIns Sign out everywhere
+	// (DELETE /v1/me/sign-ins)
+	EndSignIns(ctx context.Context, request EndSignInsRequestObject) (EndSignInsResponseObject, error)
+	// ListSignIns List where you are signed in
+	// (GET /v1/me/sign-ins)
+	ListSignIns(ctx context.Context, request ListSignInsRequestObject) (ListSignInsResponseObject, error)
+	// EndSignIn End one sign-in
+	// (DELETE /v1/me/sign-ins/{sign_in_id})
+	EndSignIn(ctx context.Context, request EndSignInRequestObject) (EndSignInResponseObject, error)
 	// LayOil Lay a load table that is not stored, and report the film
 	// (POST /v1/oil)
 	LayOil(ctx context.Context, request LayOilRequestObject) (LayOilResponseObject, error)
+	// ResetPassword Set a new password with a code
+	// (POST /v1/password-reset)
+	ResetPassword(ctx context.Context, request ResetPasswordRequestObject) (ResetPasswordResponseObject, error)
 	// CreateSquad Create a squad; you become its coach
 	// (POST /v1/squads)
 	CreateSquad(ctx context.Context, request CreateSquadRequestObject) (CreateSquadResponseObject, error)
@@ -8826,6 +9341,9 @@ type StrictServerInterface interface {
 	// ExportAthlete Everything the squad holds of an athlete, as a zip of JSON and CSV
 	// (GET /v1/squads/{squad_id}/athletes/{athlete_id}/export)
 	ExportAthlete(ctx context.Context, request ExportAthleteRequestObject) (ExportAthleteResponseObject, error)
+	// ListAudit Read the squad's audit log
+	// (GET /v1/squads/{squad_id}/audit)
+	ListAudit(ctx context.Context, request ListAuditRequestObject) (ListAuditResponseObject, error)
 	// ListBalls List the squad's balls you may see, in revision order
 	// (GET /v1/squads/{squad_id}/balls)
 	ListBalls(ctx context.Context, request ListBallsRequestObject) (ListBallsResponseObject, error)
@@ -8901,6 +9419,9 @@ type StrictServerInterface interface {
 	// ReplaceMember Change a member's role
 	// (PUT /v1/squads/{squad_id}/members/{member_id})
 	ReplaceMember(ctx context.Context, request ReplaceMemberRequestObject) (ReplaceMemberResponseObject, error)
+	// CreateResetCode Make a code for a member who cannot sign in
+	// (POST /v1/squads/{squad_id}/members/{member_id}/reset-code)
+	CreateResetCode(ctx context.Context, request CreateResetCodeRequestObject) (CreateResetCodeResponseObject, error)
 	// MapMisses What becomes of every aim, laydown by launch angle
 	// (POST /v1/squads/{squad_id}/miss-maps)
 	MapMisses(ctx context.Context, request MapMissesRequestObject) (MapMissesResponseObject, error)
@@ -9157,6 +9678,238 @@ func (sh *strictHandler) GetMe(ctx echo.Context) error {
 	return nil
 }
 
+// DeleteAccount operation middleware
+func (sh *strictHandler) DeleteAccount(ctx echo.Context) error {
+	var request DeleteAccountRequestObject
+
+	var body DeleteAccountJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DeleteAccount(ctx.Request().Context(), request.(DeleteAccountRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DeleteAccount")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(DeleteAccountResponseObject); ok {
+		return validResponse.VisitDeleteAccountResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ChangePassword operation middleware
+func (sh *strictHandler) ChangePassword(ctx echo.Context) error {
+	var request ChangePasswordRequestObject
+
+	var body ChangePasswordJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ChangePassword(ctx.Request().Context(), request.(ChangePasswordRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ChangePassword")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ChangePasswordResponseObject); ok {
+		return validResponse.VisitChangePasswordResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetRecoveryCodes operation middleware
+func (sh *strictHandler) GetRecoveryCodes(ctx echo.Context) error {
+	var request GetRecoveryCodesRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetRecoveryCodes(ctx.Request().Context(), request.(GetRecoveryCodesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetRecoveryCodes")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetRecoveryCodesResponseObject); ok {
+		return validResponse.VisitGetRecoveryCodesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// CreateRecoveryCodes operation middleware
+func (sh *strictHandler) CreateRecoveryCodes(ctx echo.Context) error {
+	var request CreateRecoveryCodesRequestObject
+
+	var body CreateRecoveryCodesJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.CreateRecoveryCodes(ctx.Request().Context(), request.(CreateRecoveryCodesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "CreateRecoveryCodes")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(CreateRecoveryCodesResponseObject); ok {
+		return validResponse.VisitCreateRecoveryCodesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// EndSignIns operation middleware
+func (sh *strictHandler) EndSignIns(ctx echo.Context) error {
+	var request EndSignInsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.EndSignIns(ctx.Request().Context(), request.(EndSignInsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "EndSignIns")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(EndSignInsResponseObject); ok {
+		return validResponse.VisitEndSignInsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListSignIns operation middleware
+func (sh *strictHandler) ListSignIns(ctx echo.Context) error {
+	var request ListSignInsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListSignIns(ctx.Request().Context(), request.(ListSignInsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListSignIns")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListSignInsResponseObject); ok {
+		return validResponse.VisitListSignInsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// EndSignIn operation middleware
+func (sh *strictHandler) EndSignIn(ctx echo.Context, signInID SignInID) error {
+	var request EndSignInRequestObject
+
+	request.SignInID = signInID
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.EndSignIn(ctx.Request().Context(), request.(EndSignInRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "EndSignIn")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(EndSignInResponseObject); ok {
+		return validResponse.VisitEndSignInResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // LayOil operation middleware
 func (sh *strictHandler) LayOil(ctx echo.Context) error {
 	var request LayOilRequestObject
@@ -9197,6 +9950,52 @@ func (sh *strictHandler) LayOil(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(LayOilResponseObject); ok {
 		return validResponse.VisitLayOilResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ResetPassword operation middleware
+func (sh *strictHandler) ResetPassword(ctx echo.Context) error {
+	var request ResetPasswordRequestObject
+
+	var body ResetPasswordJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ResetPassword(ctx.Request().Context(), request.(ResetPasswordRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ResetPassword")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ResetPasswordResponseObject); ok {
+		return validResponse.VisitResetPasswordResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -9749,6 +10548,32 @@ func (sh *strictHandler) ExportAthlete(ctx echo.Context, squadID SquadID, athlet
 		return err
 	} else if validResponse, ok := response.(ExportAthleteResponseObject); ok {
 		return validResponse.VisitExportAthleteResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListAudit operation middleware
+func (sh *strictHandler) ListAudit(ctx echo.Context, squadID SquadID, params ListAuditParams) error {
+	var request ListAuditRequestObject
+
+	request.SquadID = squadID
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListAudit(ctx.Request().Context(), request.(ListAuditRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListAudit")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListAuditResponseObject); ok {
+		return validResponse.VisitListAuditResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -10614,6 +11439,32 @@ func (sh *strictHandler) ReplaceMember(ctx echo.Context, squadID SquadID, member
 		return err
 	} else if validResponse, ok := response.(ReplaceMemberResponseObject); ok {
 		return validResponse.VisitReplaceMemberResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// CreateResetCode operation middleware
+func (sh *strictHandler) CreateResetCode(ctx echo.Context, squadID SquadID, memberID MemberID) error {
+	var request CreateResetCodeRequestObject
+
+	request.SquadID = squadID
+	request.MemberID = memberID
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.CreateResetCode(ctx.Request().Context(), request.(CreateResetCodeRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "CreateResetCode")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(CreateResetCodeResponseObject); ok {
+		return validResponse.VisitCreateResetCodeResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -25,6 +25,12 @@ func (s *Service) Forget(ctx context.Context) (forgotten int64, err error) {
 		); err != nil {
 			return err
 		}
+		if err := tx.DeleteOldGuesses(ctx, db.DeleteOldGuessesParams{Before: now.Add(-forgetAfter)}); err != nil {
+			return err
+		}
+		if err := tx.DeleteOldCeremonies(ctx, db.DeleteOldCeremoniesParams{Before: now}); err != nil {
+			return err
+		}
 		_, err = tx.DeleteOldRefreshFamilies(ctx, db.DeleteOldRefreshFamiliesParams{Before: now.Add(-refreshTTL)})
 		return err
 	})
@@ -70,9 +76,25 @@ func (s *Service) Erase(ctx context.Context, user, squad, athlete uuid.UUID, con
 			return err
 		}
 		w.reached, err = w.AdvanceClock(ctx, db.AdvanceClockParams{SquadID: squad, ByRows: erased})
-		return err
+		if err != nil {
+			return err
+		}
+		return w.audit(ctx, ActionErased, athlete, "")
 	})
 	return erased, err
+}
+
+// auditExport writes into the log that an export begins, when it may.
+func (s *Service) auditExport(ctx context.Context, user, squad, athlete uuid.UUID) error {
+	return s.inSquad(ctx, user, squad, func(w *work) error {
+		if w.role == record.RoleAnalyst {
+			return w.mustCoach()
+		}
+		if _, err := w.get(ctx, record.KindAthlete, athlete); err != nil {
+			return err
+		}
+		return w.audit(ctx, ActionExported, athlete, "")
+	})
 }
 
 // eraseSteps remove one kind each, children before parents, giving tombstones the revisions after

@@ -54,6 +54,9 @@ func (s *Service) Export(ctx context.Context, user, squad, athlete uuid.UUID, be
 			return w.export(ctx, files, rec.(*record.Athlete))
 		})
 	})
+	if err == nil {
+		err = s.auditExport(ctx, user, squad, athlete)
+	}
 	if err != nil {
 		return err
 	}

@@ -4,9 +4,6 @@ import (
 	"context"
 	"encoding/base32"
 	"errors"
-	"fmt"
-	"io"
-	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -122,11 +119,10 @@ func (s *Service) Invite(
 	role record.Role,
 	athlete *uuid.UUID,
 ) (made Invitation, err error) {
-	raw := make([]byte, 20)
-	if _, err := io.ReadFull(s.random, raw); err != nil {
-		return made, fmt.Errorf("make a code: %w", err)
+	code, err := s.newCode(codeBytes)
+	if err != nil {
+		return made, err
 	}
-	code := codeEncoding.EncodeToString(raw)
 	as := record.Member{Name: "invited", Role: role, AthleteID: athlete}
 	if found := as.Faults(); len(found) > 0 {
 		return made, InvalidError(found)
@@ -151,7 +147,7 @@ func (s *Service) Invite(
 		row := db.PutInvitationParams{
 			SquadID:   squad,
 			ID:        newID(),
-			CodeHash:  tokenHash([]byte(code)),
+			CodeHash:  codeHash(code),
 			Role:      string(role),
 			AthleteID: athlete,
 			InvitedBy: user,
@@ -231,7 +227,7 @@ func (s *Service) Join(
 	user uuid.UUID,
 	code string,
 ) (squad uuid.UUID, joined *record.Member, err error) {
-	hash := tokenHash([]byte(strings.ToUpper(strings.NewReplacer("-", "", " ", "").Replace(code))))
+	hash := codeHash(code)
 	var person db.User
 	err = s.db.Global(ctx, func(tx *db.Tx) error {
 		if person, err = tx.UserByID(ctx, db.UserByIDParams{ID: user}); err != nil {
@@ -273,10 +269,11 @@ func (s *Service) Join(
 			AthleteID: row.AthleteID,
 		}
 		outcomes, _, err := w.apply(ctx, []Change{{Record: joined}})
-		if err == nil {
-			joined = outcomes[0].Record.(*record.Member)
+		if err != nil {
+			return nil, err
 		}
-		return w, err
+		joined = outcomes[0].Record.(*record.Member)
+		return w, w.audit(ctx, ActionJoined, user, "as "+string(joined.Role))
 	})
 	return squad, joined, err
 }
@@ -297,6 +294,7 @@ func (s *Service) SetRole(
 		if err := w.mustCoach(); err != nil {
 			return err
 		}
+		before := rec.Role
 		rec.Role, rec.AthleteID = role, athlete
 		if found := rec.Faults(); len(found) > 0 {
 			return InvalidError(found)
@@ -309,7 +307,10 @@ func (s *Service) SetRole(
 			return err
 		}
 		result = outcomes[0].Record.(*record.Member)
-		return nil
+		if before == role {
+			return nil
+		}
+		return w.audit(ctx, ActionRoleChanged, rec.UserID, roleChange(before, role))
 	})
 	return result, err
 }
@@ -330,7 +331,10 @@ func (s *Service) RemoveMember(ctx context.Context, user, squad, id uuid.UUID, b
 		if err != nil {
 			return err
 		}
-		return outcomes[0].err(base)
+		if err := outcomes[0].err(base); err != nil {
+			return err
+		}
+		return w.audit(ctx, ActionRemoved, rec.UserID, "")
 	})
 }
 
