@@ -21,7 +21,7 @@ func (s *Service) confirm(ctx context.Context, user db.User, password, pointer s
 		return err
 	}
 	if !ok {
-		return InvalidError([]record.Fault{{Pointer: pointer, Code: "wrong", Detail: "is not your password"}})
+		return passwordError(pointer, "wrong", "is wrong")
 	}
 	return s.db.Global(ctx, func(tx *db.Tx) error { return giveBack(ctx, tx, g) })
 }
@@ -45,7 +45,7 @@ func (s *Service) ChangePassword(ctx context.Context, who Identity, current, wan
 		return err
 	}
 	if detail := passwordFault(wanted, user.Email); detail != "" {
-		return InvalidError([]record.Fault{{Pointer: "/new_password", Code: "guessable", Detail: detail}})
+		return passwordError("/new_password", "guessable", detail)
 	}
 	now := s.clock()
 	if err := s.confirm(ctx, user, current, "/current_password", now); err != nil {

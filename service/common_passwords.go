@@ -7,6 +7,8 @@ import (
 	"io"
 	"strings"
 	"sync"
+
+	"laneward/service/record"
 )
 
 // The 3,000 commonest passwords of 12 characters and more. The file names its source and its
@@ -55,4 +57,11 @@ func passwordFault(password, email string) string {
 		return "holds your address: take several unrelated words"
 	}
 	return ""
+}
+
+// passwordError is the failure of a password that was sent at a place of the body.
+func passwordError(pointer, code, detail string) *Error {
+	failure := InvalidError([]record.Fault{{Pointer: pointer, Code: code, Detail: detail}})
+	failure.Detail = "the password " + detail
+	return failure
 }

@@ -46,7 +46,7 @@ type NewUser struct {
 func (s *Service) SignUp(ctx context.Context, person NewUser) (tokens Tokens, err error) {
 	email := strings.ToLower(strings.TrimSpace(person.Email))
 	if detail := passwordFault(person.Password, email); detail != "" {
-		return tokens, InvalidError([]record.Fault{{Pointer: "/password", Code: "guessable", Detail: detail}})
+		return tokens, passwordError("/password", "guessable", detail)
 	}
 	if found := record.NameFaults(strings.TrimSpace(person.Name)); len(found) > 0 {
 		return tokens, InvalidError(found)

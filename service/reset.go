@@ -144,7 +144,7 @@ var errResetCode = fail(
 func (s *Service) ResetPassword(ctx context.Context, reset Reset) (tokens Tokens, err error) {
 	email := strings.ToLower(strings.TrimSpace(reset.Email))
 	if detail := passwordFault(reset.NewPassword, email); detail != "" {
-		return tokens, InvalidError([]record.Fault{{Pointer: "/new_password", Code: "guessable", Detail: detail}})
+		return tokens, passwordError("/new_password", "guessable", detail)
 	}
 	now := s.clock()
 	g := guessOf("reset:"+email, reset.From, "")

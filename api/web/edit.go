@@ -36,6 +36,7 @@ func editables() map[string]editable {
 type editor struct {
 	Name  string // the record's
 	Loses string // what deleting it means
+	Reset string // where a member who cannot sign in is given a code; "" for none
 	page  string // where it is shown
 	up    string // where to go when it is gone
 	form  *form

@@ -171,12 +171,12 @@ func openMember(v *visit, r *roster, rec record.Record) (*editor, error) {
 	if was.AthleteID != nil {
 		f.fill("whom", was.AthleteID.String())
 	}
-	after := r.Address() + "/people"
+	after, reset := r.Address()+"/people", r.Address()+"/members/"+was.ID.String()+"/reset-code"
 	if was.UserID == v.me.ID {
-		after = "/squads" // a user who is no longer a coach has no page of people
+		after, reset = "/squads", "" // a user who is no longer a coach has no page of people
 	}
 	return &editor{
-		Name: was.Name, page: after, up: after, form: f,
+		Name: was.Name, page: after, up: after, form: f, Reset: reset,
 		Loses: "They lose access to this squad. Their sign-in and everything they logged stay.",
 		take:  func(f *form) taken { return taken{form: f} },
 		store: func(f *form, rev int64, _ record.Record) error {

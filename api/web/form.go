@@ -22,6 +22,7 @@ type form struct {
 	Action, Submit string
 	Hidden         map[string]string
 	Inputs         []*input
+	User           string // whose password is asked for, so that a browser can fill it in
 	Fault          string // what is wrong with the form as a whole
 }
 

@@ -90,8 +90,8 @@ func TestAccessIsRefreshed(t *testing.T) {
 	w.now = w.now.Add(service.AccessTTL + time.Minute)
 	again := v.get(w.at())
 	again.wants(t, http.StatusOK, "Thistle Row Lanes")
-	if len(again.header["Set-Cookie"]) != 2 {
-		t.Errorf("the browser is given %d new cookies, want 2", len(again.header["Set-Cookie"]))
+	if len(again.header["Set-Cookie"]) != 3 { // the two tokens and the device's mark
+		t.Errorf("the browser is given %d new cookies, want 3", len(again.header["Set-Cookie"]))
 	}
 	if next := v.get(w.at()); len(next.header["Set-Cookie"]) != 0 {
 		t.Error("a fresh access token is refreshed at once")

@@ -17,6 +17,7 @@ type peopleView struct {
 	*roster
 	Add, Invite, Rename *form
 	Invitation          *service.Invitation // made just now; its code is shown once
+	Reset               *resetView          // made just now; its code is shown once
 	Waiting             []service.Invitation
 	Members             []*record.Member
 }

@@ -29,6 +29,11 @@ func (w *world) visitor() *visitor {
 // signedIn is a visitor who has signed in.
 func (w *world) signedIn(email string) *visitor {
 	w.t.Helper()
+	return w.signInWith(email, password)
+}
+
+func (w *world) signInWith(email, password string) *visitor {
+	w.t.Helper()
 	v := w.visitor()
 	if got := v.post("/sign-in", "email", email, "password", password); got.status != http.StatusSeeOther {
 		w.t.Fatalf("sign in as %s: %d\n%s", email, got.status, got.body)

@@ -73,15 +73,20 @@ func (s *site) routes() http.Handler {
 		"GET /sign-up":   signUpPage,
 		"POST /sign-up":  signUp,
 		"POST /sign-out": signOut,
+		"GET /reset":     resetPage,
+		"POST /reset":    resetPassword,
 		"/":              func(*visit) error { return errNoPage },
 	} {
 		mux.Handle(pattern, s.open(page))
 	}
 	mux.Handle("GET /{$}", s.open(homePage))
-	for _, pages := range []map[string]page{squadPages, linePages} {
+	for _, pages := range []map[string]page{accountPages, squadPages, linePages} {
 		for pattern, page := range pages {
 			mux.Handle(pattern, s.signedIn(page))
 		}
+	}
+	for _, pattern := range accountForms {
+		mux.Handle("GET /account/"+pattern, s.signedIn(func(v *visit) error { return v.goTo("/account") }))
 	}
 	for pattern, page := range reopened {
 		mux.Handle("GET /squads/{squad}/"+pattern, s.signedIn(back(page)))
@@ -107,6 +112,8 @@ var squadPages = map[string]page{
 	"POST /squads/{squad}/invitations":                       invite,
 	"POST /squads/{squad}/name":                              renameSquad,
 	"POST /squads/{squad}/invitations/{invitation}/withdraw": withdrawInvitation,
+	"POST /squads/{squad}/members/{member}/reset-code":       makeResetCode,
+	"GET /squads/{squad}/audit":                              auditPage,
 
 	"GET /squads/{squad}/athletes/{athlete}":          athletePage,
 	"POST /squads/{squad}/athletes/{athlete}/balls":   addBall,
@@ -134,13 +141,14 @@ var squadPages = map[string]page{
 // reopened are the addresses that a refused form is shown at, by the page that has the form: a tab
 // that is restored, or a link that was shared, asks for them.
 var reopened = map[string]string{
-	"athletes":                   "people",
-	"invitations":                "people",
-	"name":                       "people",
-	"athletes/{athlete}/balls":   "",
-	"athletes/{athlete}/erase":   "",
-	"drills/{drill}/assignments": "",
-	"sessions/{session}/logs":    "",
+	"athletes":                    "people",
+	"invitations":                 "people",
+	"members/{member}/reset-code": "edit",
+	"name":                        "people",
+	"athletes/{athlete}/balls":    "",
+	"athletes/{athlete}/erase":    "",
+	"drills/{drill}/assignments":  "",
+	"sessions/{session}/logs":     "",
 }
 
 // back leads from the address of a form to a page beside it, or to the one above.

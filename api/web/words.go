@@ -56,6 +56,9 @@ func wordFunctions() template.FuncMap {
 		"direction":    directionName,
 		"add":          func(a, b int) int { return a + b },
 		"divide":       func(a, b float64) float64 { return a / b },
+		"actionWord":   actionWord,
+		"actor":        actor,
+		"subject":      subject,
 		"pair":         func(a, b any) pair { return pair{a, b} },
 	}
 }

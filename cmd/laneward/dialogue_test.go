@@ -47,7 +47,17 @@ func newCentre(t testing.TB, wrap func(http.Handler) http.Handler) *centre {
 
 func newCentreAt(t testing.TB, wrap func(http.Handler) http.Handler, now func() time.Time) *centre {
 	t.Helper()
-	opened, err := db.Open(t.Context(), dbtest.New(t).ServiceURL, db.Options{Wait: time.Minute})
+	return newCentreOn(t, dbtest.New(t).ServiceURL, wrap, now)
+}
+
+func newCentreOn(
+	t testing.TB,
+	database string,
+	wrap func(http.Handler) http.Handler,
+	now func() time.Time,
+) *centre {
+	t.Helper()
+	opened, err := db.Open(t.Context(), database, db.Options{Wait: time.Minute})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -94,6 +94,21 @@ func (h *home) readLock() (owner, socketDir string, err error) {
 	return lines[0], lines[1], nil
 }
 
+// RunningURL is the address of a database of the server that another process runs on a data
+// directory, as that process last wrote it; "" when it has written none.
+func RunningURL(dataDir, database string) (string, error) {
+	lock, err := os.Open(filepath.Join(dataDir, lockName))
+	if err != nil {
+		return "", fmt.Errorf("read the lock of the data directory: %w", err)
+	}
+	defer lock.Close() //nolint:errcheck // only read
+	_, socketDir, err := (&home{lock: lock}).readLock()
+	if err != nil || socketDir == "" {
+		return "", err
+	}
+	return (&Server{socketDir: socketDir}).URL(database), nil
+}
+
 func (h *home) writeLock(socketDir string) error {
 	if err := h.lock.Truncate(0); err != nil {
 		return fmt.Errorf("write the lock of the data directory: %w", err)

@@ -37,6 +37,9 @@ type Server struct{}
 // Start returns [ErrNoBinaries].
 func Start(context.Context, Config) (*Server, error) { return nil, ErrNoBinaries }
 
+// RunningURL returns [ErrNoBinaries].
+func RunningURL(string, string) (string, error) { return "", ErrNoBinaries }
+
 // URL, Done, Err and Stop belong to a server, and none can be started here.
 func (*Server) URL(string) string { return "" }
 

@@ -2,6 +2,8 @@ package client
 
 import (
 	"context"
+	"iter"
+	"net/http"
 
 	"github.com/google/uuid"
 
@@ -104,11 +106,9 @@ func (c *Client) MakeResetCode(ctx context.Context, squad, member uuid.UUID) (An
 	return answerOf(answer.JSON201, answer.Body, answer.HTTPResponse)
 }
 
-// Audit reads one page of a squad's audit log, the newest first.
-func (c *Client) Audit(ctx context.Context, squad uuid.UUID, limit int) (Answer[openapi.AuditPage], error) {
-	answer, err := c.api.ListAuditWithResponse(ctx, squad, &openapi.ListAuditParams{Limit: &limit})
-	if err != nil {
-		return Answer[openapi.AuditPage]{}, err
-	}
-	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
+// Audit reads a squad's audit log, the newest first.
+func (c *Client) Audit(ctx context.Context, squad uuid.UUID) iter.Seq2[Answer[openapi.AuditEntry], error] {
+	return items[openapi.AuditEntry](func(limit *int, cursor *string) (*http.Response, error) {
+		return c.api.ListAudit(ctx, squad, &openapi.ListAuditParams{Limit: limit, Cursor: cursor})
+	})
 }

@@ -23,7 +23,7 @@
     for (const attribute of ["aria-labelledby", "aria-describedby"])
       for (const id of (e.getAttribute(attribute) || "").split(/\s+/).filter(Boolean))
         if (!ids.has(id)) faults.push(`${name(e)} points at ${id}, which is not there`);
-  for (const e of document.querySelectorAll("input:not([type=hidden]), select, textarea"))
+  for (const e of document.querySelectorAll("input:not([type=hidden]):not([hidden]), select, textarea"))
     if (!e.labels.length) faults.push(`${name(e)} ${e.name} has no label`);
   for (const e of document.querySelectorAll("svg"))
     if (!e.closest("[aria-hidden=true]") && !e.querySelector("title") && !e.getAttribute("aria-label")) faults.push(`a picture has no name: ${name(e)}`);
@@ -42,7 +42,7 @@
   }
   for (const e of document.querySelectorAll("th")) if (!e.scope) faults.push(`${name(e)} has no scope`);
   for (const e of document.querySelectorAll("table")) if (!e.caption) faults.push("a table has no caption");
-  for (const e of document.querySelectorAll("button, input:not([type=hidden]), select, textarea, .button, nav a")) {
+  for (const e of document.querySelectorAll("button, input:not([type=hidden]):not([hidden]), select, textarea, .button, nav a")) {
     const box = e.getBoundingClientRect();
     if (shown(e) && (box.width < 20 || box.height < 24) && !e.closest(".check")) faults.push(`${name(e)} is ${Math.round(box.width)} x ${Math.round(box.height)} px: too small to hit`);
   }

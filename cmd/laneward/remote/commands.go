@@ -5,6 +5,9 @@ type Accounts struct {
 	SignUp signUpCommand `cmd:"" group:"people" help:"Sign up, and stay signed in on this computer."`
 	SignIn signInCommand `cmd:"" group:"people" help:"Sign in on this computer."`
 	Whoami whoamiCommand `cmd:"" group:"people" help:"Show who is signed in."`
+
+	Account       accountCommand       `cmd:"" group:"people" help:"Your password, sign-ins and recovery codes."`
+	ResetPassword resetPasswordCommand `cmd:"" group:"people" help:"Set a new password with a code, and sign in."`
 }
 
 // Commands ask a server.
@@ -13,6 +16,9 @@ type Commands struct {
 	Squad  squadCommand  `cmd:"" group:"squads" help:"Create a squad."`
 	Invite inviteCommand `cmd:"" group:"squads" help:"Invite someone with a one-time code."`
 	Join   joinCommand   `cmd:"" group:"squads" help:"Join a squad with a code."`
+
+	ResetCode resetCodeCommand `cmd:"" group:"squads" help:"Make a code for a member who cannot sign in."`
+	Audit     auditCommand     `cmd:"" group:"squads" help:"Who joined, changed roles, reset a password, exported or erased."`
 
 	List   listCommand   `cmd:"" group:"records" help:"List athletes, balls, patterns, sessions, drills, assignments, shots, members or invitations."`
 	Show   showCommand   `cmd:"" group:"records" help:"Show one record."`

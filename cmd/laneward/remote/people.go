@@ -47,7 +47,7 @@ func (f passwordFlags) password(ctx context.Context, env terminal.Environment, t
 }
 
 func firstLine(r io.Reader) (string, error) {
-	line, err := bufio.NewReader(r).ReadString('\n')
+	line, err := bufio.NewReader(r).ReadString('\n') // a reader of the same kind is read on, not anew
 	if err != nil && !errors.Is(err, io.EOF) {
 		return "", fmt.Errorf("read the password: %w", err)
 	}

@@ -104,6 +104,24 @@ func (f databaseFlags) open(ctx context.Context, options db.Options, log *slog.L
 	return opened, nil
 }
 
+// openBeside is open for a command that runs beside a server: the program's own Postgres is used
+// where the server runs it, and started where it does not.
+func (f databaseFlags) openBeside(ctx context.Context, log *slog.Logger) (*database, error) {
+	opened, err := f.open(ctx, db.Options{}, log)
+	if !errors.Is(err, pgprivate.ErrInUse) {
+		return opened, err
+	}
+	address, failed := pgprivate.RunningURL(filepath.Join(f.StateDir, "postgres"), privateDatabase)
+	if failed != nil || address == "" {
+		return nil, errors.Join(err, failed)
+	}
+	running, err := db.Open(ctx, address, db.Options{})
+	if err != nil {
+		return nil, err
+	}
+	return &database{DB: running}, nil
+}
+
 func (d *database) close(log *slog.Logger) error {
 	if d.DB != nil {
 		d.DB.Close()
