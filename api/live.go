@@ -3,6 +3,7 @@ package api
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"time"
@@ -36,6 +37,10 @@ func (h *handlers) GetLive(ctx context.Context, r openapi.GetLiveRequestObject) 
 			return nil
 		}
 		err := h.service.Tail(ctx, userOf(ctx), r.SquadID, query, heartbeat, events.send, events.beat)
+		if errors.Is(err, service.ErrTailAge) || errors.Is(context.Cause(ctx), errDraining) {
+			_ = events.reconnect() // whoever does not hear it comes back by itself
+			return nil
+		}
 		if err != nil && ctx.Err() == nil {
 			return fmt.Errorf("live tail: %w", err)
 		}
@@ -79,6 +84,12 @@ func (e *eventWriter) send(events []service.TailEvent) error {
 
 func (e *eventWriter) beat() error {
 	e.buffer.WriteString(": alive\n\n")
+	return e.sendOff()
+}
+
+// reconnect says that the stream ends here and goes on elsewhere: with the last id, at once.
+func (e *eventWriter) reconnect() error {
+	e.buffer.WriteString("retry: 100\nevent: reconnect\ndata: {}\n\n")
 	return e.sendOff()
 }
 

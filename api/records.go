@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
 
@@ -17,20 +18,24 @@ type handlers struct {
 	service  *service.Service
 	contract *contract
 	version  string
+	leaving  chan struct{} // closed when no more requests should come
 	draining chan struct{} // closed when streams are to end
 }
 
-// untilDrained ends a stream's context when the server is about to stop.
+// errDraining is why a stream ends when the server is about to stop.
+var errDraining = errors.New("the server is about to stop")
+
+// untilDrained ends a stream's context, by [errDraining], when the server is about to stop.
 func (h *handlers) untilDrained(ctx context.Context) (context.Context, context.CancelFunc) {
-	ctx, cancel := context.WithCancel(ctx)
+	ctx, cancel := context.WithCancelCause(ctx)
 	go func() {
 		select {
 		case <-h.draining:
-			cancel()
+			cancel(errDraining)
 		case <-ctx.Done():
 		}
 	}()
-	return ctx, cancel
+	return ctx, func() { cancel(nil) }
 }
 
 // decode turns the part of a body at a pointer into a record of the service: the contract's JSON is

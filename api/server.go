@@ -34,8 +34,12 @@ type Config struct {
 // Handler is the whole HTTP surface: the contract's operations and the pages.
 type Handler struct {
 	http.Handler
-	drain func()
+	leave, drain func()
 }
+
+// Leave has the readiness check say that no more requests should be sent here. They are still
+// answered.
+func (h *Handler) Leave() { h.leave() }
 
 // Drain ends the endless streams so that Shutdown can finish.
 func (h *Handler) Drain() { h.drain() }
@@ -68,7 +72,13 @@ func NewHandler(config Config) (*Handler, error) {
 		),
 	)
 
-	h := &handlers{service: config.Service, version: config.Version, contract: contract, draining: make(chan struct{})}
+	h := &handlers{
+		service:  config.Service,
+		version:  config.Version,
+		contract: contract,
+		leaving:  make(chan struct{}),
+		draining: make(chan struct{}),
+	}
 	operations := e.Group("", limitBody(contract), h.authenticate, contract.check)
 	openapi.RegisterHandlers(operations, openapi.NewStrictHandler(h, nil))
 	pages, err := web.New(config.Service, config.Log)
@@ -86,7 +96,11 @@ func NewHandler(config Config) (*Handler, error) {
 	}
 	e.Any("/", rest) // separately: the group above answers the empty path with not found
 	e.Any("/*", rest)
-	return &Handler{Handler: headAsGet(e), drain: sync.OnceFunc(func() { close(h.draining) })}, nil
+	return &Handler{
+		Handler: headAsGet(e),
+		leave:   sync.OnceFunc(func() { close(h.leaving) }),
+		drain:   sync.OnceFunc(func() { close(h.draining) }),
+	}, nil
 }
 
 // isLive reports whether a path is that of a stream of events: it never ends, and each event has to
@@ -104,9 +118,29 @@ const (
 	drainTime         = 20 * time.Second
 )
 
-// Serve answers requests on listener until ctx ends, then lets running requests finish for a while.
-// It returns nil after a clean end.
-func Serve(ctx context.Context, listener net.Listener, handler *Handler, log *slog.Logger) error {
+// Ending is how a server ends.
+type Ending struct {
+	// Delay is how long requests are still answered while the readiness check says 503, so that
+	// whoever spreads them over several servers sends them elsewhere.
+	Delay time.Duration
+	// Now ends the delay early when something can be received; nil: never.
+	Now <-chan struct{}
+}
+
+// wait returns when the delay is over.
+func (e Ending) wait() {
+	timer := time.NewTimer(e.Delay)
+	defer timer.Stop()
+	select {
+	case <-timer.C:
+	case <-e.Now:
+	}
+}
+
+// Serve answers requests on listener until ctx ends. Then it leaves in order: the readiness check
+// says so for a while, the listener closes, the live streams end with an event that says to come
+// back, and running requests finish. It returns nil after a clean end.
+func Serve(ctx context.Context, listener net.Listener, handler *Handler, ending Ending, log *slog.Logger) error {
 	server := &http.Server{
 		Handler:           handler,
 		ReadHeaderTimeout: readHeaderTimeout,
@@ -124,6 +158,8 @@ func Serve(ctx context.Context, listener net.Listener, handler *Handler, log *sl
 		return fmt.Errorf("serve: %w", err)
 	case <-ctx.Done():
 	}
+	handler.Leave()
+	ending.wait()
 	drain, cancel := context.WithTimeout(context.WithoutCancel(ctx), drainTime)
 	defer cancel()
 	if err := server.Shutdown(drain); err != nil {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"laneward/openapi"
+	"laneward/service"
 )
 
 func (h *handlers) GetHealth(context.Context, openapi.GetHealthRequestObject) (openapi.GetHealthResponseObject, error) {
@@ -16,6 +17,11 @@ func (h *handlers) GetReady(
 	ctx context.Context,
 	_ openapi.GetReadyRequestObject,
 ) (openapi.GetReadyResponseObject, error) {
+	select {
+	case <-h.leaving:
+		return nil, &service.Error{Code: service.Unavailable, Detail: "this server is about to stop: send requests to another"}
+	default:
+	}
 	if err := h.service.Ready(ctx); err != nil {
 		return nil, err
 	}

@@ -184,6 +184,12 @@ type ResetCode struct {
 	UsedAt    *time.Time `db:"used_at"`
 }
 
+type ServerKey struct {
+	ID        string    `db:"id"`
+	PublicKey []byte    `db:"public_key"`
+	SeenAt    time.Time `db:"seen_at"`
+}
+
 type Session struct {
 	SquadID   uuid.UUID  `db:"squad_id"`
 	ID        uuid.UUID  `db:"id"`
@@ -197,6 +203,11 @@ type Session struct {
 	PatternID *uuid.UUID `db:"pattern_id"`
 	AthleteID *uuid.UUID `db:"athlete_id"`
 	Note      string     `db:"note"`
+}
+
+type SharedSecret struct {
+	Purpose string `db:"purpose"`
+	Secret  []byte `db:"secret"`
 }
 
 type Shot struct {

@@ -476,6 +476,8 @@ func TestServiceRole(t *testing.T) {
 		"refresh_families: DELETE INSERT SELECT UPDATE",
 		"refresh_tokens: DELETE INSERT SELECT UPDATE",
 		"sign_in_failures: DELETE INSERT SELECT UPDATE",
+		"server_keys: DELETE INSERT SELECT UPDATE",
+		"shared_secrets: INSERT SELECT",
 	)
 	slices.Sort(want)
 	slices.Sort(granted)
@@ -570,7 +572,7 @@ func TestFunctionsAcrossSquads(t *testing.T) {
 		SELECT proname || ' ' || array_to_string(proconfig, ',') || ' ' || has_function_privilege('public', oid, 'EXECUTE')::text
 		FROM pg_proc WHERE prosecdef AND pronamespace = 'public'::regnamespace ORDER BY proname`)
 	var want []string
-	for _, name := range []string{"clocks_of", "forget_tombstones", "squad_of_invitation", "squads_of"} {
+	for _, name := range []string{"clocks_of", "clocks_since", "forget_tombstones", "squad_of_invitation", "squads_of"} {
 		want = append(want, name+" search_path=public, pg_temp false")
 	}
 	if diff := cmp.Diff(want, functions); diff != "" {

@@ -113,7 +113,8 @@ type ClientInterface interface {
 
 	// GetReady Check that the database answers and holds this program's schema
 	//
-	// 503 while the database is away or holds another schema: use it to decide whether to send requests here.
+	// 503 while the database is away, holds another schema or does not keep squads apart, and while this server is about to stop: use it
+	// to decide whether to send requests here.
 	//
 	// Corresponds with GET /readyz (the `GetReady` operationId).
 	GetReady(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -730,7 +731,8 @@ type ClientInterface interface {
 	// GetLive The feed's tail as server-sent events
 	//
 	// Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
-	// says where the feed stands. A reader that falls behind is dropped and pulls.
+	// says where the feed stands. A stream that the server ends closes with an event `reconnect`: come back at once, with the last `id`.
+	// A reader that falls behind is dropped and pulls.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/live (the `GetLive` operationId).
 	GetLive(ctx context.Context, squadID SquadID, params *GetLiveParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -1206,7 +1208,8 @@ func (c *Client) GetContract(ctx context.Context, reqEditors ...RequestEditorFn)
 
 // GetReady Check that the database answers and holds this program's schema
 //
-// 503 while the database is away or holds another schema: use it to decide whether to send requests here.
+// 503 while the database is away, holds another schema or does not keep squads apart, and while this server is about to stop: use it
+// to decide whether to send requests here.
 //
 // Corresponds with GET /readyz (the `GetReady` operationId).
 func (c *Client) GetReady(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -2523,7 +2526,8 @@ func (c *Client) AssignLine(ctx context.Context, squadID SquadID, body AssignLin
 // GetLive The feed's tail as server-sent events
 //
 // Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
-// says where the feed stands. A reader that falls behind is dropped and pulls.
+// says where the feed stands. A stream that the server ends closes with an event `reconnect`: come back at once, with the last `id`.
+// A reader that falls behind is dropped and pulls.
 //
 // Corresponds with GET /v1/squads/{squad_id}/live (the `GetLive` operationId).
 func (c *Client) GetLive(ctx context.Context, squadID SquadID, params *GetLiveParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -8512,7 +8516,8 @@ type ClientWithResponsesInterface interface {
 
 	// GetReadyWithResponse Check that the database answers and holds this program's schema
 	//
-	// 503 while the database is away or holds another schema: use it to decide whether to send requests here.
+	// 503 while the database is away, holds another schema or does not keep squads apart, and while this server is about to stop: use it
+	// to decide whether to send requests here.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -9185,7 +9190,8 @@ type ClientWithResponsesInterface interface {
 	// GetLiveWithResponse The feed's tail as server-sent events
 	//
 	// Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
-	// says where the feed stands. A reader that falls behind is dropped and pulls.
+	// says where the feed stands. A stream that the server ends closes with an event `reconnect`: come back at once, with the last `id`.
+	// A reader that falls behind is dropped and pulls.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -13348,7 +13354,8 @@ func (c *ClientWithResponses) GetContractWithResponse(ctx context.Context, reqEd
 
 // GetReadyWithResponse Check that the database answers and holds this program's schema
 //
-// 503 while the database is away or holds another schema: use it to decide whether to send requests here.
+// 503 while the database is away, holds another schema or does not keep squads apart, and while this server is about to stop: use it
+// to decide whether to send requests here.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -14441,7 +14448,8 @@ func (c *ClientWithResponses) AssignLineWithResponse(ctx context.Context, squadI
 // GetLiveWithResponse The feed's tail as server-sent events
 //
 // Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
-// says where the feed stands. A reader that falls behind is dropped and pulls.
+// says where the feed stands. A stream that the server ends closes with an event `reconnect`: come back at once, with the last `id`.
+// A reader that falls behind is dropped and pulls.
 //
 // Returns a wrapper object for the known response body format(s).
 //

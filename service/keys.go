@@ -11,8 +11,11 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
+	"sync"
 	"time"
 
 	"github.com/golang-jwt/jwt/v5"
@@ -30,17 +33,27 @@ const (
 )
 
 // Keys sign and check access tokens. The first key signs; all of them check, so that a key can be
-// changed without signing anyone out.
+// changed without signing anyone out. Those of other servers on the same database only check.
 type Keys struct {
 	signing key
 	all     map[string]key
 	order   []string
+	mu      sync.RWMutex
+	others  map[string]otherKey
+}
+
+// otherKey is a key of another server, which was there when it was last heard of.
+type otherKey struct {
+	public ed25519.PublicKey
+	seenAt time.Time
 }
 
 type key struct {
 	id      string
 	private ed25519.PrivateKey
 }
+
+func (k key) public() ed25519.PublicKey { return k.private.Public().(ed25519.PublicKey) }
 
 // PublicKey is a key for checking, as RFC 7517 writes it.
 type PublicKey struct {
@@ -64,14 +77,19 @@ func NewKeys() (*Keys, error) {
 func newKeys(private []ed25519.PrivateKey) *Keys {
 	k := &Keys{all: make(map[string]key, len(private))}
 	for _, p := range private {
-		public := p.Public().(ed25519.PublicKey)
-		sum := sha256.Sum256(public)
-		one := key{id: base64.RawURLEncoding.EncodeToString(sum[:9]), private: p}
+		one := key{private: p}
+		one.id = keyID(one.public())
 		k.all[one.id] = one
 		k.order = append(k.order, one.id)
 	}
 	k.signing = k.all[k.order[0]]
 	return k
+}
+
+// keyID names a key by its public half.
+func keyID(public ed25519.PublicKey) string {
+	sum := sha256.Sum256(public)
+	return base64.RawURLEncoding.EncodeToString(sum[:9])
 }
 
 // LoadKeys reads the PEM file of Ed25519 keys (PKCS #8) at path, or makes it, readable by its owner
@@ -142,21 +160,29 @@ func publishFile(path string, content []byte) error {
 	return os.Link(file.Name(), path)
 }
 
-// Public returns the keys for checking, the signing one first.
+// Public returns the keys for checking, the signing one first and those of other servers last.
 func (k *Keys) Public() []PublicKey {
-	list := make([]PublicKey, len(k.order))
-	for i, id := range k.order {
-		public := k.all[id].private.Public().(ed25519.PublicKey)
-		list[i] = PublicKey{
-			KeyType: "OKP",
-			Curve:   "Ed25519",
-			X:       base64.RawURLEncoding.EncodeToString(public),
-			ID:      id,
-			Alg:     "EdDSA",
-			Use:     "sig",
-		}
+	list := make([]PublicKey, 0, len(k.order))
+	for _, id := range k.order {
+		list = append(list, writeKey(id, k.all[id].public()))
+	}
+	k.mu.RLock()
+	defer k.mu.RUnlock()
+	for _, id := range slices.Sorted(maps.Keys(k.others)) {
+		list = append(list, writeKey(id, k.others[id].public))
 	}
 	return list
+}
+
+func writeKey(id string, public ed25519.PublicKey) PublicKey {
+	return PublicKey{
+		KeyType: "OKP",
+		Curve:   "Ed25519",
+		X:       base64.RawURLEncoding.EncodeToString(public),
+		ID:      id,
+		Alg:     "EdDSA",
+		Use:     "sig",
+	}
 }
 
 // secret derives a key for another purpose from the last key of the set, the one that stays longest
@@ -226,11 +252,11 @@ func (k *Keys) check(text string, now time.Time) (Identity, error) {
 			return nil, errors.New("a critical extension nobody here understands") // RFC 7515, section 4.1.11
 		}
 		id, _ := token.Header["kid"].(string)
-		found, ok := k.all[id]
-		if !ok {
-			return nil, errors.New("unknown key")
+		public := k.public(id, now)
+		if public == nil {
+			return nil, errUnknownKey
 		}
-		return found.private.Public(), nil
+		return public, nil
 	})
 	if err != nil {
 		return Identity{}, &Error{

@@ -11,7 +11,7 @@ import (
 )
 
 // live wakes the followers of a squad when it has changed: at once for writes of this process, and
-// by a cheap poll of the counters for those of others. It never asks the database to notify inside
+// by a cheap poll for those of others. It never asks the database to notify inside
 // a write, which would serialise all commits.
 type live struct {
 	service *Service
@@ -26,14 +26,21 @@ type followed struct {
 	followers map[chan struct{}]bool
 }
 
-// pollEvery is how often the counters of followed squads are looked at, for what other processes
-// wrote.
-const pollEvery = 200 * time.Millisecond
+const (
+	// pollEvery is how often is looked for what other processes wrote.
+	pollEvery = 40 * time.Millisecond
+	// sweepTurns is after how many of these the counter of each followed squad is read.
+	sweepTurns = 50
+	pollLimit  = 2 * time.Second
+	// retryEvery is how long a database that does not answer is left alone.
+	retryEvery = 200 * time.Millisecond
+)
 
 func newLive(s *Service) *live { return &live{service: s, squads: make(map[uuid.UUID]*followed)} }
 
-// follow returns a channel that receives something soon after each change of the squad, and what
-// ends it. Changes that come while the follower is busy are one.
+// follow returns a channel that receives something at once, for what was written before, and soon
+// after each change of the squad, and what ends it. Changes that come while the follower is busy are
+// one.
 func (l *live) follow(squad uuid.UUID) (woken <-chan struct{}, done func()) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -43,6 +50,7 @@ func (l *live) follow(squad uuid.UUID) (woken <-chan struct{}, done func()) {
 		l.squads[squad] = f
 	}
 	wake := make(chan struct{}, 1)
+	wake <- struct{}{}
 	f.followers[wake] = true
 	if !l.polling {
 		l.polling = true
@@ -87,16 +95,33 @@ func (l *live) followedSquads() []uuid.UUID {
 	return squads
 }
 
-// poll reads the counters until there are no followers or the service is closed. It goes on while
-// the database is away: followers find the changes when it is back.
+// poll looks for what other processes have written, until there are no followers or the service is
+// closed. It goes on while the database is away: followers find the changes when it is back.
+//
+// One question for all squads, whose cost does not grow with those that are followed, is asked at
+// each turn. It rests on the transaction numbers of one database server; where these do not hold (a
+// distributed Postgres, another server after a failure), the sweep over the followed squads' own
+// counters still finds everything, only later.
 func (l *live) poll() {
-	for l.service.pause(pollEvery) {
+	var since int64
+	for turn := 0; l.service.pause(pollEvery); turn++ {
 		squads := l.followedSquads()
 		if len(squads) == 0 {
 			return
 		}
-		ctx, cancel := context.WithTimeout(l.service.running, 10*pollEvery)
+		ctx, cancel := context.WithTimeout(l.service.running, pollLimit)
 		err := l.service.db.Global(ctx, func(tx *db.Tx) error {
+			news, err := tx.ClocksSince(ctx, db.ClocksSinceParams{Since: since})
+			if err != nil {
+				return err
+			}
+			since = news.Upto
+			for i, squad := range news.SquadIDs {
+				l.wake(squad, news.Revs[i])
+			}
+			if turn%sweepTurns != 0 {
+				return nil
+			}
 			clocks, err := tx.ClocksOf(ctx, db.ClocksOfParams{SquadIDs: squads})
 			for _, clock := range clocks {
 				l.wake(clock.SquadID, clock.Rev)
@@ -105,7 +130,9 @@ func (l *live) poll() {
 		})
 		cancel()
 		if err != nil && l.service.running.Err() == nil {
+			turn = -1 // what was written meanwhile is found by a sweep
 			l.service.log.Warn("the counters cannot be read", "err", err)
+			l.service.pause(retryEvery)
 		}
 	}
 }

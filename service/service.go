@@ -30,6 +30,7 @@ type Service struct {
 	downloads *places
 	queues    *turns[uuid.UUID] // of those who write to a squad
 	signedIn  *signedIn         // which sign-ins stand
+	lookUps   lookUps           // of the keys of other servers
 	live      *live
 	tails     *tails
 	// running ends when the service is closed; jobs are what works in the background meanwhile.
@@ -53,7 +54,7 @@ type Config struct {
 	Limits   Limits
 }
 
-// New makes a service. Close it after its last use.
+// New makes a service. Close it after its last use; [Service.Share] it with others on the database.
 func New(config Config) *Service {
 	s := &Service{
 		db:        config.DB,

@@ -93,7 +93,7 @@ var errEnded = fail(Unauthenticated, "this sign-in has been ended: sign in again
 // Authenticate returns whom an access token was issued for, while the sign-in stands.
 func (s *Service) Authenticate(ctx context.Context, token string) (Identity, error) {
 	now := s.now()
-	who, err := s.keys.check(token, now)
+	who, err := s.checkToken(ctx, token)
 	if err != nil || s.signedIn.trusts(who, now) {
 		return who, err
 	}

@@ -77,7 +77,7 @@ type tails struct {
 // Tail sends what changes in a squad after a cursor, first what has already changed, until ctx
 // ends, the reader may no longer read, or send fails. idle is called when nothing has come for a
 // while, to keep the connection alive. An error before the first send is returned; nil means that
-// the tail ended and can be resumed at the last cursor.
+// the tail ended and can be resumed at the last cursor, and [ErrTailAge] that it only has become old.
 func (s *Service) Tail(
 	ctx context.Context,
 	user, squad uuid.UUID,
@@ -86,7 +86,7 @@ func (s *Service) Tail(
 	send func([]TailEvent) error,
 	idle func() error,
 ) error {
-	ctx, cancel := context.WithTimeout(ctx, tailLife)
+	ctx, cancel := context.WithTimeoutCause(ctx, tailLife, ErrTailAge)
 	defer cancel()
 	var who member
 	err := s.readSquad(ctx, user, squad, func(w *work) error {
@@ -106,8 +106,15 @@ func (s *Service) Tail(
 	if err != nil {
 		return err
 	}
-	return s.followBatches(ctx, who, batches, seen, every, send, idle)
+	err = s.followBatches(ctx, who, batches, seen, every, send, idle)
+	if err == nil && errors.Is(context.Cause(ctx), ErrTailAge) {
+		return ErrTailAge
+	}
+	return err
 }
+
+// ErrTailAge: a live tail has lasted as long as one may.
+var ErrTailAge = errors.New("the live tail is old: come back with its last cursor")
 
 // standsAs reports whether the user is still a member and sees the same records as before.
 func (s *Service) standsAs(ctx context.Context, who member) bool {
@@ -275,7 +282,7 @@ func (t *tails) readOn(b *broadcast) {
 			return
 		}
 		if err != nil {
-			if !t.service.pause(pollEvery) {
+			if !t.service.pause(retryEvery) {
 				return
 			}
 			t.service.log.Warn("a live tail cannot read", "squad", b.who.squad, "err", err)

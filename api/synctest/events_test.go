@@ -125,7 +125,7 @@ func drainEvents(events *eventReader, after string, each func(item)) (last strin
 		if err != nil {
 			return events.lastID, nil
 		}
-		if e.name == "at" {
+		if e.name != "item" {
 			continue
 		}
 		it, err := e.item()

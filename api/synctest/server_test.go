@@ -42,7 +42,7 @@ func newServer(t testing.TB, conns int32) *server {
 	return s
 }
 
-func newHandler(t testing.TB, opened *db.DB, log *slog.Logger) http.Handler {
+func newHandler(t testing.TB, opened *db.DB, log *slog.Logger) *api.Handler {
 	t.Helper()
 	keys, err := service.NewKeys()
 	if err != nil {
@@ -51,6 +51,9 @@ func newHandler(t testing.TB, opened *db.DB, log *slog.Logger) http.Handler {
 	stands := time.Date(2026, 3, 14, 18, 0, 0, 0, time.UTC)
 	svc := service.New(service.Config{DB: opened, Keys: keys, Log: log, Now: func() time.Time { return stands }})
 	t.Cleanup(svc.Close)
+	if err := svc.Share(t.Context()); err != nil {
+		t.Fatal(err)
+	}
 	handler, err := api.NewHandler(api.Config{Service: svc, Log: log, Version: "test"})
 	if err != nil {
 		t.Fatal(err)

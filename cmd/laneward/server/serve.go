@@ -8,8 +8,11 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"os"
+	"os/signal"
 	"path/filepath"
 	"sync"
+	"syscall"
 	"time"
 
 	"laneward/api"
@@ -22,10 +25,11 @@ import (
 type serverFlags struct {
 	databaseFlags
 	poolFlags
-	Listen       string   `env:"LANEWARD_LISTEN"            default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Address to listen on; port 0 takes a free one (${default})."`
-	SigningKeys  string   `env:"LANEWARD_SIGNING_KEYS_FILE"                          placeholder:"FILE"    help:"PEM file of the Ed25519 keys that sign access tokens; made when absent (signing-keys.pem in the state directory)."`
-	TrustedProxy []string `env:"LANEWARD_TRUSTED_PROXY"                              placeholder:"CIDR"    help:"Networks whose X-Forwarded-For is believed."`
-	LogFormat    string   `env:"LANEWARD_LOG_FORMAT"        default:"json"                                 help:"json or text (${default})."                                                                                        enum:"json,text"`
+	Listen       string        `env:"LANEWARD_LISTEN"            default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Address to listen on; port 0 takes a free one (${default})."`
+	SigningKeys  string        `env:"LANEWARD_SIGNING_KEYS_FILE"                          placeholder:"FILE"    help:"PEM file of the Ed25519 keys that sign access tokens; made when absent (signing-keys.pem in the state directory)."`
+	TrustedProxy []string      `env:"LANEWARD_TRUSTED_PROXY"                              placeholder:"CIDR"    help:"Networks whose X-Forwarded-For is believed."`
+	DrainDelay   time.Duration `env:"LANEWARD_DRAIN_DELAY" default:"0s" placeholder:"TIME" help:"How long to go on answering after the signal to stop, while /readyz says 503, so that a load balancer sends requests elsewhere; a second signal ends it (${default})."`
+	LogFormat    string        `env:"LANEWARD_LOG_FORMAT"        default:"json"                                 help:"json or text (${default})."                                                                                        enum:"json,text"`
 }
 
 // running is a server that answers.
@@ -56,6 +60,9 @@ func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready 
 	defer func() { err = errors.Join(err, database.close(log)) }()
 	svc := service.New(service.Config{DB: database.DB, Keys: keys, Log: log, Now: env.Now})
 	defer svc.Close()
+	if err := svc.Share(ctx); err != nil {
+		return fmt.Errorf("share the keys with other servers: %w", err)
+	}
 	handler, err := api.NewHandler(
 		api.Config{Service: svc, Log: log, Version: terminal.Version(), TrustedProxies: proxies},
 	)
@@ -68,18 +75,50 @@ func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready 
 		return fmt.Errorf("listen on %s: %w", f.Listen, err)
 	}
 	log.Info("listening", "address", listener.Addr().String())
+	up := running{address: listener.Addr().String(), service: svc}
+	return f.serveOn(ctx, listener, handler, log, up, ready)
+}
+
+// serveOn answers requests on a listener until ctx ends, and does the service's regular work
+// meanwhile.
+func (f serverFlags) serveOn(
+	ctx context.Context,
+	listener net.Listener,
+	handler *api.Handler,
+	log *slog.Logger,
+	up running,
+	ready func(running) error,
+) error {
 	serving, stop := context.WithCancel(ctx)
 	var jobs sync.WaitGroup
 	defer jobs.Wait() // after stop, and before the database is closed
-	jobs.Go(func() { forgetOld(serving, svc, log) })
+	jobs.Go(func() { forgetOld(serving, up.service, log) })
 	defer stop()
+	again, ended := make(chan struct{}), make(chan struct{})
+	defer close(ended)
+	jobs.Go(func() { awaitSignal(serving, again, ended) })
+	ending := api.Ending{Delay: f.DrainDelay, Now: again}
 	served := make(chan error, 1)
-	go func() { served <- api.Serve(serving, listener, handler, log) }()
-	if err := ready(running{address: listener.Addr().String(), service: svc}); err != nil {
+	go func() { served <- api.Serve(serving, listener, handler, ending, log) }()
+	if err := ready(up); err != nil {
 		stop()
 		return errors.Join(err, <-served)
 	}
 	return <-served
+}
+
+// awaitSignal closes again when the program is told to stop a second time, after the signal that has
+// ended ctx; it gives up when ended is closed.
+func awaitSignal(ctx context.Context, again chan<- struct{}, ended <-chan struct{}) {
+	<-ctx.Done()
+	signals := make(chan os.Signal, 1)
+	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
+	defer signal.Stop(signals)
+	select {
+	case <-signals:
+		close(again)
+	case <-ended:
+	}
 }
 
 // forgetEvery is how often old deletions are forgotten.
