@@ -105,12 +105,13 @@ func (c *Comparison) summary() string {
 	switch {
 	case c.Move != nil:
 		return fmt.Sprintf(
-			"From A's line to B's: feet %s, target %s. On A, A's line is worth %.1f pins a frame; on B it is worth %.1f, and B's own %.1f.",
+			"From A's line to B's: feet %s, target %s. On A, A's line is worth %.1f pins a frame; on B it is worth %.1f, and B's own %.1f.%s",
 			moveText(c.Move.FeetBoards),
 			moveText(c.Move.TargetBoards),
 			c.A.Lines[0].Pins,
 			c.AOnB.Pins,
 			c.B.Lines[0].Pins,
+			c.notAdvised(),
 		)
 	case c.AOnB != nil:
 		return fmt.Sprintf("Only A has a line (%.1f pins a frame).", c.A.Lines[0].Pins)
@@ -118,6 +119,17 @@ func (c *Comparison) summary() string {
 		return fmt.Sprintf("Only B has a line (%.1f pins a frame).", c.B.Lines[0].Pins)
 	}
 	return "Neither has a line."
+}
+
+// notAdvised says why A's line is not B's, although it is worth more there; "" where it is not.
+func (c *Comparison) notAdvised() string {
+	switch {
+	case c.AOnB.Pins <= c.B.Lines[0].Pins:
+		return ""
+	case c.AOnB.Hit == HitPocket:
+		return " A's line is not advised on B: its feet or its target are out of reach there."
+	}
+	return fmt.Sprintf(" A's line is not advised on B: its typical delivery %s there.", c.AOnB.Hit.Words())
 }
 
 // moveText says a move in half boards: "2.5 boards inside", "the same".

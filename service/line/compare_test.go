@@ -55,6 +55,26 @@ func TestCompare(t *testing.T) {
 	}
 }
 
+// A line that is worth more on the other side than what is advised there is not left unexplained.
+func TestLineNotAdvised(t *testing.T) {
+	own := Plan{Lines: []Line{{Value: Value{Pins: 14.4}}}}
+	for name, c := range map[string]struct {
+		carried Carried
+		want    string
+	}{
+		"worth less":   {Carried{Hit: HitCrossover, Value: Value{Pins: 14.3}}, "and B's own 14.4."},
+		"misses":       {Carried{Hit: HitCrossover, Value: Value{Pins: 14.7}}, "its typical delivery crosses over there."},
+		"out of reach": {Carried{Hit: HitPocket, Value: Value{Pins: 14.7}}, "its feet or its target are out of reach there."},
+	} {
+		t.Run(name, func(t *testing.T) {
+			both := Comparison{A: own, B: own, AOnB: &c.carried, Move: &Move{}}
+			if got := both.summary(); !strings.HasSuffix(got, c.want) {
+				t.Errorf("%q does not end with %q", got, c.want)
+			}
+		})
+	}
+}
+
 func TestGoldenWording(t *testing.T) {
 	var text strings.Builder
 	house, flat := usual(t, "house_like.json"), usual(t, "flat_long.json")
