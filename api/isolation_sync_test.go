@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"strings"
 	"testing"
 
 	"github.com/google/uuid"
@@ -114,6 +115,26 @@ func spoil(cursor string) string {
 	return cursor[:10] + string(letter) + cursor[11:]
 }
 
+// TestPushOfAnotherHistory turns away a push that shows a head which is not of the squad's history.
+func TestPushOfAnotherHistory(t *testing.T) {
+	t.Parallel()
+	s, q := oneSquad(t)
+	var page struct{ Head string }
+	s.do(t, call{method: http.MethodGet, path: q.path("feed?limit=1"), token: q.coach.token}).want(http.StatusOK).into(&page)
+	push := call{
+		method: http.MethodPost,
+		path:   q.path("push?seen=" + page.Head),
+		token:  q.coach.token,
+		body:   map[string]any{"items": []any{map[string]any{"kind": "pattern", "record": patternBody(q, 0)}}},
+	}
+	s.do(t, push).want(http.StatusOK)
+	s.asOwner(t, "UPDATE squads_clock SET head = uuid_send(gen_random_uuid())")
+	gone := s.do(t, push).want(http.StatusGone).problem()
+	if gone.Reason == nil || *gone.Reason != "restored" || gone.Snapshot == nil {
+		t.Errorf("410 without the reason or the snapshot's address: %+v", gone)
+	}
+}
+
 // TestPushKeepsToWhatIsOnes pushes every kind of record as people who may not store it.
 func TestPushKeepsToWhatIsOnes(t *testing.T) {
 	t.Parallel()
@@ -131,58 +152,53 @@ func TestPushKeepsToWhatIsOnes(t *testing.T) {
 				record := body(w.own, i)
 				record["note"] = "pushed"
 				one["record"] = record
-				if rev, ok := more["rev"]; ok {
-					record["rev"] = rev
-				}
 			}
 			for name, value := range more {
-				if name != "rev" || more["deleted"] != nil {
-					one[name] = value
-				}
+				one[name] = value
 			}
 			return map[string]any{"items": []any{one}}
 		}
 		push := func(who person, body map[string]any) call {
 			return call{method: http.MethodPost, path: w.own.path("push"), token: who.token, body: body}
 		}
-		rev := func(i int) int64 { return w.revision(t, kind, w.own.of[i][kind+"_id"]) }
+		held := func(i int) string { return w.version(t, kind, w.own.of[i][kind+"_id"]) }
 		analyst, athlete := w.own.analyst, w.own.athletes[0]
 		w.notStored(t, kind+" new, analyst", push(analyst, item(0, uuid.NewString(), nil)))
 		w.notStored(
 			t,
 			kind+" changed, analyst",
-			push(analyst, item(0, w.own.of[0][kind+"_id"], map[string]any{"rev": rev(0)})),
+			push(analyst, item(0, w.own.of[0][kind+"_id"], map[string]any{"version": held(0)})),
 		)
 		w.notStored(
 			t,
 			kind+" deleted, analyst",
-			push(analyst, item(0, w.own.of[0][kind+"_id"], map[string]any{"rev": rev(0), "deleted": true})),
+			push(analyst, item(0, w.own.of[0][kind+"_id"], map[string]any{"version": held(0), "deleted": true})),
 		)
 		w.notStored(t, kind+" new for another, athlete", push(athlete, item(1, uuid.NewString(), nil)))
 		w.notStored(
 			t,
 			kind+" of another changed, athlete",
-			push(athlete, item(1, w.own.of[1][kind+"_id"], map[string]any{"rev": rev(1)})),
+			push(athlete, item(1, w.own.of[1][kind+"_id"], map[string]any{"version": held(1)})),
 		)
 		w.notStored(
 			t,
 			kind+" of another taken, athlete",
-			push(athlete, item(0, w.own.of[1][kind+"_id"], map[string]any{"rev": rev(1)})),
+			push(athlete, item(0, w.own.of[1][kind+"_id"], map[string]any{"version": held(1)})),
 		)
 		w.notStored(
 			t,
 			kind+" of another deleted, athlete",
-			push(athlete, item(1, w.own.of[1][kind+"_id"], map[string]any{"rev": rev(1), "deleted": true})),
+			push(athlete, item(1, w.own.of[1][kind+"_id"], map[string]any{"version": held(1), "deleted": true})),
 		)
 		w.notStored(
 			t,
 			kind+" of another squad changed, coach",
-			push(w.own.coach, item(0, w.foreign.of[0][kind+"_id"], map[string]any{"rev": 3})),
+			push(w.own.coach, item(0, w.foreign.of[0][kind+"_id"], map[string]any{"version": held(0)})),
 		)
 		w.notStored(
 			t,
 			kind+" of another squad deleted, coach",
-			push(w.own.coach, item(0, w.foreign.of[0][kind+"_id"], map[string]any{"rev": 3, "deleted": true})),
+			push(w.own.coach, item(0, w.foreign.of[0][kind+"_id"], map[string]any{"version": held(0), "deleted": true})),
 		)
 		w.refused(
 			t,
@@ -199,13 +215,13 @@ func TestPushKeepsToWhatIsOnes(t *testing.T) {
 			w.stored(
 				t,
 				kind+" changed, athlete",
-				push(athlete, item(0, w.own.of[0][kind+"_id"], map[string]any{"rev": rev(0)})),
+				push(athlete, item(0, w.own.of[0][kind+"_id"], map[string]any{"version": held(0)})),
 			)
 		} else {
 			w.notStored(
 				t,
 				kind+" changed, athlete",
-				push(athlete, item(0, w.own.of[0][kind+"_id"], map[string]any{"rev": rev(0)})),
+				push(athlete, item(0, w.own.of[0][kind+"_id"], map[string]any{"version": held(0)})),
 			)
 		}
 		w.stored(t, kind+" new, coach", push(w.own.coach, item(0, uuid.NewString(), nil)))
@@ -239,12 +255,9 @@ func (w *walk) stored(t *testing.T, name string, c call) {
 }
 
 // revision is a record's, as the coach reads it.
-func (w *walk) revision(t testing.TB, kind, id string) int64 {
+func (w *walk) version(t testing.TB, kind, id string) string {
 	t.Helper()
-	many := kind + "s"
-	var record struct{ Rev int64 }
-	w.do(t, call{method: http.MethodGet, path: w.own.path(fmt.Sprintf("%s/%s", many, id)), token: w.own.coach.token}).
-		want(http.StatusOK).
-		into(&record)
-	return record.Rev
+	path := w.own.path(fmt.Sprintf("%ss/%s", kind, id))
+	read := w.do(t, call{method: http.MethodGet, path: path, token: w.own.coach.token}).want(http.StatusOK)
+	return strings.Trim(read.header.Get("ETag"), `"`)
 }

@@ -3,10 +3,13 @@ package api
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"net/http"
 	"time"
+
+	"github.com/labstack/echo/v4"
 
 	"laneward/openapi"
 	"laneward/service"
@@ -16,7 +19,11 @@ import (
 const heartbeat = 15 * time.Second
 
 func (h *handlers) GetLive(ctx context.Context, r openapi.GetLiveRequestObject) (openapi.GetLiveResponseObject, error) {
-	query := service.FeedQuery{After: text(r.Params.After), Schema: schemaOf(r.Params.Schema)}
+	query := service.FeedQuery{
+		After:  text(r.Params.After),
+		Seen:   text(r.Params.Seen),
+		Schema: schemaOf(r.Params.Schema),
+	}
 	if r.Params.LastEventID != nil && *r.Params.LastEventID != "" {
 		query.After = *r.Params.LastEventID
 	}
@@ -40,6 +47,9 @@ func (h *handlers) GetLive(ctx context.Context, r openapi.GetLiveRequestObject) 
 		if errors.Is(err, service.ErrTailAge) || errors.Is(context.Cause(ctx), errDraining) {
 			_ = events.reconnect() // whoever does not hear it comes back by itself
 			return nil
+		}
+		if service.AsError(err).Code == service.Gone {
+			return events.end(problemOf(withSnapshot(err, r.SquadID), w.Header().Get(echo.HeaderXRequestID)))
 		}
 		if err != nil && ctx.Err() == nil {
 			return fmt.Errorf("live tail: %w", err)
@@ -79,6 +89,17 @@ func (e *eventWriter) send(events []service.TailEvent) error {
 		e.buffer.Write(event.Data)
 		e.buffer.WriteString("\n\n")
 	}
+	return e.sendOff()
+}
+
+// end is the last event of a history that has ended: the problem that the next request is answered
+// with.
+func (e *eventWriter) end(why openapi.Problem) error {
+	data, err := json.Marshal(why)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(&e.buffer, "event: end\ndata: %s\n\n", data)
 	return e.sendOff()
 }
 

@@ -92,7 +92,7 @@ func (h *handlers) CreateSquad(
 	if err != nil {
 		return nil, err
 	}
-	reply := recordReply{status: http.StatusOK, rev: squad.Rev, record: squad}
+	reply := recordReply{status: http.StatusOK, version: service.VersionOf(squad), record: squad}
 	if created {
 		reply.status, reply.location = http.StatusCreated, "/v1/squads/"+squad.ID.String()
 	}
@@ -144,7 +144,7 @@ func (h *handlers) ReplaceMember(
 	if err != nil {
 		return nil, err
 	}
-	return recordReply{status: http.StatusOK, rev: record.Rev, record: record}, nil
+	return recordReply{status: http.StatusOK, version: service.VersionOf(record), record: record}, nil
 }
 
 func (h *handlers) DeleteMember(

@@ -77,6 +77,10 @@ func problemOf(err error, requestID string) openapi.Problem {
 	if errors.As(err, &gone) {
 		answer.Snapshot = &gone.snapshot
 	}
+	if known.Reason != "" {
+		reason := openapi.ProblemReason(known.Reason)
+		answer.Reason = &reason
+	}
 	return answer
 }
 

@@ -40,8 +40,9 @@ type pushReply struct {
 
 // pushEnd is what a push has beside its outcomes, and the line after them.
 type pushEnd struct {
-	Rev     int64 `json:"rev"`
-	Refused int   `json:"refused,omitempty"`
+	Rev     int64  `json:"rev"`
+	Head    string `json:"head,omitempty"`
+	Refused int    `json:"refused,omitempty"`
 }
 
 // refusals bounds how much of an answer says why something was refused.
@@ -70,11 +71,14 @@ func (h *handlers) Push(ctx context.Context, r openapi.PushRequestObject) (opena
 		return nil, service.SchemaError(schema)
 	}
 	p := &pusher{
-		h:      h,
-		ctx:    ctx,
-		squad:  r.SquadID,
-		schema: schemaOf(r.Params.Schema),
-		atomic: r.Params.Atomic != nil && *r.Params.Atomic,
+		h:     h,
+		ctx:   ctx,
+		squad: r.SquadID,
+		query: service.PushQuery{
+			Schema: schemaOf(r.Params.Schema),
+			Seen:   text(r.Params.Seen),
+			Atomic: r.Params.Atomic != nil && *r.Params.Atomic,
+		},
 	}
 	format, err := logFormat(r.ContentType)
 	switch {
@@ -85,7 +89,7 @@ func (h *handlers) Push(ctx context.Context, r openapi.PushRequestObject) (opena
 		}
 	case format == service.LogJSON:
 		return p.whole(r.Body)
-	case p.atomic:
+	case p.query.Atomic:
 		return nil, &service.Error{
 			Code:   service.Invalid,
 			Detail: "an atomic push is sent as JSON: NDJSON is stored piece by piece",
@@ -109,20 +113,23 @@ func (h *handlers) Push(ctx context.Context, r openapi.PushRequestObject) (opena
 
 // pusher stores the items of one push batch by batch.
 type pusher struct {
-	h      *handlers
-	ctx    context.Context //nolint:containedctx // lives as long as its request
-	squad  uuid.UUID
-	schema int
-	atomic bool
-	next   int // index of the next item
-	rev    int64
+	h     *handlers
+	ctx   context.Context //nolint:containedctx // lives as long as its request
+	squad uuid.UUID
+	query service.PushQuery
+	next  int // index of the next item
+	rev   int64
+	head  string // at rev
 	refusals
 }
+
+// end is what the push has come to.
+func (p *pusher) end() pushEnd { return pushEnd{p.rev, p.head, p.refusals.count} }
 
 // whole stores a push that came as one JSON document.
 func (p *pusher) whole(body io.Reader) (openapi.PushResponseObject, error) {
 	limit := service.MaxPushItems
-	if p.atomic {
+	if p.query.Atomic {
 		limit = service.PushPiece
 	}
 	items, err := readItems(json.NewDecoder(body), limit)
@@ -139,7 +146,7 @@ func (p *pusher) whole(body io.Reader) (openapi.PushResponseObject, error) {
 		reply.Outcomes = append(reply.Outcomes, outcomes...)
 		items = items[n:]
 	}
-	reply.pushEnd = pushEnd{p.rev, p.refusals.count}
+	reply.pushEnd = p.end()
 	return reply, p.ctx.Err()
 }
 
@@ -236,7 +243,7 @@ func (p *pusher) lines(body io.Reader, write lineWriter) error {
 		case cut:
 			return cutError(err, read)
 		case ended:
-			return write.end(pushEnd{p.rev, p.refusals.count})
+			return write.end(p.end())
 		}
 	}
 }
@@ -301,13 +308,16 @@ func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
 	}
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(p.ctx), pieceTime)
 	defer cancel()
-	results, rev, err := p.h.service.Push(ctx, userOf(ctx), p.squad, p.schema, items, p.atomic)
+	stored, err := p.h.service.Push(ctx, userOf(ctx), p.squad, p.query, items)
 	if err != nil {
-		return nil, err
+		return nil, withSnapshot(err, p.squad)
 	}
-	p.rev = max(p.rev, rev)
-	outcomes := make([]pushOutcome, len(results))
-	for i, result := range results {
+	if stored.Rev > 0 {
+		p.rev, p.head = stored.Rev, stored.Head
+		p.query.Seen = stored.Head // a backup may be restored between two pieces
+	}
+	outcomes := make([]pushOutcome, len(stored.Outcomes))
+	for i, result := range stored.Outcomes {
 		faults := result.Faults
 		if found, ok := unread[i]; ok {
 			faults = found
@@ -322,7 +332,7 @@ func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
 			Errors:  p.faults(result.Status, faults),
 		}
 		if result.ID != uuid.Nil {
-			outcomes[i].ID = &results[i].ID
+			outcomes[i].ID = &stored.Outcomes[i].ID
 		}
 		p.next++
 	}

@@ -62,10 +62,11 @@ func (h *handlers) get(
 	if err != nil {
 		return recordReply{}, err
 	}
-	if notModified(ifNoneMatch, record.Revision()) {
-		return recordReply{status: http.StatusNotModified, rev: record.Revision()}, nil
+	now := service.VersionOf(record)
+	if notModified(ifNoneMatch, now) {
+		return recordReply{status: http.StatusNotModified, version: now}, nil
 	}
-	return recordReply{status: http.StatusOK, rev: record.Revision(), record: record}, nil
+	return recordReply{status: http.StatusOK, version: now, record: record}, nil
 }
 
 func (h *handlers) list(
@@ -83,7 +84,7 @@ func (h *handlers) list(
 	if err != nil {
 		return pageReply{}, err
 	}
-	reply := pageReply{Items: page.Records}
+	reply := pageReply{Items: page.Records, Head: page.Head}
 	if page.Records == nil {
 		reply.Items = []record.Record{}
 	}
@@ -108,7 +109,7 @@ func (h *handlers) create(
 	if err != nil {
 		return recordReply{}, err
 	}
-	reply := recordReply{status: http.StatusOK, rev: record.Revision(), record: record}
+	reply := recordReply{status: http.StatusOK, version: service.VersionOf(record), record: record}
 	if created {
 		reply.status = http.StatusCreated
 		reply.location = fmt.Sprintf("/v1/squads/%s/%s/%s", squad, many, record.Key())
@@ -140,7 +141,7 @@ func (h *handlers) replace(
 	if err != nil {
 		return recordReply{}, err
 	}
-	return recordReply{status: http.StatusOK, rev: record.Revision(), record: record}, nil
+	return recordReply{status: http.StatusOK, version: service.VersionOf(record), record: record}, nil
 }
 
 func (h *handlers) remove(

@@ -6,7 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
-	"strconv"
+	"slices"
 	"strings"
 
 	"github.com/google/uuid"
@@ -16,17 +16,17 @@ import (
 )
 
 // recordReply answers with one record, whose JSON is the contract's, or with 304 when record is
-// nil.
+// nil. version is the record's; of a deletion there is none.
 type recordReply struct {
 	status   int
-	rev      int64
+	version  service.Version
 	location string
 	record   any
 }
 
 func (r recordReply) write(w http.ResponseWriter) error {
-	if r.rev > 0 {
-		w.Header().Set("ETag", etag(r.rev))
+	if r.version.Rev > 0 {
+		w.Header().Set("ETag", etag(r.version))
 	}
 	if r.location != "" {
 		w.Header().Set("Location", r.location)
@@ -41,6 +41,7 @@ func (r recordReply) write(w http.ResponseWriter) error {
 // pageReply answers with one page of a list.
 type pageReply struct {
 	Items any     `json:"items"`
+	Head  string  `json:"head,omitempty"`
 	Next  *string `json:"next,omitempty"`
 }
 
@@ -57,13 +58,13 @@ func writeJSON(w http.ResponseWriter, status int, value any) error {
 	return err
 }
 
-func etag(rev int64) string { return `"` + strconv.FormatInt(rev, 10) + `"` }
+func etag(v service.Version) string { return `"` + v.String() + `"` }
 
 // entityTags are the tags of an If-Match or If-None-Match header (RFC 9110, section 8.8.3).
 type entityTags struct {
 	any    bool
-	strong []int64
-	weak   []int64
+	strong []service.Version
+	weak   []service.Version
 }
 
 // parseTags reads a list of entity tags. One that is not ours cannot match and is skipped.
@@ -76,44 +77,44 @@ func parseTags(header string) entityTags {
 			continue
 		}
 		opaque, weak := strings.CutPrefix(part, "W/")
-		rev, err := strconv.ParseInt(strings.Trim(opaque, `"`), 10, 64)
-		if err != nil || opaque != etag(rev) {
+		version, ok := service.ParseVersion(strings.Trim(opaque, `"`))
+		if !ok || opaque != etag(version) {
 			continue // tags are compared character by character: another spelling of the number is another tag
 		}
 		if weak {
-			tags.weak = append(tags.weak, rev)
+			tags.weak = append(tags.weak, version)
 		} else {
-			tags.strong = append(tags.strong, rev)
+			tags.strong = append(tags.strong, version)
 		}
 	}
 	return tags
 }
 
 // notModified compares weakly, as If-None-Match does.
-func notModified(header *string, rev int64) bool {
+func notModified(header *string, now service.Version) bool {
 	if header == nil {
 		return false
 	}
 	tags := parseTags(*header)
 	for _, tag := range append(tags.strong, tags.weak...) {
-		if tag == rev {
+		if tag == now {
 			return true
 		}
 	}
 	return tags.any
 }
 
-// baseOf returns the revision a change is based on, from If-Match, which compares strongly: a weak
-// tag never matches.
+// baseOf returns the version a change is based on, from If-Match, which compares strongly: a weak
+// tag never matches. The service compares the version with what is stored then.
 func (h *handlers) baseOf(
 	ctx context.Context,
 	squad uuid.UUID,
 	kind record.Kind,
 	id uuid.UUID,
 	header *string,
-) (int64, error) {
+) (base service.Version, err error) {
 	if header == nil || strings.TrimSpace(*header) == "" {
-		return 0, &service.Error{
+		return base, &service.Error{
 			Code:   service.NeedsRevision,
 			Detail: "send the record's ETag as If-Match, so that no change is lost: read the record, then change it",
 		}
@@ -124,17 +125,18 @@ func (h *handlers) baseOf(
 	}
 	record, err := h.service.Get(ctx, userOf(ctx), squad, kind, id)
 	if err != nil {
-		return 0, err
+		return base, err
 	}
-	for _, rev := range tags.strong {
-		if rev == record.Revision() {
-			return rev, nil
+	now := service.VersionOf(record)
+	if tags.any || slices.Contains(tags.strong, now) {
+		return now, nil
+	}
+	for _, tag := range tags.strong {
+		if tag.Rev == now.Rev {
+			return tag, nil
 		}
 	}
-	if tags.any {
-		return record.Revision(), nil
-	}
-	return 0, &service.Error{
+	return base, &service.Error{
 		Code:   service.Stale,
 		Detail: "the If-Match header names no version that stands: read the record again",
 	}

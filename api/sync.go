@@ -77,6 +77,7 @@ type feedEnd struct {
 	Cursor string      `json:"cursor"`
 	More   bool        `json:"more"`
 	Rev    int64       `json:"rev"`
+	Head   string      `json:"head"`
 	Digest digestReply `json:"digest"`
 }
 
@@ -85,7 +86,7 @@ func (r feedReply) VisitGetFeedResponse(w http.ResponseWriter) error {
 }
 
 func feedEndOf(page service.FeedPage) feedEnd {
-	return feedEnd{page.Cursor, page.More, page.Rev, digestOf(page.Digest)}
+	return feedEnd{page.Cursor, page.More, page.Rev, page.Head, digestOf(page.Digest)}
 }
 
 // itemList is the JSON array of items.
@@ -98,6 +99,7 @@ func (h *handlers) GetFeed(ctx context.Context, r openapi.GetFeedRequestObject) 
 	lines, tables := wantsLines(ctx)
 	query := service.FeedQuery{
 		After:  text(r.Params.After),
+		Seen:   text(r.Params.Seen),
 		Limit:  pageSize(r.Params.Limit, lines),
 		Schema: schemaOf(r.Params.Schema),
 	}
@@ -120,7 +122,7 @@ func (h *handlers) GetFeed(ctx context.Context, r openapi.GetFeedRequestObject) 
 		}
 		defer done()
 		next := func(ctx context.Context, page service.FeedPage) (service.FeedPage, error) {
-			query.After = page.Cursor
+			query.After, query.Seen = page.Cursor, page.Head
 			return h.service.Feed(ctx, userOf(ctx), r.SquadID, query)
 		}
 		for page, err := range readAhead(ctx, page, func(page service.FeedPage) bool { return page.More }, next) {
@@ -146,6 +148,7 @@ type snapshotEnd struct {
 	Page   string      `json:"page,omitempty"`
 	Cursor string      `json:"cursor,omitempty"`
 	Rev    int64       `json:"rev"`
+	Head   string      `json:"head"`
 	Digest digestReply `json:"digest"`
 }
 
@@ -168,7 +171,13 @@ func (h *handlers) GetSnapshot(
 		return nil, withSnapshot(err, r.SquadID)
 	}
 	endOf := func(page service.SnapshotPage) snapshotEnd {
-		return snapshotEnd{Page: page.Page, Cursor: page.Cursor, Rev: page.Rev, Digest: digestOf(page.Digest)}
+		return snapshotEnd{
+			Page:   page.Page,
+			Cursor: page.Cursor,
+			Rev:    page.Rev,
+			Head:   page.Head,
+			Digest: digestOf(page.Digest),
+		}
 	}
 	if !lines {
 		items, err := itemList(page.Items, tables)

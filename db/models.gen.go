@@ -81,6 +81,13 @@ type Drill struct {
 	Model     string          `db:"model"`
 }
 
+type Head struct {
+	SquadID uuid.UUID `db:"squad_id"`
+	Rev     int64     `db:"rev"`
+	MadeAt  time.Time `db:"made_at"`
+	Head    []byte    `db:"head"`
+}
+
 type History struct {
 	SquadID    uuid.UUID       `db:"squad_id"`
 	Kind       string          `db:"kind"`
@@ -268,9 +275,11 @@ type Squad struct {
 }
 
 type SquadsClock struct {
-	SquadID uuid.UUID `db:"squad_id"`
-	Rev     int64     `db:"rev"`
-	Floor   int64     `db:"floor"`
+	SquadID    uuid.UUID `db:"squad_id"`
+	Rev        int64     `db:"rev"`
+	Floor      int64     `db:"floor"`
+	Head       []byte    `db:"head"`
+	HeadsFloor int64     `db:"heads_floor"`
 }
 
 type Tombstone struct {

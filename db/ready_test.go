@@ -153,7 +153,7 @@ func TestBehindAPooler(t *testing.T) {
 func readsOnly(ctx context.Context, opened *db.DB, squad, other uuid.UUID) error {
 	for range 5 {
 		err := opened.InSquad(ctx, squad, func(tx *db.Tx) error {
-			if _, err := tx.AdvanceClock(ctx, db.AdvanceClockParams{SquadID: squad, ByRows: 1}); err != nil {
+			if _, err := tx.AdvanceClock(ctx, db.AdvanceClockParams{SquadID: squad, ByRows: 1, Digest: []byte{1}}); err != nil {
 				return err
 			}
 			if _, err := tx.Squad(ctx, db.SquadParams{SquadID: squad}); err != nil {

@@ -536,27 +536,28 @@ func (q *Queries) EraseBalls(ctx context.Context, arg EraseBallsParams) (int64, 
 
 const eraseMemberships = `-- name: EraseMemberships :execrows
 WITH gone AS (
-    DELETE FROM memberships WHERE squad_id = $1 AND athlete_id = $3::uuid RETURNING id
+    DELETE FROM memberships WHERE squad_id = $1 AND athlete_id = $5::uuid RETURNING id
 )
 INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
-SELECT $1, 'member', id, $2::bigint + row_number() OVER (ORDER BY id), $3::uuid, $4, $5 FROM gone
+SELECT $1, 'member', id, $2::bigint + row_number() OVER (ORDER BY id), NULL, $3, $4 FROM gone
 `
 
 type EraseMembershipsParams struct {
 	SquadID   uuid.UUID `db:"squad_id"`
 	AfterRev  int64     `db:"after_rev"`
-	Athlete   uuid.UUID `db:"athlete"`
 	DeletedBy uuid.UUID `db:"deleted_by"`
 	DeletedAt time.Time `db:"deleted_at"`
+	Athlete   uuid.UUID `db:"athlete"`
 }
 
+// The deletion of a member is everybody's: the devices of the athlete it was before hold it too.
 func (q *Queries) EraseMemberships(ctx context.Context, arg EraseMembershipsParams) (int64, error) {
 	result, err := q.db.Exec(ctx, eraseMemberships,
 		arg.SquadID,
 		arg.AfterRev,
-		arg.Athlete,
 		arg.DeletedBy,
 		arg.DeletedAt,
+		arg.Athlete,
 	)
 	if err != nil {
 		return 0, err

@@ -14,67 +14,65 @@ import (
 )
 
 const advanceClock = `-- name: AdvanceClock :one
-UPDATE squads_clock SET rev = rev + $1 WHERE squad_id = $2 RETURNING rev
+WITH moved AS (
+    UPDATE squads_clock c
+    SET rev = c.rev + $2, head = substr(sha256(c.head || int8send(c.rev + $2) || $3::bytea), 1, 16)
+    WHERE c.squad_id = $4 RETURNING c.squad_id, c.rev, c.head
+)
+INSERT INTO heads (squad_id, rev, made_at, head)
+SELECT m.squad_id, m.rev, $1, m.head FROM moved m RETURNING heads.rev, heads.head
 `
 
 type AdvanceClockParams struct {
+	MadeAt  time.Time `db:"made_at"`
 	ByRows  int64     `db:"by_rows"`
+	Digest  []byte    `db:"digest"`
 	SquadID uuid.UUID `db:"squad_id"`
 }
 
-func (q *Queries) AdvanceClock(ctx context.Context, arg AdvanceClockParams) (int64, error) {
-	row := q.db.QueryRow(ctx, advanceClock, arg.ByRows, arg.SquadID)
-	var rev int64
-	err := row.Scan(&rev)
-	return rev, err
+type AdvanceClockRow struct {
+	Rev  int64  `db:"rev"`
+	Head []byte `db:"head"`
+}
+
+// AdvanceClock gives the next revisions and joins what was written to the head, which it keeps: 128 bits of SHA-256.
+func (q *Queries) AdvanceClock(ctx context.Context, arg AdvanceClockParams) (AdvanceClockRow, error) {
+	row := q.db.QueryRow(ctx, advanceClock,
+		arg.MadeAt,
+		arg.ByRows,
+		arg.Digest,
+		arg.SquadID,
+	)
+	var i AdvanceClockRow
+	err := row.Scan(&i.Rev, &i.Head)
+	return i, err
 }
 
 const clock = `-- name: Clock :one
-SELECT rev FROM squads_clock WHERE squad_id = $1
+SELECT rev, floor, head, heads_floor FROM squads_clock WHERE squad_id = $1
 `
 
 type ClockParams struct {
 	SquadID uuid.UUID `db:"squad_id"`
 }
 
-func (q *Queries) Clock(ctx context.Context, arg ClockParams) (int64, error) {
+type ClockRow struct {
+	Rev        int64  `db:"rev"`
+	Floor      int64  `db:"floor"`
+	Head       []byte `db:"head"`
+	HeadsFloor int64  `db:"heads_floor"`
+}
+
+func (q *Queries) Clock(ctx context.Context, arg ClockParams) (ClockRow, error) {
 	row := q.db.QueryRow(ctx, clock, arg.SquadID)
-	var rev int64
-	err := row.Scan(&rev)
-	return rev, err
-}
-
-const clocksOf = `-- name: ClocksOf :many
-SELECT squad_id::uuid AS squad_id, rev::bigint AS rev FROM clocks_of($1::uuid[]) AS c (squad_id, rev)
-`
-
-type ClocksOfParams struct {
-	SquadIDs []uuid.UUID `db:"squad_ids"`
-}
-
-type ClocksOfRow struct {
-	SquadID uuid.UUID `db:"squad_id"`
-	Rev     int64     `db:"rev"`
-}
-
-func (q *Queries) ClocksOf(ctx context.Context, arg ClocksOfParams) ([]ClocksOfRow, error) {
-	rows, err := q.db.Query(ctx, clocksOf, arg.SquadIDs)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var items []ClocksOfRow
-	for rows.Next() {
-		var i ClocksOfRow
-		if err := rows.Scan(&i.SquadID, &i.Rev); err != nil {
-			return nil, err
-		}
-		items = append(items, i)
-	}
-	if err := rows.Err(); err != nil {
-		return nil, err
-	}
-	return items, nil
+	var i ClockRow
+	err := row.Scan(
+		&i.Rev,
+		&i.Floor,
+		&i.Head,
+		&i.HeadsFloor,
+	)
+	return i, err
 }
 
 const countCoaches = `-- name: CountCoaches :one
@@ -90,17 +88,6 @@ func (q *Queries) CountCoaches(ctx context.Context, arg CountCoachesParams) (int
 	var count int64
 	err := row.Scan(&count)
 	return count, err
-}
-
-const epoch = `-- name: Epoch :one
-SELECT epoch FROM instance
-`
-
-func (q *Queries) Epoch(ctx context.Context) (uuid.UUID, error) {
-	row := q.db.QueryRow(ctx, epoch)
-	var epoch uuid.UUID
-	err := row.Scan(&epoch)
-	return epoch, err
 }
 
 const eraseHistory = `-- name: EraseHistory :exec
@@ -119,24 +106,19 @@ func (q *Queries) EraseHistory(ctx context.Context, arg EraseHistoryParams) erro
 	return err
 }
 
-const feedFloor = `-- name: FeedFloor :one
-SELECT rev, floor FROM squads_clock WHERE squad_id = $1
+const forgetHeads = `-- name: ForgetHeads :one
+SELECT forget_heads($1::timestamptz)::bigint AS forgotten
 `
 
-type FeedFloorParams struct {
-	SquadID uuid.UUID `db:"squad_id"`
+type ForgetHeadsParams struct {
+	Before time.Time `db:"before"`
 }
 
-type FeedFloorRow struct {
-	Rev   int64 `db:"rev"`
-	Floor int64 `db:"floor"`
-}
-
-func (q *Queries) FeedFloor(ctx context.Context, arg FeedFloorParams) (FeedFloorRow, error) {
-	row := q.db.QueryRow(ctx, feedFloor, arg.SquadID)
-	var i FeedFloorRow
-	err := row.Scan(&i.Rev, &i.Floor)
-	return i, err
+func (q *Queries) ForgetHeads(ctx context.Context, arg ForgetHeadsParams) (int64, error) {
+	row := q.db.QueryRow(ctx, forgetHeads, arg.Before)
+	var forgotten int64
+	err := row.Scan(&forgotten)
+	return forgotten, err
 }
 
 const forgetTombstones = `-- name: ForgetTombstones :one
@@ -153,6 +135,78 @@ func (q *Queries) ForgetTombstones(ctx context.Context, arg ForgetTombstonesPara
 	var forgotten int64
 	err := row.Scan(&forgotten)
 	return forgotten, err
+}
+
+const head = `-- name: Head :one
+SELECT head FROM heads WHERE squad_id = $1 AND rev = $2
+`
+
+type HeadParams struct {
+	SquadID uuid.UUID `db:"squad_id"`
+	Rev     int64     `db:"rev"`
+}
+
+func (q *Queries) Head(ctx context.Context, arg HeadParams) ([]byte, error) {
+	row := q.db.QueryRow(ctx, head, arg.SquadID, arg.Rev)
+	var head []byte
+	err := row.Scan(&head)
+	return head, err
+}
+
+const headAt = `-- name: HeadAt :one
+SELECT rev, head FROM heads WHERE squad_id = $1 AND rev >= $2 ORDER BY rev LIMIT 1
+`
+
+type HeadAtParams struct {
+	SquadID uuid.UUID `db:"squad_id"`
+	Rev     int64     `db:"rev"`
+}
+
+type HeadAtRow struct {
+	Rev  int64  `db:"rev"`
+	Head []byte `db:"head"`
+}
+
+// HeadAt is the head of the commit that a revision is of, as far back as heads are kept.
+func (q *Queries) HeadAt(ctx context.Context, arg HeadAtParams) (HeadAtRow, error) {
+	row := q.db.QueryRow(ctx, headAt, arg.SquadID, arg.Rev)
+	var i HeadAtRow
+	err := row.Scan(&i.Rev, &i.Head)
+	return i, err
+}
+
+const headsOf = `-- name: HeadsOf :many
+SELECT squad_id::uuid AS squad_id, rev::bigint AS rev, head::bytea AS head FROM heads_of($1::uuid[]) AS c (squad_id, rev, head)
+`
+
+type HeadsOfParams struct {
+	SquadIDs []uuid.UUID `db:"squad_ids"`
+}
+
+type HeadsOfRow struct {
+	SquadID uuid.UUID `db:"squad_id"`
+	Rev     int64     `db:"rev"`
+	Head    []byte    `db:"head"`
+}
+
+func (q *Queries) HeadsOf(ctx context.Context, arg HeadsOfParams) ([]HeadsOfRow, error) {
+	rows, err := q.db.Query(ctx, headsOf, arg.SquadIDs)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []HeadsOfRow
+	for rows.Next() {
+		var i HeadsOfRow
+		if err := rows.Scan(&i.SquadID, &i.Rev, &i.Head); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
 }
 
 const historyIDs = `-- name: HistoryIDs :many
@@ -318,7 +372,7 @@ func (q *Queries) Invitations(ctx context.Context, arg InvitationsParams) ([]Inv
 }
 
 const lockClock = `-- name: LockClock :one
-SELECT rev, floor FROM squads_clock WHERE squad_id = $1 FOR UPDATE
+SELECT rev, floor, head, heads_floor FROM squads_clock WHERE squad_id = $1 FOR UPDATE
 `
 
 type LockClockParams struct {
@@ -326,15 +380,22 @@ type LockClockParams struct {
 }
 
 type LockClockRow struct {
-	Rev   int64 `db:"rev"`
-	Floor int64 `db:"floor"`
+	Rev        int64  `db:"rev"`
+	Floor      int64  `db:"floor"`
+	Head       []byte `db:"head"`
+	HeadsFloor int64  `db:"heads_floor"`
 }
 
 // LockClock makes the transaction the squad's only writer until it ends.
 func (q *Queries) LockClock(ctx context.Context, arg LockClockParams) (LockClockRow, error) {
 	row := q.db.QueryRow(ctx, lockClock, arg.SquadID)
 	var i LockClockRow
-	err := row.Scan(&i.Rev, &i.Floor)
+	err := row.Scan(
+		&i.Rev,
+		&i.Floor,
+		&i.Head,
+		&i.HeadsFloor,
+	)
 	return i, err
 }
 
@@ -574,15 +635,16 @@ func (q *Queries) SquadsOf(ctx context.Context, arg SquadsOfParams) ([]SquadsOfR
 }
 
 const startClock = `-- name: StartClock :exec
-INSERT INTO squads_clock (squad_id, rev) VALUES ($1, 0)
+INSERT INTO squads_clock (squad_id, rev, head) VALUES ($1, 0, $2)
 `
 
 type StartClockParams struct {
 	SquadID uuid.UUID `db:"squad_id"`
+	Head    []byte    `db:"head"`
 }
 
 func (q *Queries) StartClock(ctx context.Context, arg StartClockParams) error {
-	_, err := q.db.Exec(ctx, startClock, arg.SquadID)
+	_, err := q.db.Exec(ctx, startClock, arg.SquadID, arg.Head)
 	return err
 }
 

@@ -501,6 +501,7 @@ var ownerPolicies = map[string][]string{
 	"invitations":  {"SELECT"},
 	"squads_clock": {"SELECT", "UPDATE"},
 	"tombstones":   {"ALL"},
+	"heads":        {"ALL"},
 }
 
 // TestPolicies holds that every squad table enables and forces row-level security, with no policy
@@ -572,7 +573,9 @@ func TestFunctionsAcrossSquads(t *testing.T) {
 		SELECT proname || ' ' || array_to_string(proconfig, ',') || ' ' || has_function_privilege('public', oid, 'EXECUTE')::text
 		FROM pg_proc WHERE prosecdef AND pronamespace = 'public'::regnamespace ORDER BY proname`)
 	var want []string
-	for _, name := range []string{"clocks_of", "clocks_since", "forget_tombstones", "squad_of_invitation", "squads_of"} {
+	for _, name := range []string{
+		"clocks_of", "clocks_since", "forget_heads", "forget_tombstones", "heads_of", "squad_of_invitation", "squads_of",
+	} {
 		want = append(want, name+" search_path=public, pg_temp false")
 	}
 	if diff := cmp.Diff(want, functions); diff != "" {

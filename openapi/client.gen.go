@@ -671,7 +671,8 @@ type ClientInterface interface {
 	// streams to the end: a line an item, and after each page a line with the page's `cursor`. With `shots=table` after either media type
 	// (`Accept: application/json;shots=table`) shots that stand one after the other share an item, a table of columns: packed with gzip
 	// that is half the size. 404 for a cursor of another squad, 400 for one that is not ours; 410 with the snapshot's address when it
-	// cannot be gone on from (after a restore, when what you may see has changed, or when it is older than the deletions kept).
+	// cannot be gone on from, with the `reason`: the cursor or the head `seen` is not of the squad's history, as after a restore; what you
+	// may see has changed; or it is older than the deletions kept.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/feed (the `GetFeed` operationId).
 	GetFeed(ctx context.Context, squadID SquadID, params *GetFeedParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -732,7 +733,8 @@ type ClientInterface interface {
 	//
 	// Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
 	// says where the feed stands. A stream that the server ends closes with an event `reconnect`: come back at once, with the last `id`.
-	// A reader that falls behind is dropped and pulls.
+	// A reader that falls behind is dropped and pulls. When the squad's history has ended because a backup was restored, the last event is
+	// `end`, with the problem that the next request will be answered with.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/live (the `GetLive` operationId).
 	GetLive(ctx context.Context, squadID SquadID, params *GetLiveParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -924,10 +926,11 @@ type ClientInterface interface {
 	// Any mix of records, committed in pieces of at most 1,000, an outcome for each in the order sent: `stored`, `same` (stored before;
 	// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
 	// send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
-	// revision it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
-	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached. A push has at most 100,000
-	// items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the whole lines are,
-	// and the answer is 400, or breaks off when it had begun.
+	// `version` it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
+	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
+	// the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
+	// most 100,000 items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the
+	// whole lines are, and the answer is 400, or breaks off when it had begun.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -2396,7 +2399,8 @@ func (c *Client) GetDrillPicture(ctx context.Context, squadID SquadID, drillID D
 // streams to the end: a line an item, and after each page a line with the page's `cursor`. With `shots=table` after either media type
 // (`Accept: application/json;shots=table`) shots that stand one after the other share an item, a table of columns: packed with gzip
 // that is half the size. 404 for a cursor of another squad, 400 for one that is not ours; 410 with the snapshot's address when it
-// cannot be gone on from (after a restore, when what you may see has changed, or when it is older than the deletions kept).
+// cannot be gone on from, with the `reason`: the cursor or the head `seen` is not of the squad's history, as after a restore; what you
+// may see has changed; or it is older than the deletions kept.
 //
 // Corresponds with GET /v1/squads/{squad_id}/feed (the `GetFeed` operationId).
 func (c *Client) GetFeed(ctx context.Context, squadID SquadID, params *GetFeedParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -2527,7 +2531,8 @@ func (c *Client) AssignLine(ctx context.Context, squadID SquadID, body AssignLin
 //
 // Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
 // says where the feed stands. A stream that the server ends closes with an event `reconnect`: come back at once, with the last `id`.
-// A reader that falls behind is dropped and pulls.
+// A reader that falls behind is dropped and pulls. When the squad's history has ended because a backup was restored, the last event is
+// `end`, with the problem that the next request will be answered with.
 //
 // Corresponds with GET /v1/squads/{squad_id}/live (the `GetLive` operationId).
 func (c *Client) GetLive(ctx context.Context, squadID SquadID, params *GetLiveParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -2929,10 +2934,11 @@ func (c *Client) PlanLines(ctx context.Context, squadID SquadID, params *PlanLin
 // Any mix of records, committed in pieces of at most 1,000, an outcome for each in the order sent: `stored`, `same` (stored before;
 // sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
 // send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
-// revision it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
-// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached. A push has at most 100,000
-// items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the whole lines are,
-// and the answer is 400, or breaks off when it had begun.
+// `version` it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
+// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
+// the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
+// most 100,000 items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the
+// whole lines are, and the answer is 400, or breaks off when it had begun.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5996,6 +6002,18 @@ func NewGetFeedRequest(server string, squadID SquadID, params *GetFeedParams) (*
 
 		}
 
+		if params.Seen != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "seen", *params.Seen, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
@@ -6292,6 +6310,18 @@ func NewGetLiveRequest(server string, squadID SquadID, params *GetLiveParams) (*
 		if params.After != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Seen != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "seen", *params.Seen, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -7389,6 +7419,18 @@ func NewPushRequestWithBody(server string, squadID SquadID, params *PushParams, 
 		if params.Atomic != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "atomic", *params.Atomic, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Seen != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "seen", *params.Seen, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -9124,7 +9166,8 @@ type ClientWithResponsesInterface interface {
 	// streams to the end: a line an item, and after each page a line with the page's `cursor`. With `shots=table` after either media type
 	// (`Accept: application/json;shots=table`) shots that stand one after the other share an item, a table of columns: packed with gzip
 	// that is half the size. 404 for a cursor of another squad, 400 for one that is not ours; 410 with the snapshot's address when it
-	// cannot be gone on from (after a restore, when what you may see has changed, or when it is older than the deletions kept).
+	// cannot be gone on from, with the `reason`: the cursor or the head `seen` is not of the squad's history, as after a restore; what you
+	// may see has changed; or it is older than the deletions kept.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -9191,7 +9234,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
 	// says where the feed stands. A stream that the server ends closes with an event `reconnect`: come back at once, with the last `id`.
-	// A reader that falls behind is dropped and pulls.
+	// A reader that falls behind is dropped and pulls. When the squad's history has ended because a backup was restored, the last event is
+	// `end`, with the problem that the next request will be answered with.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -9401,10 +9445,11 @@ type ClientWithResponsesInterface interface {
 	// Any mix of records, committed in pieces of at most 1,000, an outcome for each in the order sent: `stored`, `same` (stored before;
 	// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
 	// send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
-	// revision it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
-	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached. A push has at most 100,000
-	// items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the whole lines are,
-	// and the answer is 400, or breaks off when it had begun.
+	// `version` it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
+	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
+	// the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
+	// most 100,000 items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the
+	// whole lines are, and the answer is 400, or breaks off when it had begun.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -14340,7 +14385,8 @@ func (c *ClientWithResponses) GetDrillPictureWithResponse(ctx context.Context, s
 // streams to the end: a line an item, and after each page a line with the page's `cursor`. With `shots=table` after either media type
 // (`Accept: application/json;shots=table`) shots that stand one after the other share an item, a table of columns: packed with gzip
 // that is half the size. 404 for a cursor of another squad, 400 for one that is not ours; 410 with the snapshot's address when it
-// cannot be gone on from (after a restore, when what you may see has changed, or when it is older than the deletions kept).
+// cannot be gone on from, with the `reason`: the cursor or the head `seen` is not of the squad's history, as after a restore; what you
+// may see has changed; or it is older than the deletions kept.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -14449,7 +14495,8 @@ func (c *ClientWithResponses) AssignLineWithResponse(ctx context.Context, squadI
 //
 // Each event's `id` is a cursor and its data an item of the feed; come back with it as `Last-Event-ID`. An event `at` has no item and
 // says where the feed stands. A stream that the server ends closes with an event `reconnect`: come back at once, with the last `id`.
-// A reader that falls behind is dropped and pulls.
+// A reader that falls behind is dropped and pulls. When the squad's history has ended because a backup was restored, the last event is
+// `end`, with the problem that the next request will be answered with.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -14785,10 +14832,11 @@ func (c *ClientWithResponses) PlanLinesWithResponse(ctx context.Context, squadID
 // Any mix of records, committed in pieces of at most 1,000, an outcome for each in the order sent: `stored`, `same` (stored before;
 // sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
 // send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
-// revision it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
-// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision reached. A push has at most 100,000
-// items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the whole lines are,
-// and the answer is 400, or breaks off when it had begun.
+// `version` it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
+// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
+// the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
+// most 100,000 items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the
+// whole lines are, and the answer is 400, or breaks off when it had begun.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //

@@ -335,6 +335,30 @@ func (e OilClass) Valid() bool {
 	}
 }
 
+// Defines values for ProblemReason.
+const (
+	Forgotten ProblemReason = "forgotten"
+	Restored  ProblemReason = "restored"
+	Schema    ProblemReason = "schema"
+	Scope     ProblemReason = "scope"
+)
+
+// Valid indicates whether the value is a known member of the ProblemReason enum.
+func (e ProblemReason) Valid() bool {
+	switch e {
+	case Forgotten:
+		return true
+	case Restored:
+		return true
+	case Schema:
+		return true
+	case Scope:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PushOutcomeOutcome.
 const (
 	PushOutcomeOutcomeConflict PushOutcomeOutcome = "conflict"
@@ -704,6 +728,8 @@ type Assignment struct {
 
 // AssignmentPage defines model for AssignmentPage.
 type AssignmentPage struct {
+	// Head What the squad's history had come to, as an opaque, signed word. See Revisions above.
+	Head  *Head        `json:"head,omitempty"`
 	Items []Assignment `json:"items"`
 
 	// Next Send it as `cursor` for the next page; absent on the last.
@@ -804,6 +830,8 @@ type AthleteAdherenceVerdict string
 
 // AthletePage defines model for AthletePage.
 type AthletePage struct {
+	// Head What the squad's history had come to, as an opaque, signed word. See Revisions above.
+	Head  *Head     `json:"head,omitempty"`
 	Items []Athlete `json:"items"`
 
 	// Next Send it as `cursor` for the next page; absent on the last.
@@ -867,6 +895,8 @@ type BallCover string
 
 // BallPage defines model for BallPage.
 type BallPage struct {
+	// Head What the squad's history had come to, as an opaque, signed word. See Revisions above.
+	Head  *Head  `json:"head,omitempty"`
 	Items []Ball `json:"items"`
 
 	// Next Send it as `cursor` for the next page; absent on the last.
@@ -1033,6 +1063,8 @@ type DrillAdherence struct {
 
 // DrillPage defines model for DrillPage.
 type DrillPage struct {
+	// Head What the squad's history had come to, as an opaque, signed word. See Revisions above.
+	Head  *Head   `json:"head,omitempty"`
 	Items []Drill `json:"items"`
 
 	// Next Send it as `cursor` for the next page; absent on the last.
@@ -1092,9 +1124,12 @@ type FeedPage struct {
 	// SplitMix64, all modulo 2^64: x = x + 0x9e3779b97f4a7c15; x = (x xor (x >> 30)) * 0xbf58476d1ce4e5b9; x = (x xor (x >> 27)) *
 	// 0x94d049bb133111eb; x xor (x >> 31). So mix(0) is 0xe220a8397b1dcdaf, and the one record 01890a5d-ac96-774b-bcce-b302099a8057 at
 	// revision 7 has the sum 14628742275190202663.
-	Digest Digest                `json:"digest"`
-	Items  []FeedPage_Items_Item `json:"items"`
-	More   bool                  `json:"more"`
+	Digest Digest `json:"digest"`
+
+	// Head What the squad's history had come to, as an opaque, signed word. See Revisions above.
+	Head  Head                  `json:"head"`
+	Items []FeedPage_Items_Item `json:"items"`
+	More  bool                  `json:"more"`
 
 	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
 	Rev Rev `json:"rev"`
@@ -1170,6 +1205,9 @@ type Grid struct {
 	LaydownStepBoards *float64 `json:"laydown_step_boards,omitempty"`
 	LaydownToBoard    *float64 `json:"laydown_to_board,omitempty"`
 }
+
+// Head What the squad's history had come to, as an opaque, signed word. See Revisions above.
+type Head = string
 
 // Health defines model for Health.
 type Health struct {
@@ -1580,6 +1618,8 @@ type Member struct {
 
 // MemberPage defines model for MemberPage.
 type MemberPage struct {
+	// Head What the squad's history had come to, as an opaque, signed word. See Revisions above.
+	Head  *Head    `json:"head,omitempty"`
 	Items []Member `json:"items"`
 
 	// Next Send it as `cursor` for the next page; absent on the last.
@@ -1833,6 +1873,8 @@ type Pattern struct {
 
 // PatternPage defines model for PatternPage.
 type PatternPage struct {
+	// Head What the squad's history had come to, as an opaque, signed word. See Revisions above.
+	Head  *Head     `json:"head,omitempty"`
 	Items []Pattern `json:"items"`
 
 	// Next Send it as `cursor` for the next page; absent on the last.
@@ -1977,15 +2019,25 @@ type Problem struct {
 	Instance *string  `json:"instance,omitempty"`
 
 	// MoreErrors How many more faults there are than `errors` lists.
-	MoreErrors *int   `json:"more_errors,omitempty"`
-	RequestID  string `json:"request_id"`
+	MoreErrors *int `json:"more_errors,omitempty"`
 
-	// Snapshot With 410 on a cursor, where to begin again.
+	// Reason With 410 on a cursor or a head, why: `restored` when it is not of the squad's history, so that the server may have lost what you
+	// hold; `scope` when what you may see has changed; `schema` when your client has learnt new records; `forgotten` when it is older
+	// than the changes remembered.
+	Reason    *ProblemReason `json:"reason,omitempty"`
+	RequestID string         `json:"request_id"`
+
+	// Snapshot With 410 on a cursor or a head, where to begin again.
 	Snapshot *string `json:"snapshot,omitempty"`
 	Status   int     `json:"status"`
 	Title    string  `json:"title"`
 	Type     string  `json:"type"`
 }
+
+// ProblemReason With 410 on a cursor or a head, why: `restored` when it is not of the squad's history, so that the server may have lost what you
+// hold; `scope` when what you may see has changed; `schema` when your client has learnt new records; `forgotten` when it is older
+// than the changes remembered.
+type ProblemReason string
 
 // Proportion A count out of those that could tell, with its 95 % Wilson interval. Without any, share is absent and the interval is 0 to 1.
 type Proportion struct {
@@ -2010,6 +2062,9 @@ type PushItem struct {
 
 	// Schema The version of the records that the change was made by, when that is older than the one your client speaks now.
 	Schema *int `json:"schema,omitempty"`
+
+	// Version The version that the change or the deletion is based on; left out for a new record.
+	Version *string `json:"version,omitempty"`
 }
 
 // PushItems defines model for PushItems.
@@ -2042,6 +2097,8 @@ type PushOutcomeOutcome string
 
 // PushResult defines model for PushResult.
 type PushResult struct {
+	// Head What the squad's history had come to, as an opaque, signed word. See Revisions above.
+	Head     *Head         `json:"head,omitempty"`
 	Outcomes []PushOutcome `json:"outcomes"`
 
 	// Refused How many items were refused, when any were.
@@ -2238,6 +2295,8 @@ type SessionKind string
 
 // SessionPage defines model for SessionPage.
 type SessionPage struct {
+	// Head What the squad's history had come to, as an opaque, signed word. See Revisions above.
+	Head  *Head     `json:"head,omitempty"`
 	Items []Session `json:"items"`
 
 	// Next Send it as `cursor` for the next page; absent on the last.
@@ -2391,8 +2450,11 @@ type SnapshotPage struct {
 	// SplitMix64, all modulo 2^64: x = x + 0x9e3779b97f4a7c15; x = (x xor (x >> 30)) * 0xbf58476d1ce4e5b9; x = (x xor (x >> 27)) *
 	// 0x94d049bb133111eb; x xor (x >> 31). So mix(0) is 0xe220a8397b1dcdaf, and the one record 01890a5d-ac96-774b-bcce-b302099a8057 at
 	// revision 7 has the sum 14628742275190202663.
-	Digest Digest                    `json:"digest"`
-	Items  []SnapshotPage_Items_Item `json:"items"`
+	Digest Digest `json:"digest"`
+
+	// Head What the squad's history had come to, as an opaque, signed word. See Revisions above.
+	Head  Head                      `json:"head"`
+	Items []SnapshotPage_Items_Item `json:"items"`
 
 	// Page Where the next page begins; absent on the last.
 	Page *string `json:"page,omitempty"`
@@ -2632,6 +2694,9 @@ type PageSize = int
 // PatternID defines model for PatternID.
 type PatternID = openapi_types.UUID
 
+// Seen defines model for Seen.
+type Seen = string
+
 // SessionFilter defines model for SessionFilter.
 type SessionFilter = openapi_types.UUID
 
@@ -2868,11 +2933,16 @@ type GetFeedParams struct {
 	// After The cursor to go on from; without one, from the beginning.
 	After *After `form:"after,omitempty" json:"after,omitempty"`
 
+	// Seen The newest head that you were ever given for the squad, by the feed, a snapshot or the answer to a push; or a cursor. 410 when it
+	// is not of the squad's history.
+	Seen *Seen `form:"seen,omitempty" json:"seen,omitempty"`
+
 	// Limit At most so many items a page, 1 to 5000; 1000 by default, and 5000 in a stream.
 	Limit *PageSize `form:"limit,omitempty" json:"limit,omitempty"`
 
 	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
-	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model. 3: changes of what is
+	// stored send versions.
 	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
 
 	// WaitFor Wait up to ten seconds until the squad has reached this revision, to read your own writes.
@@ -2893,8 +2963,13 @@ type GetLiveParams struct {
 	// After The cursor to go on from; without one, from the beginning.
 	After *After `form:"after,omitempty" json:"after,omitempty"`
 
+	// Seen The newest head that you were ever given for the squad, by the feed, a snapshot or the answer to a push; or a cursor. 410 when it
+	// is not of the squad's history.
+	Seen *Seen `form:"seen,omitempty" json:"seen,omitempty"`
+
 	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
-	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model. 3: changes of what is
+	// stored send versions.
 	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
 
 	// LastEventID The cursor to go on from; it wins over `after`.
@@ -3014,8 +3089,13 @@ type PushParams struct {
 	// Atomic Store everything or nothing; at most 1,000 items then.
 	Atomic *bool `form:"atomic,omitempty" json:"atomic,omitempty"`
 
+	// Seen The newest head that you were ever given for the squad, by the feed, a snapshot or the answer to a push; or a cursor. 410 when it
+	// is not of the squad's history.
+	Seen *Seen `form:"seen,omitempty" json:"seen,omitempty"`
+
 	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
-	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model. 3: changes of what is
+	// stored send versions.
 	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
 }
 
@@ -3109,7 +3189,8 @@ type GetSnapshotParams struct {
 	Limit *PageSize `form:"limit,omitempty" json:"limit,omitempty"`
 
 	// Schema The version of the records your client understands. You are not sent fields that came later, and a change leaves them as they are.
-	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model.
+	// 2: a shot's lane, game, frame, delivery, aim, arrows_ft and gutter, a squad's time_zone, a drill's model. 3: changes of what is
+	// stored send versions.
 	Schema *ClientSchema `form:"schema,omitempty" json:"schema,omitempty"`
 }
 
@@ -4972,6 +5053,13 @@ func (w *ServerInterfaceWrapper) GetFeed(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
 	}
 
+	// ------------- Optional query parameter "seen" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "seen", ctx.QueryParams(), &params.Seen, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter seen: %s", err))
+	}
+
 	// ------------- Optional query parameter "limit" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
@@ -5104,6 +5192,13 @@ func (w *ServerInterfaceWrapper) GetLive(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "seen" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "seen", ctx.QueryParams(), &params.Seen, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter seen: %s", err))
 	}
 
 	// ------------- Optional query parameter "schema" -------------
@@ -5673,6 +5768,13 @@ func (w *ServerInterfaceWrapper) Push(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "atomic", ctx.QueryParams(), &params.Atomic, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter atomic: %s", err))
+	}
+
+	// ------------- Optional query parameter "seen" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "seen", ctx.QueryParams(), &params.Seen, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter seen: %s", err))
 	}
 
 	// ------------- Optional query parameter "schema" -------------

@@ -17,10 +17,11 @@ const (
 	OldestSchema = record.OldestSchema
 )
 
-// cursor is a place in a squad's feed. It holds for one database epoch, one squad, one scope and
-// one client schema, and is signed, so that it works for no other user and no other purpose.
+// cursor is a place in a squad's feed. It holds for one squad, one scope and one client schema, and
+// for the history that had come to its head when it was given, at or after its place. It is signed,
+// so that it works for no other user and no other purpose.
 type cursor struct {
-	epoch  uuid.UUID
+	head   head
 	squad  uuid.UUID
 	scope  uint64
 	schema uint16
@@ -31,9 +32,11 @@ type cursor struct {
 }
 
 const (
-	cursorVersion = 1
-	cursorBytes   = 1 + 16 + 16 + 8 + 2 + 8 + 1 + 8
+	cursorVersion = 2
+	cursorBytes   = 1 + 16 + 8 + headBytes + 8 + 2 + 8 + 1 + 8
 	cursorMAC     = 12
+	// firstCursorBytes is how long cursors were that had no head.
+	firstCursorBytes = 72
 )
 
 // scope digests what a member may see. A change of it changes what a device has to hold.
@@ -46,9 +49,11 @@ func (m member) scope() uint64 {
 	return binary.BigEndian.Uint64(sum[:])
 }
 
-func (s *Service) cursorMAC(body []byte) []byte {
+// cursorMAC signs a word for a squad.
+func (s *Service) cursorMAC(body []byte, squad uuid.UUID) []byte {
 	mac := hmac.New(sha256.New, s.cursorKey)
 	mac.Write(body)
+	mac.Write(squad[:])
 	return mac.Sum(nil)[:cursorMAC]
 }
 
@@ -56,14 +61,14 @@ func (s *Service) cursorMAC(body []byte) []byte {
 func (s *Service) writeCursor(c cursor) string {
 	b := make([]byte, 0, cursorBytes+cursorMAC)
 	b = append(b, cursorVersion)
-	b = append(b, c.epoch[:]...)
 	b = append(b, c.squad[:]...)
+	b = appendHead(b, c.head)
 	b = binary.BigEndian.AppendUint64(b, c.scope)
 	b = binary.BigEndian.AppendUint16(b, c.schema)
 	b = binary.BigEndian.AppendUint64(b, uint64(c.rev)) //nolint:gosec // never negative
 	b = append(b, c.kind)
 	b = binary.BigEndian.AppendUint64(b, uint64(c.within)) //nolint:gosec // never negative
-	return base64.RawURLEncoding.EncodeToString(append(b, s.cursorMAC(b)...))
+	return base64.RawURLEncoding.EncodeToString(append(b, s.cursorMAC(b, c.squad)...))
 }
 
 var errCursor = fail(
@@ -74,20 +79,22 @@ var errCursor = fail(
 // readCursor reads a cursor that [Service.writeCursor] wrote; a tampered one is Invalid.
 func (s *Service) readCursor(word string) (c cursor, err error) {
 	b, err := base64.RawURLEncoding.DecodeString(word)
+	if err == nil && len(b) == firstCursorBytes && b[0] == 1 {
+		return c, beginAgain(GoneSchema, "the cursor is of a time when cursors did not say which history they are of")
+	}
 	if err != nil || len(b) != cursorBytes+cursorMAC || b[0] != cursorVersion {
 		return c, errCursor
 	}
 	body, mac := b[:cursorBytes], b[cursorBytes:]
-	if !hmac.Equal(mac, s.cursorMAC(body)) {
+	copy(c.squad[:], body[1:])
+	if !hmac.Equal(mac, s.cursorMAC(body, c.squad)) {
 		return c, errCursor
 	}
-	body = body[1:]
-	copy(c.epoch[:], body)
-	copy(c.squad[:], body[16:])
-	c.scope = binary.BigEndian.Uint64(body[32:])
-	c.schema = binary.BigEndian.Uint16(body[40:])
-	c.rev = int64(binary.BigEndian.Uint64(body[42:])) //nolint:gosec // as written
-	c.kind = body[50]
-	c.within = int64(binary.BigEndian.Uint64(body[51:])) //nolint:gosec // as written
+	c.head, body = readHeadBytes(body[17:]), body[17+8+headBytes:]
+	c.scope = binary.BigEndian.Uint64(body)
+	c.schema = binary.BigEndian.Uint16(body[8:])
+	c.rev = int64(binary.BigEndian.Uint64(body[10:])) //nolint:gosec // as written
+	c.kind = body[18]
+	c.within = int64(binary.BigEndian.Uint64(body[19:])) //nolint:gosec // as written
 	return c, nil
 }

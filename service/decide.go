@@ -57,17 +57,13 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 		w.decideDelete(p)
 		return nil
 	}
-	body, err := record.Payload(p.change.Record)
-	if err != nil {
-		return err
-	}
-	base := p.change.Record.Revision()
-	p.hash = record.Hash(body)
+	body, base := p.body, p.change.Record.Revision()
 	p.stores = p.hash
 	if base != 0 {
 		p.edit = record.Hash(strconv.AppendInt(slices.Clip(body), base, 10))
 	}
 	sent, wanted := p.change.Record, body
+	var err error
 	if p.existing != nil {
 		if sent, wanted, err = p.change.withNewer(p.existing.Record, body); err != nil {
 			return err
@@ -86,6 +82,8 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 		)
 	case stands:
 		p.same(false)
+	case base != 0 && p.change.Basis != Held:
+		p.decideUnheld()
 	case p.existing != nil && base == p.existing.Revision():
 		if p.write = sent; sent != p.change.Record {
 			p.stores = p.edit // it may say more than what was sent
@@ -97,17 +95,47 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 	case p.tomb != nil:
 		return w.decideDeleted(ctx, p)
 	case p.forgotten:
-		p.refuse(
-			Gone,
-			"/id",
-			"a record of this id was deleted long ago and does not come back: store it under a new id if you want it",
-		)
+		p.refuseForgotten()
 	case base != 0:
 		p.refuse(NotFound, "/rev", "there is no such record: leave rev out to store a new one")
 	default:
 		p.write = p.change.Record
 	}
 	return nil
+}
+
+// unproven is what a client is told that changes a record without showing which history its
+// revision is of.
+const unproven = "this program is too old to change what is stored already: update it; the change stays on the device"
+
+// decideUnheld settles a change whose revision is not known to be of the squad's history: nothing
+// is overwritten by it. A record that a restored backup has lost is stored again, for the change
+// holds all of it.
+func (p *plan) decideUnheld() {
+	switch {
+	case p.change.Basis == Unproven && !p.change.Exact:
+		p.refuse(TooOld, "/version", unproven)
+	case p.existing != nil:
+		p.conflict(
+			"the version this is based on is not one of the server's, whose data may have been restored from a backup since: " +
+				"look at the record again, then send your change with the version it has now",
+		)
+		p.outcome.Code = Stale
+	case p.tomb != nil:
+		p.conflict("it has been deleted: to keep it, send it again with the version of its deletion")
+	case p.forgotten:
+		p.refuseForgotten()
+	default:
+		p.write = p.change.Record
+	}
+}
+
+func (p *plan) refuseForgotten() {
+	p.refuse(
+		Gone,
+		"/id",
+		"a record of this id was deleted long ago and does not come back: store it under a new id if you want it",
+	)
 }
 
 // decideDeleted settles a change of a record that has been deleted since: what was stored before is
@@ -121,7 +149,7 @@ func (w *work) decideDeleted(ctx context.Context, p *plan) error {
 		p.same(true) // and deleted after that
 		return nil
 	}
-	p.conflict("it has been deleted: to keep it, send it again with rev set to the deletion's")
+	p.conflict("it has been deleted: to keep it, send it again with the version of its deletion")
 	return nil
 }
 
@@ -168,12 +196,16 @@ func (p *plan) movesOwner() bool {
 func (w *work) decideDelete(p *plan) {
 	base := p.change.Record.Revision()
 	switch {
+	case p.existing != nil && p.change.Basis != Held:
+		p.decideUnheld()
 	case p.existing != nil && base == p.existing.Revision():
 		// removed below
 	case p.existing != nil:
 		p.conflict("it has changed since: look at it again before you delete it")
 	case p.tomb != nil:
 		p.same(false)
+	case p.change.Basis == Lost:
+		*p.outcome = Outcome{Status: StatusSame, Deleted: true} // the server has lost it
 	default:
 		p.refuse(NotFound, "", "there is no such record")
 	}

@@ -55,9 +55,11 @@ func (s *Service) DigestAll(
 ) (kinds map[record.Kind]Digest, rev int64, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		kinds = make(map[record.Kind]Digest, len(record.Kinds))
-		if rev, err = w.clock(ctx); err != nil {
+		now, err := w.clock(ctx)
+		if err != nil {
 			return err
 		}
+		rev = now.rev
 		for _, kind := range record.Kinds {
 			if kinds[kind], err = w.digest(ctx, kind); err != nil {
 				return err

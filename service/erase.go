@@ -14,7 +14,7 @@ import (
 // TombstoneLife is how long deletions are remembered for devices that were away.
 const TombstoneLife = 180 * 24 * time.Hour
 
-// Forget removes the tombstones older than [TombstoneLife] and old sign-ins. It returns the number
+// Forget removes the tombstones and heads older than [TombstoneLife] and old sign-ins. It returns the number
 // of tombstones removed.
 func (s *Service) Forget(ctx context.Context) (forgotten int64, err error) {
 	now := s.clock()
@@ -29,6 +29,9 @@ func (s *Service) Forget(ctx context.Context) (forgotten int64, err error) {
 			return err
 		}
 		if err := tx.DeleteOldCeremonies(ctx, db.DeleteOldCeremoniesParams{Before: now}); err != nil {
+			return err
+		}
+		if _, err = tx.ForgetHeads(ctx, db.ForgetHeadsParams{Before: now.Add(-TombstoneLife)}); err != nil {
 			return err
 		}
 		_, err = tx.DeleteOldRefreshFamilies(ctx, db.DeleteOldRefreshFamiliesParams{Before: now.Add(-refreshTTL)})
@@ -46,7 +49,8 @@ func (s *Service) Erase(ctx context.Context, user, squad, athlete uuid.UUID, con
 		if err := w.mustCoach(); err != nil {
 			return err
 		}
-		clock, err := w.LockClock(ctx, db.LockClockParams{SquadID: squad})
+		digest := w.digestParts([]byte("erase"), athlete[:])
+		began, err := w.lock(ctx)
 		if err != nil {
 			return err
 		}
@@ -66,7 +70,7 @@ func (s *Service) Erase(ctx context.Context, user, squad, athlete uuid.UUID, con
 			)
 		}
 		for _, step := range w.eraseSteps(ctx, athlete) {
-			n, err := step(clock.Rev + erased)
+			n, err := step(began.rev + erased)
 			if err != nil {
 				return err
 			}
@@ -75,8 +79,7 @@ func (s *Service) Erase(ctx context.Context, user, squad, athlete uuid.UUID, con
 		if err := w.EraseHistory(ctx, db.EraseHistoryParams{SquadID: squad, Athlete: athlete}); err != nil {
 			return err
 		}
-		w.reached, err = w.AdvanceClock(ctx, db.AdvanceClockParams{SquadID: squad, ByRows: erased})
-		if err != nil {
+		if _, err = w.advance(ctx, erased, digest); err != nil {
 			return err
 		}
 		return w.audit(ctx, ActionErased, athlete, "")
@@ -171,11 +174,11 @@ const eachPage = 2_000
 
 // each visits the records of a kind, all or what an athlete may see, page by page.
 func (w *work) each(ctx context.Context, kind record.Kind, athlete *uuid.UUID, visit func(record.Record) error) error {
-	rev, err := w.clock(ctx)
+	now, err := w.clock(ctx)
 	if err != nil {
 		return err
 	}
-	for in := (window{0, rev}); in.after < in.upto; {
+	for in := (window{0, now.rev}); in.after < in.upto; {
 		found, reached, err := w.after(ctx, kind, in, eachPage, athlete)
 		if err != nil {
 			return err

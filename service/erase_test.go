@@ -127,10 +127,10 @@ func TestErase(t *testing.T) {
 			t.Errorf("the %s is still there:\n%s", what, linesWith(after, word))
 		}
 	}
-	// All but the squad's clock and the drill made for the erased is as it was before they came.
+	// All but the squad's clock and its heads and the drill made for the erased is as it was before they came.
 	if diff := cmp.Diff(
-		withoutLines(before, "squads_clock", "drills"),
-		withoutLines(after, "squads_clock", "drills"),
+		withoutLines(before, "squads_clock", "heads", "drills"),
+		withoutLines(after, "squads_clock", "heads", "drills"),
 	); diff != "" {
 		t.Errorf("(-before +after):\n%s", diff)
 	}
@@ -320,7 +320,7 @@ func TestForget(t *testing.T) {
 		t.Fatalf("%d forgotten, %v", n, err)
 	}
 	err = f.db.ReadSquad(t.Context(), squad, func(tx *db.Tx) error {
-		floor, err := tx.FeedFloor(t.Context(), db.FeedFloorParams{SquadID: squad})
+		floor, err := tx.Clock(t.Context(), db.ClockParams{SquadID: squad})
 		if floor.Floor != first {
 			t.Errorf("the floor is %d, want %d", floor.Floor, first)
 		}
@@ -328,6 +328,18 @@ func TestForget(t *testing.T) {
 	})
 	if err != nil {
 		t.Fatal(err)
+	}
+	// Heads are forgotten with the deletions, but for the one that stood at the limit.
+	var heads, from int64
+	conn := f.owner(t)
+	if err := conn.QueryRow(t.Context(), "SELECT count(*), min(rev) FROM heads WHERE squad_id = $1", squad).
+		Scan(&heads, &from); err != nil || heads != 2 || from != first {
+		t.Errorf("%d heads from revision %d on, %v; want 2 from %d", heads, from, err, first)
+	}
+	early := f.writeHead(squad, headOf(first-1, make([]byte, headBytes)))
+	_, err = f.Feed(t.Context(), coach, squad, FeedQuery{Seen: early, Limit: 100, Schema: Schema})
+	if known := wantCode(t, err, Gone); known.Reason != GoneForgotten {
+		t.Errorf("a forgotten head is %s, want %s", known.Reason, GoneForgotten)
 	}
 	// The cursor stands at the forgotten deletion itself: it has been heard of.
 	if _, err := f.Feed(
@@ -342,5 +354,32 @@ func TestForget(t *testing.T) {
 	back.Rev = 0
 	if got := f.apply(t, squad, coach, Change{Record: &back})[0]; got.Status != StatusRefused || got.Code != Gone {
 		t.Errorf("a forgotten record sent again: %+v", got)
+	}
+}
+
+// TestEraseReachesFormerDevices: a member who was one athlete, became another and was erased as that
+// leaves the devices of the first too.
+func TestEraseReachesFormerDevices(t *testing.T) {
+	t.Parallel()
+	f := newFixture(t, 4)
+	squad, coach := f.squad(t)
+	first, second := newAthlete("Ansa Brightwater"), newAthlete("Bero Quill")
+	f.store(t, squad, coach, first, second)
+	device, _ := f.join(t, squad, coach, record.RoleAthlete, &first.ID)
+	_, parent := f.join(t, squad, coach, record.RoleAthlete, &first.ID)
+	before, err := f.Feed(t.Context(), device, squad, FeedQuery{Limit: 100, Schema: Schema})
+	if err != nil || !slices.ContainsFunc(before.Items, func(i Item) bool { return i.ID == parent.ID }) {
+		t.Fatalf("%+v, %v; want the other member of the athlete", before.Items, err)
+	}
+	base := f.version(t, squad, parent.Rev)
+	if _, err := f.SetRole(t.Context(), coach, squad, parent.ID, base, record.RoleAthlete, &second.ID); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.Erase(t.Context(), coach, squad, second.ID, second.Name); err != nil {
+		t.Fatal(err)
+	}
+	after, err := f.Feed(t.Context(), device, squad, FeedQuery{After: before.Cursor, Limit: 100, Schema: Schema})
+	if err != nil || len(after.Items) != 1 || after.Items[0].ID != parent.ID || !after.Items[0].Deleted {
+		t.Errorf("%+v, %v; want that the member is gone", after.Items, err)
 	}
 }

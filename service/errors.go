@@ -40,6 +40,7 @@ type Error struct {
 	Faults     []record.Fault
 	More       int
 	RetryAfter time.Duration
+	Reason     string // with Gone, why a reader has to begin again
 	cause      error
 }
 

@@ -54,14 +54,17 @@ type FeedPage struct {
 	Items  []Item
 	Cursor string
 	More   bool
-	Rev    int64 // the squad's revision when the page was read
+	Rev    int64  // the squad's revision when the page was read
+	Head   string // the squad's head at Rev, signed
 	Digest Digest
 }
 
-// FeedQuery asks for what changed after a cursor. WaitFor waits until the squad has reached a
-// revision, to read one's own writes.
+// FeedQuery asks for what changed after a cursor. Seen is the newest head that the reader was ever
+// given, "" when they do not say. WaitFor waits until the squad has reached a revision, to read
+// one's own writes.
 type FeedQuery struct {
 	After   string
+	Seen    string
 	Limit   int
 	WaitFor int64
 	Schema  int
@@ -70,9 +73,10 @@ type FeedQuery struct {
 // feedWait bounds how long a reader may wait for a revision.
 const feedWait = 10 * time.Second
 
-// Feed returns what changed after a cursor. A cursor of another squad is NotFound; one from before
-// a restore, from a time when the member saw something else, of another client schema, or older
-// than the tombstones kept is Gone: begin again with a snapshot.
+// Feed returns what changed after a cursor. A cursor of another squad is NotFound. One whose head is
+// not of the squad's history, as after a restore, one from a time when the member saw something
+// else, of another client schema, or older than the tombstones kept is Gone: begin again with a
+// snapshot. So is one beside a head seen that is not of the history.
 func (s *Service) Feed(ctx context.Context, user, squad uuid.UUID, query FeedQuery) (page FeedPage, err error) {
 	if err := checkSchema(query.Schema); err != nil {
 		return page, err
@@ -139,24 +143,27 @@ func (s *Service) CheckCursor(ctx context.Context, user, squad uuid.UUID, query 
 
 // feedPlace is where a reader is in the feed. Without a cursor it is the beginning.
 func (s *Service) feedPlace(ctx context.Context, w *work, query FeedQuery) (cursor, error) {
-	epoch, err := w.Epoch(ctx)
+	now, err := w.clock(ctx)
 	if err != nil {
-		return cursor{}, db.Translate(err)
+		return cursor{}, err
 	}
 	here := cursor{
-		epoch:  epoch,
+		head:   now.head,
 		squad:  w.squad,
 		scope:  w.scope(),
 		schema: uint16(query.Schema), //nolint:gosec // checked
 	}
 	if query.After == "" {
-		return here, nil
+		return here, s.mustHaveSeen(ctx, w, now, query.Seen)
 	}
 	place, err := s.readCursor(query.After)
 	if err != nil {
 		return place, err
 	}
-	if err := w.mayFollow(ctx, place, here); err != nil {
+	if err := w.mayFollow(ctx, now, place, here); err != nil {
+		return place, err
+	}
+	if err := s.mustHaveSeen(ctx, w, now, query.Seen); err != nil {
 		return place, err
 	}
 	if place.kind != 0 {
@@ -166,44 +173,34 @@ func (s *Service) feedPlace(ctx context.Context, w *work, query FeedQuery) (curs
 }
 
 // mayFollow reports whether a reader may go on from a place, or why they have to begin again.
-func (w *work) mayFollow(ctx context.Context, place, here cursor) error {
+func (w *work) mayFollow(ctx context.Context, now clock, place, here cursor) error {
 	if place.squad != w.squad {
 		return fail(NotFound, "this cursor belongs to another squad")
 	}
-	again := func(why string) error {
-		return &Error{
-			Code:   Gone,
-			Detail: why + ": read a snapshot and go on from there; what you have not sent yet stays yours",
-		}
-	}
-	floor, err := w.FeedFloor(ctx, db.FeedFloorParams{SquadID: w.squad})
-	if err != nil {
-		return db.Translate(err)
+	if err := w.mustStand(ctx, now, place.head); err != nil {
+		return err
 	}
 	switch {
-	case place.epoch != here.epoch:
-		return again("the server's data was restored since")
 	case place.scope != here.scope:
-		return again("what you may see has changed since")
+		return beginAgain(GoneScope, "what you may see has changed since")
 	case place.schema != here.schema:
-		return again("your client has learnt new records since")
-	case place.kind == 0 && place.rev < floor.Floor:
-		return again("the cursor is older than the deletions still remembered")
-	case place.rev > floor.Rev:
-		return again("the cursor is ahead of the server")
+		return beginAgain(GoneSchema, "your client has learnt new records since")
+	case place.kind == 0 && place.rev < now.floor:
+		return beginAgain(GoneForgotten, "the cursor is older than the deletions still remembered")
 	}
 	return nil
 }
 
 // feedPage reads the items after a place.
 func (s *Service) feedPage(ctx context.Context, w *work, place cursor, limit int) (page FeedPage, err error) {
-	rev, err := w.clock(ctx)
+	now, err := w.clock(ctx)
 	if err != nil {
 		return page, err
 	}
 	next := place
+	next.head = now.head
 	var items []Item
-	items, next.rev, err = w.itemsAfter(ctx, window{place.rev, rev}, limit)
+	items, next.rev, err = w.itemsAfter(ctx, window{place.rev, now.rev}, limit)
 	if err != nil {
 		return page, err
 	}
@@ -214,8 +211,9 @@ func (s *Service) feedPage(ctx context.Context, w *work, place cursor, limit int
 	return FeedPage{
 		Items:  items,
 		Cursor: s.writeCursor(next),
-		More:   next.rev < rev,
-		Rev:    rev,
+		More:   next.rev < now.rev,
+		Rev:    now.rev,
+		Head:   s.writeHead(w.squad, now.head),
 		Digest: digestOf(items),
 	}, nil
 }
@@ -302,12 +300,12 @@ func (s *Service) waitFor(ctx context.Context, user, squad uuid.UUID, rev int64)
 	woken, done := s.live.follow(squad)
 	defer done()
 	for {
-		var now int64
+		var now clock
 		err := s.readSquad(ctx, user, squad, func(w *work) (err error) {
-			now, err = w.Clock(ctx, db.ClockParams{SquadID: squad})
+			now, err = w.clock(ctx)
 			return err
 		})
-		if err != nil || now >= rev {
+		if err != nil || now.rev >= rev {
 			return err
 		}
 		select {

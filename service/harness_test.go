@@ -122,6 +122,20 @@ func (f *fixture) apply(t testing.TB, squad, user uuid.UUID, changes ...Change) 
 	return outcomes
 }
 
+// version is the one that a reader would know a revision of the squad by now.
+func (f *fixture) version(t testing.TB, squad uuid.UUID, rev int64) Version {
+	t.Helper()
+	var now clock
+	err := f.db.ReadSquad(t.Context(), squad, func(tx *db.Tx) (err error) {
+		now, err = (&work{Tx: tx, member: member{squad: squad}}).clock(t.Context())
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return Version{rev, f.writeHead(squad, now.head)}
+}
+
 // owner connects as the database's owner, who sees every row.
 func (f *fixture) owner(t testing.TB) *pgx.Conn {
 	t.Helper()

@@ -2,6 +2,7 @@ package service
 
 import (
 	"context"
+	"slices"
 	"sync"
 	"time"
 
@@ -22,7 +23,7 @@ type live struct {
 
 // followed is one squad that has followers.
 type followed struct {
-	rev       int64
+	head      head // as far as is known; it goes back when a backup is restored
 	followers map[chan struct{}]bool
 }
 
@@ -66,15 +67,15 @@ func (l *live) follow(squad uuid.UUID) (woken <-chan struct{}, done func()) {
 	}
 }
 
-// wake notifies the followers of a squad that it has reached a revision.
-func (l *live) wake(squad uuid.UUID, rev int64) {
+// wake notifies the followers of a squad of its head, when that is another one than before.
+func (l *live) wake(squad uuid.UUID, now head) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	f := l.squads[squad]
-	if f == nil || rev <= f.rev {
+	if f == nil || now == f.head {
 		return
 	}
-	f.rev = rev
+	f.head = now
 	for follower := range f.followers {
 		select {
 		case follower <- struct{}{}:
@@ -116,17 +117,24 @@ func (l *live) poll() {
 				return err
 			}
 			since = news.Upto
-			for i, squad := range news.SquadIDs {
-				l.wake(squad, news.Revs[i])
-			}
 			if turn%sweepTurns != 0 {
+				squads = slices.DeleteFunc(squads, func(s uuid.UUID) bool { return !slices.Contains(news.SquadIDs, s) })
+			}
+			if len(squads) == 0 {
 				return nil
 			}
-			clocks, err := tx.ClocksOf(ctx, db.ClocksOfParams{SquadIDs: squads})
-			for _, clock := range clocks {
-				l.wake(clock.SquadID, clock.Rev)
+			found, err := tx.HeadsOf(ctx, db.HeadsOfParams{SquadIDs: squads})
+			if err != nil {
+				return err
 			}
-			return err
+			heads := make(map[uuid.UUID]head, len(found))
+			for _, row := range found {
+				heads[row.SquadID] = headOf(row.Rev, row.Head)
+			}
+			for _, squad := range squads {
+				l.wake(squad, heads[squad]) // one that a restore has lost has none
+			}
+			return nil
 		})
 		cancel()
 		if err != nil && l.service.running.Err() == nil {

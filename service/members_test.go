@@ -134,12 +134,12 @@ func TestInvitations(t *testing.T) {
 func TestLastCoach(t *testing.T) {
 	t.Parallel()
 	f := newFixture(t, 8)
-	for name, leave := range map[string]func(squad, who, member uuid.UUID, rev int64) error{
-		"leaving": func(squad, who, member uuid.UUID, rev int64) error {
-			return f.RemoveMember(t.Context(), who, squad, member, rev)
+	for name, leave := range map[string]func(squad, who, member uuid.UUID, base Version) error{
+		"leaving": func(squad, who, member uuid.UUID, base Version) error {
+			return f.RemoveMember(t.Context(), who, squad, member, base)
 		},
-		"stepping down": func(squad, who, member uuid.UUID, rev int64) error {
-			_, err := f.SetRole(t.Context(), who, squad, member, rev, record.RoleAnalyst, nil)
+		"stepping down": func(squad, who, member uuid.UUID, base Version) error {
+			_, err := f.SetRole(t.Context(), who, squad, member, base, record.RoleAnalyst, nil)
 			return err
 		},
 	} {
@@ -154,8 +154,8 @@ func TestLastCoach(t *testing.T) {
 				own := page.Records[0].(*record.Member)
 				var wg sync.WaitGroup
 				var errs [2]error
-				wg.Go(func() { errs[0] = leave(squad, first, own.ID, own.Rev) })
-				wg.Go(func() { errs[1] = leave(squad, second, joined.ID, joined.Rev) })
+				wg.Go(func() { errs[0] = leave(squad, first, own.ID, f.version(t, squad, own.Rev)) })
+				wg.Go(func() { errs[1] = leave(squad, second, joined.ID, f.version(t, squad, joined.Rev)) })
 				wg.Wait()
 				if (errs[0] == nil) == (errs[1] == nil) {
 					t.Fatalf("both left, or neither: %v, %v", errs[0], errs[1])
@@ -176,7 +176,7 @@ func TestRoleTakesHoldAtOnce(t *testing.T) {
 	if _, _, err := f.Create(t.Context(), second, squad, newPattern("as a coach")); err != nil {
 		t.Fatal(err)
 	}
-	changed, err := f.SetRole(t.Context(), coach, squad, member.ID, member.Rev, record.RoleAnalyst, nil)
+	changed, err := f.SetRole(t.Context(), coach, squad, member.ID, f.version(t, squad, member.Rev), record.RoleAnalyst, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -190,7 +190,7 @@ func TestRoleTakesHoldAtOnce(t *testing.T) {
 		second,
 		squad,
 		changed.ID,
-		changed.Rev,
+		VersionOf(changed),
 	); err != nil { // leaving is everybody's right
 		t.Fatal(err)
 	}

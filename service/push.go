@@ -17,13 +17,14 @@ const (
 	MaxPushItems = 100_000
 )
 
-// PushItem is one change a device made. Record is the contract's JSON of its kind. The revision the
-// change is based on is the record's, or Rev beside it. Deleted asks to delete the record named by
-// ID and Rev.
+// PushItem is one change a device made. Record is the contract's JSON of its kind; Version is what
+// the change is based on, "" for a new record. Deleted asks to delete the record named by ID. Rev,
+// and the record's own, are what clients sent that know no versions.
 type PushItem struct {
 	Kind    record.Kind     `json:"kind"`
 	ID      uuid.UUID       `json:"id"`
 	Rev     int64           `json:"rev,omitempty"`
+	Version string          `json:"version,omitempty"`
 	Schema  int             `json:"schema,omitempty"` // it was made by, when older than the push's
 	Record  json.RawMessage `json:"record,omitempty"`
 	Deleted bool            `json:"deleted,omitempty"`
@@ -39,7 +40,7 @@ func ReadPushItem(data []byte) (item PushItem, faults []record.Fault) {
 	if err := decoder.Decode(&item); err != nil {
 		return PushItem{}, []record.Fault{{
 			Code:   "format",
-			Detail: "cannot be read as an item with kind, id, rev, record or deleted: " + err.Error(),
+			Detail: "cannot be read as an item with kind, id, version, record or deleted: " + err.Error(),
 		}}
 	}
 	return item, nil
@@ -57,53 +58,100 @@ type PushOutcome struct {
 	Faults  []record.Fault
 }
 
-// Push stores a piece of a device's changes, at most [PushPiece], in one transaction, and returns
-// an outcome for each in their order and the revision reached. Parents may come in any order within
-// it. schema is the device's: fields it does not know stay as they are. With atomic nothing is
-// stored unless everything is.
+// PushQuery says how a push is to be stored. Schema is the device's: fields it does not know stay as
+// they are. Seen is the newest head that the device was ever given, "" when it does not say. With
+// Atomic nothing is stored unless everything is.
+type PushQuery struct {
+	Schema int
+	Seen   string
+	Atomic bool
+}
+
+// PushResult has an outcome for each item of a push in their order, the revision reached, 0 where an
+// atomic push was held back, and the head at that, signed.
+type PushResult struct {
+	Outcomes []PushOutcome
+	Rev      int64
+	Head     string
+}
+
+// Push stores a piece of a device's changes, at most [PushPiece], in one transaction. Parents may
+// come in any order within it. It is Gone, with nothing stored, when the head that the device has
+// seen is not of the squad's history: a restored backup has lost some of what it holds.
 func (s *Service) Push(
 	ctx context.Context,
 	user, squad uuid.UUID,
-	schema int,
+	query PushQuery,
 	items []PushItem,
-	atomic bool,
-) (outcomes []PushOutcome, rev int64, err error) {
-	outcomes = make([]PushOutcome, len(items))
-	var changes []Change
-	var at []int
+) (result PushResult, err error) {
+	sent := decodePush(items, query.Schema)
+	result.Outcomes = sent.outcomes
+	err = s.inSquad(ctx, user, squad, func(w *work) error { return s.applyPush(ctx, w, query, sent, &result) })
+	if err == errHeldBack { //nolint:errorlint // our own signal, handed up unwrapped
+		return PushResult{Outcomes: holdBack(sent.outcomes)}, nil
+	}
+	return result, err
+}
+
+// push is the changes among the items of a push: at is each one's place, bases the version it is
+// based on. Items that cannot be read are refused already.
+type push struct {
+	outcomes []PushOutcome
+	changes  []Change
+	at       []int
+	bases    []Version
+}
+
+func decodePush(items []PushItem, schema int) *push {
+	p := &push{outcomes: make([]PushOutcome, len(items))}
 	for i, item := range items {
-		outcomes[i] = PushOutcome{Kind: item.Kind, ID: item.ID}
-		change, found := item.decode()
+		p.outcomes[i] = PushOutcome{Kind: item.Kind, ID: item.ID}
+		change, base, found := item.decode()
 		if len(found) > 0 {
-			outcomes[i].Status, outcomes[i].Faults = StatusRefused, found
+			p.outcomes[i].Status, p.outcomes[i].Faults = StatusRefused, found
 			continue
 		}
 		if change.Schema = schema; item.Schema > 0 {
 			change.Schema = min(item.Schema, schema)
 		}
-		changes, at = append(changes, change), append(at, i)
+		p.changes, p.at, p.bases = append(p.changes, change), append(p.at, i), append(p.bases, base)
 	}
-	err = s.inSquad(ctx, user, squad, func(w *work) error {
-		applied, reached, err := w.apply(ctx, changes)
-		if err != nil {
+	return p
+}
+
+func (s *Service) applyPush(ctx context.Context, w *work, query PushQuery, sent *push, result *PushResult) error {
+	batch, err := w.prepare(sent.changes)
+	if err != nil {
+		return err
+	}
+	now, err := w.lock(ctx)
+	if err != nil {
+		return err
+	}
+	if err := s.mustHaveSeen(ctx, w, now, query.Seen); err != nil {
+		return err
+	}
+	basisOf := s.basisOf(ctx, w)
+	for n, base := range sent.bases {
+		if sent.changes[n].Basis, err = basisOf(base); err != nil {
 			return err
 		}
-		rev = reached
-		for n, i := range at {
-			outcomes[i].settle(applied[n], changes[n].Record)
-			if outcomes[i].Record != nil {
-				outcomes[i].Record = record.WithNewer(schema, outcomes[i].Record, nil)
-			}
-		}
-		if atomic && !allStored(outcomes) {
-			return errHeldBack
-		}
-		return nil
-	})
-	if err == errHeldBack { //nolint:errorlint // our own signal, handed up unwrapped
-		return holdBack(outcomes), 0, nil
 	}
-	return outcomes, rev, err
+	applied, reached, err := w.applyBatch(ctx, batch)
+	if err != nil {
+		return err
+	}
+	result.Rev, result.Head = reached, s.writeHead(w.squad, w.locked.head)
+	for n, i := range sent.at {
+		o := &sent.outcomes[i]
+		if o.settle(applied[n], sent.changes[n].Record); o.Record != nil {
+			o.Record = record.WithNewer(query.Schema, o.Record, nil)
+		}
+	}
+	if query.Atomic && !allStored(sent.outcomes) {
+		return errHeldBack
+	}
+	return nil
 }
 
 var errHeldBack = fail(Conflict, "nothing was stored, because not everything could be")
@@ -133,8 +181,28 @@ func holdBack(outcomes []PushOutcome) []PushOutcome {
 	return outcomes
 }
 
-// decode reads an item into a change.
-func (i PushItem) decode() (Change, []record.Fault) {
+// decode reads an item into a change and the version it is based on.
+func (i PushItem) decode() (Change, Version, []record.Fault) {
+	change, found := i.change()
+	if len(found) > 0 {
+		return change, Version{}, found
+	}
+	base, ok := Version{Rev: change.Record.Revision()}, true
+	if i.Version != "" {
+		if base, ok = ParseVersion(i.Version); !ok {
+			return change, base, []record.Fault{{
+				Pointer: "/version",
+				Code:    "format",
+				Detail:  "is not a version: send the record's revision, a dot and a head as the server gave it",
+			}}
+		}
+		change.Record.Stamp(change.Record.Key(), base.Rev)
+	}
+	return change, base, nil
+}
+
+// change reads what an item asks for.
+func (i PushItem) change() (Change, []record.Fault) {
 	empty := record.New(i.Kind)
 	switch {
 	case empty == nil:

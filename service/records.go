@@ -10,10 +10,11 @@ import (
 )
 
 // Page is some records in revision order. Next is the revision to go on after; 0 when there are no
-// more.
+// more. Head proves the revisions of all of them.
 type Page struct {
 	Records []record.Record
 	Next    int64
+	Head    string
 }
 
 // Get returns one record that the user may see.
@@ -24,8 +25,10 @@ func (s *Service) Get(
 	id uuid.UUID,
 ) (record record.Record, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
-		record, err = w.get(ctx, kind, id)
-		return err
+		if record, err = w.get(ctx, kind, id); err != nil {
+			return err
+		}
+		return s.prove(ctx, w, record)
 	})
 	return record, err
 }
@@ -65,15 +68,15 @@ func (s *Service) List(
 	limit int,
 ) (page Page, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
-		rev, err := w.clock(ctx)
+		now, err := w.clock(ctx)
 		if err != nil {
 			return err
 		}
-		found, _, err := w.after(ctx, kind, window{after, rev}, limit+1, w.athlete)
+		found, _, err := w.after(ctx, kind, window{after, now.rev}, limit+1, w.athlete)
 		if err != nil {
 			return err
 		}
-		page = Page{}
+		page = Page{Head: s.writeHead(squad, now.head)}
 		if len(found) > limit {
 			found = found[:limit]
 			page.Next = found[limit-1].Revision()
@@ -101,7 +104,7 @@ func (s *Service) Create(
 		id = newID()
 	}
 	record.Stamp(id, 0)
-	outcome, err := s.applyOne(ctx, user, squad, Change{Record: record, Exact: true})
+	outcome, err := s.applyOne(ctx, user, squad, Version{}, Change{Record: record, Exact: true})
 	if err != nil {
 		return nil, false, err
 	}
@@ -111,12 +114,12 @@ func (s *Service) Create(
 	return outcome.Record, outcome.Status == StatusStored, nil
 }
 
-// Replace changes a record whose revision is `base`; Stale when its revision has changed since.
+// Replace changes a record whose version is `base`; Stale when it is another one by now.
 func (s *Service) Replace(
 	ctx context.Context,
 	user, squad uuid.UUID,
 	id uuid.UUID,
-	base int64,
+	base Version,
 	schema int,
 	rec record.Record,
 ) (record.Record, error) {
@@ -127,28 +130,34 @@ func (s *Service) Replace(
 			},
 		)
 	}
-	rec.Stamp(id, base)
+	rec.Stamp(id, base.Rev)
 	if found := rec.Faults(); len(found) > 0 {
 		return nil, InvalidError(found)
 	}
-	outcome, err := s.applyOne(ctx, user, squad, Change{Record: rec, Schema: schema, Exact: true})
+	outcome, err := s.applyOne(ctx, user, squad, base, Change{Record: rec, Schema: schema, Exact: true})
 	return outcome.Record, err
 }
 
-// Delete removes a record whose revision is `base`; Stale when its revision has changed since.
-func (s *Service) Delete(ctx context.Context, user, squad uuid.UUID, kind record.Kind, id uuid.UUID, base int64) error {
+// Delete removes a record whose version is `base`; Stale when it is another one by now.
+func (s *Service) Delete(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	kind record.Kind,
+	id uuid.UUID,
+	base Version,
+) error {
 	record := record.New(kind)
-	record.Stamp(id, base)
-	_, err := s.applyOne(ctx, user, squad, Change{Record: record, Delete: true, Exact: true})
+	record.Stamp(id, base.Rev)
+	_, err := s.applyOne(ctx, user, squad, base, Change{Record: record, Delete: true, Exact: true})
 	return err
 }
 
-// DeleteSession removes a session whose revision is `base`, and with withShots its shots, all or
+// DeleteSession removes a session whose version is `base`, and with withShots its shots, all or
 // nothing. Without it a session that has shots is a Conflict.
 func (s *Service) DeleteSession(
 	ctx context.Context,
 	user, squad, id uuid.UUID,
-	base int64,
+	base Version,
 	withShots bool,
 ) error {
 	if !withShots {
@@ -159,13 +168,17 @@ func (s *Service) DeleteSession(
 		if err != nil {
 			return err
 		}
-		if found.Revision() == base { // else the session's own deletion says that it has changed
+		basis, err := s.basisOf(ctx, w)(base)
+		if err != nil {
+			return err
+		}
+		if basis == Held && found.Revision() == base.Rev { // else the session's own deletion says that it has changed
 			if err := w.deleteShots(ctx, id); err != nil {
 				return err
 			}
 		}
-		session := &record.Session{Head: record.Head{ID: id, Rev: base}}
-		return w.applyAll(ctx, []Change{{Record: session, Delete: true, Exact: true}})
+		session := &record.Session{Head: record.Head{ID: id, Rev: base.Rev}}
+		return w.applyAll(ctx, []Change{{Record: session, Delete: true, Exact: true, Basis: basis}})
 	})
 }
 
@@ -200,11 +213,19 @@ func (w *work) applyAll(ctx context.Context, changes []Change) error {
 	return nil
 }
 
-// applyOne applies one change and turns an outcome that stored nothing into an error.
-func (s *Service) applyOne(ctx context.Context, user, squad uuid.UUID, change Change) (outcome Outcome, err error) {
-	base := change.Record.Revision()
+// applyOne applies one change, which is based on a version, and turns an outcome that stored nothing
+// into an error.
+func (s *Service) applyOne(
+	ctx context.Context,
+	user, squad uuid.UUID,
+	base Version,
+	change Change,
+) (outcome Outcome, err error) {
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
 		if err := w.mustSee(ctx, change); err != nil {
+			return err
+		}
+		if change.Basis, err = s.basisOf(ctx, w)(base); err != nil {
 			return err
 		}
 		outcomes, _, err := w.apply(ctx, []Change{change})
@@ -212,13 +233,16 @@ func (s *Service) applyOne(ctx context.Context, user, squad uuid.UUID, change Ch
 			return err
 		}
 		outcome = outcomes[0]
-		if err := outcome.err(base); err != nil {
+		if err := outcome.err(base.Rev); err != nil {
 			return err
 		}
-		if outcome.Record != nil {
-			return w.decorate(ctx, outcome.Record)
+		if outcome.Record == nil {
+			return nil
 		}
-		return nil
+		if err := w.decorate(ctx, outcome.Record); err != nil {
+			return err
+		}
+		return s.prove(ctx, w, outcome.Record)
 	})
 	return outcome, err
 }
@@ -236,7 +260,7 @@ func (o Outcome) err(base int64) error {
 	switch o.Status {
 	case StatusConflict:
 		code := Conflict
-		if base != 0 && o.Rev != base {
+		if o.Code == Stale || base != 0 && o.Rev != base {
 			code = Stale
 		}
 		if o.Deleted {

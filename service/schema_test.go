@@ -61,12 +61,16 @@ func TestOldClientKeepsWhatItDoesNotKnow(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		outcomes, _, err := f.Push(t.Context(), coach, squad, schema,
-			[]PushItem{{Kind: record.KindShot, ID: edited.ID, Record: body}}, false)
+		stored, err := f.Push(t.Context(), coach, squad, PushQuery{Schema: schema}, []PushItem{{
+			Kind:    record.KindShot,
+			ID:      edited.ID,
+			Version: f.version(t, squad, base).String(),
+			Record:  body,
+		}})
 		if err != nil {
 			t.Fatal(err)
 		}
-		return outcomes[0]
+		return stored.Outcomes[0]
 	}
 	base := old.Rev
 	speed := func(s *record.Shot) { s.SpeedMPH = new(17.0) }
@@ -107,7 +111,7 @@ func TestTimeZoneAndModel(t *testing.T) {
 		}
 		is := *was.(*record.Squad)
 		is.TimeZone = zone
-		stored, err := f.Replace(t.Context(), coach, squad, squad, is.Rev, Schema, &is)
+		stored, err := f.Replace(t.Context(), coach, squad, squad, VersionOf(was), Schema, &is)
 		if err != nil {
 			return nil, err
 		}
@@ -128,7 +132,7 @@ func TestTimeZoneAndModel(t *testing.T) {
 	// One who knows only the first schema names the squad anew.
 	named := *stored
 	named.Name, named.TimeZone = "Renamed", ""
-	if _, err := f.Replace(t.Context(), coach, squad, squad, stored.Rev, 1, &named); err != nil {
+	if _, err := f.Replace(t.Context(), coach, squad, squad, VersionOf(stored), 1, &named); err != nil {
 		t.Fatal(err)
 	}
 	if now, err := f.Get(t.Context(), coach, squad, record.KindSquad, squad); err != nil ||

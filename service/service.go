@@ -150,8 +150,9 @@ func (m member) mustCoach() error {
 type work struct {
 	*db.Tx
 	member
-	now     time.Time
-	reached int64 // the revision reached by what was written; 0 when nothing was
+	now    time.Time
+	locked *clock // the counter as it stands, once this transaction is the squad's only writer
+	wrote  bool   // it has moved the counter
 }
 
 // inSquad runs a use case that writes. Non-members get NotFound, so that a squad's existence does
@@ -179,8 +180,8 @@ func (s *Service) commit(ctx context.Context, squad uuid.UUID, do func(tx *db.Tx
 		done, err = do(tx)
 		return err
 	})
-	if err == nil && done != nil && done.reached > 0 {
-		s.live.wake(squad, done.reached)
+	if err == nil && done != nil && done.wrote {
+		s.live.wake(squad, done.locked.head)
 	}
 	return err
 }

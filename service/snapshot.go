@@ -5,7 +5,6 @@ import (
 
 	"github.com/google/uuid"
 
-	"laneward/db"
 	"laneward/service/record"
 )
 
@@ -25,6 +24,7 @@ type SnapshotPage struct {
 	Page   string
 	Cursor string
 	Rev    int64
+	Head   string // the squad's head when the page was read, signed
 	Digest Digest
 }
 
@@ -50,20 +50,16 @@ func (s *Service) Snapshot(
 
 // snapshotPlace is where a reader is: kind is the place in Kinds counted from 1.
 func (s *Service) snapshotPlace(ctx context.Context, w *work, query SnapshotQuery) (cursor, error) {
-	epoch, err := w.Epoch(ctx)
+	now, err := w.clock(ctx)
 	if err != nil {
-		return cursor{}, db.Translate(err)
-	}
-	rev, err := w.Clock(ctx, db.ClockParams{SquadID: w.squad})
-	if err != nil {
-		return cursor{}, db.Translate(err)
+		return cursor{}, err
 	}
 	here := cursor{
-		epoch:  epoch,
+		head:   now.head,
 		squad:  w.squad,
 		scope:  w.scope(),
 		schema: uint16(query.Schema), //nolint:gosec // checked
-		rev:    rev,
+		rev:    now.rev,
 		kind:   1,
 	}
 	if query.Page == "" {
@@ -76,11 +72,15 @@ func (s *Service) snapshotPlace(ctx context.Context, w *work, query SnapshotQuer
 	if place.kind == 0 || int(place.kind) > len(record.Kinds) {
 		return place, fail(Invalid, "this is a cursor of the feed: ask for the snapshot without a page to begin it")
 	}
-	return place, w.mayFollow(ctx, place, here)
+	if err := w.mayFollow(ctx, now, place, here); err != nil {
+		return place, err
+	}
+	place.head = now.head
+	return place, nil
 }
 
 func (s *Service) snapshotPage(ctx context.Context, w *work, place cursor, limit int) (page SnapshotPage, err error) {
-	page.Rev = place.rev
+	page.Rev, page.Head = place.rev, s.writeHead(w.squad, place.head)
 	page.Items, err = w.snapshotItems(ctx, &place, limit)
 	if err != nil {
 		return page, err

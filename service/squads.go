@@ -4,6 +4,8 @@ import (
 	"context"
 	"encoding/base32"
 	"errors"
+	"fmt"
+	"io"
 	"time"
 
 	"github.com/google/uuid"
@@ -30,22 +32,26 @@ func (s *Service) CreateSquad(
 		created = false
 		_, err := tx.MembershipOfUser(ctx, db.MembershipOfUserParams{SquadID: id, UserID: user})
 		if err == nil {
-			result, err = sameSquad(ctx, tx, squad)
-			return nil, err
+			if result, err = sameSquad(ctx, tx, squad); err != nil {
+				return nil, err
+			}
+			return nil, s.prove(ctx, &work{Tx: tx, member: member{user: user, squad: id}}, result)
 		}
 		if err = db.Translate(err); !errors.Is(err, db.ErrNotFound) {
 			return nil, err
 		}
 		w := &work{Tx: tx, member: member{user: user, squad: id, role: record.RoleCoach}, now: now}
 		created = true
-		result, err = w.found(ctx, squad)
-		return w, err
+		if result, err = s.found(ctx, w, squad); err != nil {
+			return nil, err
+		}
+		return w, s.prove(ctx, w, result)
 	})
 	return result, created, err
 }
 
 // found stores a new squad with the user as its first member.
-func (w *work) found(ctx context.Context, squad *record.Squad) (*record.Squad, error) {
+func (s *Service) found(ctx context.Context, w *work, squad *record.Squad) (*record.Squad, error) {
 	person, err := w.UserByID(ctx, db.UserByIDParams{ID: w.user})
 	if err != nil {
 		return nil, err
@@ -60,7 +66,11 @@ func (w *work) found(ctx context.Context, squad *record.Squad) (*record.Squad, e
 	if err := w.PutSquad(ctx, first); err != nil {
 		return nil, idTaken(err)
 	}
-	if err := w.StartClock(ctx, db.StartClockParams{SquadID: w.squad}); err != nil {
+	begin := make([]byte, headBytes)
+	if _, err := io.ReadFull(s.random, begin); err != nil {
+		return nil, fmt.Errorf("make a head: %w", err)
+	}
+	if err := w.StartClock(ctx, db.StartClockParams{SquadID: w.squad, Head: begin}); err != nil {
 		return nil, idTaken(err)
 	}
 	squad.Stamp(w.squad, 0)
@@ -282,12 +292,12 @@ func (s *Service) Join(
 func (s *Service) SetRole(
 	ctx context.Context,
 	user, squad, id uuid.UUID,
-	base int64,
+	base Version,
 	role record.Role,
 	athlete *uuid.UUID,
 ) (result *record.Member, err error) {
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
-		rec, err := w.memberToChange(ctx, id, role != record.RoleCoach, base)
+		rec, basis, err := s.memberToChange(ctx, w, id, role != record.RoleCoach, base)
 		if err != nil {
 			return err
 		}
@@ -299,16 +309,16 @@ func (s *Service) SetRole(
 		if found := rec.Faults(); len(found) > 0 {
 			return InvalidError(found)
 		}
-		outcomes, _, err := w.apply(ctx, []Change{{Record: rec, Exact: true}})
+		outcomes, _, err := w.apply(ctx, []Change{{Record: rec, Exact: true, Basis: basis}})
 		if err != nil {
 			return err
 		}
-		if err := outcomes[0].err(base); err != nil {
+		if err := outcomes[0].err(base.Rev); err != nil {
 			return err
 		}
 		result = outcomes[0].Record.(*record.Member)
-		if before == role {
-			return nil
+		if err := s.prove(ctx, w, result); err != nil || before == role {
+			return err
 		}
 		return w.audit(ctx, ActionRoleChanged, rec.UserID, roleChange(before, role))
 	})
@@ -317,9 +327,9 @@ func (s *Service) SetRole(
 
 // RemoveMember takes a member out. A coach may remove anyone, a member only themselves; the last
 // coach cannot leave.
-func (s *Service) RemoveMember(ctx context.Context, user, squad, id uuid.UUID, base int64) error {
+func (s *Service) RemoveMember(ctx context.Context, user, squad, id uuid.UUID, base Version) error {
 	return s.inSquad(ctx, user, squad, func(w *work) error {
-		rec, err := w.memberToChange(ctx, id, true, base)
+		rec, basis, err := s.memberToChange(ctx, w, id, true, base)
 		if err != nil {
 			return err
 		}
@@ -327,37 +337,48 @@ func (s *Service) RemoveMember(ctx context.Context, user, squad, id uuid.UUID, b
 			return fail(Forbidden, "only a coach can remove someone else: ask one")
 		}
 		w.role = record.RoleCoach // anyone may leave
-		outcomes, _, err := w.apply(ctx, []Change{{Record: rec, Delete: true, Exact: true}})
+		outcomes, _, err := w.apply(ctx, []Change{{Record: rec, Delete: true, Exact: true, Basis: basis}})
 		if err != nil {
 			return err
 		}
-		if err := outcomes[0].err(base); err != nil {
+		if err := outcomes[0].err(base.Rev); err != nil {
 			return err
 		}
 		return w.audit(ctx, ActionRemoved, rec.UserID, "")
 	})
 }
 
-// memberToChange reads a member under the squad's lock, and refuses to change the last coach.
-func (w *work) memberToChange(ctx context.Context, id uuid.UUID, losesCoach bool, base int64) (*record.Member, error) {
-	if _, err := w.LockClock(ctx, db.LockClockParams{SquadID: w.squad}); err != nil {
-		return nil, err
+// memberToChange reads a member under the squad's lock, and what is known of the version that a
+// change is based on. It refuses to change the last coach.
+func (s *Service) memberToChange(
+	ctx context.Context,
+	w *work,
+	id uuid.UUID,
+	losesCoach bool,
+	base Version,
+) (*record.Member, Basis, error) {
+	if _, err := w.lock(ctx); err != nil {
+		return nil, Lost, err
+	}
+	basis, err := s.basisOf(ctx, w)(base)
+	if err != nil {
+		return nil, Lost, err
 	}
 	found, err := w.get(ctx, record.KindMember, id)
 	if err != nil {
-		return nil, err
+		return nil, Lost, err
 	}
 	rec := found.(*record.Member)
-	rec.Rev = base
+	rec.Rev = base.Rev
 	if rec.Role != record.RoleCoach || !losesCoach {
-		return rec, nil
+		return rec, basis, nil
 	}
 	coaches, err := w.CountCoaches(ctx, db.CountCoachesParams{SquadID: w.squad})
 	if err != nil {
-		return nil, err
+		return nil, Lost, err
 	}
 	if coaches < 2 {
-		return nil, fail(Conflict, "a squad needs a coach: make someone else one first")
+		return nil, Lost, fail(Conflict, "a squad needs a coach: make someone else one first")
 	}
-	return rec, nil
+	return rec, basis, nil
 }

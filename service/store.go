@@ -63,12 +63,6 @@ func (w *work) after(
 	return found, in.upto, nil
 }
 
-// clock is the squad's present revision.
-func (w *work) clock(ctx context.Context) (int64, error) {
-	rev, err := w.Clock(ctx, db.ClockParams{SquadID: w.squad})
-	return rev, db.Translate(err)
-}
-
 // stores is the table of all kinds.
 var stores = map[record.Kind]store{
 	record.KindSquad:      squadStore,

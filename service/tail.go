@@ -1,6 +1,7 @@
 package service
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"slices"
@@ -44,18 +45,20 @@ type tailKey struct {
 type broadcast struct {
 	who         member
 	schema      int
-	epoch       uuid.UUID
+	head        head // of the history that it reads
 	from        int64
 	subscribers map[chan tailBatch]bool
 }
 
 // tailBatch is what one reading found. Members is true when a membership changed: each tail then
-// looks whether it may still read.
+// looks whether it may still read. Lost is true when the history that was read has ended.
 type tailBatch struct {
 	events  []TailEvent
 	after   int64
 	upto    int64
+	head    head
 	members bool
+	lost    bool
 }
 
 const (
@@ -76,8 +79,9 @@ type tails struct {
 
 // Tail sends what changes in a squad after a cursor, first what has already changed, until ctx
 // ends, the reader may no longer read, or send fails. idle is called when nothing has come for a
-// while, to keep the connection alive. An error before the first send is returned; nil means that
-// the tail ended and can be resumed at the last cursor, and [ErrTailAge] that it only has become old.
+// while, to keep the connection alive. An error before the first send is returned, and a Gone when
+// the history that was read has ended, as by a restore: begin again then. nil means that the tail
+// ended and can be resumed at the last cursor, and [ErrTailAge] that it only has become old.
 func (s *Service) Tail(
 	ctx context.Context,
 	user, squad uuid.UUID,
@@ -198,6 +202,9 @@ func (s *Service) followBatches(
 			if !open {
 				return nil // too slow: it comes back with its cursor and pulls
 			}
+			if batch.lost {
+				return beginAgain(GoneRestored, "the server's data was restored")
+			}
 			if batch.members && !s.standsAs(ctx, who) {
 				return nil // the answer to the next request says what to do
 			}
@@ -220,11 +227,9 @@ func (t *tails) join(ctx context.Context, who member, schema int) (<-chan tailBa
 	b := t.running[key]
 	if b == nil {
 		b = &broadcast{who: who, schema: schema, subscribers: make(map[chan tailBatch]bool)}
-		err := t.service.db.ReadSquad(ctx, who.squad, func(tx *db.Tx) (err error) {
-			if b.epoch, err = tx.Epoch(ctx); err != nil {
-				return err
-			}
-			b.from, err = tx.Clock(ctx, db.ClockParams{SquadID: who.squad})
+		err := t.service.db.ReadSquad(ctx, who.squad, func(tx *db.Tx) error {
+			now, err := (&work{Tx: tx, member: who}).clock(ctx)
+			b.head, b.from = now.head, now.rev
 			return err
 		})
 		if err != nil {
@@ -278,6 +283,7 @@ func (t *tails) readOn(b *broadcast) {
 		batch, again, err := t.service.readBatch(ctx, b)
 		cancel()
 		if errors.Is(err, errRestored) {
+			t.hand(b, tailBatch{lost: true})
 			t.drop(b)
 			return
 		}
@@ -289,7 +295,7 @@ func (t *tails) readOn(b *broadcast) {
 			continue
 		}
 		more = again
-		b.from = batch.upto
+		b.from, b.head = batch.upto, batch.head
 		t.hand(b, batch)
 	}
 }
@@ -326,12 +332,19 @@ func (t *tails) drop(b *broadcast) {
 func (s *Service) readBatch(ctx context.Context, b *broadcast) (batch tailBatch, more bool, err error) {
 	err = s.db.ReadSquad(ctx, b.who.squad, func(tx *db.Tx) error {
 		w := &work{Tx: tx, member: b.who, now: s.clock()}
-		place, err := s.feedPlace(ctx, w, FeedQuery{Schema: b.schema})
+		now, err := w.clock(ctx)
+		if errors.Is(err, db.ErrNotFound) {
+			return errRestored // the squad itself is gone
+		}
 		if err != nil {
 			return err
 		}
-		if place.epoch != b.epoch {
-			return errRestored
+		if is, err := w.standingOf(ctx, now, b.head); err != nil || is != stands {
+			return cmp.Or(err, errRestored)
+		}
+		place, err := s.feedPlace(ctx, w, FeedQuery{Schema: b.schema})
+		if err != nil {
+			return err
 		}
 		place.rev = b.from
 		page, err := s.feedPage(ctx, w, place, tailPageSize)
@@ -353,7 +366,8 @@ func (s *Service) batchOf(page FeedPage, place cursor) (batch tailBatch, err err
 	if err != nil {
 		return batch, err
 	}
-	batch.after, batch.upto = place.rev, end.rev
+	batch.after, batch.upto, batch.head = place.rev, end.rev, end.head
+	place.head = end.head
 	for i, reached := range resumptions(page.Items, end.rev) {
 		place.rev = reached
 		batch.events[i].Cursor = s.writeCursor(place)

@@ -23,7 +23,7 @@ func benchSquad(b *testing.B) (f *fixture, person, squad record.Head, session *r
 // BenchmarkPushOne pushes one new shot.
 func BenchmarkPushOne(b *testing.B) {
 	f, coach, squad, session := benchSquad(b)
-	order := 0
+	order, seen := 0, ""
 	for b.Loop() {
 		order++
 		one := record.Shot{Shot: shot.Shot{
@@ -34,10 +34,11 @@ func BenchmarkPushOne(b *testing.B) {
 			b.Fatal(err)
 		}
 		item := PushItem{Kind: record.KindShot, ID: one.ID, Record: body}
-		outcomes, _, err := f.Push(b.Context(), coach.ID, squad.ID, Schema, []PushItem{item}, false)
-		if err != nil || outcomes[0].Status != StatusStored {
-			b.Fatal(outcomes, err)
+		stored, err := f.Push(b.Context(), coach.ID, squad.ID, PushQuery{Schema: Schema, Seen: seen}, []PushItem{item})
+		if err != nil || stored.Outcomes[0].Status != StatusStored {
+			b.Fatal(stored.Outcomes, err)
 		}
+		seen = stored.Head
 	}
 }
 

@@ -32,7 +32,7 @@ func TestWithdrawnVerdictIsTold(t *testing.T) {
 	for _, one := range judged[:8] {
 		corrected := *one.Shot
 		corrected.BreakpointBoard = &outside
-		if _, err := p.Replace(t.Context(), p.coach, p.squad, corrected.ID, corrected.Rev, Schema, &corrected); err != nil {
+		if _, err := p.Replace(t.Context(), p.coach, p.squad, corrected.ID, p.version(t, p.squad, corrected.Rev), Schema, &corrected); err != nil {
 			t.Fatal(err)
 		}
 	}

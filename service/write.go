@@ -2,8 +2,10 @@ package service
 
 import (
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
+	"strconv"
 
 	"github.com/google/uuid"
 
@@ -34,6 +36,8 @@ type Change struct {
 	Schema int
 	// Exact refuses to merge: anything but the current revision is a conflict.
 	Exact bool
+	// Basis says what is known of the revision the change is based on.
+	Basis Basis
 }
 
 // Outcome is what became of a change. Record is the record as it is now stored: the stored one, or
@@ -61,6 +65,7 @@ type plan struct {
 	// remembered.
 	forgotten bool
 	write     record.Record // to put; nil for nothing, or for a deletion
+	body      []byte        // the payload that was sent
 	hash      []byte        // of the payload that was sent
 	edit      []byte        // of the payload with the revision it is based on: what was merged is known by it, for it says something else
 	stores    []byte        // the hash that is kept with what is written
@@ -72,22 +77,69 @@ type plan struct {
 // and no hole ever fills later. Records must be valid already, so that nothing slow happens under
 // the lock. It returns an outcome for every change, in their order, and the revision reached.
 func (w *work) apply(ctx context.Context, changes []Change) ([]Outcome, int64, error) {
-	outcomes := make([]Outcome, len(changes))
-	clock, err := w.LockClock(ctx, db.LockClockParams{SquadID: w.squad})
+	batch, err := w.prepare(changes)
 	if err != nil {
 		return nil, 0, err
 	}
-	rev := clock.Rev
-	for _, round := range distinct(changes) {
+	return w.applyBatch(ctx, batch)
+}
+
+// batch is some changes as they were sent, with what can be worked out without the lock.
+type batch struct {
+	changes  []Change
+	outcomes []Outcome
+	plans    []plan
+	digest   []byte // of the changes
+}
+
+// prepare writes the payloads of changes and digests them, before the lock.
+func (w *work) prepare(changes []Change) (*batch, error) {
+	b := &batch{changes: changes, outcomes: make([]Outcome, len(changes)), plans: make([]plan, len(changes))}
+	told := make([]byte, 0, 64*len(changes))
+	for i := range changes {
+		c, p := &changes[i], &b.plans[i]
+		p.change, p.outcome = c, &b.outcomes[i]
+		id := c.Record.Key()
+		told = append(append(told, c.Record.Kind()...), id[:]...)
+		told = binary.BigEndian.AppendUint64(told, uint64(c.Record.Revision())) //nolint:gosec // bits, not a number
+		told = strconv.AppendBool(strconv.AppendBool(strconv.AppendInt(told, int64(c.Schema), 10), c.Exact), c.Delete)
+		if c.Delete {
+			continue
+		}
+		var err error
+		if p.body, err = record.Payload(c.Record); err != nil {
+			return nil, err
+		}
+		p.hash = record.Hash(p.body)
+		told = append(told, p.hash...)
+	}
+	b.digest = w.digestParts(told)
+	return b, nil
+}
+
+// applyBatch locks the squad's counter, unless this transaction has it already, and does what
+// [work.apply] says.
+func (w *work) applyBatch(ctx context.Context, b *batch) ([]Outcome, int64, error) {
+	began, err := w.lock(ctx)
+	if err != nil {
+		return nil, 0, err
+	}
+	rev := began.rev
+	for _, round := range distinct(b.changes) {
 		plans := make([]*plan, len(round))
 		for i, at := range round {
-			plans[i] = &plan{change: &changes[at], outcome: &outcomes[at]}
+			plans[i] = &b.plans[at]
 		}
-		if rev, err = w.applyRound(ctx, plans, rev, clock.Floor > 0); err != nil {
+		if rev, err = w.applyRound(ctx, plans, rev, began.floor > 0); err != nil {
 			return nil, 0, err
 		}
 	}
-	return outcomes, rev, nil
+	settled := make([]byte, 0, 8*len(b.outcomes))
+	for i := range b.outcomes { // what became of them is part of the history too
+		settled = strconv.AppendBool(append(settled, b.outcomes[i].Status...), b.outcomes[i].Merged)
+	}
+	now, err := w.advance(ctx, rev-began.rev, w.digestParts(b.digest, settled))
+	return b.outcomes, now.rev, err
 }
 
 // distinct splits changes into rounds in which no record appears twice, keeping the order for each
@@ -123,14 +175,7 @@ func (w *work) applyRound(ctx context.Context, plans []*plan, rev int64, forgets
 	if err := w.checkParents(ctx, plans); err != nil { // after the deletions: a deleted record is no longer a parent
 		return 0, err
 	}
-	if next, err = w.put(ctx, plans, next); err != nil {
-		return 0, err
-	}
-	if next == rev {
-		return rev, nil
-	}
-	w.reached, err = w.AdvanceClock(ctx, db.AdvanceClockParams{SquadID: w.squad, ByRows: next - rev})
-	return w.reached, err
+	return w.put(ctx, plans, next)
 }
 
 // byKind lists the plans of each kind, keeping their order.

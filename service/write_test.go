@@ -266,7 +266,7 @@ func TestDeleteInUse(t *testing.T) {
 	athlete := newAthlete("Ansa Brightwater")
 	f.store(t, squad, coach, athlete, newBall(athlete.ID))
 	before := athlete.Rev
-	known := wantCode(t, f.Delete(t.Context(), coach, squad, record.KindAthlete, athlete.ID, before), Conflict)
+	known := wantCode(t, f.Delete(t.Context(), coach, squad, record.KindAthlete, athlete.ID, f.version(t, squad, before)), Conflict)
 	if !strings.Contains(known.Detail, "balls") {
 		t.Errorf("%q does not say what refers to it", known.Detail)
 	}
@@ -337,7 +337,7 @@ func TestUploadAgain(t *testing.T) {
 		len(conflict.Faults) != 1 {
 		t.Errorf("the conflict does not show the stored shot: %+v", conflict)
 	}
-	if err := f.Delete(t.Context(), coach, squad, record.KindShot, conflict.ID, first.Rev); err != nil {
+	if err := f.Delete(t.Context(), coach, squad, record.KindShot, conflict.ID, f.version(t, squad, first.Rev)); err != nil {
 		t.Fatal(err)
 	}
 	deleted := f.uploadText(t, squad, coach, session, log)

@@ -42,6 +42,7 @@ func TestConvergence(t *testing.T) {
 				c := cast{
 					coach:  signUp(t, by, "Coach"),
 					others: []*person{signUp(t, by, "First"), signUp(t, by, "Second")},
+					db:     s.db,
 				}
 				rapid.Check(t, func(rt *rapid.T) {
 					w := newWorld(t.Context(), rt, c)

@@ -84,24 +84,26 @@ func TestCursorsThatCannotBeGoneOnFrom(t *testing.T) {
 		"not in the alphabet":            {"é" + cursor[2:], "%" + at[1:], "", http.StatusBadRequest},
 		"of another squad":               {othersCursor, othersAt, "", http.StatusNotFound},
 		"ahead of the server":            {cursor, at, "UPDATE squads_clock SET rev = 1 WHERE squad_id = $1", http.StatusGone},
-		"from before a restore":          {cursor, at, "UPDATE instance SET epoch = gen_random_uuid() WHERE $1::text <> ''", http.StatusGone},
+		"of another history":             {cursor, at, "UPDATE squads_clock SET head = decode(repeat('a1', 16), 'hex') WHERE squad_id = $1", http.StatusGone},
+		"past, of this history":          {cursor, at, "UPDATE squads_clock SET rev = rev + 1, head = decode(repeat('a1', 16), 'hex') WHERE squad_id = $1", http.StatusOK},
+		"past, of a head forgotten":      {cursor, at, "UPDATE squads_clock SET rev = rev + 1, heads_floor = rev WHERE squad_id = $1", http.StatusGone},
 		"older than what is remembered":  {cursor, only, "UPDATE squads_clock SET floor = rev + 1 WHERE squad_id = $1", http.StatusGone},
 		"as old as what is remembered":   {cursor, at, "UPDATE squads_clock SET floor = rev WHERE squad_id = $1", http.StatusOK},
 		"none, when much was forgotten":  {"", "", "UPDATE squads_clock SET floor = rev WHERE squad_id = $1", http.StatusOK},
-		"none, after a restore":          {"", "", "UPDATE instance SET epoch = gen_random_uuid() WHERE $1::text <> ''", http.StatusOK},
-		"of another squad and a restore": {othersCursor, othersAt, "UPDATE instance SET epoch = gen_random_uuid() WHERE $1::text <> ''", http.StatusNotFound},
+		"none, after a restore":          {"", "", "UPDATE squads_clock SET head = decode(repeat('a1', 16), 'hex') WHERE squad_id = $1", http.StatusOK},
+		"of another squad and a restore": {othersCursor, othersAt, "UPDATE squads_clock SET head = decode(repeat('a1', 16), 'hex') WHERE squad_id = $1", http.StatusNotFound},
 	} {
 		t.Run(name, func(t *testing.T) {
 			if tc.prepare != "" {
 				s.ownerDoes(
 					t,
-					"CREATE TABLE before AS SELECT epoch, rev, floor FROM instance, squads_clock WHERE squad_id = '"+mine.squad+"'",
+					"CREATE TABLE before AS SELECT rev, floor, head, heads_floor FROM squads_clock WHERE squad_id = '"+mine.squad+"'",
 				)
 				s.ownerDoes(t, tc.prepare, mine.squad)
 				defer s.ownerDoes(
 					t,
-					"UPDATE squads_clock c SET rev = b.rev, floor = b.floor FROM before b WHERE squad_id = '"+mine.squad+
-						"'; UPDATE instance SET epoch = b.epoch FROM before b; DROP TABLE before",
+					"UPDATE squads_clock c SET rev = b.rev, floor = b.floor, head = b.head, heads_floor = b.heads_floor "+
+						"FROM before b WHERE squad_id = '"+mine.squad+"'; DROP TABLE before",
 				)
 			}
 			for how, read := range reads {

@@ -1,6 +1,8 @@
 package synctest
 
 import (
+	"cmp"
+	"fmt"
 	"maps"
 	"reflect"
 	"slices"
@@ -21,15 +23,26 @@ type state struct {
 	queue  []change
 	aside  []conflict // for the person to decide
 	cursor string
+	given  proof  // the history of the cursor
+	seen   proof  // the newest head that the device was given, which it shows; forgotten with the history it is of
+	newest proof  // the history of what it holds
 	at     int64  // the revision the cursor stands for
 	scope  who    // what the person was when the cursor was given
 	fresh  *state // a snapshot on its way, which takes the place of held when it is whole; its cursor is the next page
 }
 
-// held is a record as the server had it at a revision.
+// held is a record as the server had it at a revision, and what proves that.
 type held struct {
 	rev int64
 	is  fields
+	by  proof
+}
+
+// proof is a head of the squad: which history it is of, and at which revision.
+type proof struct {
+	head string
+	line int
+	rev  int64
 }
 
 // change is one entry of the queue. base is the revision it is based on; follows when that of the
@@ -37,6 +50,7 @@ type held struct {
 type change struct {
 	key  key
 	base int64
+	by   proof  // of base
 	is   fields // nil to delete
 	sent bool   // it may have reached the server, so it must be sent again as it is
 }
@@ -102,7 +116,7 @@ func (d *device) put(k key, is fields) {
 	last := d.lastOf(k)
 	switch {
 	case last < 0:
-		d.queue = append(d.queue, change{key: k, base: d.known(k).rev, is: is})
+		d.queue = append(d.queue, change{key: k, base: d.known(k).rev, by: d.known(k).by, is: is})
 	case d.queue[last].sent:
 		d.queue = append(d.queue, change{key: k, base: follows, is: is})
 	case is == nil && d.queue[last].base == 0:
@@ -137,15 +151,15 @@ func (d *device) outgoing(n int) (items []item) {
 }
 
 func (c change) item() item {
-	if c.is == nil {
-		return item{Kind: c.key.kind, ID: c.key.id, Rev: c.base, Deleted: true}
-	}
-	record := maps.Clone(c.is)
-	record["id"] = c.key.id
+	it := item{Kind: c.key.kind, ID: c.key.id, Rev: c.base, by: c.by, Deleted: c.is == nil}
 	if c.base > 0 {
-		record["rev"] = float64(c.base)
+		it.Version = fmt.Sprintf("%d.%s", c.base, c.by.head)
 	}
-	return item{Kind: c.key.kind, ID: c.key.id, Rev: c.base, Record: record}
+	if c.is != nil {
+		it.Record = maps.Clone(c.is)
+		it.Record["id"] = c.key.id
+	}
+	return it
 }
 
 // answered takes in what became of a change that was sent.
@@ -156,7 +170,7 @@ func (d *device) answered(o outcome) {
 		return // answered before
 	}
 	sent := d.queue[at]
-	stands := held{o.Rev, sent.is}
+	stands := held{o.Rev, sent.is, d.seen}
 	if o.Deleted {
 		stands.is = nil
 	} else if o.Record != nil {
@@ -185,7 +199,7 @@ func (d *device) rebase(k key, sent fields, stands held) {
 		return
 	}
 	next := &d.queue[at]
-	next.base = stands.rev
+	next.base, next.by = stands.rev, stands.by
 	if next.is == nil {
 		return
 	}
@@ -216,20 +230,21 @@ func (s *state) take(it item) {
 	case it.Record == nil:
 		delete(s.held, it.key())
 	default:
-		s.held[it.key()] = held{it.Rev, it.content()}
+		s.held[it.key()] = held{it.Rev, it.content(), s.newest}
 	}
 }
 
 // reach moves the device's place in the feed: what it was told up to there it holds by now, or it
 // is out of sight.
-func (d *device) reach(cursor string, rev int64, as who) {
-	d.cursor, d.at, d.scope = cursor, rev, as
+func (d *device) reach(cursor string, by proof, rev int64, as who) {
+	d.cursor, d.given, d.at, d.scope = cursor, by, rev, as
 	maps.DeleteFunc(d.told, func(_ key, h held) bool { return h.rev <= rev })
 }
 
 // forget drops what the server gave; the queue is the person's own and stays.
 func (d *device) forget() {
 	d.held, d.told, d.cursor, d.at, d.fresh = map[key]held{}, map[key]held{}, "", 0, nil
+	d.given, d.seen, d.newest = proof{}, proof{}, proof{}
 }
 
 // digests counts the device's own records by kind.
@@ -246,4 +261,27 @@ func (d *device) digests() map[string]digest {
 		all[kind] = s.digest()
 	}
 	return all
+}
+
+// look takes in the newest head that the server gave.
+func (d *device) look(by proof) {
+	d.seen, d.newest = by, by
+}
+
+// restored begins a new copy, because the server's history is another one now. What was said of the
+// old one is forgotten; the old copy stays until the new one is whole, and the queue stays.
+func (d *device) restored() {
+	d.told, d.seen = map[key]held{}, proof{}
+	d.beginSnapshot()
+}
+
+// sendAgain queues what the copy before had and the new one has not, of a kind that a push takes.
+func (d *device) sendAgain(before map[key]held) {
+	for _, k := range slices.SortedFunc(maps.Keys(before), func(a, b key) int {
+		return cmp.Or(cmp.Compare(a.kind, b.kind), cmp.Compare(a.id, b.id))
+	}) {
+		if _, there := d.held[k]; !there && d.firstOf(k) < 0 && k.kind != "squad" && k.kind != "member" {
+			d.queue = append(d.queue, change{key: k, is: before[k].is})
+		}
+	}
 }

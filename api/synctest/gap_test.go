@@ -22,6 +22,11 @@ type writer func(ctx context.Context, tx pgx.Tx, squad, id string, pause func())
 
 const insertPattern = `INSERT INTO patterns (squad_id, id, rev, hash, name, length_ft, loads) VALUES ($1, $2, $3, '\x00', 'Adversary', 40, '[]')`
 
+// reach has the squad reach a revision with the head it has, by which a reader goes on.
+const reach = `WITH moved AS (
+		UPDATE squads_clock SET rev = greatest(rev, $2) WHERE squad_id = $1 RETURNING squad_id, rev, head
+	) INSERT INTO heads (squad_id, rev, made_at, head) SELECT squad_id, rev, now(), head FROM moved ON CONFLICT DO NOTHING`
+
 // byCounter is how the service writes: the counter's row stays locked to the commit.
 func byCounter(ctx context.Context, tx pgx.Tx, squad, id string, pause func()) (rev int64, err error) {
 	if err := tx.QueryRow(ctx, "SELECT rev + 1 FROM squads_clock WHERE squad_id = $1 FOR UPDATE", squad).
@@ -32,7 +37,7 @@ func byCounter(ctx context.Context, tx pgx.Tx, squad, id string, pause func()) (
 		return 0, err
 	}
 	pause()
-	_, err = tx.Exec(ctx, "UPDATE squads_clock SET rev = $2 WHERE squad_id = $1", squad, rev)
+	_, err = tx.Exec(ctx, reach, squad, rev)
 	return rev, err
 }
 
@@ -150,7 +155,7 @@ func store(ctx context.Context, owner *pgxpool.Pool, squad, id string, write wri
 		if _, err := tx.Exec(ctx, "SELECT set_config('laneward.squad', $1, true)", squad); err != nil {
 			return err
 		}
-		_, err := tx.Exec(ctx, "UPDATE squads_clock SET rev = greatest(rev, $2) WHERE squad_id = $1", squad, rev)
+		_, err := tx.Exec(ctx, reach, squad, rev)
 		return err
 	})
 }

@@ -3,11 +3,12 @@ package synctest
 import (
 	"fmt"
 	"maps"
+	"math"
 	"net/http"
 	"slices"
-	"strconv"
 	"strings"
 
+	"github.com/google/uuid"
 	"pgregory.net/rapid"
 )
 
@@ -40,6 +41,8 @@ var steps = []struct {
 	{"resolve", (*world).resolve},
 	{"backup", (*world).backup},
 	{"restore", (*world).restore},
+	{"backup of the server", (*world).backUpServer},
+	{"restore of the server", (*world).restoreServer},
 	{"role", (*world).changeRole},
 	{"address", (*world).changeByAddress},
 }
@@ -224,15 +227,15 @@ func (w *world) sendQueue() {
 	if pick(w, "reversed", false, true) {
 		slices.Reverse(items)
 	}
-	l := letter{d.who, items}
+	l := letter{d.who, d.seen, items}
 	switch pick(w, "network", "good", "good", "good", "answer lost", "request lost", "twice", "late") {
 	case "good":
 		w.hear(d, l)
 	case "answer lost":
-		_, _ = w.deliver(l) // held against the model there
+		_, _, _ = w.deliver(l) // held against the model there
 	case "request lost":
 	case "twice":
-		_, _ = w.deliver(l) // as above
+		_, _, _ = w.deliver(l) // as above
 		w.hear(d, l)
 	case "late":
 		w.network = append(w.network, l)
@@ -241,10 +244,15 @@ func (w *world) sendQueue() {
 
 // hear delivers a push and brings its answer to the device.
 func (w *world) hear(d *device, l letter) {
-	outcomes, err := w.deliver(l)
+	outcomes, by, err := w.deliver(l)
+	if statusOf(err) == http.StatusGone {
+		d.restored()
+		return
+	}
 	if err != nil {
 		return // no member: the queue stays
 	}
+	w.looks(d, by)
 	for _, o := range outcomes {
 		d.answered(o)
 	}
@@ -255,7 +263,7 @@ func (w *world) arriveLate() {
 		return
 	}
 	i := rapid.IntRange(0, len(w.network)-1).Draw(w.T, "letter")
-	_, _ = w.deliver(w.network[i]) // held against the model there; nobody waits for the answer any more
+	_, _, _ = w.deliver(w.network[i]) // held against the model there; nobody waits for the answer any more
 	w.network = slices.Delete(w.network, i, i+1)
 }
 
@@ -286,7 +294,7 @@ func (w *world) resolve() {
 		return
 	}
 	if c.rev > 0 && (c.mine != nil || c.is != nil) {
-		d.queue = append(d.queue, change{key: c.key, base: c.rev, is: c.mine})
+		d.queue = append(d.queue, change{key: c.key, base: c.rev, by: c.by, is: c.mine})
 	}
 }
 
@@ -301,6 +309,56 @@ func (w *world) restore() {
 		d.state = *d.saved.copy()
 	}
 }
+
+// backUpServer takes a backup of the squad's rows, in place of the one before.
+func (w *world) backUpServer() {
+	if !w.restores {
+		return
+	}
+	if w.saved != nil {
+		w.must(w.saved.Drop(w.ctx))
+	}
+	backup, err := w.db.BackUp(w.ctx, uuid.MustParse(w.squad))
+	w.must(err)
+	w.saved = &saved{backup, w.model.copy(), w.lineNow(), maps.Clone(w.lines), len(w.answered)}
+	w.saved.lines[w.line] = w.model.rev
+}
+
+// lineNow is the line of the head that the server has: where nothing has been written since a
+// restore it is the one before.
+func (w *world) lineNow() int {
+	if w.model.rev == w.start {
+		return w.parent
+	}
+	return w.line
+}
+
+// restoreServer puts the backup back: another history goes on from there, and what was acknowledged
+// since is lost.
+func (w *world) restoreServer() {
+	if w.saved == nil {
+		return
+	}
+	w.must(w.saved.Restore(w.ctx))
+	w.model, w.lines = w.saved.model.copy(), maps.Clone(w.saved.lines)
+	w.answered = slices.Clone(w.answered[:w.saved.answered])
+	w.begun++
+	w.line, w.parent, w.start = w.begun, w.saved.line, w.model.rev
+	w.lines[w.line] = math.MaxInt64
+}
+
+// looks brings a device the head of a push. A copy of a history that has ended stays one.
+func (w *world) looks(d *device, by proof) {
+	if d.seen = by; w.holds(d.newest) {
+		d.newest = by
+	}
+}
+
+// now is the head that the server has just given.
+func (w *world) now(head string) proof { return proof{head, w.lineNow(), w.model.rev} }
+
+// holds reports whether a head is of the history that the server has now.
+func (w *world) holds(p proof) bool { return p.head == "" || p.rev <= w.lines[p.line] }
 
 // changeRole makes somebody something else, takes them out, or lets them join again.
 func (w *world) changeRole() {
@@ -320,7 +378,7 @@ func (w *world) changeRole() {
 		w.joinAgain(p, to)
 	case to.role == "":
 		rev := w.model.now(k).rev
-		w.must(w.coach.call(w.ctx, http.MethodDelete, w.path("members", k.id), nil, nil, "If-Match", etag(rev)))
+		w.must(w.coach.call(w.ctx, http.MethodDelete, w.path("members", k.id), nil, nil, "If-Match", w.etag(rev)))
 		w.model.write(k, version{rev: w.model.rev + 1})
 	default:
 		body := fields{"role": to.role}
@@ -336,7 +394,7 @@ func (w *world) changeRole() {
 				body,
 				&member,
 				"If-Match",
-				etag(w.model.now(k).rev),
+				w.etag(w.model.now(k).rev),
 			),
 		)
 		w.wrote(item{Kind: "member", ID: k.id, Record: member})
@@ -376,7 +434,12 @@ func (w *world) path(many, id string) string {
 	return fmt.Sprintf("/v1/squads/%s/%s/%s", w.squad, many, id)
 }
 
-func etag(rev int64) string { return strconv.Quote(strconv.FormatInt(rev, 10)) }
+func (w *world) etag(rev int64) string {
+	w.Helper()
+	tag, err := w.coach.etag(w.ctx, w.squad, rev)
+	w.must(err)
+	return tag
+}
 
 // changeByAddress changes or deletes a record by its own address, as the pages and the command line
 // do.
@@ -387,7 +450,7 @@ func (w *world) changeByAddress() {
 		return
 	}
 	now := w.model.now(k)
-	address, match := w.path(k.kind+"s", k.id), etag(now.rev)
+	address, match := w.path(k.kind+"s", k.id), w.etag(now.rev)
 	if pick(w, "change", "edit", "edit", "delete") == "delete" {
 		err := w.coach.call(w.ctx, http.MethodDelete, address, nil, nil, "If-Match", match)
 		if w.model.used(k) {

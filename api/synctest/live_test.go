@@ -276,27 +276,3 @@ func TestTailEndsWithTheRole(t *testing.T) {
 		})
 	}
 }
-
-// TestTailEndsWithTheEpoch restores the database under a tail: the tail must not count on, for the
-// revisions are others now.
-func TestTailEndsWithTheEpoch(t *testing.T) {
-	t.Parallel()
-	s, coach, b := newWire(t)
-	cursor, _ := coach.end(t, b.squad)
-	events := coach.tail(t, b.squad, cursor)
-	next(t, events, "at")
-	coach.mustPush(t, b.squad, b.shots(5, 1), "stored")
-	for range 5 {
-		next(t, events, "shot")
-	}
-	s.ownerDoes(
-		t,
-		"UPDATE instance SET epoch = gen_random_uuid(); DELETE FROM shots; UPDATE squads_clock SET rev = rev - 5",
-	)
-	coach.mustPush(t, b.squad, b.shots(7, 1), "stored")
-	wantEnd(t, events)
-	_, _, err := coach.live(t.Context(), b.squad, events.lastID)
-	if statusOf(err) != http.StatusGone {
-		t.Errorf("coming back with the old id: %v, want 410", err)
-	}
-}

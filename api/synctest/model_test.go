@@ -116,6 +116,14 @@ func (m *model) may(by who, it item) bool {
 		(it.Deleted || owner(k, it.content()) == by.athlete)
 }
 
+func (m *model) copy() *model {
+	c := &model{rev: m.rev, of: make(map[key][]version, len(m.of))}
+	for k, versions := range m.of {
+		c.of[k] = slices.Clone(versions)
+	}
+	return c
+}
+
 // push settles one piece, in which each record appears once: deletions first, children before
 // parents; then what is written, once its parents are there. given are the revisions the server
 // gave. It returns what ought to become of each item.
@@ -164,10 +172,12 @@ func (m *model) decide(by who, it item) (string, fields) {
 	k, now, want := it.key(), m.now(it.key()), it.content()
 	known, stands := len(m.of[k]) > 0, now.is != nil
 	switch {
-	case !m.may(by, it), it.Deleted && !known:
+	case !m.may(by, it), it.Deleted && !known && !it.lost:
 		return "refused", nil
 	case it.Deleted && !stands:
 		return "same", nil
+	case it.Deleted && it.lost:
+		return "conflict", nil
 	case it.Deleted && it.Rev != now.rev:
 		return "conflict", nil
 	case it.Deleted:
@@ -176,6 +186,10 @@ func (m *model) decide(by who, it item) (string, fields) {
 		return "refused", nil // a record stays with its athlete
 	case stands && reflect.DeepEqual(now.is, want):
 		return "same", nil
+	case it.lost && known: // nothing is overwritten by what is of another history
+		return "conflict", nil
+	case it.lost: // but what a restore has lost is stored again
+		return "stored", want
 	case it.Rev == now.rev: // of nothing, of what stands or of its deletion
 		return "stored", want
 	case !known:

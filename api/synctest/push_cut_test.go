@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"compress/gzip"
+	"context"
 	"fmt"
 	"io"
 	"net"
@@ -183,7 +184,13 @@ func TestPushBase(t *testing.T) {
 		{"another case", item{Kind: "pattern", Record: fields{"id": newID(), "Name": "p", "length_ft": 40}}, "refused", "/Name"},
 		{"the record in another case", item{Kind: "pattern", Record: fields{"ID": newID(), "name": "p", "length_ft": 40}}, "refused", "/ID"},
 	} {
-		result, err := coach.push(t.Context(), b.squad, []item{tc.item})
+		push := coach.push
+		if tc.wrong != "" { // as it is
+			push = func(ctx context.Context, squad string, items []item) (pushResult, error) {
+				return coach.pushSeen(ctx, squad, "", items)
+			}
+		}
+		result, err := push(t.Context(), b.squad, []item{tc.item})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -28,8 +28,8 @@ type server struct {
 	log     *logBuffer
 }
 
-// newServer starts a server whose clock stands still, so that nobody's access token runs out
-// however long the test.
+// newServer starts a server whose clock hardly moves, so that nobody's access token runs out however
+// long the test: a microsecond each time it is looked at, for no two commits are of one moment.
 func newServer(t testing.TB, conns int32) *server {
 	t.Helper()
 	s := &server{db: dbtest.New(t), log: &logBuffer{}}
@@ -49,7 +49,9 @@ func newHandler(t testing.TB, opened *db.DB, log *slog.Logger) *api.Handler {
 		t.Fatal(err)
 	}
 	stands := time.Date(2026, 3, 14, 18, 0, 0, 0, time.UTC)
-	svc := service.New(service.Config{DB: opened, Keys: keys, Log: log, Now: func() time.Time { return stands }})
+	var looks atomic.Int64
+	now := func() time.Time { return stands.Add(time.Duration(looks.Add(1)) * time.Microsecond) }
+	svc := service.New(service.Config{DB: opened, Keys: keys, Log: log, Now: now})
 	t.Cleanup(svc.Close)
 	if err := svc.Share(t.Context()); err != nil {
 		t.Fatal(err)

@@ -11,7 +11,9 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/google/uuid"
 )
@@ -24,9 +26,12 @@ type item struct {
 	Kind    string `json:"kind"`
 	ID      string `json:"id,omitempty"`
 	Rev     int64  `json:"rev,omitempty"`
+	Version string `json:"version,omitempty"` // in a push, what the change is based on; by the newest head when it is not said
 	Record  fields `json:"record,omitempty"`
 	Deleted bool   `json:"deleted,omitempty"`
 	Scope   string `json:"scope,omitempty"`
+	by      proof  // of the revision it is based on, in histories
+	lost    bool   // it is based on a history that has ended
 }
 
 func (i item) key() key { return key{i.Kind, i.ID} }
@@ -78,11 +83,13 @@ type page struct {
 	More   bool   `json:"more"`
 	Page   string `json:"page"`
 	Rev    int64  `json:"rev"`
+	Head   string `json:"head"`
 	Digest digest `json:"digest"`
 }
 
 type pushResult struct {
 	Rev      int64     `json:"rev"`
+	Head     string    `json:"head"`
 	Outcomes []outcome `json:"outcomes"`
 }
 
@@ -103,6 +110,7 @@ type problem struct {
 	Status   int    `json:"status"`
 	Detail   string `json:"detail"`
 	Snapshot string `json:"snapshot"`
+	Reason   string `json:"reason"`
 }
 
 func (p *problem) Error() string { return fmt.Sprintf("%d %s: %s", p.Status, p.Type, p.Detail) }
@@ -185,9 +193,55 @@ func (c *client) call(ctx context.Context, method, path string, body, into any, 
 	return nil
 }
 
-func (c *client) push(ctx context.Context, squad string, items []item) (result pushResult, err error) {
-	err = c.call(ctx, http.MethodPost, "/v1/squads/"+squad+"/push", map[string]any{"items": items}, &result)
+func (c *client) push(ctx context.Context, squad string, items []item) (pushResult, error) {
+	proven, err := c.proven(ctx, squad, items)
+	if err != nil {
+		return pushResult{}, err
+	}
+	return c.pushSeen(ctx, squad, "", proven)
+}
+
+// pushSeen pushes items as they are, and shows a head.
+func (c *client) pushSeen(ctx context.Context, squad, seen string, items []item) (result pushResult, err error) {
+	path := "/v1/squads/" + squad + "/push?seen=" + url.QueryEscape(seen)
+	if seen == "" {
+		path, _, _ = strings.Cut(path, "?")
+	}
+	err = c.call(ctx, http.MethodPost, path, map[string]any{"items": items}, &result)
 	return result, err
+}
+
+// proven gives the items that say a revision, their own or their record's, the version of it, with
+// the head that the squad has now.
+func (c *client) proven(ctx context.Context, squad string, items []item) ([]item, error) {
+	proven, head := slices.Clone(items), ""
+	for i, it := range proven {
+		rev := it.Rev
+		if of, err := strconv.ParseInt(fmt.Sprint(it.Record["rev"]), 10, 64); err == nil {
+			rev = of
+		}
+		if rev == 0 || it.Version != "" {
+			continue
+		}
+		if head == "" {
+			now, err := c.feed(ctx, squad, "", 1)
+			if err != nil {
+				return nil, err
+			}
+			head = now.Head
+		}
+		proven[i].Rev, proven[i].Version = 0, fmt.Sprintf("%d.%s", rev, head)
+	}
+	return proven, nil
+}
+
+// etag is the ETag of a revision of a record, with the head that the squad has now.
+func (c *client) etag(ctx context.Context, squad string, rev int64) (string, error) {
+	proven, err := c.proven(ctx, squad, []item{{Rev: rev}})
+	if err != nil {
+		return "", err
+	}
+	return strconv.Quote(proven[0].Version), nil
 }
 
 // pushLines pushes NDJSON and hands on each outcome as it comes. It returns the revision of the

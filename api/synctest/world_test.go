@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"maps"
+	"math"
 	"net/http"
 	"reflect"
 	"slices"
@@ -12,6 +13,8 @@ import (
 
 	"github.com/google/uuid"
 	"pgregory.net/rapid"
+
+	"laneward/db/dbtest"
 )
 
 // cast are the people of all histories: signing up is slow on purpose. The coach founds the squads;
@@ -19,6 +22,7 @@ import (
 type cast struct {
 	coach  *person
 	others []*person
+	db     *dbtest.DB // of the server, to be backed up and restored
 }
 
 // world is one history: a squad with its people, their devices, the network between, and the model
@@ -34,11 +38,29 @@ type world struct {
 	answered []letter // pushes with what the server has acknowledged of each
 	made     uint64
 	refusals int
+	// Each restore of the server begins another line of history. lines are those that the server's
+	// present history is of, up to which revision of each.
+	restores    bool
+	saved       *saved
+	line, begun int
+	parent      int   // the line that the present one goes on from
+	start       int64 // the revision where it does
+	lines       map[int]int64
+}
+
+// saved is a backup of the server, and the model as it was.
+type saved struct {
+	*dbtest.Backup
+	model    *model
+	line     int
+	lines    map[int]int64
+	answered int
 }
 
 // letter is a push on its way.
 type letter struct {
 	from  *person
+	seen  proof
 	items []item
 }
 
@@ -52,7 +74,8 @@ func (w *world) must(err error) {
 // newWorld founds a squad with two athletes and a record of each kind. The first two devices are
 // the coach's, the others have one each.
 func newWorld(ctx context.Context, t *rapid.T, c cast) *world {
-	w := &world{T: t, cast: c, ctx: ctx, model: &model{of: map[key][]version{}}}
+	w := &world{T: t, cast: c, ctx: ctx, model: &model{of: map[key][]version{}}, lines: map[int]int64{0: math.MaxInt64}}
+	w.restores = pick(w, "restores", false, false, true)
 	var err error
 	w.squad, err = c.coach.newSquad(ctx, "Invented squad")
 	w.must(err)
@@ -119,15 +142,29 @@ func (w *world) is(p *person) who {
 
 // deliver brings a push to the server and holds its answer against the model. Nobody may have
 // waited for the answer.
-func (w *world) deliver(l letter) ([]outcome, error) {
+func (w *world) deliver(l letter) (outcomes []outcome, now proof, err error) {
 	w.Helper()
 	by := w.is(l.from)
-	result, err := l.from.push(w.ctx, w.squad, l.items)
-	if by.role == "" {
-		if statusOf(err) != http.StatusNotFound {
-			w.Fatalf("a push by somebody who is no member: %v, want 404", err)
-		}
-		return nil, err
+	for i := range l.items {
+		l.items[i].lost = l.items[i].Rev > 0 && !w.holds(l.items[i].by)
+	}
+	sent := slices.Clone(l.items)
+	for i := range sent {
+		sent[i].Rev = 0 // the version says it
+	}
+	result, err := l.from.pushSeen(w.ctx, w.squad, l.seen.head, sent)
+	status := 0
+	switch {
+	case by.role == "":
+		status = http.StatusNotFound
+	case !w.holds(l.seen):
+		status = http.StatusGone
+	}
+	if statusOf(err) != status {
+		w.Fatalf("a push by somebody who is %+v and has seen %+v: %v, want %d", by, l.seen, err, status)
+	}
+	if status != 0 {
+		return nil, now, err
 	}
 	w.must(err)
 	if len(result.Outcomes) != len(l.items) {
@@ -149,7 +186,7 @@ func (w *world) deliver(l letter) ([]outcome, error) {
 		}
 	}
 	want := w.model.push(by, l.items, given)
-	acknowledged := letter{from: l.from}
+	acknowledged := letter{from: l.from, seen: l.seen}
 	for i, o := range result.Outcomes {
 		w.checkOutcome(l.items[i], o, want[i])
 		if o.Outcome == "stored" || o.Outcome == "same" {
@@ -162,7 +199,7 @@ func (w *world) deliver(l letter) ([]outcome, error) {
 	if len(acknowledged.items) > 0 {
 		w.answered = append(w.answered, acknowledged)
 	}
-	return result.Outcomes, nil
+	return result.Outcomes, w.now(result.Head), nil
 }
 
 // checkOutcome holds one outcome against the model, and that a device which believes it holds what
@@ -198,6 +235,9 @@ func (w *world) checkOutcome(sent item, o outcome, want string) {
 // checkHeld holds that what a device has of a record at a revision is what the record said then.
 func (w *world) checkHeld(d *device) {
 	w.Helper()
+	if !w.holds(d.newest) {
+		return // it is of another history, and the device learns that when it asks
+	}
 	all := maps.Clone(d.held)
 	maps.Copy(all, d.told)
 	for k, h := range all {
@@ -285,13 +325,14 @@ func (w *world) takeIn(d *device, into *state, items []item) {
 func (w *world) pull(d *device, limit, pages int, lost bool) {
 	w.Helper()
 	for range pages {
-		got, err := d.who.feed(w.ctx, w.squad, d.cursor, limit)
+		got, err := d.who.feedSeen(w.ctx, w.squad, d.cursor, d.seen.head, limit)
 		if lost || w.lostSight(d, &d.state, err) {
 			return
 		}
 		to := w.checkPage(d, got, limit)
+		d.look(w.now(got.Head))
 		w.takeIn(d, &d.state, got.Items)
-		d.reach(got.Cursor, to, w.is(d.who))
+		d.reach(got.Cursor, d.seen, to, w.is(d.who))
 		if !got.More {
 			return
 		}
@@ -303,12 +344,14 @@ func (w *world) pull(d *device, limit, pages int, lost bool) {
 func (w *world) lostSight(d *device, from *state, err error) bool {
 	w.Helper()
 	by := w.is(d.who)
-	want := 0
+	want, why := 0, ""
 	switch {
 	case by.role == "":
 		want = http.StatusNotFound
+	case from.cursor != "" && !w.holds(from.given), from == &d.state && !w.holds(d.seen):
+		want, why = http.StatusGone, "restored"
 	case from.cursor != "" && scopeOf(from.scope) != scopeOf(by):
-		want = http.StatusGone
+		want, why = http.StatusGone, "scope"
 	}
 	if statusOf(err) != want || want == 0 && err != nil {
 		w.Fatalf("%s as %+v (was %+v) reads: %v, want status %d", d.name, by, from.scope, err, want)
@@ -317,10 +360,15 @@ func (w *world) lostSight(d *device, from *state, err error) bool {
 	case http.StatusNotFound:
 		d.forget()
 	case http.StatusGone:
-		if told := err.(*problem).Snapshot; told != "/v1/squads/"+w.squad+"/snapshot" {
-			w.Fatalf("the snapshot's address is %q", told)
+		told := err.(*problem)
+		if told.Snapshot != "/v1/squads/"+w.squad+"/snapshot" || told.Reason != why {
+			w.Fatalf("the snapshot's address is %q, the reason %q; want %q", told.Snapshot, told.Reason, why)
 		}
-		d.beginSnapshot()
+		if why == "restored" {
+			d.restored()
+		} else {
+			d.beginSnapshot()
+		}
 	}
 	return want != 0
 }
@@ -353,12 +401,18 @@ func (w *world) snapshot(d *device, limit, pages int) {
 			w.Fatalf("%s: a page at revision %d in a snapshot of revision %d", d.name, got.Rev, d.fresh.at)
 		}
 		w.checkDigest(got)
+		d.fresh.newest = w.now(got.Head)
 		w.takeIn(d, d.fresh, got.Items)
-		d.fresh.cursor = got.Page
+		d.fresh.cursor, d.fresh.given = got.Page, d.fresh.newest
 		if got.Page == "" {
+			before, was := d.held, d.newest
 			d.held = d.fresh.held
-			d.reach(got.Cursor, got.Rev, d.fresh.scope)
+			d.reach(got.Cursor, d.fresh.given, got.Rev, d.fresh.scope)
+			d.look(d.fresh.newest)
 			d.fresh = nil
+			if !w.holds(was) {
+				d.sendAgain(before)
+			}
 			return
 		}
 	}
@@ -369,7 +423,7 @@ func (w *world) snapshot(d *device, limit, pages int) {
 func (w *world) settle() {
 	w.Helper()
 	for _, l := range w.network {
-		_, _ = w.deliver(l) // held against the model there
+		_, _, _ = w.deliver(l) // held against the model there
 	}
 	w.network = nil
 	for range 2 {
@@ -390,10 +444,16 @@ func (w *world) flush(d *device) {
 	w.Helper()
 	for tries := 0; len(d.queue) > 0; tries++ {
 		waiting := 0
-		outcomes, err := w.deliver(letter{d.who, d.outgoing(1000)})
+		outcomes, by, err := w.deliver(letter{d.who, d.seen, d.outgoing(1000)})
+		if statusOf(err) == http.StatusGone {
+			d.restored()
+			w.snapshot(d, 1000, 100)
+			continue
+		}
 		if err != nil {
 			break // no member: the queue stays
 		}
+		w.looks(d, by)
 		for _, o := range outcomes {
 			d.answered(o)
 			if o.Outcome == "waiting" {
@@ -425,10 +485,14 @@ func (w *world) checkSettled(d *device) {
 	for k := range w.model.of {
 		if w.model.sees(by, k) {
 			now := w.model.now(k)
-			want[k] = held{now.rev, now.is}
+			want[k] = held{rev: now.rev, is: now.is}
 		}
 	}
-	if !reflect.DeepEqual(d.held, want) {
+	holds := make(map[key]held, len(d.held))
+	for k, h := range d.held {
+		holds[k] = held{rev: h.rev, is: h.is}
+	}
+	if !reflect.DeepEqual(holds, want) {
 		w.Fatalf("%s as %+v holds\n%s\nwant\n%s", d.name, by, show(d.held), show(want))
 	}
 	kinds, rev, err := d.who.digests(w.ctx, w.squad)
@@ -449,7 +513,7 @@ func (w *world) replay() {
 	w.Helper()
 	rev := w.model.rev
 	for _, l := range w.answered {
-		_, _ = w.deliver(l) // held against the model there
+		_, _, _ = w.deliver(l) // held against the model there
 	}
 	if w.model.rev != rev {
 		w.Fatalf("sending again what was acknowledged has changed something: revision %d after %d", w.model.rev, rev)

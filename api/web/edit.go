@@ -3,7 +3,6 @@ package web
 import (
 	"fmt"
 	"net/http"
-	"strconv"
 
 	"github.com/google/uuid"
 
@@ -44,8 +43,8 @@ type editor struct {
 	// mean.
 	take func(f *form) taken
 	// store and remove work at the revision that the form was opened with.
-	store  func(f *form, rev int64, record record.Record) error
-	remove func(rev int64) error // nil when it cannot be deleted here
+	store  func(f *form, base service.Version, record record.Record) error
+	remove func(base service.Version) error // nil when it cannot be deleted here
 }
 
 // taken is what a form was read as. The form may have been laid out again on the way.
@@ -88,16 +87,16 @@ func (e editable) edited(v *visit) (*roster, *editor, error) {
 	}
 	opened.form.Submit = "Save"
 	opened.form.Action = v.addressOf(e, r, id) + "/edit"
-	opened.form.Hidden = map[string]string{"rev": strconv.FormatInt(rec.Revision(), 10)}
+	opened.form.Hidden = map[string]string{"version": service.VersionOf(rec).String()}
 	if opened.store == nil {
-		opened.store = func(_ *form, rev int64, record record.Record) error {
-			_, err := v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, id, rev, service.Schema, record)
+		opened.store = func(_ *form, base service.Version, record record.Record) error {
+			_, err := v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, id, base, service.Schema, record)
 			return err
 		}
 	}
 	if opened.remove == nil {
-		opened.remove = func(rev int64) error {
-			return v.site.svc.Delete(v.Context(), v.me.ID, r.Own.ID, e.kind, id, rev)
+		opened.remove = func(base service.Version) error {
+			return v.site.svc.Delete(v.Context(), v.me.ID, r.Own.ID, e.kind, id, base)
 		}
 	}
 	return r, opened, nil
@@ -130,41 +129,41 @@ func deleteForm(opened *editor) *form {
 	address := opened.form.Action
 	return &form{
 		Action: address[:len(address)-len("/edit")] + "/delete", Submit: "Delete " + opened.Name,
-		Hidden: map[string]string{"rev": opened.form.Hidden["rev"]},
+		Hidden: map[string]string{"version": opened.form.Hidden["version"]},
 	}
 }
 
-// revision is the one that a form was opened at.
-func (v *visit) revision() (int64, error) {
-	rev, err := strconv.ParseInt(v.PostFormValue("rev"), 10, 64)
-	if err != nil || rev < 1 {
-		return 0, &service.Error{
+// version is the one that a form was opened at.
+func (v *visit) version() (service.Version, error) {
+	base, ok := service.ParseVersion(v.PostFormValue("version"))
+	if !ok {
+		return base, &service.Error{
 			Code:   service.Invalid,
 			Detail: "the form does not say which version it changes: open it again from the record’s page",
 		}
 	}
-	return rev, nil
+	return base, nil
 }
 
-// sent reads the record of the address, and the revision that a form about it was opened at.
-func (e editable) sent(v *visit) (r *roster, opened *editor, rev int64, err error) {
+// sent reads the record of the address, and the version that a form about it was opened at.
+func (e editable) sent(v *visit) (r *roster, opened *editor, base service.Version, err error) {
 	if err = v.form(); err != nil {
-		return nil, nil, 0, err
+		return nil, nil, base, err
 	}
 	if r, opened, err = e.edited(v); err == nil {
-		rev, err = v.revision()
+		base, err = v.version()
 	}
-	return r, opened, rev, err
+	return r, opened, base, err
 }
 
 func (e editable) save(v *visit) error {
-	r, opened, rev, err := e.sent(v)
+	r, opened, base, err := e.sent(v)
 	if err != nil {
 		return err
 	}
 	now := opened.form
 	f := now.blank(v)
-	f.Hidden = map[string]string{"rev": strconv.FormatInt(rev, 10)}
+	f.Hidden = map[string]string{"version": base.String()}
 	f.read(v.PostForm)
 	show := func(status int, f *form) error { return v.showEdit(status, r, opened, f, nil) }
 	if v.PostFormValue("step") == "row" {
@@ -174,7 +173,7 @@ func (e editable) save(v *visit) error {
 	if took.form.faulty() {
 		return show(http.StatusBadRequest, took.form)
 	}
-	err = opened.store(took.form, rev, took.record)
+	err = opened.store(took.form, base, took.record)
 	if err == nil {
 		return v.goTo(opened.page)
 	}
@@ -199,7 +198,7 @@ func (f *form) blank(v *visit) *form {
 }
 
 // meets returns what another user has stored since the form was opened, wherever it is not what was
-// sent, and takes over the revision: a user who sends the form again has seen it.
+// sent, and takes over the version: a user who sends the form again has seen it.
 func (f *form) meets(now *form) {
 	f.Hidden = now.Hidden
 	f.Fault = "Someone changed this after you opened it, so nothing was saved. Where your form " +
@@ -227,11 +226,11 @@ func (in *input) shown(value string) string {
 }
 
 func (e editable) delete(v *visit) error {
-	r, opened, rev, err := e.sent(v)
+	r, opened, base, err := e.sent(v)
 	if err != nil {
 		return err
 	}
-	if err := opened.remove(rev); err != nil {
+	if err := opened.remove(base); err != nil {
 		return v.retry(
 			deleteForm(opened),
 			err,

@@ -239,7 +239,7 @@ func TestStaleFormsAreExplained(t *testing.T) {
 	if *got.RevRateRPM != 410 || *got.SpeedMPH != 18.25 || got.Side != "right" {
 		t.Errorf("after choosing, stored is %+v", got)
 	}
-	v.post(edit, append(mine.sends(t, "/edit"), "rev", "")...).wants(t, http.StatusPreconditionFailed)
+	v.post(edit, append(mine.sends(t, "/edit"), "version", "1")...).wants(t, http.StatusPreconditionFailed)
 	v.post(edit, "name", "x", "side", "right").wants(t, http.StatusBadRequest, "does not say which version it changes")
 }
 

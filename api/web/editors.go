@@ -35,8 +35,8 @@ func openSession(v *visit, r *roster, rec record.Record) (*editor, error) {
 			f.takeSession(&is)
 			return taken{form: f, record: &is}
 		},
-		remove: func(rev int64) error {
-			return v.site.svc.DeleteSession(v.Context(), v.me.ID, r.Own.ID, was.ID, rev, true)
+		remove: func(base service.Version) error {
+			return v.site.svc.DeleteSession(v.Context(), v.me.ID, r.Own.ID, was.ID, base, true)
 		},
 	}, nil
 }
@@ -179,12 +179,14 @@ func openMember(v *visit, r *roster, rec record.Record) (*editor, error) {
 		Name: was.Name, page: after, up: after, form: f, Reset: reset,
 		Loses: "They lose access to this squad. Their sign-in and everything they logged stay.",
 		take:  func(f *form) taken { return taken{form: f} },
-		store: func(f *form, rev int64, _ record.Record) error {
+		store: func(f *form, base service.Version, _ record.Record) error {
 			role, athlete := f.whom()
-			_, err := v.site.svc.SetRole(v.Context(), v.me.ID, r.Own.ID, was.ID, rev, role, athlete)
+			_, err := v.site.svc.SetRole(v.Context(), v.me.ID, r.Own.ID, was.ID, base, role, athlete)
 			return err
 		},
-		remove: func(rev int64) error { return v.site.svc.RemoveMember(v.Context(), v.me.ID, r.Own.ID, was.ID, rev) },
+		remove: func(base service.Version) error {
+			return v.site.svc.RemoveMember(v.Context(), v.me.ID, r.Own.ID, was.ID, base)
+		},
 	}, nil
 }
 

@@ -3,7 +3,6 @@ package web
 import (
 	"net/http"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/google/uuid"
@@ -136,7 +135,7 @@ func renameForm(r *roster) *form {
 	return &form{
 		Action: r.Address() + "/name",
 		Submit: "Rename the squad",
-		Hidden: map[string]string{"rev": strconv.FormatInt(r.Squad.Rev, 10)},
+		Hidden: map[string]string{"version": service.VersionOf(r.Squad).String()},
 		Inputs: []*input{
 			{
 				Name:         "squad_name",
@@ -166,7 +165,7 @@ func renameSquad(v *visit) error {
 	if err := v.form(); err != nil {
 		return err
 	}
-	rev, err := v.revision()
+	base, err := v.version()
 	if err != nil {
 		return err
 	}
@@ -181,7 +180,7 @@ func renameSquad(v *visit) error {
 	if v.PostForm.Has("time_zone") {
 		named.TimeZone = f.value("time_zone")
 	}
-	if _, err := v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, r.Own.ID, rev, service.Schema, &named); err != nil {
+	if _, err := v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, r.Own.ID, base, service.Schema, &named); err != nil {
 		return v.retry(f, err, show, "name", "squad_name")
 	}
 	return v.goTo(r.Address() + "/people")

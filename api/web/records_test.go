@@ -187,8 +187,8 @@ func TestPeopleAndSessions(t *testing.T) {
 	if !strings.Contains(v.get(w.at("/people")).body, `value="Europe/Berlin"`) {
 		t.Error("the page does not show the squad's time zone")
 	}
-	v.post(w.at("/name"), "squad_name", "", "rev", "1").wants(t, http.StatusBadRequest, "is required")
-	v.post(w.at("/name"), "squad_name", "Another", "rev", "1").wants(t, http.StatusPreconditionFailed, "changed")
+	v.post(w.at("/name"), "squad_name", "", "version", "1").wants(t, http.StatusBadRequest, "is required")
+	v.post(w.at("/name"), "squad_name", "Another", "version", "1").wants(t, http.StatusPreconditionFailed, "changed")
 	code := regexp.MustCompile(`class="code">([A-Z0-9]+)<`).FindStringSubmatch(made.body)[1]
 
 	w.signUp("ansel@example.org", "Ansel")

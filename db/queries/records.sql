@@ -195,12 +195,13 @@ WITH gone AS (
 INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
 SELECT @squad_id, 'ball', id, sqlc.arg('after_rev')::bigint + row_number() OVER (ORDER BY id), sqlc.arg('athlete')::uuid, @deleted_by, @deleted_at FROM gone;
 
+-- The deletion of a member is everybody's: the devices of the athlete it was before hold it too.
 -- name: EraseMemberships :execrows
 WITH gone AS (
     DELETE FROM memberships WHERE squad_id = @squad_id AND athlete_id = sqlc.arg('athlete')::uuid RETURNING id
 )
 INSERT INTO tombstones (squad_id, kind, id, rev, athlete_id, deleted_by, deleted_at)
-SELECT @squad_id, 'member', id, sqlc.arg('after_rev')::bigint + row_number() OVER (ORDER BY id), sqlc.arg('athlete')::uuid, @deleted_by, @deleted_at FROM gone;
+SELECT @squad_id, 'member', id, sqlc.arg('after_rev')::bigint + row_number() OVER (ORDER BY id), NULL, @deleted_by, @deleted_at FROM gone;
 
 -- name: EraseAthletes :execrows
 WITH gone AS (

@@ -7,20 +7,31 @@ ON CONFLICT (squad_id) DO UPDATE SET rev = excluded.rev, hash = excluded.hash, n
 SELECT * FROM squads WHERE squad_id = @squad_id;
 
 -- name: StartClock :exec
-INSERT INTO squads_clock (squad_id, rev) VALUES (@squad_id, 0);
+INSERT INTO squads_clock (squad_id, rev, head) VALUES (@squad_id, 0, @head);
 
 -- LockClock makes the transaction the squad's only writer until it ends.
 -- name: LockClock :one
-SELECT rev, floor FROM squads_clock WHERE squad_id = @squad_id FOR UPDATE;
+SELECT rev, floor, head, heads_floor FROM squads_clock WHERE squad_id = @squad_id FOR UPDATE;
 
+-- AdvanceClock gives the next revisions and joins what was written to the head, which it keeps: 128 bits of SHA-256.
 -- name: AdvanceClock :one
-UPDATE squads_clock SET rev = rev + @by_rows WHERE squad_id = @squad_id RETURNING rev;
+WITH moved AS (
+    UPDATE squads_clock c
+    SET rev = c.rev + @by_rows, head = substr(sha256(c.head || int8send(c.rev + @by_rows) || sqlc.arg('digest')::bytea), 1, 16)
+    WHERE c.squad_id = @squad_id RETURNING c.squad_id, c.rev, c.head
+)
+INSERT INTO heads (squad_id, rev, made_at, head)
+SELECT m.squad_id, m.rev, @made_at, m.head FROM moved m RETURNING heads.rev, heads.head;
+
+-- HeadAt is the head of the commit that a revision is of, as far back as heads are kept.
+-- name: HeadAt :one
+SELECT rev, head FROM heads WHERE squad_id = @squad_id AND rev >= @rev ORDER BY rev LIMIT 1;
+
+-- name: Head :one
+SELECT head FROM heads WHERE squad_id = @squad_id AND rev = @rev;
 
 -- name: Clock :one
-SELECT rev FROM squads_clock WHERE squad_id = @squad_id;
-
--- name: Epoch :one
-SELECT epoch FROM instance;
+SELECT rev, floor, head, heads_floor FROM squads_clock WHERE squad_id = @squad_id;
 
 -- name: SquadsOf :many
 SELECT squad_id::uuid AS squad_id, name::text AS name, role::text AS role,
@@ -87,15 +98,15 @@ SELECT h.id, h.body FROM unnest(@ids::uuid[]) AS wanted (id) CROSS JOIN LATERAL 
     WHERE one.squad_id = @squad_id AND one.kind = @kind AND one.id = wanted.id ORDER BY one.rev DESC LIMIT 1
 ) h;
 
--- name: FeedFloor :one
-SELECT rev, floor FROM squads_clock WHERE squad_id = @squad_id;
-
--- name: ClocksOf :many
-SELECT squad_id::uuid AS squad_id, rev::bigint AS rev FROM clocks_of(@squad_ids::uuid[]) AS c (squad_id, rev);
+-- name: HeadsOf :many
+SELECT squad_id::uuid AS squad_id, rev::bigint AS rev, head::bytea AS head FROM heads_of(@squad_ids::uuid[]) AS c (squad_id, rev, head);
 
 -- ForgetTombstones forgets deletions from before a moment, in all squads.
 -- name: ForgetTombstones :one
 SELECT forget_tombstones(@before::timestamptz)::bigint AS forgotten;
+
+-- name: ForgetHeads :one
+SELECT forget_heads(@before::timestamptz)::bigint AS forgotten;
 
 -- HistoryIDs tells which ids were records once.
 -- name: HistoryIDs :many

@@ -72,6 +72,7 @@ type Error struct {
 	Detail     string
 	Faults     []openapi.Fault // what is wrong with the body, each with its place
 	More       int             // how many more faults there are
+	Reason     string          // with Gone, why the feed has to be begun again
 	RequestID  string          // finds the request in the server's log
 	RetryAfter time.Duration   // how long the server asks to wait; 0 when it does not
 	cause      error
@@ -117,6 +118,9 @@ func problemOf(response *http.Response, body []byte) *Error {
 		}
 		if problem.MoreErrors != nil {
 			failure.More = *problem.MoreErrors
+		}
+		if problem.Reason != nil {
+			failure.Reason = string(*problem.Reason)
 		}
 	} else {
 		failure.Detail = fmt.Sprintf("the server answered %s and did not say why", response.Status)

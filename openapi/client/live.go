@@ -43,12 +43,15 @@ type Tail struct {
 	retry  time.Duration
 }
 
-// Live follows the feed after a cursor until ctx ends. It fails as [Client.Feed] does. It does not
+// Live follows the feed after a cursor until ctx ends; seen is as for [Client.Feed]. It fails as [Client.Feed] does. It does not
 // reconnect: the caller pulls first, with the last cursor, and then follows again.
-func (c *Client) Live(ctx context.Context, squad uuid.UUID, after string) (*Tail, error) {
+func (c *Client) Live(ctx context.Context, squad uuid.UUID, after, seen string) (*Tail, error) {
 	ctx, cancel := context.WithCancelCause(ctx)
 	schema := Schema
 	params := &openapi.GetLiveParams{Schema: &schema, LastEventID: &after}
+	if seen != "" {
+		params.Seen = &seen
+	}
 	silence := time.AfterFunc(longestSilence, func() { cancel(errSilent) })
 	response, err := c.streams.GetLive(ctx, squad, params)
 	if err != nil {

@@ -70,7 +70,7 @@ func TestLive(t *testing.T) {
 		asked <- r
 		answer(w, http.StatusOK, "text/event-stream", events)
 	}), signedIn())
-	tail, err := c.Live(t.Context(), uuid.MustParse(someSquad), "c0")
+	tail, err := c.Live(t.Context(), uuid.MustParse(someSquad), "c0", "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -128,7 +128,7 @@ func TestLiveFails(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			c, _ := newClient(t, one.handle, signedIn())
-			tail, err := c.Live(t.Context(), uuid.MustParse(someSquad), "c0")
+			tail, err := c.Live(t.Context(), uuid.MustParse(someSquad), "c0", "")
 			if err == nil {
 				_, err = tail.Next()
 				_ = tail.Close()
@@ -148,7 +148,7 @@ func TestLiveIsStopped(t *testing.T) {
 		<-r.Context().Done()
 	}), signedIn())
 	ctx, stop := context.WithCancel(t.Context())
-	tail, err := c.Live(ctx, uuid.MustParse(someSquad), "c0")
+	tail, err := c.Live(ctx, uuid.MustParse(someSquad), "c0", "")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
+	"strings"
 
 	"github.com/google/uuid"
 )
@@ -18,8 +19,15 @@ type Record struct {
 	Kind Kind
 	ID   uuid.UUID
 	Rev  int64 // the squad's revision at its last change
-	JSON json.RawMessage
+	// Version names what a change of the record is based on, as the server does; "" when it is not
+	// known.
+	Version string
+	JSON    json.RawMessage
 }
+
+// VersionOf is the version of a record's revision, proven by a head of an answer that held it, or of
+// a later one.
+func VersionOf(rev int64, head string) string { return strconv.FormatInt(rev, 10) + "." + head }
 
 // Decode reads a record as the contract's type of its kind, such as [laneward/openapi.Athlete].
 func Decode[T any](r Record) (T, error) {
@@ -43,12 +51,16 @@ type head struct {
 	Name string    `json:"name"`
 }
 
-func recordOf(kind Kind, text json.RawMessage) (Record, error) {
+func recordOf(kind Kind, text json.RawMessage, proof string) (Record, error) {
 	var known head
 	if err := json.Unmarshal(text, &known); err != nil {
 		return Record{}, fmt.Errorf("read the %s: %w", kind, err)
 	}
-	return Record{Kind: kind, ID: known.ID, Rev: known.Rev, JSON: text}, nil
+	record := Record{Kind: kind, ID: known.ID, Rev: known.Rev, JSON: text}
+	if proof != "" {
+		record.Version = VersionOf(known.Rev, proof)
+	}
+	return record, nil
 }
 
 // Records lists all records of a kind that the user may see, in the order of their last change. It
@@ -62,13 +74,13 @@ func (c *Client) Records(ctx context.Context, squad uuid.UUID, kind Kind) iter.S
 		if cursor != nil {
 			asked.Set("cursor", *cursor)
 		}
-		return c.send(ctx, http.MethodGet, address(squad, kind)+"?"+asked.Encode(), 0, nil)
+		return c.send(ctx, http.MethodGet, address(squad, kind)+"?"+asked.Encode(), "", nil)
 	}
 	return func(yield func(Record, error) bool) {
-		for text, err := range pages(list) {
+		for one, err := range pages(list) {
 			var record Record
 			if err == nil {
-				record, err = recordOf(kind, text)
+				record, err = recordOf(kind, one.text, one.head)
 			}
 			if !yield(record, err) || err != nil {
 				return
@@ -91,7 +103,7 @@ func (c *Client) All(ctx context.Context, squad uuid.UUID, kind Kind) ([]Record,
 
 // Get reads one record.
 func (c *Client) Get(ctx context.Context, squad uuid.UUID, kind Kind, id uuid.UUID) (Record, error) {
-	return oneRecord(kind)(c.send(ctx, http.MethodGet, address(squad, kind, id), 0, nil))
+	return oneRecord(kind)(c.send(ctx, http.MethodGet, address(squad, kind, id), "", nil))
 }
 
 // Create stores a new record. value is the contract's type of the kind; without an id it gets one
@@ -101,7 +113,7 @@ func (c *Client) Create(ctx context.Context, squad uuid.UUID, kind Kind, value a
 	if err != nil {
 		return Record{}, err
 	}
-	return oneRecord(kind)(c.send(resend(ctx), http.MethodPost, address(squad, kind), 0, body))
+	return oneRecord(kind)(c.send(resend(ctx), http.MethodPost, address(squad, kind), "", body))
 }
 
 func withID(value any) ([]byte, error) {
@@ -132,13 +144,13 @@ func (c *Client) Replace(ctx context.Context, squad uuid.UUID, old Record, value
 		return Record{}, fmt.Errorf("write the record: %w", err)
 	}
 	path := address(squad, old.Kind, old.ID) + "?schema=" + strconv.Itoa(Schema)
-	return oneRecord(old.Kind)(c.send(ctx, http.MethodPut, path, old.Rev, body))
+	return oneRecord(old.Kind)(c.send(ctx, http.MethodPut, path, old.Version, body))
 }
 
 // Delete deletes a record. It fails with [Stale] when another user has changed it since it was
 // read, and with [Conflict] while others refer to it.
 func (c *Client) Delete(ctx context.Context, squad uuid.UUID, record Record) error {
-	response, err := c.send(ctx, http.MethodDelete, address(squad, record.Kind, record.ID), record.Rev, nil)
+	response, err := c.send(ctx, http.MethodDelete, address(squad, record.Kind, record.ID), record.Version, nil)
 	if err != nil {
 		return err
 	}
@@ -149,7 +161,7 @@ func (c *Client) Delete(ctx context.Context, squad uuid.UUID, record Record) err
 // user has changed the session since it was read.
 func (c *Client) DeleteSession(ctx context.Context, squad uuid.UUID, session Record) error {
 	path := address(squad, Session, session.ID) + "?with_shots=true"
-	response, err := c.send(ctx, http.MethodDelete, path, session.Rev, nil)
+	response, err := c.send(ctx, http.MethodDelete, path, session.Version, nil)
 	if err != nil {
 		return err
 	}
@@ -166,9 +178,9 @@ func address(squad uuid.UUID, kind Kind, id ...uuid.UUID) string {
 	return path
 }
 
-// send sends a request, signed. With base above 0 it is a change based on that revision, and with a
-// body a record in JSON.
-func (c *Client) send(ctx context.Context, method, path string, base int64, body []byte) (*http.Response, error) {
+// send sends a request, signed. With a base it is a change based on that version, and with a body a
+// record in JSON.
+func (c *Client) send(ctx context.Context, method, path, base string, body []byte) (*http.Response, error) {
 	request, err := http.NewRequestWithContext(ctx, method, c.server+path, bytes.NewReader(body))
 	if err != nil {
 		return nil, fmt.Errorf("make the request: %w", err)
@@ -176,8 +188,8 @@ func (c *Client) send(ctx context.Context, method, path string, base int64, body
 	if body != nil {
 		request.Header.Set("Content-Type", "application/json")
 	}
-	if base > 0 {
-		request.Header.Set("If-Match", strconv.Quote(strconv.FormatInt(base, 10)))
+	if base != "" {
+		request.Header.Set("If-Match", strconv.Quote(base))
 	}
 	return c.signed.Do(request)
 }
@@ -188,6 +200,8 @@ func oneRecord(kind Kind) func(*http.Response, error) (Record, error) {
 		if err := read(&text)(response, err); err != nil {
 			return Record{}, err
 		}
-		return recordOf(kind, text)
+		record, err := recordOf(kind, text, "")
+		record.Version = strings.Trim(response.Header.Get("ETag"), `"`)
+		return record, err
 	}
 }

@@ -20,7 +20,7 @@ func record(t testing.TB, kind Kind, id byte, text string) Record {
 	t.Helper()
 	full := uuid.MustParse(someSquad)
 	full[15] = id
-	made, err := recordOf(kind, json.RawMessage(fmt.Sprintf(`{"id":%q,"rev":7,%s}`, full, text)))
+	made, err := recordOf(kind, json.RawMessage(fmt.Sprintf(`{"id":%q,"rev":7,%s}`, full, text)), "head")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -219,20 +219,21 @@ func TestEveryKindIsWhereTheContractHasIt(t *testing.T) {
 func TestChangesSayWhatTheyAreBasedOn(t *testing.T) {
 	t.Parallel()
 	c, _ := newClient(t, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if got := r.Header.Get("If-Match"); got != `"7"` {
+		if got := r.Header.Get("If-Match"); got != `"7.head"` {
 			t.Errorf("%s has If-Match %s", r.Method, got)
 		}
 		if r.Method == http.MethodDelete {
 			w.WriteHeader(http.StatusNoContent)
 			return
 		}
+		w.Header().Set("ETag", `"8.newer"`)
 		answer(w, 200, "application/json", `{"id":"01890a5d-ac96-774b-bcce-b302099a8001","rev":8,"name":"B"}`)
 	}), signedIn())
 	for _, kind := range append(Kinds, Shot) {
 		old := record(t, kind, 1, `"name":"A"`)
 		changed, err := c.Replace(t.Context(), uuid.MustParse(someSquad), old, map[string]string{"name": "B"})
-		if err != nil || changed.Rev != 8 {
-			t.Errorf("%s: %v, %v", kind, changed.Rev, err)
+		if err != nil || changed.Rev != 8 || changed.Version != "8.newer" {
+			t.Errorf("%s: %v as %q, %v", kind, changed.Rev, changed.Version, err)
 		}
 		if err := c.Delete(t.Context(), uuid.MustParse(someSquad), old); err != nil {
 			t.Errorf("%s: %v", kind, err)

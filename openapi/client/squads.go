@@ -81,22 +81,29 @@ func (c *Client) Shots(ctx context.Context, squad, session uuid.UUID) iter.Seq2[
 // pageSize is how many items one request lists, the most the contract allows.
 const pageSize = 1000
 
+// listed is an item of a list, and the head of its page.
+type listed struct {
+	text json.RawMessage
+	head string
+}
+
 // pages goes through a list page by page. It ends with the first error.
-func pages(list func(limit *int, cursor *string) (*http.Response, error)) iter.Seq2[json.RawMessage, error] {
-	return func(yield func(json.RawMessage, error) bool) {
+func pages(list func(limit *int, cursor *string) (*http.Response, error)) iter.Seq2[listed, error] {
+	return func(yield func(listed, error) bool) {
 		limit := pageSize
 		var cursor *string
 		for {
 			var page struct {
 				Items []json.RawMessage `json:"items"`
+				Head  string            `json:"head"`
 				Next  *string           `json:"next"`
 			}
 			if err := read(&page)(list(&limit, cursor)); err != nil {
-				yield(nil, err)
+				yield(listed{}, err)
 				return
 			}
 			for _, item := range page.Items {
-				if !yield(item, nil) {
+				if !yield(listed{item, page.Head}, nil) {
 					return
 				}
 			}
@@ -111,10 +118,10 @@ func pages(list func(limit *int, cursor *string) (*http.Response, error)) iter.S
 // items is pages with each item decoded.
 func items[T any](list func(limit *int, cursor *string) (*http.Response, error)) iter.Seq2[Answer[T], error] {
 	return func(yield func(Answer[T], error) bool) {
-		for text, err := range pages(list) {
-			item := Answer[T]{JSON: text}
+		for one, err := range pages(list) {
+			item := Answer[T]{JSON: one.text}
 			if err == nil {
-				err = json.Unmarshal(text, &item.Value)
+				err = json.Unmarshal(one.text, &item.Value)
 			}
 			if !yield(item, err) || err != nil {
 				return

@@ -24,7 +24,7 @@ const (
 var SyncedKinds = []Kind{Squad, Athlete, Member, Pattern, Ball, Session, Drill, Assignment, Shot}
 
 // Schema is the version of the records that this client understands.
-const Schema = 2
+const Schema = 3
 
 // TooOld is the failure of a client that the server no longer understands.
 const TooOld Code = "client-too-old"
@@ -48,12 +48,18 @@ type Item struct {
 // user's sight.
 func (i Item) Gone() bool { return i.Deleted || i.Scope == "removed" }
 
-// FeedPage is a page of the feed. Cursor is where to go on, Rev what the squad had reached.
+// Restored is the reason of a [Gone] that comes of another history: the server may have lost some of
+// what the device holds.
+const Restored = "restored"
+
+// FeedPage is a page of the feed. Cursor is where to go on, Rev what the squad had reached, and Head
+// what its history had come to then.
 type FeedPage struct {
 	Items  []Item `json:"items"`
 	Cursor string `json:"cursor"`
 	More   bool   `json:"more"`
 	Rev    int64  `json:"rev"`
+	Head   string `json:"head"`
 	Digest Digest `json:"digest"`
 }
 
@@ -64,16 +70,21 @@ type SnapshotPage struct {
 	Page   string `json:"page"`
 	Cursor string `json:"cursor"`
 	Rev    int64  `json:"rev"`
+	Head   string `json:"head"`
 	Digest Digest `json:"digest"`
 }
 
-// Feed reads what changed after a cursor, "" being the beginning. It fails with [Gone] when the
-// cursor cannot be resumed from: read a snapshot then.
-func (c *Client) Feed(ctx context.Context, squad uuid.UUID, after string) (FeedPage, error) {
+// Feed reads what changed after a cursor, "" being the beginning. seen is the newest head that the
+// device was ever given, "" for none. It fails with [Gone] when the cursor cannot be resumed from, or
+// when what was seen is not of the squad's history: read a snapshot then.
+func (c *Client) Feed(ctx context.Context, squad uuid.UUID, after, seen string) (FeedPage, error) {
 	limit, schema := pageSize, Schema
 	params := &openapi.GetFeedParams{Limit: &limit, Schema: &schema}
 	if after != "" {
 		params.After = &after
+	}
+	if seen != "" {
+		params.Seen = &seen
 	}
 	var page FeedPage
 	err := read(&page)(c.api.GetFeed(ctx, squad, params, asTables))
@@ -84,6 +95,18 @@ func (c *Client) Feed(ctx context.Context, squad uuid.UUID, after string) (FeedP
 		return FeedPage{}, err
 	}
 	return page, page.Digest.check(page.Items)
+}
+
+// Stands reports whether a head that the server once gave is of the squad's history still.
+func (c *Client) Stands(ctx context.Context, squad uuid.UUID, head string) (bool, error) {
+	limit, schema := 1, Schema
+	params := &openapi.GetFeedParams{Limit: &limit, Schema: &schema, Seen: &head}
+	var page FeedPage
+	err := read(&page)(c.api.GetFeed(ctx, squad, params, asTables))
+	if code := CodeOf(err); code == Gone || code == Invalid {
+		return false, nil
+	}
+	return err == nil, err
 }
 
 // Snapshot reads a page of a first copy, "" being the first page. It fails with [Gone] when the
@@ -121,12 +144,12 @@ func (c *Client) Digests(ctx context.Context, squad uuid.UUID) (kinds map[Kind]D
 	return answer.Kinds, answer.Rev, err
 }
 
-// Change is one change to be pushed: a record with the revision it is based on in Rev, 0 for a new
-// one, or a deletion.
+// Change is one change to be pushed: a record with the version it is based on, "" for a new one, or
+// a deletion.
 type Change struct {
 	Kind    Kind            `json:"kind"`
 	ID      uuid.UUID       `json:"id"`
-	Rev     int64           `json:"rev,omitempty"`
+	Version string          `json:"version,omitempty"`
 	Schema  int             `json:"schema,omitempty"` // it was made by, when older than [Schema]
 	Record  json.RawMessage `json:"record,omitempty"`
 	Deleted bool            `json:"deleted,omitempty"`
@@ -152,21 +175,33 @@ type Outcome struct {
 	Errors  []openapi.Fault `json:"errors"`
 }
 
-// Send pushes up to [MaxPush] changes and returns an outcome for each, in their order. After any
-// failure it is safe to send the same again.
-func (c *Client) Send(ctx context.Context, squad uuid.UUID, changes []Change) ([]Outcome, error) {
+// Sent is what became of a push: an outcome for each change in their order, and what the squad's
+// history has come to, at which revision.
+type Sent struct {
+	Outcomes []Outcome
+	Rev      int64
+	Head     string
+}
+
+// Send pushes up to [MaxPush] changes. seen is as for [Client.Feed]; it fails with [Gone], and stores
+// nothing, as that does. After any failure it is safe to send the same again.
+func (c *Client) Send(ctx context.Context, squad uuid.UUID, seen string, changes []Change) (Sent, error) {
 	var lines bytes.Buffer
 	encoder := json.NewEncoder(&lines)
 	for _, change := range changes {
 		if err := encoder.Encode(change); err != nil {
-			return nil, fmt.Errorf("write %s %s: %w", change.Kind, change.ID, err)
+			return Sent{}, fmt.Errorf("write %s %s: %w", change.Kind, change.ID, err)
 		}
 	}
 	packed, err := pack(lines.Bytes())
 	if err != nil {
-		return nil, err
+		return Sent{}, err
 	}
 	schema := Schema
+	params := &openapi.PushParams{Schema: &schema}
+	if seen != "" {
+		params.Seen = &seen
+	}
 	headers := func(_ context.Context, request *http.Request) error {
 		request.Header.Set("Content-Encoding", "gzip")
 		request.Header.Set("Accept", string(NDJSON))
@@ -175,13 +210,13 @@ func (c *Client) Send(ctx context.Context, squad uuid.UUID, changes []Change) ([
 	response, err := c.api.PushWithBody(
 		resend(ctx),
 		squad,
-		&openapi.PushParams{Schema: &schema},
+		params,
 		string(NDJSON),
 		bytes.NewReader(packed),
 		headers,
 	)
 	if err != nil {
-		return nil, err
+		return Sent{}, err
 	}
 	defer response.Body.Close() //nolint:errcheck // it is in memory
 	return readOutcomes(response.Body, len(changes))
@@ -189,7 +224,11 @@ func (c *Client) Send(ctx context.Context, squad uuid.UUID, changes []Change) ([
 
 // readOutcomes reads an outcome a line, and the last line, which has none and shows that the answer
 // is complete.
-func readOutcomes(body io.Reader, sent int) ([]Outcome, error) {
+func readOutcomes(body io.Reader, sent int) (Sent, error) {
+	var end struct {
+		Rev  int64
+		Head string
+	}
 	outcomes := make([]Outcome, 0, sent)
 	lines := bufio.NewScanner(body)
 	lines.Buffer(nil, maxAnswer)
@@ -197,21 +236,24 @@ func readOutcomes(body io.Reader, sent int) ([]Outcome, error) {
 	for lines.Scan() {
 		var outcome Outcome
 		if err := json.Unmarshal(lines.Bytes(), &outcome); err != nil {
-			return nil, fmt.Errorf("read the answer: %w", err)
+			return Sent{}, fmt.Errorf("read the answer: %w", err)
 		}
 		if whole = outcome.Outcome == ""; whole {
+			if err := json.Unmarshal(lines.Bytes(), &end); err != nil {
+				return Sent{}, fmt.Errorf("read the answer: %w", err)
+			}
 			continue
 		}
 		if outcome.Index != len(outcomes) {
-			return nil, fail(NotOurs, "the server answered the changes out of order: it may be of another version")
+			return Sent{}, fail(NotOurs, "the server answered the changes out of order: it may be of another version")
 		}
 		outcomes = append(outcomes, outcome)
 	}
 	if err := lines.Err(); err != nil {
-		return nil, fmt.Errorf("read the answer: %w", err)
+		return Sent{}, fmt.Errorf("read the answer: %w", err)
 	}
 	if !whole || len(outcomes) != sent {
-		return nil, fail(NotOurs, "the server answered %d of %d changes: send them again", len(outcomes), sent)
+		return Sent{}, fail(NotOurs, "the server answered %d of %d changes: send them again", len(outcomes), sent)
 	}
-	return outcomes, nil
+	return Sent{outcomes, end.Rev, end.Head}, nil
 }

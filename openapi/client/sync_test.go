@@ -74,10 +74,10 @@ func TestSend(t *testing.T) {
 	t.Parallel()
 	changes := []Change{
 		{Kind: Session, ID: uuid.MustParse(someSquad), Record: []byte(`{"name":"Practice"}`)},
-		{Kind: Shot, ID: uuid.MustParse(someSquad), Rev: 4, Deleted: true},
+		{Kind: Shot, ID: uuid.MustParse(someSquad), Version: "4.head", Deleted: true},
 	}
 	const sent = `{"kind":"session","id":"01890a5d-ac96-774b-bcce-b302099a8000","record":{"name":"Practice"}}
-{"kind":"shot","id":"01890a5d-ac96-774b-bcce-b302099a8000","rev":4,"deleted":true}
+{"kind":"shot","id":"01890a5d-ac96-774b-bcce-b302099a8000","version":"4.head","deleted":true}
 `
 	for name, one := range map[string]struct {
 		answer string
@@ -106,7 +106,8 @@ func TestSend(t *testing.T) {
 				}
 				answer(w, http.StatusOK, string(NDJSON), one.answer)
 			}), signedIn())
-			outcomes, err := c.Send(t.Context(), uuid.MustParse(someSquad), changes)
+			sent, err := c.Send(t.Context(), uuid.MustParse(someSquad), "", changes)
+			outcomes := sent.Outcomes
 			var got []string
 			for _, o := range outcomes {
 				got = append(got, fmt.Sprint(o.Outcome, " ", o.Rev))
@@ -160,7 +161,7 @@ func TestPagesAreChecked(t *testing.T) {
 				}
 			}
 			if !ofSnapshot {
-				_, err := c.Feed(t.Context(), uuid.MustParse(someSquad), "c0")
+				_, err := c.Feed(t.Context(), uuid.MustParse(someSquad), "c0", "")
 				check("feed", err, wantFeed)
 			}
 			_, err := c.Snapshot(t.Context(), uuid.MustParse(someSquad), "p0")

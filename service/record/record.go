@@ -78,6 +78,11 @@ type Record interface {
 
 	// Stamp sets the id and the revision.
 	Stamp(id uuid.UUID, rev int64)
+
+	// Proof is what Prove set: an opaque word which proves that the revision is of the squad's
+	// history. It is no part of the record; "" where the record was not read to be changed.
+	Proof() string
+	Prove(word string)
 }
 
 // Ref points at a record of the same squad; Pointer is the field that does, as a JSON Pointer.
@@ -89,8 +94,9 @@ type Ref struct {
 
 // Head holds the fields common to all records.
 type Head struct {
-	ID  uuid.UUID `json:"id"`
-	Rev int64     `json:"rev,omitempty"`
+	ID     uuid.UUID `json:"id"`
+	Rev    int64     `json:"rev,omitempty"`
+	Proven string    `json:"-"`
 }
 
 // Key returns the record's id.
@@ -101,6 +107,12 @@ func (h *Head) Revision() int64 { return h.Rev }
 
 // Stamp sets the id and the revision.
 func (h *Head) Stamp(id uuid.UUID, rev int64) { h.ID, h.Rev = id, rev }
+
+// Proof returns what proves the revision.
+func (h *Head) Proof() string { return h.Proven }
+
+// Prove sets what proves the revision.
+func (h *Head) Prove(word string) { h.Proven = word }
 
 // At returns a copy of a record at a revision.
 func At(record Record, rev int64) Record {

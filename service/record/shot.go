@@ -11,7 +11,8 @@ import (
 // Shot is one logged shot of the squad.
 type Shot struct {
 	shot.Shot
-	Rev int64 `json:"rev,omitempty"`
+	Rev    int64  `json:"rev,omitempty"`
+	Proven string `json:"-"`
 }
 
 // Kind is [KindShot].
@@ -25,6 +26,12 @@ func (s *Shot) Revision() int64 { return s.Rev }
 
 // Stamp sets the id and the revision.
 func (s *Shot) Stamp(id uuid.UUID, rev int64) { s.ID, s.Rev = id, rev }
+
+// Proof returns what proves the revision.
+func (s *Shot) Proof() string { return s.Proven }
+
+// Prove sets what proves the revision.
+func (s *Shot) Prove(word string) { s.Proven = word }
 
 // AppendRecord appends the record as encoding/json writes it.
 func (s *Shot) AppendRecord(b []byte) []byte {

@@ -94,7 +94,7 @@ func (h *history) step() {
 		if shots := h.w.shots(); len(shots) > 0 {
 			s := shots[h.draw.IntN(len(shots))]
 			h.w.push(
-				service.PushItem{Kind: record.KindShot, ID: s.ID, Rev: s.Rev, Deleted: true},
+				service.PushItem{Kind: record.KindShot, ID: s.ID, Version: h.w.version(s), Deleted: true},
 			) // or not, when it has changed since
 			h.deleted[s.ID.String()] = true
 		}

@@ -229,7 +229,7 @@ func TestDeleteAgainstEdit(t *testing.T) {
 	stored := w.shots()
 	w.edit(stored[0], map[string]any{"note": "worth keeping"})
 	if outcome := w.push(
-		service.PushItem{Kind: record.KindShot, ID: stored[1].ID, Rev: stored[1].Rev, Deleted: true},
+		service.PushItem{Kind: record.KindShot, ID: stored[1].ID, Version: w.version(stored[1]), Deleted: true},
 	); outcome[0].Status != service.StatusStored {
 		t.Fatalf("the coach's deletion is %s", outcome[0].Status)
 	}
@@ -362,7 +362,9 @@ func (w *world) expel() {
 	for _, item := range page.Items {
 		m, ok := item.Record.(*record.Member)
 		if ok && m.AthleteID != nil && *m.AthleteID == w.athlete.ID {
-			must(w.t, w.svc.RemoveMember(w.t.Context(), w.coach, w.squad, m.ID, m.Rev))
+			member, err := w.svc.Get(w.t.Context(), w.coach, w.squad, record.KindMember, m.ID)
+			must(w.t, err)
+			must(w.t, w.svc.RemoveMember(w.t.Context(), w.coach, w.squad, m.ID, service.VersionOf(member)))
 		}
 	}
 }
@@ -400,7 +402,7 @@ func TestCopyAnew(t *testing.T) {
 	d.offline(true)
 	d.logShot(11)
 	first := w.shots()[0]
-	w.push(service.PushItem{Kind: record.KindShot, ID: first.ID, Rev: first.Rev, Deleted: true})
+	w.push(service.PushItem{Kind: record.KindShot, ID: first.ID, Version: w.version(first), Deleted: true})
 	w.network.answerInstead(func(r *http.Request) int { // the deletion is never told: only the new copy shows it
 		if strings.HasSuffix(r.URL.Path, "/feed") && !strings.Contains(r.URL.RawQuery, "after=&") &&
 			w.copied.Load() == 0 {
@@ -683,4 +685,47 @@ func TestSecondPageKnowsTheNextShot(t *testing.T) {
 	second.waitText("Save shot 2")
 	second.logShot(10)
 	first.waitText("Save shot 3")
+}
+
+// TestRestoredServer: a backup is restored on the server. The phone notices by itself, keeps what was
+// not sent, and offers what the server has lost.
+func TestRestoredServer(t *testing.T) {
+	w, d := begun(t)
+	d.expect("410")
+	d.logShot(9)
+	d.waitSent()
+	backup, err := w.db.BackUp(t.Context(), w.squad)
+	must(t, err)
+	d.logShot(10)
+	d.logShot(11)
+	d.waitSent()
+	d.offline(true)
+	d.logShot(12)
+	must(t, backup.Restore(t.Context()))
+	w.pushShots(4) // others write past what was lost
+	d.offline(false)
+	d.waitText("The server has lost 2 records that this phone still has.")
+	d.waitSent()
+	wantAll := func(want string) {
+		t.Helper()
+		boards := strings.Fields(boardsOf(w))
+		slices.Sort(boards)
+		if got := strings.Join(boards, " "); got != want {
+			t.Errorf("the server has shots at boards %q, want %q", got, want)
+		}
+	}
+	wantAll("10 11 12 8 9 9")
+	d.screen(1280, false)
+	d.look("restored", 1280)
+	d.screen(390, false)
+	d.look("restored", 390)
+	d.open("#/sync")
+	d.waitText("It has lost 2 records that this phone still has.")
+	d.look("restored-sync", 390)
+	d.clickText("Send 2 records again")
+	d.wait("the offer to end", "document.querySelector('#lost') === null && document.querySelector('#send-lost') === null")
+	d.waitSent()
+	wantAll("10 10 11 11 12 8 9 9")
+	d.clickText("Sync and verify")
+	d.waitText("this device has exactly what the server has")
 }

@@ -30,6 +30,7 @@ import (
 // world is the whole server over a real database, with an invented squad in it and what a test does
 // to the network.
 type world struct {
+	db       *dbtest.DB
 	t        testing.TB
 	svc      *service.Service
 	server   *httptest.Server
@@ -60,7 +61,8 @@ const edgePolicy = "default-src 'self'; img-src 'self' data:; style-src 'self'; 
 func newWorld(t testing.TB) *world {
 	t.Helper()
 	w := &world{t: t, network: &network{}}
-	opened, err := db.Open(t.Context(), dbtest.New(t).ServiceURL, db.Options{MaxConns: 8, Wait: time.Minute})
+	w.db = dbtest.New(t)
+	opened, err := db.Open(t.Context(), w.db.ServiceURL, db.Options{MaxConns: 8, Wait: time.Minute})
 	must(t, err)
 	t.Cleanup(opened.Close)
 	keys, err := service.NewKeys()
@@ -187,9 +189,9 @@ func (w *world) shots() []*record.Shot {
 // push stores items as the coach, from a device of theirs.
 func (w *world) push(items ...service.PushItem) []service.PushOutcome {
 	w.t.Helper()
-	outcomes, _, err := w.svc.Push(context.WithoutCancel(w.t.Context()), w.coach, w.squad, service.Schema, items, false)
+	stored, err := w.svc.Push(context.WithoutCancel(w.t.Context()), w.coach, w.squad, service.PushQuery{Schema: service.Schema}, items)
 	must(w.t, err)
-	return outcomes
+	return stored.Outcomes
 }
 
 // edit changes some fields of a stored shot, as another device of the coach would.
@@ -205,10 +207,18 @@ func (w *world) edit(shot *record.Shot, fields map[string]any) {
 	body, err = json.Marshal(rec)
 	must(w.t, err)
 	if outcome := w.push(
-		service.PushItem{Kind: record.KindShot, ID: shot.ID, Record: body},
+		service.PushItem{Kind: record.KindShot, ID: shot.ID, Version: w.version(shot), Record: body},
 	); outcome[0].Status != service.StatusStored {
 		w.t.Fatalf("the other device's edit is %s: %v", outcome[0].Status, outcome[0].Faults)
 	}
+}
+
+// version is what a change of a shot is based on, as a device of the coach would know it.
+func (w *world) version(shot *record.Shot) string {
+	w.t.Helper()
+	now, err := w.svc.Get(context.WithoutCancel(w.t.Context()), w.coach, w.squad, record.KindShot, shot.ID)
+	must(w.t, err)
+	return service.Version{Rev: shot.Rev, Head: now.Proof()}.String()
 }
 
 func create[R record.Record](w *world, record R) R {

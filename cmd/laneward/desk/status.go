@@ -85,6 +85,11 @@ func (c *syncStatusCommand) Run(ctx context.Context, env terminal.Environment) e
 		if err := conn.tellWaiting(ctx); err != nil {
 			return err
 		}
+		for _, s := range all {
+			if s.Lost > 0 {
+				conn.Say("\n%s: the server has lost %s that this computer still has: laneward sync lost", s.Name, terminal.Things(s.Lost, "record"))
+			}
+		}
 		conn.Say("\nThe copy is in %s.", conn.File())
 		return nil
 	})
@@ -102,6 +107,7 @@ func (c *copyConnection) printStatus(all []local.Status) error {
 			Waiting:   s.Waiting,
 			Refused:   s.Refused,
 			Conflicts: s.Conflicts,
+			Lost:      s.Lost,
 		}}
 		if !s.SyncedAt.IsZero() {
 			one.SyncedAt = s.SyncedAt.UTC().Format("2006-01-02T15:04:05Z07:00")

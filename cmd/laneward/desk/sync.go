@@ -23,12 +23,15 @@ type syncCommand struct {
 	Status    syncStatusCommand    `cmd:"" help:"What is on this computer, and what is unsent. Needs no network."`
 	Refused   syncRefusedCommand   `cmd:"" help:"Changes that the server refused: fix or drop them."`
 	Conflicts syncConflictsCommand `cmd:"" help:"Records changed both here and elsewhere: choose a version."`
+	Lost      syncLostCommand      `cmd:"" help:"Records that the server has lost and this computer still holds: send them again."`
 }
 
 func (syncCommand) Help() string {
 	return `Keeps a copy of your squads on this computer, and sends what you changed without a network. Whatever happens on the way nothing is lost, and it is safe to run again: unsent changes stay on this computer, for you alone, until the server has them.
 
 Exit code 6 means that changes were refused or conflict: laneward sync refused and laneward sync conflicts show them.
+
+When a backup was restored on the server, the next sync notices, reads a new copy and says what the server has lost: laneward sync lost sends it again.
 
 laneward sync now --help lists the flags of laneward sync alone.
 
@@ -203,6 +206,8 @@ type squadReport struct {
 	Waiting   int       `json:"waiting"`
 	Refused   int       `json:"refused"`
 	Conflicts int       `json:"conflicts"`
+	Restored  bool      `json:"restored,omitempty"`
+	Lost      int       `json:"lost,omitempty"`
 }
 
 func (c *copyConnection) report(ctx context.Context, squad uuid.UUID, result local.Result) (squadReport, error) {
@@ -221,6 +226,8 @@ func (c *copyConnection) report(ctx context.Context, squad uuid.UUID, result loc
 				Waiting:   s.Waiting,
 				Refused:   s.Refused,
 				Conflicts: s.Conflicts,
+				Restored:  result.Restored,
+				Lost:      s.Lost,
 			}, nil
 		}
 	}
@@ -232,6 +239,15 @@ func (c *copyConnection) report(ctx context.Context, squad uuid.UUID, result loc
 
 // tellPending says where to look at what the server has not accepted.
 func (c *copyConnection) tellPending(r squadReport) {
+	if r.Restored {
+		c.Say("  the server's data was restored from a backup, and a new copy was read")
+	}
+	if r.Lost > 0 {
+		c.Say(
+			"  the server has lost %s that this computer still has; send again: laneward sync lost --send",
+			terminal.Things(r.Lost, "record"),
+		)
+	}
 	if r.Waiting > 0 {
 		c.Say("  %s for a record that is not there yet: laneward sync status", terminal.Counted(r.Waiting, "waits", "wait"))
 	}

@@ -3,7 +3,6 @@ package local
 import (
 	"context"
 	"database/sql"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"time"
@@ -108,17 +107,26 @@ func (s *Store) change(ctx context.Context, k key, base int64, body []byte) erro
 func insert(ctx context.Context, tx *sql.Tx, k key, base int64, body []byte, follows bool, made time.Time) error {
 	_, err := tx.ExecContext(
 		ctx,
-		`INSERT INTO changes (squad, kind, id, follows, base, body, made_ms, schema) VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
-		append(k.values(), follows, base, text(body), made.UnixMilli(), client.Schema)...)
+		`INSERT INTO changes (squad, kind, id, follows, base, body, made_ms, schema, head)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, `+proof+`)`,
+		append(k.values(), follows, base, text(body), made.UnixMilli(), client.Schema, base, k.squad.String())...)
 	return err
 }
+
+// proof is what proves a revision of a squad, its two parameters: the newest head, or a cursor when
+// the live tail has brought a newer record.
+const proof = `coalesce((SELECT CASE WHEN seen_rev >= ? OR cursor = '' THEN seen ELSE cursor END FROM squads WHERE id = ?), '')`
 
 // requeue puts a change that is not being sent into the queue, as it is now.
 func requeue(ctx context.Context, tx *sql.Tx, seq, base int64, body []byte) error {
 	_, err := tx.ExecContext(
 		ctx,
-		`UPDATE changes SET base = ?, body = ?, follows = 0, sent = 0, state = 'queued', reasons = '[]', theirs_rev = 0,
+		`UPDATE changes SET head = CASE WHEN base = ? AND state <> 'conflict' AND follows = 0 THEN head ELSE
+		coalesce((SELECT CASE WHEN seen_rev >= ? OR cursor = '' THEN seen ELSE cursor END FROM squads WHERE id = changes.squad), '') END,
+		base = ?, body = ?, follows = 0, sent = 0, state = 'queued', reasons = '[]', theirs_rev = 0,
 		schema = CASE WHEN ? = 0 THEN ? ELSE schema END WHERE seq = ?`,
+		base, // the same basis is proven by what proved it before
+		base,
 		base,
 		text(body),
 		base, // a new record has nothing that it could remove
@@ -146,6 +154,7 @@ type outgoing struct {
 	key
 	seq  int64
 	base int64
+	head string // proves base
 	body []byte
 	// schema is the wire schema it was made with.
 	schema int
@@ -158,14 +167,16 @@ const maxPush = 1 << 20
 // reached the server from now on.
 func (s *Store) take(ctx context.Context, squad uuid.UUID, after int64) (batch []outgoing, err error) {
 	err = s.write(ctx, func(tx *sql.Tx) error {
-		rows, err := tx.QueryContext(ctx, `SELECT seq, kind, id, base, body, schema FROM changes
-			WHERE squad = ? AND follows = 0 AND state IN ('queued', 'waiting') AND seq > ? ORDER BY seq LIMIT ?`, squad.String(), after, client.MaxPush)
+		// One that an older program made is proven by the next whole copy.
+		rows, err := tx.QueryContext(ctx, `SELECT seq, kind, id, base, head, body, schema FROM changes
+			WHERE squad = ? AND follows = 0 AND state IN ('queued', 'waiting') AND (base = 0 OR head <> '')
+			AND seq > ? ORDER BY seq LIMIT ?`, squad.String(), after, client.MaxPush)
 		if err != nil {
 			return err
 		}
 		batch, err = collect(rows, func(o *outgoing) error {
 			o.squad = squad
-			return rows.Scan(&o.seq, &o.kind, &o.id, &o.base, &o.body, &o.schema)
+			return rows.Scan(&o.seq, &o.kind, &o.id, &o.base, &o.head, &o.body, &o.schema)
 		})
 		if err != nil {
 			return err
@@ -188,27 +199,15 @@ func (s *Store) take(ctx context.Context, squad uuid.UUID, after int64) (batch [
 }
 
 // change is the change as a push has it.
-func (o outgoing) change() (client.Change, error) {
-	c := client.Change{Kind: o.kind, ID: o.id, Rev: o.base}
-	if o.body == nil {
-		c.Deleted = true
-		return c, nil
+func (o outgoing) change() client.Change {
+	c := client.Change{Kind: o.kind, ID: o.id, Record: o.body, Deleted: o.body == nil}
+	if o.base != 0 {
+		c.Version = client.VersionOf(o.base, o.head)
 	}
-	if o.schema < client.Schema {
+	if o.body != nil && o.schema < client.Schema {
 		c.Schema = o.schema
 	}
-	c.Record = o.body
-	if o.base == 0 {
-		return c, nil
-	}
-	var all map[string]json.RawMessage
-	if err := json.Unmarshal(o.body, &all); err != nil {
-		return c, fmt.Errorf("read the change of %s %s: %w", o.kind, o.id, err)
-	}
-	all["rev"] = json.RawMessage(fmt.Sprint(o.base))
-	var err error
-	c.Record, err = json.Marshal(all)
-	return c, err
+	return c
 }
 
 // queued counts the changes of a squad that can be sent.

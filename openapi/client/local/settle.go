@@ -18,24 +18,42 @@ type version struct {
 	body []byte
 }
 
-// copyOf is the snapshot that rows written now belong to.
-func copyOf(ctx context.Context, tx *sql.Tx, squad uuid.UUID) (n int64, err error) {
-	err = tx.QueryRowContext(ctx, `SELECT copy FROM squads WHERE id = ?`, squad.String()).Scan(&n)
-	return n, err
+// editionOf is the copy that rows written now belong to.
+func editionOf(ctx context.Context, tx *sql.Tx, squad uuid.UUID) (e edition, err error) {
+	var why string
+	err = tx.QueryRowContext(ctx, `SELECT copy, why, common FROM squads WHERE id = ?`, squad.String()).
+		Scan(&e.number, &why, &e.common)
+	if err != nil {
+		return e, err
+	}
+	e.restored = why == client.Restored
+	e.missing, err = anyLost(ctx, tx, squad)
+	return e, err
 }
 
 // hold writes the server's version into the copy, unless a newer one is known already. Rows of an
 // older snapshot do not count: the server's data may have been restored since. changed is false
 // when the copy had it already.
-func hold(ctx context.Context, tx *sql.Tx, k key, copied int64, v version) (changed bool, err error) {
+func hold(ctx context.Context, tx *sql.Tx, k key, into edition, v version) (changed bool, err error) {
 	var rev, of int64
-	err = tx.QueryRowContext(ctx, `SELECT rev, copy FROM records WHERE `+isKey, k.values()...).Scan(&rev, &of)
+	var body []byte
+	err = tx.QueryRowContext(ctx, `SELECT rev, copy, body FROM records WHERE `+isKey, k.values()...).Scan(&rev, &of, &body)
 	if err != nil && !isNone(err) {
 		return false, err
 	}
 	held := err == nil
-	if held && of == copied && rev > v.rev {
+	if held && of == into.number && rev > v.rev {
 		return false, nil
+	}
+	if held && of != into.number {
+		if err := replaced(ctx, tx, k, into, version{rev, body}, v); err != nil {
+			return false, err
+		}
+	}
+	if into.missing {
+		if err := found(ctx, tx, k, v); err != nil {
+			return false, err
+		}
 	}
 	if v.body == nil {
 		_, err = tx.ExecContext(ctx, `DELETE FROM records WHERE `+isKey, k.values()...)
@@ -43,20 +61,23 @@ func hold(ctx context.Context, tx *sql.Tx, k key, copied int64, v version) (chan
 	}
 	_, err = tx.ExecContext(ctx, `INSERT INTO records (squad, kind, id, rev, copy, body) VALUES (?, ?, ?, ?, ?, ?)
 		ON CONFLICT (squad, kind, id) DO UPDATE SET rev = excluded.rev, copy = excluded.copy, body = excluded.body`,
-		append(k.values(), v.rev, copied, string(v.body))...)
+		append(k.values(), v.rev, into.number, string(v.body))...)
 	return !held || rev != v.rev, err
 }
 
 // settle records what became of changes that were sent. One that another process has settled
 // meanwhile is skipped.
-func (s *Store) settle(ctx context.Context, squad uuid.UUID, sent []outgoing, outcomes []client.Outcome) error {
+func (s *Store) settle(ctx context.Context, squad uuid.UUID, sent []outgoing, answer client.Sent) error {
 	return s.write(ctx, func(tx *sql.Tx) error {
-		copied, err := copyOf(ctx, tx, squad)
+		into, err := editionOf(ctx, tx, squad)
 		if err != nil {
 			return err
 		}
+		if err := look(ctx, tx, squad, seen{answer.Head, answer.Rev}, false); err != nil {
+			return err
+		}
 		for i := range sent {
-			if err := settleOne(ctx, tx, copied, sent[i], outcomes[i]); err != nil {
+			if err := settleOne(ctx, tx, into, sent[i], answer.Outcomes[i]); err != nil {
 				return fmt.Errorf("take in what became of %s %s: %w", sent[i].kind, sent[i].id, err)
 			}
 		}
@@ -64,7 +85,7 @@ func (s *Store) settle(ctx context.Context, squad uuid.UUID, sent []outgoing, ou
 	})
 }
 
-func settleOne(ctx context.Context, tx *sql.Tx, copied int64, sent outgoing, o client.Outcome) error {
+func settleOne(ctx context.Context, tx *sql.Tx, into edition, sent outgoing, o client.Outcome) error {
 	made, err := changesOf(ctx, tx, sent.key)
 	if err != nil || len(made) == 0 || made[0].seq != sent.seq {
 		return err
@@ -78,7 +99,7 @@ func settleOne(ctx context.Context, tx *sql.Tx, copied int64, sent outgoing, o c
 		} else if o.Record != nil {
 			stands.body = o.Record
 		}
-		if _, err := hold(ctx, tx, sent.key, copied, stands); err != nil {
+		if _, err := hold(ctx, tx, sent.key, into, stands); err != nil {
 			return err
 		}
 		if err := remove(ctx, tx, sent.seq); err != nil || len(made) == 1 {
@@ -87,7 +108,7 @@ func settleOne(ctx context.Context, tx *sql.Tx, copied int64, sent outgoing, o c
 		return goOn(ctx, tx, sent, made[1], stands)
 	case client.Conflicting:
 		theirs := version{o.Rev, o.Record}
-		if _, err := hold(ctx, tx, sent.key, copied, theirs); err != nil {
+		if _, err := hold(ctx, tx, sent.key, into, theirs); err != nil {
 			return err
 		}
 		return setAside(ctx, tx, made, newest, Conflict, o.Rev, o.Errors)

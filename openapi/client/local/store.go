@@ -106,13 +106,16 @@ func makeFile(path string) error {
 }
 
 // migrations upgrade a store from each version to the next. A shipped one never changes.
-var migrations = []string{schema1, schema2}
+var migrations = []string{schema1, schema2, schema3}
 
 //go:embed schema1.sql
 var schema1 string
 
 //go:embed schema2.sql
 var schema2 string
+
+//go:embed schema3.sql
+var schema3 string
 
 // prepare migrates the file to this program's schema and checks that it is this person's.
 func (s *Store) prepare(ctx context.Context) error {
@@ -279,7 +282,9 @@ func (s *Store) Leave(ctx context.Context, squad uuid.UUID) error {
 func dropLeft(ctx context.Context, tx *sql.Tx) error {
 	for _, step := range []string{
 		`DELETE FROM records WHERE squad IN (SELECT id FROM squads WHERE member = 0)`,
-		`UPDATE squads SET cursor = '', page = '', rev = 0, synced_ms = 0 WHERE member = 0`,
+		`DELETE FROM lost WHERE squad IN (SELECT id FROM squads WHERE member = 0)`,
+		`DELETE FROM heads WHERE squad IN (SELECT id FROM squads WHERE member = 0)`,
+		`UPDATE squads SET cursor = '', page = '', rev = 0, synced_ms = 0, seen = '', seen_rev = 0, why = '' WHERE member = 0`,
 		`DELETE FROM squads WHERE member = 0 AND NOT EXISTS (SELECT 1 FROM changes c WHERE c.squad = squads.id)`,
 	} {
 		if _, err := tx.ExecContext(ctx, step); err != nil {

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sort"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -31,6 +33,7 @@ type Result struct {
 	Sent     int // changes that the server has
 	Received int // records that were added, changed or removed
 	Copied   bool
+	Restored bool // the server's data was restored since the last pass: what it has lost is in [Store.Lost]
 }
 
 func (y *Sync) told(p Progress) {
@@ -55,14 +58,58 @@ func (y *Sync) Once(ctx context.Context) (Result, error) {
 }
 
 func (y *Sync) pass(ctx context.Context, result *Result) error {
-	if err := y.push(ctx, result); err != nil {
+	// Nothing is sent on top of another history: the feed answers the same, and a new copy comes first.
+	if err := y.push(ctx, result); err != nil && !beginsAgain(err) {
 		return err
 	}
 	if err := y.pull(ctx, result); err != nil {
 		return err
 	}
+	if err := y.compare(ctx, result); err != nil {
+		return err
+	}
 	// The parent of a waiting change may have come.
 	return y.push(ctx, result)
+}
+
+// beginsAgain reports whether a failure is that the device's place or head leads nowhere any more.
+// Invalid is one that this server has not signed: its keys have changed.
+func beginsAgain(err error) bool {
+	code := client.CodeOf(err)
+	return code == client.Gone || code == client.Invalid
+}
+
+// reasonOf is why a copy has to be read anew. A server whose keys have changed may have lost
+// anything.
+func reasonOf(err error) string {
+	var told *client.Error
+	if errors.As(err, &told) && told.Code == client.Gone {
+		return told.Reason
+	}
+	return differs
+}
+
+// compareEvery is how often a pass compares the whole copy with the server's records by itself: the
+// heads prove the history, this that the copy is as the history has it.
+const compareEvery = 7 * 24 * time.Hour
+
+// compare compares the copy, when it has not been for long, and reads it anew when it differs.
+func (y *Sync) compare(ctx context.Context, result *Result) error {
+	due, err := y.Store.compareDue(ctx, y.Squad, compareEvery)
+	if err != nil || !due {
+		return err
+	}
+	differing, _, moved, err := y.differences(ctx)
+	if err != nil || moved { // the next pass compares
+		return err
+	}
+	if len(differing) == 0 {
+		return y.Store.compared(ctx, y.Squad)
+	}
+	if err := y.beginCopy(ctx, differs); err != nil && !errors.Is(err, errMoved) {
+		return err
+	}
+	return y.pull(ctx, result)
 }
 
 // push sends the queue, round after round while that makes progress: a waiting change is sent again
@@ -101,19 +148,21 @@ func (y *Sync) push(ctx context.Context, result *Result) error {
 func (y *Sync) send(ctx context.Context, batch []outgoing, result *Result) (settled bool, err error) {
 	changes := make([]client.Change, len(batch))
 	for i, one := range batch {
-		if changes[i], err = one.change(); err != nil {
-			return false, err
-		}
+		changes[i] = one.change()
 	}
-	outcomes, err := y.Client.Send(ctx, y.Squad, changes)
+	at, err := y.Store.place(ctx, y.Squad)
+	if err != nil {
+		return false, err
+	}
+	answer, err := y.Client.Send(ctx, y.Squad, at.head, changes)
 	if err != nil {
 		return false, err
 	}
 	// The server has decided: that is recorded even when the person has quit meanwhile.
-	if err := y.Store.settle(context.WithoutCancel(ctx), y.Squad, batch, outcomes); err != nil {
+	if err := y.Store.settle(context.WithoutCancel(ctx), y.Squad, batch, answer); err != nil {
 		return false, err
 	}
-	for _, o := range outcomes {
+	for _, o := range answer.Outcomes {
 		settled = settled || o.Outcome != client.Waiting
 		if o.Outcome == client.Stored || o.Outcome == client.Same {
 			result.Sent++
@@ -130,28 +179,59 @@ const restarts = 3
 func (y *Sync) pull(ctx context.Context, result *Result) error {
 	for again := 0; ; again++ {
 		err := y.read(ctx, result)
-		switch code := client.CodeOf(err); {
+		switch {
 		case errors.Is(err, errMoved):
 			continue
-		case code != client.Gone && code != client.Invalid || again >= restarts:
+		case !beginsAgain(err) || again >= restarts:
 			return err
 		}
-		// Invalid is a cursor that this server has not signed: its keys have changed.
-		if err := y.beginCopy(ctx); err != nil && !errors.Is(err, errMoved) {
+		if err := y.beginCopy(ctx, reasonOf(err)); err != nil && !errors.Is(err, errMoved) {
 			return err
 		}
 	}
 }
 
 // beginCopy leaves the place in the feed or in a snapshot, for a new snapshot to be read. The old
-// copy stays until the new one is whole.
-func (y *Sync) beginCopy(ctx context.Context) error {
+// copy stays until the new one is whole. A restore stays the reason until then, whatever else makes
+// it begin again.
+func (y *Sync) beginCopy(ctx context.Context, why string) error {
 	at, err := y.Store.place(ctx, y.Squad)
 	if err != nil {
 		return err
 	}
-	_, err = y.Store.advance(ctx, y.Squad, at, place{copied: at.copied + 1}, nil, nothing)
+	next := place{copied: at.copied + 1, why: why}
+	switch {
+	case at.restored():
+		next.why, next.common = at.why, at.common
+	case next.restored():
+		if next.common, err = y.commonWith(ctx); err != nil {
+			return err
+		}
+	}
+	_, err = y.Store.advance(ctx, y.Squad, at, next, nil, nothing)
 	return err
+}
+
+// commonWith looks for the newest head that is of the server's history too, and returns its
+// revision: what the copy has up to there the server has had.
+func (y *Sync) commonWith(ctx context.Context) (rev int64, err error) {
+	heads, err := y.Store.headsOf(ctx, y.Squad)
+	if err != nil {
+		return 0, err
+	}
+	var failed error
+	gone := sort.Search(len(heads), func(i int) bool {
+		if failed != nil {
+			return true
+		}
+		stands, err := y.Client.Stands(ctx, y.Squad, heads[i].head)
+		failed = err
+		return !stands
+	})
+	if failed != nil || gone == 0 {
+		return 0, failed
+	}
+	return heads[gone-1].rev, nil
 }
 
 func (y *Sync) read(ctx context.Context, result *Result) error {
@@ -165,11 +245,11 @@ func (y *Sync) read(ctx context.Context, result *Result) error {
 		}
 	}
 	for more := true; more; {
-		page, err := y.Client.Feed(ctx, y.Squad, at.cursor)
+		page, err := y.Client.Feed(ctx, y.Squad, at.cursor, at.head)
 		if err != nil {
 			return err
 		}
-		next := place{cursor: page.Cursor, copied: at.copied}
+		next := place{cursor: page.Cursor, copied: at.copied, seen: seen{page.Head, page.Rev}}
 		then := nothing
 		if !page.More {
 			then = reached(ctx, y.Squad, page.Rev, y.Store.now().UnixMilli())
@@ -191,10 +271,19 @@ func (y *Sync) readSnapshot(ctx context.Context, at place, result *Result) (plac
 	if err != nil {
 		return at, err
 	}
-	next := place{cursor: page.Cursor, page: page.Page, copied: at.copied}
+	next := place{
+		cursor: page.Cursor,
+		page:   page.Page,
+		copied: at.copied,
+		why:    at.why,
+		common: at.common,
+		seen:   seen{page.Head, page.Rev},
+	}
 	then := nothing
 	if page.Cursor != "" {
-		then, result.Copied = sweep(ctx, y.Squad, at.copied), true
+		next.why, next.common = "", 0
+		then, result.Copied = sweep(ctx, y.Squad, at, next.seen, y.Store.now().UnixMilli()), true
+		result.Restored = result.Restored || at.restored()
 	}
 	received, err := y.Store.advance(ctx, y.Squad, at, next, page.Items, then)
 	if err != nil {
@@ -218,26 +307,33 @@ func (y *Sync) Verify(ctx context.Context) (differing []Difference, rev int64, e
 		if _, err := y.Once(ctx); err != nil {
 			return nil, 0, err
 		}
-		there, rev, err := y.Client.Digests(ctx, y.Squad)
-		if err != nil {
-			return nil, 0, err
+		differing, rev, moved, err := y.differences(ctx)
+		if err != nil || !moved {
+			return differing, rev, err
 		}
-		here, at, err := y.Store.digestsAt(ctx, y.Squad)
-		if err != nil {
-			return nil, 0, err
-		}
-		if at != rev {
-			continue
-		}
-		for _, kind := range client.SyncedKinds {
-			if here[kind] != there[kind] {
-				differing = append(differing, Difference{kind, here[kind], there[kind]})
-			}
-		}
-		return differing, rev, nil
 	}
 	return nil, 0, fmt.Errorf("the squad changes too fast to be compared: try again in a while")
 }
 
-// Anew makes the next pass read a new copy. The queue is kept.
-func (y *Sync) Anew(ctx context.Context) error { return y.beginCopy(ctx) }
+// differences compares the copy with what the server has now. moved reports that the squad has
+// changed since the copy was read, so that they cannot be compared.
+func (y *Sync) differences(ctx context.Context) (differing []Difference, rev int64, moved bool, err error) {
+	there, rev, err := y.Client.Digests(ctx, y.Squad)
+	if err != nil {
+		return nil, 0, false, err
+	}
+	here, at, err := y.Store.digestsAt(ctx, y.Squad)
+	if err != nil || at != rev {
+		return nil, 0, true, err
+	}
+	for _, kind := range client.SyncedKinds {
+		if here[kind] != there[kind] {
+			differing = append(differing, Difference{kind, here[kind], there[kind]})
+		}
+	}
+	return differing, rev, false, nil
+}
+
+// Anew makes the next pass read a new copy, because the present one is not what the server has. The
+// queue is kept, and what the server has not is set aside as lost.
+func (y *Sync) Anew(ctx context.Context) error { return y.beginCopy(ctx, differs) }

@@ -105,6 +105,7 @@ type Status struct {
 	Waiting   int
 	Refused   int
 	Conflicts int
+	Lost      int // records the server no longer has, since its data was restored
 }
 
 // Unsent is how many changes the server has not accepted.
@@ -129,6 +130,10 @@ func (s *Store) status(ctx context.Context, squad Squad) (Status, error) {
 	status := Status{Squad: squad}
 	if err := s.db.QueryRowContext(ctx, `SELECT count(*) FROM records WHERE squad = ?`, squad.ID.String()).
 		Scan(&status.Records); err != nil {
+		return status, err
+	}
+	if err := s.db.QueryRowContext(ctx, `SELECT count(*) FROM lost WHERE squad = ?`, squad.ID.String()).
+		Scan(&status.Lost); err != nil {
 		return status, err
 	}
 	rows, err := s.db.QueryContext(

@@ -78,7 +78,7 @@ func (y *Sync) follow(ctx context.Context, report func(Result, error, time.Durat
 	if err != nil {
 		return 0, err
 	}
-	tail, err := y.Client.Live(ctx, y.Squad, at.cursor)
+	tail, err := y.Client.Live(ctx, y.Squad, at.cursor, at.head)
 	if client.CodeOf(err) == client.Gone || client.CodeOf(err) == client.Invalid {
 		return 0, nil // the next pull finds the same, and reads a snapshot
 	}

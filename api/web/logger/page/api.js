@@ -10,11 +10,12 @@ export class Problem extends Error {
     this.status = status;
     this.code = (body.type ?? "").split("#")[1] ?? "";
     this.errors = body.errors ?? [];
+    this.reason = body.reason ?? "";
     this.retryAfterMs = retryAfter ? 1000 * Number(retryAfter) || 0 : 0;
   }
 }
 
-export const schema = 2; // the version of the records this page understands
+export const schema = 3; // the version of the records this page understands
 const patienceMs = 45_000;
 
 export const squadPath = (squad, what, query = {}) => {

@@ -5,7 +5,8 @@ import { Offline, Problem, send } from "./api.js";
 import { conflictView } from "./conflict.js";
 import { h, say, svg, swap } from "./dom.js";
 import { logView } from "./log.js";
-import { allChanges } from "./queue.js";
+import { lostOf } from "./lost.js";
+import { allChanges, sendLost } from "./queue.js";
 import { sessionView } from "./session.js";
 import { shotsView } from "./shots.js";
 import { signInView } from "./signin.js";
@@ -171,7 +172,7 @@ class App {
     const of = (...states) => own.filter((change) => states.includes(change.state));
     const state = this.choice.squad ? await syncState(db, this.choice.squad) : null;
     return {
-      state, unsent: of("unsent", "waiting"), refused: of("refused"), conflicts: of("conflict"), waiting: of("waiting"),
+      state, lost: this.squad ? await lostOf(db, this.squad) : { mine: [], others: 0 }, unsent: of("unsent", "waiting"), refused: of("refused"), conflicts: of("conflict"), waiting: of("waiting"),
       elsewhere: changes.filter((change) => change.squad !== this.choice.squad && change.state !== "landed"),
       offline: !navigator.onLine || state?.problem?.kind === "offline",
     };
@@ -202,12 +203,25 @@ class App {
       notes.push([`This version of the logger is too old for the server. ${kept} not sent yet stay here. `,
         h("button", { type: "button", class: "plain", onclick: () => this.takeUpdate() }, "Update the logger")]);
     }
+    if (standing.lost.mine.length) {
+      notes.push([`The server has lost ${count(standing.lost.mine.length, "record")} that this phone still has. `,
+        h("button", { type: "button", class: "plain", id: "send-lost", onclick: () => this.sendLost() }, "Send again")]);
+    }
     if (this.fault) {
       notes.push([`Something went wrong on this page (${this.fault}). Everything saved is kept. `,
         h("button", { type: "button", class: "plain", onclick: () => location.reload() }, "Reload")]);
     }
     if (this.update) notes.push(["A newer version of the logger is ready. ", h("button", { type: "button", class: "plain", onclick: () => this.takeUpdate() }, "Update now")]);
     return notes.map((note) => h("p", { class: "notice" }, note));
+  }
+
+  // sendLost has what the server has lost sent again.
+  async sendLost() {
+    const { mine } = await lostOf(this.db, this.squad);
+    await sendLost(this.db, this.choice.squad, mine);
+    this.sync?.wake();
+    say("Sending again");
+    this.refresh();
   }
 
   async watchForUpdates() {

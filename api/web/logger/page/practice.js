@@ -40,7 +40,7 @@ export class Practice {
   // judge judges all shots that count again. withdrawn is the verdict that held before and no
   // longer does, because a shot behind it was changed.
   judge() {
-    const before = this.score;
+    const earlier = this.score;
     this.inSession = this.all.filter((shot) => shot.session_id === this.session?.id).sort((a, b) => a.order - b.order || before(a.id, b.id));
     if (!this.drill) {
       this.judged = new Map();
@@ -52,7 +52,7 @@ export class Practice {
     const judgements = judgeAll(this.asked, this.counted);
     this.judged = new Map(this.counted.map((shot, i) => [shot.id, judgements[i]]));
     this.score = score(this.drill, judgements);
-    this.withdrawn = withdraws(before, this.score) ? before.verdict : "";
+    this.withdrawn = withdraws(earlier, this.score) ? earlier.verdict : "";
     this.sessionScore = score(this.drill, this.inSession.map((shot) => this.judged.get(shot.id)).filter(Boolean));
   }
 

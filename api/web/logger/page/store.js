@@ -40,6 +40,8 @@ export const openCopy = (user) => open(copyOf(user), [(db) => {
     cursor.update({ ...cursor.value, schema: 1 });
     cursor.continue();
   };
+}, (db) => { // what the server has lost; see lost.js
+  db.createObjectStore("lost", { keyPath: ["squad", "kind", "id"] }).createIndex("squad", "squad");
 }]);
 
 export function dropCopy(user) {

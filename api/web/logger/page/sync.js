@@ -5,7 +5,7 @@ import { SignedOut } from "./account.js";
 import { Offline, open, Problem, send, squadPath } from "./api.js";
 import { alike, digestOf } from "./digest.js";
 import { events } from "./events.js";
-import { applyItems, itemOf, keyOf, kinds, settleOutcomes, sweep, takeBatch } from "./queue.js";
+import { applyItems, itemOf, keyOf, kinds, placeOf, settleOutcomes, sweep, takeBatch } from "./queue.js";
 import { ask, ofKind, readMeta, run } from "./store.js";
 import { unfold, withTables } from "./table.js";
 
@@ -17,14 +17,24 @@ const silenceMs = 45_000; // the tail says something every 15 s
 // so that devices do not come back together.
 export const backoff = (failures, random = Math.random) => random() * Math.min(longestWaitMs, firstWaitMs * 2 ** Math.min(failures, 10));
 
-const stateName = (squad) => `sync ${squad}`;
+const compareEveryMs = 7 * 24 * 3600_000; // how often the whole copy is compared by itself
 
-export const syncState = async (db, squad) => await readMeta(db, stateName(squad)) ?? { cursor: "", page: "", copy: 0, rev: 0, syncedAt: 0, problem: null };
+// The state of a squad's copy. seen is the newest head the server gave, by feed or push, at revision
+// seenRev: it shows which history the copy is of; heads are those given of late, oldest first. why is
+// why the copy that is being read was begun: after a restore, common is the newest revision that both
+// histories are known to have.
+const firstState = { cursor: "", page: "", copy: 0, rev: 0, seen: "", seenRev: 0, heads: [], why: "", common: 0, syncedAt: 0, problem: null };
+const headsKept = 200;
+
+export const syncState = async (db, squad) => ({ ...firstState, ...await readMeta(db, placeOf(squad)) });
 
 // changeState changes the state of a squad's copy, in a transaction of its own or as part of one.
 async function changeStateIn(tx, squad, change) {
-  const store = tx.objectStore("meta"), name = stateName(squad);
-  const value = { cursor: "", page: "", copy: 0, rev: 0, syncedAt: 0, problem: null, ...(await ask(store.get(name)))?.value, ...change };
+  const store = tx.objectStore("meta"), name = placeOf(squad);
+  const was = { ...firstState, ...(await ask(store.get(name)))?.value };
+  const value = { ...was, ...change };
+  if (change.seen && change.seenRev < was.seenRev) Object.assign(value, { seen: was.seen, seenRev: was.seenRev }); // the newest stays
+  else if (change.seen) value.heads = [...was.heads.filter(({ rev }) => rev < change.seenRev), { rev: change.seenRev, head: change.seen }].slice(-headsKept);
   await ask(store.put({ name, value }));
   return value;
 }
@@ -131,13 +141,27 @@ export class Sync {
 
   // pass sends everything that can be sent and fetches everything that is new.
   async pass() {
-    await this.push();
+    let turnedAway = false;
+    try {
+      await this.push();
+    } catch (error) {
+      if (!leadsNowhere(error)) throw error;
+      turnedAway = true; // of another history: the feed answers the same, and a new copy comes first
+      this.cut?.abort();
+      await this.tail;
+    }
     if (!this.tail) {
       await this.pull();
-      if (this.comparing) await this.prove();
+      if (this.comparing || await this.compareIsDue()) await this.prove();
+      if (turnedAway) await this.push();
       this.follow();
     }
     await changeState(this.db, this.squad, { problem: null, syncedAt: Date.now() });
+  }
+
+  async compareIsDue() {
+    const { compared, copiedAt = 0 } = await syncState(this.db, this.squad);
+    return Date.now() - Math.max(copiedAt, compared?.at ?? 0) > compareEveryMs;
   }
 
   // prove checks that this device has exactly what the server has. A copy that differs is read
@@ -155,7 +179,7 @@ export class Sync {
         return;
       } else {
         mended = true;
-        await this.copyAll({ ...state, page: "" });
+        await this.copyAnew("differs");
       }
     }
     this.comparing = false;
@@ -178,8 +202,9 @@ export class Sync {
       const batch = await takeBatch(this.db, this.squad, batchSize, passed);
       if (batch.length === 0) return;
       const body = { items: batch.map(itemOf) };
-      const answer = await this.account.call((token) => send("POST", squadPath(this.squad, "push"), { token, body, signal: this.stopper.signal }));
-      await settleOutcomes(this.db, this.squad, batch, answer.outcomes);
+      const { seen } = await syncState(this.db, this.squad);
+      const answer = await this.account.call((token) => send("POST", squadPath(this.squad, "push", { seen }), { token, body, signal: this.stopper.signal }));
+      await settleOutcomes(this.db, this.squad, batch, answer.outcomes, (tx) => changeStateIn(tx, this.squad, { seen: answer.head, seenRev: answer.rev }));
       for (const change of batch) passed.add(keyOf(change));
       this.tell();
     }
@@ -191,16 +216,47 @@ export class Sync {
     try {
       await this.pullFrom(state);
     } catch (error) {
-      if (!(error instanceof Problem) || error.status !== 410 && !(error.status === 400 && error.code === "invalid")) throw error;
+      if (!leadsNowhere(error)) throw error;
       this.moved();
-      await this.copyAll({ ...state, page: "" }); // the cursor leads nowhere any more; the queue stays
+      await this.copyAnew(whyOf(error)); // the cursor leads nowhere any more; the queue stays
     }
   }
 
-  async pullFrom({ cursor: after, copy }) {
+  // copyAnew reads a new copy. A restore stays the reason until it is whole.
+  async copyAnew(why) {
+    await this.copyAll(await this.beginCopy(why));
+  }
+
+  async beginCopy(why) {
+    const { why: before, heads, common } = await syncState(this.db, this.squad);
+    const next = { page: "", why, common: 0, seen: "", seenRev: 0, heads: [] };
+    if (before === "restored") Object.assign(next, { why: before, common });
+    else if (why === "restored") next.common = await this.commonWith(heads);
+    return changeState(this.db, this.squad, next);
+  }
+
+  // commonWith looks for the newest of the heads that is of the server's history too: what the copy
+  // has up to its revision the server has had.
+  async commonWith(heads) {
+    let [from, upto] = [0, heads.length]; // those below from stand, those from upto on do not
+    while (from < upto) {
+      const middle = from + upto >> 1;
+      try {
+        await this.get("feed", { seen: heads[middle].head, limit: 1 });
+        from = middle + 1;
+      } catch (error) {
+        if (!leadsNowhere(error)) throw error;
+        upto = middle;
+      }
+    }
+    return from ? heads[from - 1].rev : 0;
+  }
+
+  async pullFrom({ cursor: after, copy, seen }) {
     for (let more = true; more;) {
-      const page = await this.get("feed", { after, limit: pageSize });
-      await this.take(page.items, copy, { cursor: page.cursor, rev: page.rev });
+      const page = await this.get("feed", { after, seen, limit: pageSize });
+      await this.take(page.items, copy, { cursor: page.cursor, rev: page.rev, seen: page.head, seenRev: page.rev });
+      seen = page.head;
       ({ cursor: after, more } = page);
     }
   }
@@ -208,7 +264,7 @@ export class Sync {
   // copyAll reads a snapshot, page by page and from where it was broken off, and drops what it does
   // not hold.
   async copyAll(state) {
-    let { page, copy } = state;
+    let { page, copy, why, common } = state;
     if (!page) copy++;
     for (;;) {
       let answer;
@@ -218,23 +274,26 @@ export class Sync {
         if (!page || !(error instanceof Problem) || error.status !== 410 && error.status !== 400) throw error;
         page = "";
         copy++;
+        ({ why, common } = await this.beginCopy(whyOf(error)));
         continue;
       }
       page = answer.page ?? "";
       const done = Boolean(answer.cursor);
-      const next = done ? { page: "", copy, cursor: answer.cursor, rev: answer.rev } : { page, copy };
-      await this.take(answer.items, copy, next, done ? answer.rev : null);
-      if (done) return this.pullFrom({ cursor: answer.cursor, copy });
+      const next = { page, copy, seen: answer.head, seenRev: answer.rev };
+      if (done) Object.assign(next, { cursor: answer.cursor, rev: answer.rev, why: "", common: 0, copiedAt: Date.now() });
+      const was = { restored: why === "restored", differs: why === "differs", common };
+      await this.take(answer.items, copy, next, { sweepUpTo: done ? answer.rev : null, was });
+      if (done) return this.pullFrom({ cursor: answer.cursor, copy, seen: answer.head });
     }
   }
 
   // take writes a page and the place it leads to in one transaction, so that neither is ahead of
   // the other.
-  async take(items, copy, next, sweepUpTo = null) {
-    const more = await run(this.db, ["records", "changes", "meta"], "readwrite", async (tx) => {
-      const shown = await applyItems(tx, this.squad, items, copy);
-      const swept = sweepUpTo !== null && await sweep(tx, this.squad, copy, sweepUpTo);
+  async take(items, copy, next, { sweepUpTo = null, was = {} } = {}) {
+    const more = await run(this.db, ["records", "changes", "meta", "lost"], "readwrite", async (tx) => {
       await changeStateIn(tx, this.squad, next);
+      const shown = await applyItems(tx, this.squad, items, copy, was);
+      const swept = sweepUpTo !== null && await sweep(tx, this.squad, copy, sweepUpTo, was);
       return shown || swept;
     });
     if (more) this.rouse(); // an edit of what has landed goes out next
@@ -270,14 +329,21 @@ export class Sync {
   }
 
   async read(signal, cut) {
-    const { cursor, copy } = await syncState(this.db, this.squad);
-    const response = await this.account.call((token) => open(squadPath(this.squad, "live", { after: cursor }), { token, signal, accept: "text/event-stream" }));
+    const { cursor, copy, seen } = await syncState(this.db, this.squad);
+    const response = await this.account.call((token) => open(squadPath(this.squad, "live", { after: cursor, seen }), { token, signal, accept: "text/event-stream" }));
     for await (const batch of events(response.body, () => cut.abort(), silenceMs)) {
       const items = batch.filter((event) => event.name === "item").map((event) => JSON.parse(event.data));
       await this.take(items, copy, { cursor: batch.at(-1).id, syncedAt: Date.now() });
     }
   }
 }
+
+// leadsNowhere tells a cursor or a head that cannot be gone on from; 400 is one that the server has
+// not signed, because its keys have changed.
+const leadsNowhere = (error) => error instanceof Problem && (error.status === 410 || error.status === 400 && error.code === "invalid");
+
+// whyOf is why a copy has to be read anew. A server whose keys have changed may have lost anything.
+const whyOf = (error) => error.status === 410 ? error.reason : "differs";
 
 // problemOf turns an error of the network or of the server into what a person can do about it; null
 // for one that is our own fault. A lasting problem is not tried again until something happens.

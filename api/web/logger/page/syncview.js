@@ -1,6 +1,7 @@
 // What waits to be sent, what was refused and why, what conflicts, and who is signed in.
 
 import { h, say, swap } from "./dom.js";
+import { forgetLost } from "./lost.js";
 import { changeOf, discard, list, sendAgain, write } from "./queue.js";
 import { dropCopy } from "./store.js";
 import { count, shotLine, timeOf } from "./words.js";
@@ -26,6 +27,7 @@ async function parts(app) {
   const names = new Map(balls.map((ball) => [ball.id, ball.name]));
   return [
     summary(app, standing),
+    ...lostCard(app, standing.lost),
     ...group("Conflicts", "Two devices changed the same field. Choose which to keep.", standing.conflicts, (change) => [h("a", { class: "button", href: `#/conflict/${change.kind}/${change.id}` }, "Compare")], names),
     ...group("Refused", "The server did not accept these. Fix them and they are sent again.", standing.refused, (change) => fixes(app, change), names),
     ...group("Waiting for other records", "These need a record you don't have yet. They are sent again with every sync.", standing.waiting,
@@ -48,6 +50,22 @@ function summary(app, { state, unsent, refused, conflicts, elsewhere, offline })
   if (app.notInstalled) lines.push(`Offline use isn't available: ${app.notInstalled}`);
   return h("section", { class: "card" }, h("h2", {}, app.squad?.name ?? "No squad chosen"), lines.map((line) => h("p", {}, line)),
     h("button", { type: "button", id: "sync-now", onclick: () => { app.sync?.compare(); say("Syncing"); } }, "Sync and verify"));
+}
+
+// lostCard offers to send again what the server has lost.
+function lostCard(app, { mine, others }) {
+  if (mine.length + others === 0) return [];
+  const drop = async () => {
+    if (!window.confirm(`Discard ${count(mine.length + others, "record")} for good? This phone may hold the only copy.`)) return;
+    await forgetLost(app.db, app.choice.squad);
+    say("Discarded");
+    app.refresh();
+  };
+  return [h("section", { class: "card", id: "lost" }, h("h2", {}, "Lost by the server"),
+    h("p", {}, `The server was restored from a backup. It has lost ${count(mine.length + others, "record")} that this phone still has.`),
+    others > 0 && h("p", { class: "soft" }, `${count(others, "record")} of them only a coach can send again.`),
+    h("p", { class: "actions" }, mine.length > 0 && h("button", { type: "button", onclick: () => app.sendLost() }, `Send ${count(mine.length, "record")} again`),
+      h("button", { type: "button", class: "quiet danger", onclick: drop }, "Discard")))];
 }
 
 function comparison({ at, mended, failed }) {
@@ -108,9 +126,9 @@ async function openShot(app, change) {
   app.go(`log/${change.id}`);
 }
 
-function account(app, { unsent, refused, conflicts }) {
+function account(app, { unsent, refused, conflicts, lost }) {
   const person = app.account.person;
-  const kept = unsent.length + refused.length + conflicts.length;
+  const kept = unsent.length + refused.length + conflicts.length + lost.mine.length + lost.others;
   const leave = async () => {
     const warning = kept ? `${count(kept, "change")} not sent yet. They stay on this device, and only you can send them by signing in again. Sign out?`
       : "Sign out and remove your copy from this device?";
