@@ -10,6 +10,8 @@ import (
 	"net"
 	"net/http"
 	"net/netip"
+	"net/url"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -29,6 +31,9 @@ type Config struct {
 	Version string
 	// TrustedProxies are the networks whose X-Forwarded-For is trusted.
 	TrustedProxies []*net.IPNet
+	// PublicURL is where people reach the server; nil when that is not known. Its scheme says
+	// whether cookies are for TLS alone.
+	PublicURL *url.URL
 }
 
 // Handler is the whole HTTP surface: the contract's operations and the pages.
@@ -81,7 +86,7 @@ func NewHandler(config Config) (*Handler, error) {
 	}
 	operations := e.Group("", limitBody(contract), h.authenticate, contract.check)
 	openapi.RegisterHandlers(operations, openapi.NewStrictHandler(h, nil))
-	pages, err := web.New(config.Service, config.Log)
+	pages, err := web.New(config.Service, config.Log, config.PublicURL)
 	if err != nil {
 		return nil, err
 	}
@@ -89,9 +94,11 @@ func NewHandler(config Config) (*Handler, error) {
 		if err := contract.unknown(c); err != nil {
 			return err
 		}
+		client := web.Client{TLS: config.forwardedTLS(c.Request())}
 		if from, err := netip.ParseAddr(c.RealIP()); err == nil {
-			c.SetRequest(c.Request().WithContext(web.WithClient(c.Request().Context(), from)))
+			client.From = from
 		}
+		c.SetRequest(c.Request().WithContext(web.WithClient(c.Request().Context(), client)))
 		return echo.WrapHandler(pages)(c)
 	}
 	e.Any("/", rest) // separately: the group above answers the empty path with not found
@@ -101,6 +108,20 @@ func NewHandler(config Config) (*Handler, error) {
 		leave:   sync.OnceFunc(func() { close(h.leaving) }),
 		drain:   sync.OnceFunc(func() { close(h.draining) }),
 	}, nil
+}
+
+// forwardedTLS reports whether a trusted proxy says that the request came to it over TLS.
+func (c Config) forwardedTLS(r *http.Request) bool {
+	protocols := strings.Split(r.Header.Get("X-Forwarded-Proto"), ",")
+	if !strings.EqualFold(strings.TrimSpace(protocols[len(protocols)-1]), "https") {
+		return false
+	}
+	host, _, err := net.SplitHostPort(r.RemoteAddr)
+	if err != nil {
+		return false
+	}
+	from := net.ParseIP(host)
+	return slices.ContainsFunc(c.TrustedProxies, func(network *net.IPNet) bool { return network.Contains(from) })
 }
 
 // isLive reports whether a path is that of a stream of events: it never ends, and each event has to

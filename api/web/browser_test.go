@@ -4,6 +4,7 @@ import (
 	"context"
 	_ "embed"
 	"fmt"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -12,11 +13,13 @@ import (
 	"testing"
 	"time"
 
+	"laneward/api"
 	"laneward/service/lane"
 	"laneward/service/record"
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	cdpnetwork "github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -35,6 +38,8 @@ type browser struct {
 	// refused allows answers of 400, which Chromium reports on its console: the test sends a form
 	// with mistakes.
 	refused atomic.Bool
+	// offline allows requests that fail because the test has taken the network away.
+	offline atomic.Bool
 }
 
 // newBrowser starts Chromium. It reaches the loopback only. Without one the test fails: what nobody
@@ -94,6 +99,9 @@ func (b *browser) watchConsole() {
 				return // the browser was closed
 			}
 			if b.refused.Load() && strings.Contains(fmt.Sprint(message), "status of 400") {
+				continue
+			}
+			if b.offline.Load() && strings.Contains(fmt.Sprint(message), "net::ERR_INTERNET_DISCONNECTED") {
 				continue
 			}
 			b.t.Errorf("the console says %s %s (%s)", message.Source, message, message.URL)
@@ -436,12 +444,63 @@ func TestKeyboardInABrowser(t *testing.T) {
 // centre's own network: there a browser sends no fetch metadata, and only the form's origin tells
 // where it comes from.
 func TestPlainHTTPInABrowser(t *testing.T) {
-	w := newWorld(t)
+	w := newWorld(t, func(config *api.Config) { config.PublicURL = &url.URL{Scheme: "http", Host: "laneward.test"} })
 	b := newBrowser(t, strings.Replace(w.server.URL, "127.0.0.1", "laneward.test", 1))
 	b.screen(390, false)
 	b.signIn()
 	if at := evaluate[string](b, "location.pathname"); at != w.at() {
 		t.Errorf("after signing in the page is %s, want %s", at, w.at())
+	}
+}
+
+// TestNoNetworkInABrowser sends a form without a network: the page stays, says so, and sends the same
+// when the network is back.
+func TestNoNetworkInABrowser(t *testing.T) {
+	w := newWorld(t)
+	b := newBrowser(t, w.server.URL)
+	b.screen(390, false)
+	b.signIn()
+	b.open(w.at("/people"))
+	const name = `document.querySelector("form[action$='/athletes'] input[name=name]")`
+	const submit = name + `.form.requestSubmit(), true`
+	evaluate[string](b, name+`.value = "Marit Underhay"`)
+	b.network(false)
+	evaluate[bool](b, submit)
+	b.until(`document.querySelector(".unsent") === document.activeElement`)
+	b.look("no-network", 390)
+	if got := evaluate[string](b, name+`.value`); got != "Marit Underhay" {
+		t.Errorf("the name that was entered is now %q", got)
+	}
+	b.network(true)
+	evaluate[bool](b, submit)
+	b.until(`!!document.body?.innerText.includes("Marit Underhay") && !document.querySelector(".unsent")`)
+}
+
+// network takes the network away from the page, or gives it back.
+func (b *browser) network(on bool) {
+	b.t.Helper()
+	b.offline.Store(true)
+	b.do(chromedp.Func(func(ctx context.Context, target *chromedp.Target) error {
+		_, err := cdp.Call(
+			ctx,
+			target,
+			cdpnetwork.EmulateNetworkConditionsByRule,
+			cdpnetwork.EmulateNetworkConditionsByRuleParams{MatchedNetworkConditions: []*cdpnetwork.Conditions{
+				{Offline: !on, DownloadThroughput: -1, UploadThroughput: -1},
+			}},
+		)
+		return err
+	}))
+}
+
+// until waits for a page that may be on its way to another.
+func (b *browser) until(condition string) {
+	b.t.Helper()
+	for tries := 0; !evaluate[bool](b, condition); tries++ {
+		if tries == 200 {
+			b.t.Fatalf("never: %s", condition)
+		}
+		b.do(chromedp.Sleep(50 * time.Millisecond))
 	}
 }
 

@@ -73,7 +73,7 @@ func TestSignIn(t *testing.T) {
 	}
 	w.now = w.now.Add(time.Hour)
 	for next, want := range map[string]string{
-		"/squads?x=1": "/squads?x=1", "https://other.example/": "/", "//other.example/": "/", `/\other.example`: "/", "": "/", "squads": "/", "/a\r\nb": "/",
+		"/squads?x=1": "/squads?x=1", "https://other.example/": "/", "//other.example/": "/", `/\other.example`: "/", "": "/", "squads": "/", "/a\r\nb": "/", "/\t/other.example": "/",
 	} {
 		if to := w.visitor().
 			post("/sign-in", "email", coachEmail, "password", password, "next", next).
@@ -102,6 +102,32 @@ func TestAccessIsRefreshed(t *testing.T) {
 		t.Errorf("after the sign-in ran out the page leads to %q", to)
 	}
 	v.post("/squads", "name", "x").wants(t, http.StatusUnauthorized, "Your sign-in ended. Sign in to continue")
+}
+
+// A sign-in that the browser would forget at once, because its cookies are for TLS alone and the
+// page came without, says so and what to do.
+func TestSignInWithoutTLS(t *testing.T) {
+	w := newEmptyWorld(t)
+	w.signUp(coachEmail, "Odalys")
+	send := func(path, origin string, fields ...string) reply {
+		v := w.visitor()
+		form := url.Values{}
+		for i := 0; i+1 < len(fields); i += 2 {
+			form.Add(fields[i], fields[i+1])
+		}
+		request := v.request(http.MethodPost, path, strings.NewReader(form.Encode()))
+		request.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		request.Header.Set("Origin", origin)
+		request.Host = "lanes.example"
+		return v.send(request)
+	}
+	send("/sign-in", "http://lanes.example", "email", coachEmail, "password", password).
+		wants(t, http.StatusBadRequest, "without encryption", "--public-url")
+	send("/sign-up", "http://lanes.example", "name", "B", "email", "b@example.org", "password", password).
+		wants(t, http.StatusBadRequest, "without encryption")
+	if to := send("/sign-in", "https://lanes.example", "email", coachEmail, "password", password).location(t); to != "/" {
+		t.Errorf("over TLS the sign-in leads to %q", to)
+	}
 }
 
 // Whoever is signed out while filling in a form signs in and sends what they entered, also after a

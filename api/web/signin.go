@@ -4,26 +4,20 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
-	"time"
 
 	"github.com/google/uuid"
 
 	"laneward/service"
 )
 
-// The cookies of a sign-in. Neither is for scripts, and the browser sends them with no request that
-// another site started.
-const (
-	accessCookie  = "laneward_access"
-	refreshCookie = "laneward_refresh"
-	refreshAge    = 90 * 24 * time.Hour
-	// markCookie stays when the sign-in ends: others' guesses do not hold up the next one here.
-	markCookie = "laneward_device"
-	markAge    = 400 * 24 * time.Hour
-	// device is what the pages call themselves when they sign in: a browser sends no name of its
-	// own.
-	device = "web pages"
-)
+// device is what the pages call themselves when they sign in: a browser sends no name of its
+// own.
+const device = "web pages"
+
+// plainHTTP is the answer to a sign-in that the browser would forget at once.
+const plainHTTP = "This page came over http, without encryption, and a browser keeps a sign-in only over https: open " +
+	"the https address of this server. Whoever runs it can allow http with --public-url, for example " +
+	"--public-url http://lanes.local:8080"
 
 var errSignedOut = &service.Error{
 	Code:   service.Unauthenticated,
@@ -33,17 +27,17 @@ var errSignedOut = &service.Error{
 // user is the signed-in user. When the access token has run out a new one is fetched with the
 // refresh token, and the browser is given both.
 func (v *visit) user() (uuid.UUID, error) {
-	if cookie, err := v.Cookie(accessCookie); err == nil {
-		if who, err := v.site.svc.Authenticate(v.Context(), cookie.Value); err == nil {
+	if access := v.kept(accessCookie); access != "" {
+		if who, err := v.site.svc.Authenticate(v.Context(), access); err == nil {
 			v.signIn = who.SignIn
 			return who.User, nil
 		}
 	}
-	cookie, err := v.Cookie(refreshCookie)
-	if err != nil {
+	refresh := v.kept(refreshCookie)
+	if refresh == "" {
 		return uuid.Nil, errSignedOut
 	}
-	tokens, err := v.site.svc.Refresh(v.Context(), cookie.Value, device)
+	tokens, err := v.site.svc.Refresh(v.Context(), refresh, device)
 	if err != nil {
 		if signedOut(err) {
 			v.forgetTokens()
@@ -62,35 +56,9 @@ func (v *visit) keepTokens(tokens service.Tokens) {
 	v.setCookie(markCookie, tokens.Mark, markAge)
 }
 
-// mark is what this browser was given at an earlier sign-in.
-func (v *visit) mark() string {
-	cookie, err := v.Cookie(markCookie)
-	if err != nil {
-		return ""
-	}
-	return cookie.Value
-}
-
 func (v *visit) forgetTokens() {
 	v.setCookie(accessCookie, "", -1)
 	v.setCookie(refreshCookie, "", -1)
-}
-
-// setCookie sets a cookie that lives for a time; a negative one deletes it.
-func (v *visit) setCookie(name, value string, age time.Duration) {
-	seconds := int(age.Seconds())
-	if age < 0 {
-		seconds = -1
-	}
-	http.SetCookie(v.w, &http.Cookie{ //nolint:gosec // Secure over TLS; the lanes' own network may have none
-		Name:     name,
-		Value:    value,
-		Path:     "/",
-		MaxAge:   seconds,
-		HttpOnly: true,
-		Secure:   v.TLS != nil,
-		SameSite: http.SameSiteStrictMode,
-	})
 }
 
 // toSignIn asks the user to sign in and come back. A request that follows a link on another site
@@ -138,14 +106,6 @@ type entriesView struct {
 
 // next is the page to go to after signing in: always one of ours, whatever the address says.
 func (v *visit) next() string { return local(v.FormValue("next")) }
-
-// local is an address of ours; any other becomes the start.
-func local(next string) string {
-	if !strings.HasPrefix(next, "/") || strings.HasPrefix(next, "//") || strings.ContainsAny(next, "\\\r\n") {
-		return "/"
-	}
-	return next
-}
 
 func signInForm(next string) *form {
 	return &form{
@@ -226,11 +186,14 @@ func signIn(v *visit) error {
 		f.keep(action, v.PostFormValue("entries"))
 	}
 	f.read(v.PostForm)
+	if f.Fault == "" && v.losesCookies() {
+		f.Fault = plainHTTP
+	}
 	if f.faulty() {
 		return v.showSignIn(http.StatusBadRequest, f)
 	}
 	tokens, err := v.site.svc.SignIn(v.Context(), service.Attempt{
-		Email: f.value("email"), Password: f.value("password"), Device: device, Mark: v.mark(), From: v.from(),
+		Email: f.value("email"), Password: f.value("password"), Device: device, Mark: v.kept(markCookie), From: v.from(),
 	})
 	if err != nil {
 		return v.retry(f, err, v.showSignIn)
@@ -266,6 +229,9 @@ func signUp(v *visit) error {
 		(!ok || local == "" || domain == "") {
 		f.blame("email", "is not an email address; write it as name@example.org")
 	}
+	if f.Fault == "" && v.losesCookies() {
+		f.Fault = plainHTTP
+	}
 	if f.faulty() {
 		return v.showSignUp(http.StatusBadRequest, f)
 	}
@@ -281,8 +247,8 @@ func signUp(v *visit) error {
 
 // signOut ends the sign-in. It works for a user who is already signed out.
 func signOut(v *visit) error {
-	if cookie, err := v.Cookie(refreshCookie); err == nil {
-		if err := v.site.svc.SignOut(v.Context(), cookie.Value); err != nil {
+	if refresh := v.kept(refreshCookie); refresh != "" {
+		if err := v.site.svc.SignOut(v.Context(), refresh); err != nil {
 			return err
 		}
 	}

@@ -5,12 +5,11 @@
 package web
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"log/slog"
 	"net/http"
-	"net/netip"
+	"net/url"
 	"path"
 	"strings"
 	"sync"
@@ -29,13 +28,15 @@ type site struct {
 	log    *slog.Logger
 	assets assets
 	docs   *docs
+	public *url.URL // where people reach the server; nil when that is not known
 
 	loading sync.Mutex
 	pages   map[string]pages // by the language that days are written in
 }
 
 // New returns the pages as one handler, mounted at the root below everything of the contract.
-func New(svc *service.Service, log *slog.Logger) (http.Handler, error) {
+// public is where people reach the server, nil when that is not known.
+func New(svc *service.Service, log *slog.Logger, public *url.URL) (http.Handler, error) {
 	files, err := loadAssets()
 	if err != nil {
 		return nil, err
@@ -44,7 +45,7 @@ func New(svc *service.Service, log *slog.Logger) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &site{svc: svc, log: log, assets: files, docs: contract, pages: make(map[string]pages)}
+	s := &site{svc: svc, log: log, assets: files, docs: contract, public: public, pages: make(map[string]pages)}
 	if _, err := s.pagesFor(dates.For("")); err != nil {
 		return nil, err
 	}
@@ -320,24 +321,4 @@ func (v *visit) form() error {
 func (v *visit) goTo(address string) error {
 	http.Redirect(v.w, v.Request, address, http.StatusSeeOther)
 	return nil
-}
-
-type clientKey struct{}
-
-// WithClient passes the pages the address a request comes from, where that is not the connection's:
-// behind a proxy that the edge trusts.
-func WithClient(ctx context.Context, from netip.Addr) context.Context {
-	return context.WithValue(ctx, clientKey{}, from)
-}
-
-// from is the address the request comes from; the zero address when it is not known.
-func (v *visit) from() netip.Addr {
-	if told, ok := v.Context().Value(clientKey{}).(netip.Addr); ok {
-		return told
-	}
-	connection, err := netip.ParseAddrPort(v.RemoteAddr)
-	if err != nil {
-		return netip.Addr{} // counted with all the others that are not known
-	}
-	return connection.Addr()
 }

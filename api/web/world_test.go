@@ -44,7 +44,7 @@ const (
 )
 
 // newEmptyWorld starts a server that nobody has signed up with.
-func newEmptyWorld(t testing.TB) *world {
+func newEmptyWorld(t testing.TB, change ...func(*api.Config)) *world {
 	t.Helper()
 	w := &world{t: t, now: time.Now()}
 	opened, err := db.Open(t.Context(), dbtest.New(t).ServiceURL, db.Options{MaxConns: 4, Wait: time.Minute})
@@ -57,7 +57,11 @@ func newEmptyWorld(t testing.TB) *world {
 		DB: opened, Keys: keys, Log: log, Now: func() time.Time { return w.now }, Patience: time.Hour,
 	})
 	t.Cleanup(w.svc.Close)
-	handler, err := api.NewHandler(api.Config{Service: w.svc, Log: log, Version: "test"})
+	config := api.Config{Service: w.svc, Log: log, Version: "test"}
+	for _, one := range change {
+		one(&config)
+	}
+	handler, err := api.NewHandler(config)
 	must(t, err)
 	w.server = httptest.NewServer(handler)
 	t.Cleanup(w.server.Close)
@@ -66,9 +70,9 @@ func newEmptyWorld(t testing.TB) *world {
 
 // newWorld starts a server with an invented squad: five athletes of both sides, three drills, a
 // pattern, and sessions with their logs.
-func newWorld(t testing.TB) *world {
+func newWorld(t testing.TB, change ...func(*api.Config)) *world {
 	t.Helper()
-	w := newEmptyWorld(t)
+	w := newEmptyWorld(t, change...)
 	ctx := t.Context()
 	w.coach = w.signUp(coachEmail, "Odalys Brackwater")
 	squad, _, err := w.svc.CreateSquad(ctx, w.coach, &record.Squad{Name: "Thistle Row Lanes", Invented: true})

@@ -58,3 +58,43 @@
     row.querySelector("select").focus();
   });
 })();
+
+// Keeps the page, and what was typed, where there is no network: a form is sent once the server has
+// answered.
+(() => {
+  const waitMS = 10000;
+  const answers = async () => {
+    try {
+      await fetch("/healthz", { cache: "no-store", signal: AbortSignal.timeout(waitMS) });
+      return true;
+    } catch {
+      return false;
+    }
+  };
+  const say = (form, text) => {
+    form.querySelector(".unsent")?.remove();
+    if (!text) return;
+    const notice = document.createElement("p");
+    notice.className = "alert unsent";
+    notice.setAttribute("role", "alert");
+    notice.tabIndex = -1;
+    notice.textContent = text;
+    form.prepend(notice);
+    notice.focus();
+  };
+
+  document.addEventListener("submit", async (event) => {
+    const form = event.target;
+    if (event.defaultPrevented || form.method !== "post" || form.dataset.reached) return;
+    event.preventDefault();
+    if (form.dataset.asking) return; // a second click
+    form.dataset.asking = "yes";
+    const reached = await answers();
+    delete form.dataset.asking;
+    say(form, reached ? "" : "The server can’t be reached, so nothing was sent. What you entered is still here: try again when the network is back.");
+    if (!reached) return;
+    form.dataset.reached = "yes";
+    form.requestSubmit(event.submitter); // comes back here at once
+    delete form.dataset.reached;
+  });
+})();

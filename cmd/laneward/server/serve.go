@@ -8,6 +8,7 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"net/url"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -29,6 +30,7 @@ type serverFlags struct {
 	SigningKeys  string        `env:"LANEWARD_SIGNING_KEYS_FILE"                          placeholder:"FILE"    help:"PEM file of the Ed25519 keys that sign access tokens; made when absent (signing-keys.pem in the state directory)."`
 	TrustedProxy []string      `env:"LANEWARD_TRUSTED_PROXY"                              placeholder:"CIDR"    help:"Networks whose X-Forwarded-For is believed."`
 	DrainDelay   time.Duration `env:"LANEWARD_DRAIN_DELAY" default:"0s" placeholder:"TIME" help:"How long to go on answering after the signal to stop, while /readyz says 503, so that a load balancer sends requests elsewhere; a second signal ends it (${default})."`
+	PublicURL    *url.URL      `env:"LANEWARD_PUBLIC_URL" placeholder:"URL" help:"Where people reach the server, for example https://lanes.example. With http:// cookies are sent without TLS too; without any they are not, but on this machine."`
 	LogFormat    string        `env:"LANEWARD_LOG_FORMAT"        default:"json"                                 help:"json or text (${default})."                                                                                        enum:"json,text"`
 }
 
@@ -44,6 +46,9 @@ func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready 
 	proxies, err := f.proxies()
 	if err != nil {
 		return terminal.Usage("%w", err)
+	}
+	if public := f.PublicURL; public != nil && (public.Host == "" || public.Scheme != "https" && public.Scheme != "http") {
+		return terminal.Usage("the public URL %q is not one of the web: write it as https://lanes.example", public)
 	}
 	keyFile := f.SigningKeys
 	if keyFile == "" {
@@ -64,7 +69,7 @@ func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready 
 		return fmt.Errorf("share the keys with other servers: %w", err)
 	}
 	handler, err := api.NewHandler(
-		api.Config{Service: svc, Log: log, Version: terminal.Version(), TrustedProxies: proxies},
+		api.Config{Service: svc, Log: log, Version: terminal.Version(), TrustedProxies: proxies, PublicURL: f.PublicURL},
 	)
 	if err != nil {
 		return err
