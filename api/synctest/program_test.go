@@ -43,7 +43,7 @@ func TestMain(m *testing.M) {
 
 // program is the real program with a Postgres of its own, which is killed and started again.
 type program struct {
-	t       *testing.T
+	t       testing.TB
 	state   string
 	mu      sync.Mutex
 	cmd     *exec.Cmd
@@ -51,7 +51,7 @@ type program struct {
 	log     logBuffer
 }
 
-func newProgram(t *testing.T) *program {
+func newProgram(t testing.TB) *program {
 	t.Helper()
 	state, err := os.MkdirTemp("", "laneward-synctest-state-")
 	if err != nil {

@@ -1,0 +1,293 @@
+//go:build unix
+
+package synctest
+
+import (
+	"bytes"
+	"compress/gzip"
+	"context"
+	"fmt"
+	"io"
+	"maps"
+	"math"
+	"net"
+	"net/http"
+	"os"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+)
+
+const (
+	abusers    = 16
+	abuseTime  = 10 * time.Second // without LANEWARD_ABUSE_TIME
+	judgeShots = 2_000
+	trackSize  = 200
+)
+
+// abuse is a client that asks for as much as it can, again and again until ctx ends. count counts
+// what it was answered.
+type abuse struct {
+	name string
+	do   func(ctx context.Context, who *abuser, count func(answer string))
+}
+
+// abuser is one of them: a person with a squad of their own.
+type abuser struct {
+	*person
+	base
+}
+
+// BenchmarkAbuse has sixteen abusive clients of seven kinds ask at once for as much as they can, for
+// LANEWARD_ABUSE_TIME, while one honest client works on. It prints how long the honest one waits,
+// and what the abusive ones were answered.
+func BenchmarkAbuse(b *testing.B) {
+	last := abuseTime
+	if text := os.Getenv("LANEWARD_ABUSE_TIME"); text != "" {
+		var err error
+		if last, err = time.ParseDuration(text); err != nil {
+			b.Fatal(err)
+		}
+	}
+	p := newProgram(b)
+	way := wireClient("http://" + p.at())
+	honest := signUp(b, way, "Honest")
+	squad := honest.newBase(b)
+	all := make([]*abuser, abusers)
+	for i := range all {
+		one := signUp(b, wireClient("http://"+p.at()), "Abuser")
+		all[i] = &abuser{one, one.newBase(b)}
+		if kind := abuses[i%len(abuses)].name; kind == "judging" || kind == "unread exports" {
+			all[i].fill(b)
+		}
+	}
+	quiet := honest.work(b, squad, 3*time.Second)
+	ctx, cancel := context.WithTimeout(b.Context(), last)
+	defer cancel()
+	var mu sync.Mutex
+	answers := make(map[string]int)
+	var working sync.WaitGroup
+	for i, one := range all {
+		kind := abuses[i%len(abuses)]
+		working.Go(func() {
+			for ctx.Err() == nil {
+				kind.do(ctx, one, func(answer string) {
+					mu.Lock()
+					defer mu.Unlock()
+					answers[kind.name+" "+answer]++
+				})
+			}
+		})
+	}
+	under := honest.work(b, squad, last)
+	working.Wait()
+	for _, name := range slices.Sorted(maps.Keys(answers)) {
+		b.Logf("%-40s %d", name, answers[name])
+	}
+	b.Logf("quiet: %s", quiet)
+	b.Logf("under abuse: %s", under)
+	b.ReportMetric(under.percentile(0.99).Seconds()*1000, "p99-ms")
+	b.ReportMetric(float64(under.failed), "failed")
+	b.ReportMetric(0, "ns/op")
+}
+
+// waits are how long requests took.
+type waits struct {
+	took   []time.Duration
+	failed int
+}
+
+func (w *waits) percentile(share float64) time.Duration {
+	if len(w.took) == 0 {
+		return 0
+	}
+	sorted := slices.Sorted(slices.Values(w.took))
+	return sorted[min(len(sorted)-1, int(math.Ceil(share*float64(len(sorted))))-1)]
+}
+
+func (w *waits) String() string {
+	return fmt.Sprintf(
+		"%d requests, %d failed, p50 %s, p99 %s, longest %s",
+		len(w.took), w.failed, w.percentile(0.5), w.percentile(0.99), w.percentile(1),
+	)
+}
+
+// work does what a coach with a phone does, ten requests a second, and returns how long each took.
+func (p *person) work(b *testing.B, squad base, last time.Duration) *waits {
+	b.Helper()
+	result := &waits{}
+	order := int(time.Now().UnixMilli() % 50_000)
+	path := "/v1/squads/" + squad.squad
+	steps := []func(ctx context.Context) error{
+		func(ctx context.Context) error { return p.call(ctx, http.MethodGet, "/v1/me", nil, nil) },
+		func(ctx context.Context) error {
+			order += 10
+			_, err := p.push(ctx, squad.squad, squad.shots(10, order))
+			return err
+		},
+		func(ctx context.Context) error { return p.call(ctx, http.MethodGet, path+"/feed?limit=100", nil, nil) },
+		func(ctx context.Context) error { return p.call(ctx, http.MethodGet, path+"/sessions", nil, nil) },
+		func(ctx context.Context) error {
+			return p.call(ctx, http.MethodGet, path+"/drills/"+squad.drill+"/adherence", nil, nil)
+		},
+		func(ctx context.Context) error { return p.call(ctx, http.MethodGet, "/readyz", nil, nil) },
+	}
+	begun := time.Now()
+	for i := 0; time.Since(begun) < last; i++ {
+		ctx, cancel := context.WithTimeout(b.Context(), time.Minute)
+		start := time.Now()
+		if err := steps[i%len(steps)](ctx); err != nil {
+			result.failed++
+			b.Logf("honest step %d: %v", i%len(steps), err)
+		}
+		result.took = append(result.took, time.Since(start))
+		cancel()
+		time.Sleep(100 * time.Millisecond)
+	}
+	return result
+}
+
+// fill stores shots with long tracks, and a drill with as many rules as there may be.
+func (a *abuser) fill(b *testing.B) {
+	b.Helper()
+	track := make([]any, trackSize)
+	for i := range track {
+		track[i] = fields{"ft": 0.3 * float64(i), "board": 20 - 0.05*float64(i)}
+	}
+	for from := 1; from < judgeShots; from += 500 {
+		shots := a.shots(500, from)
+		for _, one := range shots {
+			one.Record["track"], one.Record["drill_id"] = track, a.drill
+		}
+		a.mustPush(b, a.squad, shots, "stored")
+	}
+}
+
+var abuses = []abuse{
+	{"fault floods", func(ctx context.Context, who *abuser, count func(string)) {
+		loads := zipped([]byte(`{"loads":[` + strings.Repeat("{},", 31_999) + `{}]}`))
+		who.flood(ctx, "/v1/oil", "application/json", loads, count)
+		unknown := &strings.Builder{}
+		for i := range 180_000 {
+			fmt.Fprintf(unknown, `"k%d":1,`, i)
+		}
+		who.flood(ctx, "/v1/users", "application/json", zipped([]byte(`{`+unknown.String()+`"x":1}`)), count)
+	}},
+	{"unread exports", func(ctx context.Context, who *abuser, count func(string)) {
+		who.unread(ctx, "/v1/squads/"+who.squad+"/athletes/"+who.athlete+"/export", count)
+	}},
+	{"judging", func(ctx context.Context, who *abuser, count func(string)) {
+		who.atOnce(4, func() {
+			path := "/v1/squads/" + who.squad + "/drills/" + who.drill + "/athletes/" + who.athlete + "/judgements"
+			count(who.ask(ctx, http.MethodGet, path, nil))
+		})
+	}},
+	{"largest maps", func(ctx context.Context, who *abuser, count func(string)) {
+		who.atOnce(4, func() { count(who.largestMap(ctx)) })
+	}},
+	{"NDJSON junk", func(ctx context.Context, who *abuser, count func(string)) {
+		junk := zipped(bytes.Repeat([]byte("x\n"), 1_000_000))
+		who.flood(ctx, "/v1/squads/"+who.squad+"/push", "application/x-ndjson", junk, count)
+	}},
+	{"live streams", func(ctx context.Context, who *abuser, count func(string)) {
+		who.atOnce(50, func() { who.unread(ctx, "/v1/squads/"+who.squad+"/live", count) })
+	}},
+	{"guesses", func(ctx context.Context, who *abuser, count func(string)) {
+		who.atOnce(20, func() {
+			body := fmt.Sprintf(`{"email":%q,"password":"a wrong one of mine","device":"d"}`, who.email)
+			count(who.ask(ctx, http.MethodPost, "/v1/tokens", []byte(body)))
+		})
+	}},
+}
+
+func zipped(body []byte) []byte {
+	var packed bytes.Buffer
+	w := gzip.NewWriter(&packed)
+	if _, err := w.Write(body); err != nil {
+		panic(err) // into memory it cannot fail
+	}
+	if err := w.Close(); err != nil {
+		panic(err)
+	}
+	return packed.Bytes()
+}
+
+func (a *abuser) atOnce(n int, do func()) {
+	var all sync.WaitGroup
+	for range n {
+		all.Go(do)
+	}
+	all.Wait()
+}
+
+// ask sends a request, reads the answer to its end and returns its status.
+func (a *abuser) ask(ctx context.Context, method, path string, body []byte, header ...string) string {
+	request, err := http.NewRequestWithContext(ctx, method, a.client.base+path, bytes.NewReader(body))
+	if err != nil {
+		return err.Error()
+	}
+	request.Header.Set("Authorization", "Bearer "+a.token)
+	request.Header.Set("Content-Type", "application/json")
+	for i := 0; i+1 < len(header); i += 2 {
+		request.Header.Set(header[i], header[i+1])
+	}
+	response, err := a.http.Do(request)
+	if err != nil {
+		return "no answer"
+	}
+	defer response.Body.Close()
+	if _, err := io.Copy(io.Discard, response.Body); err != nil {
+		return fmt.Sprintf("%d, broken off", response.StatusCode)
+	}
+	return fmt.Sprint(response.StatusCode)
+}
+
+// flood sends a packed body four times at once.
+func (a *abuser) flood(ctx context.Context, path, media string, packed []byte, count func(string)) {
+	a.atOnce(4, func() {
+		count(a.ask(ctx, http.MethodPost, path, packed, "Content-Type", media, "Content-Encoding", "gzip"))
+	})
+}
+
+// largestMap asks for the map that takes longest of those that are begun.
+func (a *abuser) largestMap(ctx context.Context) string {
+	pattern := newID()
+	a.push(ctx, a.squad, []item{{Kind: "pattern", Record: fields{
+		"id": pattern, "name": "Long", "length_ft": 45, "loads": []any{
+			fields{
+				"direction": "forward", "from_board": 2, "to_board": 38, "count": 4, "ul_per_board": 50,
+				"start_ft": 0, "end_ft": 45,
+			},
+		},
+	}}})
+	body := fmt.Sprintf(
+		`{"subject":{"athlete_id":%q,"pattern_id":%q},"draws":64,"grid":{"laydown_step_boards":0.33,"angle_step_deg":0.031}}`,
+		a.athlete, pattern,
+	)
+	return a.ask(ctx, http.MethodPost, "/v1/squads/"+a.squad+"/miss-maps", []byte(body))
+}
+
+// unread asks over a socket of its own and does not read beyond the status.
+func (a *abuser) unread(ctx context.Context, path string, count func(string)) {
+	connection, err := (&net.Dialer{}).DialContext(ctx, "tcp", strings.TrimPrefix(a.client.base, "http://"))
+	if err != nil {
+		count("no connection")
+		return
+	}
+	defer connection.Close()
+	stop := context.AfterFunc(ctx, func() { connection.Close() })
+	defer stop()
+	fmt.Fprintf(connection, "GET %s HTTP/1.1\r\nHost: laneward\r\nAuthorization: Bearer %s\r\n\r\n", path, a.token)
+	status := make([]byte, len("HTTP/1.1 200"))
+	if _, err := io.ReadFull(connection, status); err != nil {
+		count("no answer")
+		return
+	}
+	count(string(status[len("HTTP/1.1 "):]))
+	select {
+	case <-ctx.Done():
+	case <-time.After(5 * time.Second):
+	}
+}
