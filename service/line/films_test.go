@@ -121,11 +121,18 @@ func athletes() []Athlete {
 // freshLanes is a request on a lane of which nothing is read.
 func freshLanes(film *oil.Film, athlete Athlete) Request {
 	request := Request{Film: film, Friction: motion.NominalFriction(), Ball: motion.DefaultBall(), Athlete: athlete}
-	for _, state := range reading.Fresh(12, 0.7) {
-		request.Lanes = append(request.Lanes, Lane{
-			Film: state.Film(film, athlete.Side), Friction: state.Friction(request.Friction), Weight: 1,
+	request.Lanes = lanesOf(request, 12)
+	return request
+}
+
+// lanesOf are n lanes that a request's may be.
+func lanesOf(request Request, n int) []Lane {
+	var lanes []Lane
+	for _, state := range reading.Fresh(n, 0.7) {
+		lanes = append(lanes, Lane{
+			Film: state.Film(request.Film, request.Athlete.Side), Friction: state.Friction(request.Friction), Weight: 1,
 			RevFactor: state.RevFactor(), RotationDeg: state.Rotation, PinShift: state.PinShiftAt,
 		})
 	}
-	return request
+	return lanes
 }

@@ -21,14 +21,24 @@ func (a Aim) near(b Aim) bool {
 type ranked struct {
 	candidate
 	behind, behindError float64 // pins a frame behind the best one, whichever is ranked first
-	// equal: it cannot be distinguished from the best one or the one ranked first, nor can another.
+	// equal: it cannot be distinguished from the best one, nor can another one of those picked.
 	equal bool
+}
+
+// lessSure is by how much a line's standard error may exceed the best one's for the line to be put
+// before it. Our choice.
+const lessSure = 1.5
+
+// mayReplace reports whether a line that is worth no more than the best may be put before it.
+func (c candidate) mayReplace(best candidate) bool {
+	return c.equal(best.tally) && c.StandardError <= lessSure*best.StandardError
 }
 
 // rank picks up to n different lines from candidates, best first in value. Of those that cannot be
 // distinguished from the best, the one nearest to how the athlete plays is ranked first: the model
-// is not sure enough to move anybody for less. Then come the equal lines by how near they are, then
-// the rest by value.
+// is not sure enough to move anybody for less. But none is put before the best whose worth hangs
+// more on how the lane lies: along the gutter nothing can be told from anything. Then come the
+// equal lines by how near they are, then the rest by value.
 func (s *search) rank(scored []candidate, n int) []ranked {
 	if len(scored) == 0 {
 		return nil
@@ -36,7 +46,7 @@ func (s *search) rank(scored []candidate, n int) []ranked {
 	best := scored[0]
 	distance := func(c candidate) float64 { return s.distance(c.aim) }
 	first := slices.MinFunc(scored, func(a, b candidate) int {
-		switch equalA, equalB := a.equal(best.tally), b.equal(best.tally); {
+		switch equalA, equalB := a.mayReplace(best), b.mayReplace(best); {
 		case equalA && !equalB:
 			return -1
 		case equalB && !equalA:
@@ -53,8 +63,7 @@ func (s *search) rank(scored []candidate, n int) []ranked {
 		}
 		if !slices.ContainsFunc(picked, func(p ranked) bool { return p.aim.near(c.aim) }) {
 			behind, behindError := c.behind(best.tally)
-			equal := c.equal(best.tally) || c.equal(first.tally)
-			picked = append(picked, ranked{c, behind, behindError, equal})
+			picked = append(picked, ranked{c, behind, behindError, c.equal(best.tally)})
 		}
 	}
 	if !slices.ContainsFunc(picked[1:], func(p ranked) bool { return p.equal }) {

@@ -129,24 +129,44 @@ func (s *scorer) add(v *Value, outcome motion.Outcome, share float64) float64 {
 	return worth.Pins
 }
 
-// standardError is that of the weighted mean of blocks, those of each lane drawn alike. The lanes
-// themselves are given: what they leave open is in the mean, not in its error.
+// standardError is that of the weighted mean of blocks. Where lanes are drawn, two opposite ones are
+// one draw, and its error is that of so few draws of what the lane may be: how the deliveries on
+// them scatter is a part of it. With a lane or two, which are given and not drawn, it is that of the
+// deliveries alone.
 func standardError(blocks []block, lanes int) float64 {
 	each := len(blocks) / lanes
-	variance := 0.0
-	for l := range lanes {
-		of := blocks[l*each : (l+1)*each]
-		mean, squares := 0.0, 0.0
-		for _, b := range of {
-			mean += b.pins / float64(each)
+	if lanes <= 2 {
+		variance := 0.0
+		for l := range lanes {
+			variance += meanVariance(blocks[l*each : (l+1)*each])
 		}
-		for _, b := range of {
-			squares += (b.pins - mean) * (b.pins - mean)
-		}
-		weight := of[0].weight * float64(each)
-		variance += weight * weight * squares / float64(each) / float64(max(each-1, 1))
+		return math.Sqrt(variance)
 	}
-	return math.Sqrt(variance)
+	draws := make([]block, (lanes+1)/2)
+	for i, b := range blocks {
+		draw := &draws[i/(2*each)]
+		draw.pins += b.weight * b.pins
+		draw.weight += b.weight
+	}
+	for i := range draws {
+		draws[i].pins /= draws[i].weight
+	}
+	return math.Sqrt(meanVariance(draws))
+}
+
+// meanVariance is the variance of what independent blocks add to a weighted mean.
+func meanVariance(blocks []block) float64 {
+	n := float64(len(blocks))
+	mean, weight, squares := 0.0, 0.0, 0.0
+	for _, b := range blocks {
+		mean += b.weight * b.pins
+		weight += b.weight
+	}
+	mean /= weight
+	for _, b := range blocks {
+		squares += square(b.weight * (b.pins - mean))
+	}
+	return squares * n / max(n-1, 1)
 }
 
 // behind is how many pins a frame t is worth less than other, and the standard error of that

@@ -41,7 +41,7 @@ func (a Adherence) Scene() (Scene, error) {
 	const margin = 12
 	c := &column{scene: &s, layer: LayerFrame, x: margin, y: margin, width: width - 2*margin}
 	c.paragraph(a.Title, sizeTitle, true, ink, 3)
-	c.paragraph(a.Caption, sizeBody, false, inkSoft, 4)
+	c.paragraph(a.Caption, sizeBody, false, inkSoft, captionLines)
 	var words []string
 	for _, row := range a.Rows {
 		c.gap(10)

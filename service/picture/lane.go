@@ -138,7 +138,7 @@ func (l Lane) Scene() (Scene, error) {
 func (l Lane) heading(c *column) {
 	c.layer = LayerFrame
 	c.paragraph(l.Title, sizeTitle, true, ink, 3)
-	c.paragraph(l.Caption, sizeBody, false, inkSoft, 4)
+	c.paragraph(l.Caption, sizeBody, false, inkSoft, captionLines)
 	for _, corridor := range l.Corridors {
 		c.gap(4)
 		c.key(corridor.key(l.Side, l.Film != nil), corridor.Sentence, sizeBody, true)

@@ -25,6 +25,10 @@ func (c *column) size(px float64) float64 {
 
 func (c *column) gap(px float64) { c.y += px }
 
+// captionLines bounds a caption: what a line is worth and what it forgives fits a phone's width in
+// twelve.
+const captionLines = 14
+
 // paragraph writes a wrapped text; an empty one takes no room.
 func (c *column) paragraph(text string, size float64, isBold bool, colour Colour, maxLines int) {
 	size = c.size(size)

@@ -113,7 +113,7 @@ func plotPage(s *Scene, title, caption string, draw func(width, top float64) Rec
 		c.width = min(c.width, plotWidth+360)
 	}
 	c.paragraph(title, sizeTitle, true, ink, 3)
-	c.paragraph(caption, sizeBody, false, inkSoft, 4)
+	c.paragraph(caption, sizeBody, false, inkSoft, captionLines)
 	c.gap(10)
 	top := c.y
 	area := draw(plotWidth, top)

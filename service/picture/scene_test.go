@@ -195,6 +195,26 @@ func TestTextIsEscapedAndCutToFit(t *testing.T) {
 	}
 }
 
+// All of what a plan says of its best line stands above the lane, on a phone too.
+func TestCaptionOfALineFits(t *testing.T) {
+	caption := "Ball: Invented Emberlight Pearl. Feet 26.0, target 15.6, 1.90 degrees. 14.8 pins a frame: 24 % of the shots " +
+		"reach the pocket, 28 % leave the head pin standing, 13 % leave a split, 0 % go in the gutter. Room to miss at the " +
+		"arrows: 1 1/4 boards right, 2 1/2 boards left. 3 boards right: does not come back. 3 boards left: past the head pin."
+	for _, widthPx := range []int{MinWidthPx, 390, 900} {
+		scene, err := Lane{Side: lane.Right, Title: "Ansa", Caption: caption, WidthPx: widthPx, Paths: demoPaths()}.Scene()
+		if err != nil {
+			t.Fatal(err)
+		}
+		var shown []string
+		for _, text := range texts(scene) {
+			shown = append(shown, text.Value)
+		}
+		if all := strings.Join(shown, " "); !strings.Contains(all, caption) {
+			t.Errorf("at %d px the caption is cut: %s", widthPx, all)
+		}
+	}
+}
+
 func TestFilmOfAnyRoughnessStaysSmall(t *testing.T) {
 	rough := &Film{}
 	for b := range rough.UL {
