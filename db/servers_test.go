@@ -68,3 +68,73 @@ func TestClocksSince(t *testing.T) {
 	}
 	wants("nothing was written since both")
 }
+
+// BenchmarkClocks asks where 10,000 squads stand: each by its own counter, or which of them have been
+// written since the last question, while none is and while one is.
+func BenchmarkClocks(b *testing.B) {
+	database := dbtest.New(b)
+	const many = 10_000
+	squads := make([]uuid.UUID, many)
+	for i := range squads {
+		squads[i] = uuid.Must(uuid.NewV7())
+	}
+	if _, err := connect(b, database.OwnerURL).Exec(b.Context(), `WITH made AS (
+		INSERT INTO squads (squad_id, rev, hash, name, created_at) SELECT id, 1, '', 'Squad', now() FROM unnest($1::uuid[]) AS id
+		RETURNING squad_id
+	) INSERT INTO squads_clock (squad_id, rev) SELECT squad_id, 1 FROM made`, squads); err != nil {
+		b.Fatal(err)
+	}
+	opened := open(b, database.ServiceURL, 2)
+	ctx := b.Context()
+	var since int64
+	news := func() (changed int) {
+		err := opened.Global(ctx, func(tx *db.Tx) error {
+			row, err := tx.ClocksSince(ctx, db.ClocksSinceParams{Since: since})
+			since, changed = row.Upto, len(row.SquadIDs)
+			return err
+		})
+		if err != nil {
+			b.Fatal(err)
+		}
+		return changed
+	}
+	b.Run("each", func(b *testing.B) {
+		for b.Loop() {
+			err := opened.Global(ctx, func(tx *db.Tx) error {
+				rows, err := tx.ClocksOf(ctx, db.ClocksOfParams{SquadIDs: squads})
+				if err == nil && len(rows) != many {
+					b.Fatal(len(rows))
+				}
+				return err
+			})
+			if err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+	b.Run("none written", func(b *testing.B) {
+		news()
+		for b.Loop() {
+			if n := news(); n != 0 {
+				b.Fatal(n)
+			}
+		}
+	})
+	b.Run("one written", func(b *testing.B) {
+		news()
+		for b.Loop() {
+			b.StopTimer()
+			err := opened.InSquad(ctx, squads[0], func(tx *db.Tx) error {
+				_, err := tx.AdvanceClock(ctx, db.AdvanceClockParams{SquadID: squads[0], ByRows: 1})
+				return err
+			})
+			if err != nil {
+				b.Fatal(err)
+			}
+			b.StartTimer()
+			if n := news(); n != 1 {
+				b.Fatal(n)
+			}
+		}
+	})
+}

@@ -76,22 +76,33 @@ const startLimit = 2 * time.Minute
 // start runs the program and returns when it listens.
 func (p *program) start() {
 	p.t.Helper()
+	cmd, address := startProgram(p.t, &p.log, nil, "--state-dir", p.state)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.cmd, p.address = cmd, address
+}
+
+// startProgram runs the program with more of an environment and of arguments, and returns when it
+// listens, and where.
+func startProgram(t testing.TB, log *logBuffer, env []string, arguments ...string) (cmd *exec.Cmd, address string) {
+	t.Helper()
 	path, err := builtProgram()
 	if err != nil {
-		p.t.Fatal(err)
+		t.Fatal(err)
 	}
-	cmd := exec.Command(path, "serve", "--state-dir", p.state, "--listen", "127.0.0.1:0", "--log-format", "json")
+	cmd = exec.Command(path, append([]string{"serve", "--listen", "127.0.0.1:0", "--log-format", "json"}, arguments...)...)
+	cmd.Env = append(os.Environ(), env...)
 	stderr, err := cmd.StderrPipe()
 	if err != nil {
-		p.t.Fatal(err)
+		t.Fatal(err)
 	}
 	if err := cmd.Start(); err != nil {
-		p.t.Fatal(err)
+		t.Fatal(err)
 	}
 	listening := make(chan string, 1)
 	go func() {
 		for lines := bufio.NewScanner(stderr); lines.Scan(); {
-			_, _ = p.log.Write(append(lines.Bytes(), '\n')) // cannot fail
+			_, _ = log.Write(append(lines.Bytes(), '\n')) // cannot fail
 			var line struct{ Msg, Address string }
 			if json.Unmarshal(lines.Bytes(), &line) == nil && line.Msg == "listening" {
 				listening <- line.Address
@@ -102,13 +113,12 @@ func (p *program) start() {
 	select {
 	case address, ok := <-listening:
 		if !ok {
-			p.t.Fatalf("the program does not start:\n%s", strings.Join(p.log.lines(""), ""))
+			t.Fatalf("the program does not start:\n%s", strings.Join(log.lines(""), ""))
 		}
-		p.mu.Lock()
-		p.cmd, p.address = cmd, address
-		p.mu.Unlock()
+		return cmd, address
 	case <-time.After(startLimit):
-		p.t.Fatalf("the program does not listen:\n%s", strings.Join(p.log.lines(""), ""))
+		t.Fatalf("the program does not listen:\n%s", strings.Join(log.lines(""), ""))
+		return nil, ""
 	}
 }
 
