@@ -75,7 +75,8 @@ type roleFacts struct {
 const unbound = `
 	SELECT coalesce(string_agg(c.relname, ', ' ORDER BY c.relname), '') FROM pg_class c
 	JOIN pg_attribute a ON a.attrelid = c.oid AND a.attname = 'squad_id' AND NOT a.attisdropped
-	WHERE c.relnamespace = 'public'::regnamespace AND c.relkind IN ('r', 'p') AND (NOT row_security_active(c.oid) OR EXISTS (
+	WHERE c.relnamespace = 'public'::regnamespace AND c.relkind IN ('r', 'p')
+	AND (NOT row_security_active(c.oid) OR EXISTS (
 		SELECT FROM pg_policy p, unnest(p.polroles) AS role
 		WHERE p.polrelid = c.oid AND role <> 0 AND pg_has_role(current_user, role, 'MEMBER')))`
 

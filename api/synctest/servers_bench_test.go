@@ -45,7 +45,7 @@ func BenchmarkTwoServers(b *testing.B) {
 		}
 	}
 	pair := newPair(b)
-	people := max(1, streams/streamsAPerson)
+	people := (streams + streamsAPerson - 1) / streamsAPerson
 	var squads []followedSquad
 	for i := range people {
 		coach := signUp(b, pair.from(i), "Coach")

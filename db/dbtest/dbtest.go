@@ -133,7 +133,7 @@ func create(ctx context.Context, adminURL, name, template, password string) erro
 		for _, statement := range []string{
 			"CREATE DATABASE " + identifier + " TEMPLATE " + quote(template),
 			// The password is of our own making and holds letters and digits only.
-			"CREATE ROLE " + identifier + " LOGIN NOINHERIT NOSUPERUSER IN ROLE " + role + " PASSWORD '" + password + "'",
+			"CREATE ROLE " + identifier + " LOGIN NOINHERIT IN ROLE " + role + " PASSWORD '" + password + "'",
 		} {
 			if _, err := conn.Exec(ctx, statement); err != nil {
 				return err

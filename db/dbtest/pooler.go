@@ -3,7 +3,6 @@
 package dbtest
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -62,7 +61,54 @@ func startPooler(t testing.TB, dir string, config *pgx.ConnConfig) error {
 	if err != nil {
 		return err
 	}
-	settings := filepath.Join(dir, "pgbouncer.ini")
+	settings, err := writePoolerFiles(dir, config, attributes.Credential)
+	if err != nil {
+		return err
+	}
+	log, err := os.Create(filepath.Join(dir, "log")) // a file, which can be read while it runs
+	if err != nil {
+		return err
+	}
+	defer log.Close()                          //nolint:errcheck // the child has its own copy
+	cmd := exec.Command("pgbouncer", settings) //nolint:noctx // it is stopped in its own way
+	if found, err := exec.LookPath("/usr/sbin/pgbouncer"); err == nil {
+		cmd.Path, cmd.Err = found, nil // Debian puts it where only root's PATH looks
+	}
+	cmd.Stdout, cmd.Stderr, cmd.SysProcAttr = log, log, attributes
+	started, ended := make(chan error, 1), make(chan struct{})
+	go func() {
+		// The kernel signals the child when the thread that forked it ends.
+		runtime.LockOSThread()
+		defer runtime.UnlockOSThread()
+		defer close(ended)
+		err := cmd.Start()
+		started <- err
+		if err == nil {
+			_ = cmd.Wait() // it was told to end
+		}
+	}()
+	if err := <-started; err != nil {
+		return err
+	}
+	t.Cleanup(func() {
+		if err := cmd.Process.Signal(syscall.SIGTERM); err != nil && !errors.Is(err, os.ErrProcessDone) {
+			t.Error("dbtest: stop PgBouncer:", err)
+		}
+		<-ended
+	})
+	ctx, cancel := context.WithTimeout(t.Context(), poolerLimit)
+	defer cancel()
+	if err := awaitSocket(ctx, filepath.Join(dir, ".s.PGSQL."+poolerPort)); err != nil {
+		said, readErr := os.ReadFile(log.Name())
+		return errors.Join(fmt.Errorf("%w:\n%s", err, said), readErr)
+	}
+	return nil
+}
+
+// writePoolerFiles writes the settings and the one user, for the account that the pooler runs as, and
+// returns where the settings are.
+func writePoolerFiles(dir string, config *pgx.ConnConfig, who *syscall.Credential) (settings string, err error) {
+	settings = filepath.Join(dir, "pgbouncer.ini")
 	users := filepath.Join(dir, "users")
 	files := map[string]string{
 		settings: fmt.Sprintf(`[databases]
@@ -81,48 +127,18 @@ server_round_robin = 1
 	}
 	for name, text := range files {
 		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
-			return err
+			return "", err
 		}
 	}
-	if who := attributes.Credential; who != nil {
-		for _, name := range []string{dir, settings, users} {
-			if err := os.Chown(name, int(who.Uid), int(who.Gid)); err != nil {
-				return err
-			}
+	if who == nil {
+		return settings, nil
+	}
+	for _, name := range []string{dir, settings, users} {
+		if err := os.Chown(name, int(who.Uid), int(who.Gid)); err != nil {
+			return "", err
 		}
 	}
-	var output bytes.Buffer
-	cmd := exec.Command("pgbouncer", settings) //nolint:noctx // it is stopped in its own way
-	if found, err := exec.LookPath("/usr/sbin/pgbouncer"); err == nil {
-		cmd.Path, cmd.Err = found, nil // Debian puts it where only root's PATH looks
-	}
-	cmd.Stdout, cmd.Stderr, cmd.SysProcAttr = &output, &output, attributes
-	started, ended := make(chan error, 1), make(chan error, 1)
-	go func() {
-		// The kernel signals the child when the thread that forked it ends.
-		runtime.LockOSThread()
-		defer runtime.UnlockOSThread()
-		err := cmd.Start()
-		started <- err
-		if err == nil {
-			ended <- cmd.Wait()
-		}
-	}()
-	if err := <-started; err != nil {
-		return err
-	}
-	t.Cleanup(func() {
-		if err := cmd.Process.Signal(syscall.SIGTERM); err != nil && !errors.Is(err, os.ErrProcessDone) {
-			t.Error("dbtest: stop PgBouncer:", err)
-		}
-		<-ended
-	})
-	ctx, cancel := context.WithTimeout(t.Context(), poolerLimit)
-	defer cancel()
-	if err := awaitSocket(ctx, filepath.Join(dir, ".s.PGSQL."+poolerPort)); err != nil {
-		return fmt.Errorf("%w:\n%s", err, output.Bytes())
-	}
-	return nil
+	return settings, nil
 }
 
 // awaitSocket returns once somebody listens there.
