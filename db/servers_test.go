@@ -101,7 +101,7 @@ func BenchmarkClocks(b *testing.B) {
 	b.Run("each", func(b *testing.B) {
 		for b.Loop() {
 			err := opened.Global(ctx, func(tx *db.Tx) error {
-				rows, err := tx.ClocksOf(ctx, db.ClocksOfParams{SquadIDs: squads})
+				rows, err := tx.HeadsOf(ctx, db.HeadsOfParams{SquadIDs: squads})
 				if err == nil && len(rows) != many {
 					b.Fatal(len(rows))
 				}
