@@ -46,7 +46,7 @@ func TestClocksSince(t *testing.T) {
 	advance := func(squad uuid.UUID, meanwhile func()) {
 		t.Helper()
 		err := opened.InSquad(t.Context(), squad, func(tx *db.Tx) error {
-			_, err := tx.AdvanceClock(t.Context(), db.AdvanceClockParams{SquadID: squad, ByRows: 1})
+			_, err := tx.AdvanceClock(t.Context(), db.AdvanceClockParams{SquadID: squad, ByRows: 1, Digest: []byte{1}})
 			meanwhile()
 			return err
 		})
@@ -125,7 +125,7 @@ func BenchmarkClocks(b *testing.B) {
 		for b.Loop() {
 			b.StopTimer()
 			err := opened.InSquad(ctx, squads[0], func(tx *db.Tx) error {
-				_, err := tx.AdvanceClock(ctx, db.AdvanceClockParams{SquadID: squads[0], ByRows: 1})
+				_, err := tx.AdvanceClock(ctx, db.AdvanceClockParams{SquadID: squads[0], ByRows: 1, Digest: []byte{1}})
 				return err
 			})
 			if err != nil {
