@@ -306,6 +306,15 @@ func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
 			unread[i] = faults
 		}
 	}
+	if len(unread) == service.PushPiece {
+		return nil, &service.Error{
+			Code: service.Invalid,
+			Detail: fmt.Sprintf(
+				"none of %d items in a row can be read, so the rest is not; the first of them %s",
+				len(unread), unread[0][0].Detail,
+			),
+		}
+	}
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(p.ctx), pieceTime)
 	defer cancel()
 	stored, err := p.h.service.Push(ctx, userOf(ctx), p.squad, p.query, items)

@@ -715,6 +715,7 @@ type AssignedDrill struct {
 
 // Assignment defines model for Assignment.
 type Assignment struct {
+	// AssignedOn From 1900 on.
 	AssignedOn openapi_types.Date  `json:"assigned_on"`
 	AthleteID  ID                  `json:"athlete_id"`
 	DrillID    ID                  `json:"drill_id"`
@@ -741,6 +742,7 @@ type Assumptions = []string
 
 // Athlete defines model for Athlete.
 type Athlete struct {
+	// BornOn From 1900 on.
 	BornOn *openapi_types.Date `json:"born_on,omitempty"`
 
 	// GuardianConsent The day a guardian consented, for a minor. Follow the law where you are.
@@ -1040,7 +1042,7 @@ type Drill struct {
 	Name  Name    `json:"name"`
 	Note  *Note   `json:"note,omitempty"`
 
-	// PassShare The share of shots that should keep the rules, above 0 and at most 1.
+	// PassShare The share of shots that should keep the rules.
 	PassShare float64 `json:"pass_share"`
 	PatternID *ID     `json:"pattern_id,omitempty"`
 
@@ -2278,13 +2280,15 @@ type Session struct {
 	// AthleteID Whose session it is; absent when the squad shares it.
 	AthleteID *openapi_types.UUID `json:"athlete_id,omitempty"`
 	Centre    *string             `json:"centre,omitempty"`
-	Date      openapi_types.Date  `json:"date"`
-	ID        *ID                 `json:"id,omitempty"`
-	Kind      SessionKind         `json:"kind"`
-	Lanes     *[]int              `json:"lanes,omitempty"`
-	Name      Name                `json:"name"`
-	Note      *Note               `json:"note,omitempty"`
-	PatternID *ID                 `json:"pattern_id,omitempty"`
+
+	// Date From 1900 to 2199.
+	Date      openapi_types.Date `json:"date"`
+	ID        *ID                `json:"id,omitempty"`
+	Kind      SessionKind        `json:"kind"`
+	Lanes     *[]int             `json:"lanes,omitempty"`
+	Name      Name               `json:"name"`
+	Note      *Note              `json:"note,omitempty"`
+	PatternID *ID                `json:"pattern_id,omitempty"`
 
 	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
 	Rev *Rev `json:"rev,omitempty"`
@@ -2358,7 +2362,7 @@ type Shot struct {
 	Standing *[]int   `json:"standing,omitempty"`
 	TiltDeg  *float64 `json:"tilt_deg,omitempty"`
 
-	// Time What the logging device's clock said. It orders nothing.
+	// Time What the logging device's clock said, of a year from 1970 to 2199. It orders nothing.
 	Time  time.Time     `json:"time"`
 	Track *[]TrackPoint `json:"track,omitempty"`
 }

@@ -10,8 +10,8 @@ import (
 
 // The limits of a drill.
 const (
-	MaxRules     = 10
-	MaxReps      = 1000
+	MaxRules     = 20
+	MaxReps      = 10_000
 	MaxSet       = 50 // balls or leaves of one rule
 	MinPassShare = 0.05
 	MaxDecimals  = 3 // of a bound or a distance

@@ -68,7 +68,7 @@ func (b *Ball) Faults() []Fault {
 		)
 	}
 	f.Add(
-		b.RGIn != nil && !(*b.RGIn > 1 && *b.RGIn < 4),
+		b.RGIn != nil && !(*b.RGIn >= 1 && *b.RGIn <= 4),
 		"/rg_in",
 		"range",
 		"cannot be: a ball has a radius of about 4.3 in, so its radius of gyration lies between 1 and 4 in",

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 )
 
 // Fault is one thing wrong with what was sent: where, as a JSON Pointer (RFC 6901), and what to do
@@ -52,9 +53,15 @@ func (f *Faults) name(value string) {
 	f.line(value, "/name")
 }
 
+// The longest texts, in characters, as the contract counts them.
+const (
+	maxLine = 200
+	maxNote = 4_000
+)
+
 // line checks a text of one line.
 func (f *Faults) line(value, pointer string) {
-	f.Add(len(value) > 200, pointer, "length", "is longer than 200 bytes: shorten it")
+	f.Add(utf8.RuneCountInString(value) > maxLine, pointer, "length", "is longer than %d characters: shorten it", maxLine)
 	f.characters(value, pointer, "")
 }
 
@@ -91,6 +98,6 @@ func (f *Faults) characters(value, pointer, allowed string) {
 }
 
 func (f *Faults) note(value string) {
-	f.Add(len(value) > 4000, "/note", "length", "is longer than 4000 bytes: shorten it")
+	f.Add(utf8.RuneCountInString(value) > maxNote, "/note", "length", "is longer than %d characters: shorten it", maxNote)
 	f.characters(value, "/note", "\n\r\t")
 }

@@ -7,9 +7,9 @@ import { changeOf, list, write } from "./queue.js";
 import { faultLine } from "./syncview.js";
 import { today } from "./words.js";
 
-const longestText = 200; // bytes, as the server counts
+const longestText = 200; // characters, as the server counts
 
-const bytes = (text) => new TextEncoder().encode(text).length;
+const characters = (text) => [...text].length;
 
 // sessionForm is a form for a session, a new one for null; done is called with its id once it is
 // stored.
@@ -39,9 +39,9 @@ export function sessionForm(app, record, done) {
 
 function faultOf(name, date, centre, lanes) {
   if (name === "") return "Enter a name.";
-  if (bytes(name) > longestText) return "The name is too long: use up to 200 characters, fewer with accents.";
+  if (characters(name) > longestText) return "The name is too long: use up to 200 characters.";
   if (!date) return "Enter a date.";
-  if (bytes(centre) > longestText) return "The centre's name is too long: use up to 200 characters, fewer with accents.";
+  if (characters(centre) > longestText) return "The centre's name is too long: use up to 200 characters.";
   return lanes.some((lane) => lane < 1 || lane > 999) ? "Lanes are numbered 1 to 999, such as 11, 12." : "";
 }
 
