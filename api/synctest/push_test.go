@@ -194,7 +194,7 @@ func TestBadItemsHoldUpNobody(t *testing.T) {
 			fields{"kind": "shot", "record": shot(fields{"time": "0001-01-01T00:00:00Z"})},
 			"refused",
 		},
-		"name of 70 letters 丈": {fields{"kind": "pattern", "record": pattern(strings.Repeat("丈", 70))}, "refused"},
+		"name of 201 letters 丈": {fields{"kind": "pattern", "record": pattern(strings.Repeat("丈", 201))}, "refused"},
 	}
 	names := slices.Sorted(maps.Keys(bad))
 	var items []any
