@@ -204,7 +204,10 @@ func bodyError(err error) error {
 	case errors.As(err, &known), errors.As(err, &tooLarge):
 		return err
 	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.As(err, &network):
-		return &service.Error{Code: service.Invalid, Detail: "the push ends in the middle: nothing was stored; send it again"}
+		return &service.Error{
+			Code:   service.Invalid,
+			Detail: "the push ends in the middle: nothing was stored; send it again",
+		}
 	}
 	return &service.Error{Code: service.Invalid, Detail: "the push cannot be read: " + err.Error()}
 }

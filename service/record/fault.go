@@ -61,7 +61,8 @@ const (
 
 // line checks a text of one line.
 func (f *Faults) line(value, pointer string) {
-	f.Add(utf8.RuneCountInString(value) > maxLine, pointer, "length", "is longer than %d characters: shorten it", maxLine)
+	long := utf8.RuneCountInString(value) > maxLine
+	f.Add(long, pointer, "length", "is longer than %d characters: shorten it", maxLine)
 	f.characters(value, pointer, "")
 }
 
@@ -98,6 +99,7 @@ func (f *Faults) characters(value, pointer, allowed string) {
 }
 
 func (f *Faults) note(value string) {
-	f.Add(utf8.RuneCountInString(value) > maxNote, "/note", "length", "is longer than %d characters: shorten it", maxNote)
+	long := utf8.RuneCountInString(value) > maxNote
+	f.Add(long, "/note", "length", "is longer than %d characters: shorten it", maxNote)
 	f.characters(value, "/note", "\n\r\t")
 }
