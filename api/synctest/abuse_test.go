@@ -188,13 +188,8 @@ func (a *abuser) fill(t testing.TB, n int) {
 
 var abuses = []abuse{
 	{"fault floods", func(ctx context.Context, who *abuser, count func(string)) {
-		loads := zipped([]byte(`{"loads":[` + strings.Repeat("{},", 31_999) + `{}]}`))
-		who.flood(ctx, "/v1/oil", "application/json", loads, count)
-		unknown := &strings.Builder{}
-		for i := range 180_000 {
-			fmt.Fprintf(unknown, `"k%d":1,`, i)
-		}
-		who.flood(ctx, "/v1/users", "application/json", zipped([]byte(`{`+unknown.String()+`"x":1}`)), count)
+		who.flood(ctx, "/v1/oil", "application/json", manyLoads(), count)
+		who.flood(ctx, "/v1/users", "application/json", manyFields(), count)
 	}},
 	{"unread exports", func(ctx context.Context, who *abuser, count func(string)) {
 		who.unread(ctx, "/v1/squads/"+who.squad+"/athletes/"+who.athlete+"/export", count)
@@ -209,8 +204,7 @@ var abuses = []abuse{
 		who.atOnce(4, func() { count(who.largestMap(ctx)) })
 	}},
 	{"NDJSON junk", func(ctx context.Context, who *abuser, count func(string)) {
-		junk := zipped(bytes.Repeat([]byte("x\n"), 1_000_000))
-		who.flood(ctx, "/v1/squads/"+who.squad+"/push", "application/x-ndjson", junk, count)
+		who.flood(ctx, "/v1/squads/"+who.squad+"/push", "application/x-ndjson", junk(), count)
 	}},
 	{"live streams", func(ctx context.Context, who *abuser, count func(string)) {
 		who.atOnce(50, func() { who.unread(ctx, "/v1/squads/"+who.squad+"/live", count) })
@@ -222,6 +216,21 @@ var abuses = []abuse{
 		})
 	}},
 }
+
+// The bodies of the floods, packed once: the machine is the server's too.
+var (
+	manyLoads = sync.OnceValue(func() []byte {
+		return zipped([]byte(`{"loads":[` + strings.Repeat("{},", 31_999) + `{}]}`))
+	})
+	manyFields = sync.OnceValue(func() []byte {
+		var fields strings.Builder
+		for i := range 180_000 {
+			fmt.Fprintf(&fields, `"k%d":1,`, i)
+		}
+		return zipped([]byte(`{` + fields.String() + `"x":1}`))
+	})
+	junk = sync.OnceValue(func() []byte { return zipped(bytes.Repeat([]byte("x\n"), 1_000_000)) })
+)
 
 func zipped(body []byte) []byte {
 	var packed bytes.Buffer
@@ -275,14 +284,17 @@ func (a *abuser) flood(ctx context.Context, path, media string, packed []byte, c
 // largestMap asks for the map that takes longest of those that are begun.
 func (a *abuser) largestMap(ctx context.Context) string {
 	pattern := newID()
-	a.push(ctx, a.squad, []item{{Kind: "pattern", Record: fields{
+	result, err := a.push(ctx, a.squad, []item{{Kind: "pattern", Record: fields{
 		"id": pattern, "name": "Long", "length_ft": 45, "loads": []any{
 			fields{
-				"direction": "forward", "from_board": 2, "to_board": 38, "count": 4, "ul_per_board": 50,
+				"direction": "out", "from_board": 2, "to_board": 38, "count": 4, "ul_per_board": 50,
 				"start_ft": 0, "end_ft": 45,
 			},
 		},
 	}}})
+	if err != nil || result.Outcomes[0].Outcome != "stored" {
+		return "no pattern"
+	}
 	body := fmt.Sprintf(
 		`{"subject":{"athlete_id":%q,"pattern_id":%q},"draws":64,"grid":{"laydown_step_boards":0.33,"angle_step_deg":0.031}}`,
 		a.athlete, pattern,
