@@ -51,7 +51,13 @@ func newHandler(t testing.TB, opened *db.DB, log *slog.Logger) *api.Handler {
 	stands := time.Date(2026, 3, 14, 18, 0, 0, 0, time.UTC)
 	var looks atomic.Int64
 	now := func() time.Time { return stands.Add(time.Duration(looks.Add(1)) * time.Microsecond) }
-	svc := service.New(service.Config{DB: opened, Keys: keys, Log: log, Now: now})
+	svc := service.New(service.Config{
+		DB:     opened,
+		Keys:   keys,
+		Log:    log,
+		Now:    now,
+		Limits: service.Limits{StreamsOfUser: 20_000}, // one person's devices stand for many people's
+	})
 	t.Cleanup(svc.Close)
 	if err := svc.Share(t.Context()); err != nil {
 		t.Fatal(err)
