@@ -12,6 +12,7 @@ import (
 
 	"laneward/openapi"
 	"laneward/service"
+	"laneward/service/record"
 )
 
 const (
@@ -145,11 +146,13 @@ type snapshotReply struct {
 
 // snapshotEnd is the line after a page of a snapshot.
 type snapshotEnd struct {
-	Page   string      `json:"page,omitempty"`
-	Cursor string      `json:"cursor,omitempty"`
-	Rev    int64       `json:"rev"`
-	Head   string      `json:"head"`
-	Digest digestReply `json:"digest"`
+	Page    string      `json:"page,omitempty"`
+	Cursor  string      `json:"cursor,omitempty"`
+	Rev     int64       `json:"rev"`
+	Head    string      `json:"head"`
+	Digest  digestReply `json:"digest"`
+	Since   *record.Day `json:"since,omitempty"`
+	Athlete *uuid.UUID  `json:"athlete_id,omitempty"`
 }
 
 func (r snapshotReply) VisitGetSnapshotResponse(w http.ResponseWriter) error {
@@ -162,9 +165,12 @@ func (h *handlers) GetSnapshot(
 ) (openapi.GetSnapshotResponseObject, error) {
 	lines, tables := wantsLines(ctx)
 	query := service.SnapshotQuery{
-		Page:   text(r.Params.Page),
-		Limit:  pageSize(r.Params.Limit, lines),
-		Schema: schemaOf(r.Params.Schema),
+		Page:    text(r.Params.Page),
+		Limit:   pageSize(r.Params.Limit, lines),
+		Schema:  schemaOf(r.Params.Schema),
+		Since:   text(r.Params.Since),
+		Athlete: r.Params.AthleteID,
+		Extends: text(r.Params.Extends),
 	}
 	page, err := h.service.Snapshot(ctx, userOf(ctx), r.SquadID, query)
 	if err != nil {
@@ -172,11 +178,13 @@ func (h *handlers) GetSnapshot(
 	}
 	endOf := func(page service.SnapshotPage) snapshotEnd {
 		return snapshotEnd{
-			Page:   page.Page,
-			Cursor: page.Cursor,
-			Rev:    page.Rev,
-			Head:   page.Head,
-			Digest: digestOf(page.Digest),
+			Page:    page.Page,
+			Cursor:  page.Cursor,
+			Rev:     page.Rev,
+			Head:    page.Head,
+			Digest:  digestOf(page.Digest),
+			Since:   page.Since,
+			Athlete: page.Athlete,
 		}
 	}
 	if !lines {
@@ -210,7 +218,7 @@ func (h *handlers) GetDigest(
 	ctx context.Context,
 	r openapi.GetDigestRequestObject,
 ) (openapi.GetDigestResponseObject, error) {
-	kinds, rev, err := h.service.DigestAll(ctx, userOf(ctx), r.SquadID)
+	kinds, rev, err := h.service.DigestAll(ctx, userOf(ctx), r.SquadID, text(r.Params.Of))
 	if err != nil {
 		return nil, err
 	}

@@ -1359,6 +1359,101 @@ func (q *Queries) ShotsForDrill(ctx context.Context, arg ShotsForDrillParams) ([
 	return items, nil
 }
 
+const shotsInSpan = `-- name: ShotsInSpan :many
+SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note, s.lane, s.game, s.frame, s.delivery, s.aim_laydown_board, s.aim_launch_angle_deg, s.arrows_ft, s.gutter
+FROM (
+    SELECT n.id FROM sessions n
+    WHERE n.squad_id = $1 AND n.id >= $2::uuid AND n.held_on >= $3::date AND n.held_on < $4::date
+      AND ($5::uuid IS NULL OR n.athlete_id IS NULL OR n.athlete_id = $5::uuid)
+    ORDER BY n.id
+) held CROSS JOIN LATERAL (
+    SELECT one.squad_id, one.id, one.rev, one.hash, one.session_id, one.athlete_id, one.ball_id, one.drill_id, one.shot_order, one.shot_time, one.laydown_board, one.arrows_board, one.breakpoint_board, one.breakpoint_ft, one.entry_board, one.entry_angle_deg, one.launch_angle_deg, one.speed_mph, one.rev_rate_rpm, one.rotation_deg, one.tilt_deg, one.track, one.standing, one.source, one.board_se, one.angle_se_deg, one.speed_se_mph, one.rev_rate_se_rpm, one.axis_se_deg, one.note, one.lane, one.game, one.frame, one.delivery, one.aim_laydown_board, one.aim_launch_angle_deg, one.arrows_ft, one.gutter FROM shots one
+    WHERE one.squad_id = $1 AND one.session_id = held.id AND one.rev <= $6 AND (held.id > $2::uuid OR one.rev > $7)
+      AND ($5::uuid IS NULL OR one.athlete_id = $5::uuid)
+) s
+ORDER BY held.id, s.rev LIMIT $8
+`
+
+type ShotsInSpanParams struct {
+	SquadID      uuid.UUID  `db:"squad_id"`
+	AfterSession uuid.UUID  `db:"after_session"`
+	Since        time.Time  `db:"since"`
+	Before       time.Time  `db:"before"`
+	Athlete      *uuid.UUID `db:"athlete"`
+	Upto         int64      `db:"upto"`
+	AfterRev     int64      `db:"after_rev"`
+	MaxRows      int32      `db:"max_rows"`
+}
+
+// ShotsInSpan reads the shots of the sessions held within some days session by session, so that it costs what it finds, not what the squad has.
+func (q *Queries) ShotsInSpan(ctx context.Context, arg ShotsInSpanParams) ([]Shot, error) {
+	rows, err := q.db.Query(ctx, shotsInSpan,
+		arg.SquadID,
+		arg.AfterSession,
+		arg.Since,
+		arg.Before,
+		arg.Athlete,
+		arg.Upto,
+		arg.AfterRev,
+		arg.MaxRows,
+	)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []Shot
+	for rows.Next() {
+		var i Shot
+		if err := rows.Scan(
+			&i.SquadID,
+			&i.ID,
+			&i.Rev,
+			&i.Hash,
+			&i.SessionID,
+			&i.AthleteID,
+			&i.BallID,
+			&i.DrillID,
+			&i.ShotOrder,
+			&i.ShotTime,
+			&i.LaydownBoard,
+			&i.ArrowsBoard,
+			&i.BreakpointBoard,
+			&i.BreakpointFt,
+			&i.EntryBoard,
+			&i.EntryAngleDeg,
+			&i.LaunchAngleDeg,
+			&i.SpeedMPH,
+			&i.RevRateRPM,
+			&i.RotationDeg,
+			&i.TiltDeg,
+			&i.Track,
+			&i.Standing,
+			&i.Source,
+			&i.BoardSE,
+			&i.AngleSEDeg,
+			&i.SpeedSEMPH,
+			&i.RevRateSERPM,
+			&i.AxisSEDeg,
+			&i.Note,
+			&i.Lane,
+			&i.Game,
+			&i.Frame,
+			&i.Delivery,
+			&i.AimLaydownBoard,
+			&i.AimLaunchAngleDeg,
+			&i.ArrowsFt,
+			&i.Gutter,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const shotsOfSession = `-- name: ShotsOfSession :many
 SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note, lane, game, frame, delivery, aim_laydown_board, aim_launch_angle_deg, arrows_ft, gutter
 FROM shots
@@ -1386,6 +1481,84 @@ func (q *Queries) ShotsOfSession(ctx context.Context, arg ShotsOfSessionParams) 
 		arg.AfterOrder,
 		arg.AfterID,
 		arg.MaxRows,
+	)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []Shot
+	for rows.Next() {
+		var i Shot
+		if err := rows.Scan(
+			&i.SquadID,
+			&i.ID,
+			&i.Rev,
+			&i.Hash,
+			&i.SessionID,
+			&i.AthleteID,
+			&i.BallID,
+			&i.DrillID,
+			&i.ShotOrder,
+			&i.ShotTime,
+			&i.LaydownBoard,
+			&i.ArrowsBoard,
+			&i.BreakpointBoard,
+			&i.BreakpointFt,
+			&i.EntryBoard,
+			&i.EntryAngleDeg,
+			&i.LaunchAngleDeg,
+			&i.SpeedMPH,
+			&i.RevRateRPM,
+			&i.RotationDeg,
+			&i.TiltDeg,
+			&i.Track,
+			&i.Standing,
+			&i.Source,
+			&i.BoardSE,
+			&i.AngleSEDeg,
+			&i.SpeedSEMPH,
+			&i.RevRateSERPM,
+			&i.AxisSEDeg,
+			&i.Note,
+			&i.Lane,
+			&i.Game,
+			&i.Frame,
+			&i.Delivery,
+			&i.AimLaydownBoard,
+			&i.AimLaunchAngleDeg,
+			&i.ArrowsFt,
+			&i.Gutter,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const shotsOfSessionUpto = `-- name: ShotsOfSessionUpto :many
+SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note, lane, game, frame, delivery, aim_laydown_board, aim_launch_angle_deg, arrows_ft, gutter
+FROM shots
+WHERE squad_id = $1 AND session_id = $2 AND rev <= $3 AND ($4::uuid IS NULL OR athlete_id = $4::uuid)
+ORDER BY rev
+`
+
+type ShotsOfSessionUptoParams struct {
+	SquadID   uuid.UUID  `db:"squad_id"`
+	SessionID uuid.UUID  `db:"session_id"`
+	Upto      int64      `db:"upto"`
+	Athlete   *uuid.UUID `db:"athlete"`
+}
+
+func (q *Queries) ShotsOfSessionUpto(ctx context.Context, arg ShotsOfSessionUptoParams) ([]Shot, error) {
+	rows, err := q.db.Query(ctx, shotsOfSessionUpto,
+		arg.SquadID,
+		arg.SessionID,
+		arg.Upto,
+		arg.Athlete,
 	)
 	if err != nil {
 		return nil, err

@@ -560,7 +560,7 @@ type ClientInterface interface {
 	// For each kind of record, how many you can see and the sum of their hashes. A device compares these with its own copy.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
-	GetDigest(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*http.Response, error)
+	GetDigest(ctx context.Context, squadID SquadID, params *GetDigestParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListDrills List the squad's drills you may see, in revision order
 	//
@@ -1071,6 +1071,11 @@ type ClientInterface interface {
 	// Records as they stood at the revision the snapshot began at. Go on with `page` until a page has a `cursor` instead, then with the feed
 	// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end. Both come with `shots=table` too, as
 	// the feed does.
+	//
+	// With `since` or `athlete_id` the copy has only a span of the sessions and their shots, and everything else whole. The cursor knows
+	// the span. In the feed after it a session or a shot outside does not come when it changes, but as `scope: removed`, to be dropped
+	// where it is held; a session that is given another day leaves the copy, or enters it, with its shots. With `extends` older sessions
+	// are added to a copy later.
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/snapshot (the `GetSnapshot` operationId).
 	GetSnapshot(ctx context.Context, squadID SquadID, params *GetSnapshotParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -2158,8 +2163,8 @@ func (c *Client) CompareLines(ctx context.Context, squadID SquadID, params *Comp
 // For each kind of record, how many you can see and the sum of their hashes. A device compares these with its own copy.
 //
 // Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
-func (c *Client) GetDigest(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewGetDigestRequest(c.Server, squadID)
+func (c *Client) GetDigest(ctx context.Context, squadID SquadID, params *GetDigestParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetDigestRequest(c.Server, squadID, params)
 	if err != nil {
 		return nil, err
 	}
@@ -3239,6 +3244,11 @@ func (c *Client) ReplaceShot(ctx context.Context, squadID SquadID, shotID ShotID
 // Records as they stood at the revision the snapshot began at. Go on with `page` until a page has a `cursor` instead, then with the feed
 // from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end. Both come with `shots=table` too, as
 // the feed does.
+//
+// With `since` or `athlete_id` the copy has only a span of the sessions and their shots, and everything else whole. The cursor knows
+// the span. In the feed after it a session or a shot outside does not come when it changes, but as `scope: removed`, to be dropped
+// where it is held; a session that is given another day leaves the copy, or enters it, with its shots. With `extends` older sessions
+// are added to a copy later.
 //
 // Corresponds with GET /v1/squads/{squad_id}/snapshot (the `GetSnapshot` operationId).
 func (c *Client) GetSnapshot(ctx context.Context, squadID SquadID, params *GetSnapshotParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -5310,7 +5320,7 @@ func NewCompareLinesRequestWithBody(server string, squadID SquadID, params *Comp
 }
 
 // NewGetDigestRequest constructs an http.Request for the GetDigest method
-func NewGetDigestRequest(server string, squadID SquadID) (*http.Request, error) {
+func NewGetDigestRequest(server string, squadID SquadID, params *GetDigestParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -5333,6 +5343,33 @@ func NewGetDigestRequest(server string, squadID SquadID) (*http.Request, error) 
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Of != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "of", *params.Of, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -8287,6 +8324,42 @@ func NewGetSnapshotRequest(server string, squadID SquadID, params *GetSnapshotPa
 
 		}
 
+		if params.Since != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "since", *params.Since, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.AthleteID != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "athlete_id", *params.AthleteID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Extends != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "extends", *params.Extends, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
@@ -9043,7 +9116,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
-	GetDigestWithResponse(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*GetDigestResponse, error)
+	GetDigestWithResponse(ctx context.Context, squadID SquadID, params *GetDigestParams, reqEditors ...RequestEditorFn) (*GetDigestResponse, error)
 
 	// ListDrillsWithResponse List the squad's drills you may see, in revision order
 	//
@@ -9602,6 +9675,11 @@ type ClientWithResponsesInterface interface {
 	// Records as they stood at the revision the snapshot began at. Go on with `page` until a page has a `cursor` instead, then with the feed
 	// from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end. Both come with `shots=table` too, as
 	// the feed does.
+	//
+	// With `since` or `athlete_id` the copy has only a span of the sessions and their shots, and everything else whole. The cursor knows
+	// the span. In the feed after it a session or a shot outside does not come when it changes, but as `scope: removed`, to be dropped
+	// where it is held; a session that is given another day leaves the copy, or enters it, with its shots. With `extends` older sessions
+	// are added to a copy later.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -14184,8 +14262,8 @@ func (c *ClientWithResponses) CompareLinesWithResponse(ctx context.Context, squa
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/squads/{squad_id}/digest (the `GetDigest` operationId).
-func (c *ClientWithResponses) GetDigestWithResponse(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*GetDigestResponse, error) {
-	rsp, err := c.GetDigest(ctx, squadID, reqEditors...)
+func (c *ClientWithResponses) GetDigestWithResponse(ctx context.Context, squadID SquadID, params *GetDigestParams, reqEditors ...RequestEditorFn) (*GetDigestResponse, error) {
+	rsp, err := c.GetDigest(ctx, squadID, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -15085,6 +15163,11 @@ func (c *ClientWithResponses) ReplaceShotWithResponse(ctx context.Context, squad
 // Records as they stood at the revision the snapshot began at. Go on with `page` until a page has a `cursor` instead, then with the feed
 // from there; a broken copy is taken up again at its last page. As NDJSON it streams to the end. Both come with `shots=table` too, as
 // the feed does.
+//
+// With `since` or `athlete_id` the copy has only a span of the sessions and their shots, and everything else whole. The cursor knows
+// the span. In the feed after it a session or a shot outside does not come when it changes, but as `scope: removed`, to be dropped
+// where it is held; a session that is given another day leaves the copy, or enters it, with its shots. With `extends` older sessions
+// are added to a copy later.
 //
 // Returns a wrapper object for the known response body format(s).
 //

@@ -2446,6 +2446,9 @@ type SignedInDevice struct {
 
 // SnapshotPage defines model for SnapshotPage.
 type SnapshotPage struct {
+	// AthleteID Whose sessions and shots the copy has; absent for everybody's.
+	AthleteID *openapi_types.UUID `json:"athlete_id,omitempty"`
+
 	// Cursor Where the feed goes on; on the last page only.
 	Cursor *string `json:"cursor,omitempty"`
 
@@ -2465,6 +2468,9 @@ type SnapshotPage struct {
 
 	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
 	Rev Rev `json:"rev"`
+
+	// Since The first day of the copy's sessions; absent when it has all.
+	Since *openapi_types.Date `json:"since,omitempty"`
 }
 
 // SnapshotPage_Items_Item defines model for SnapshotPage.items.Item.
@@ -2875,6 +2881,12 @@ type CompareLinesParams struct {
 	WidthPx *WidthPx `form:"width_px,omitempty" json:"width_px,omitempty"`
 }
 
+// GetDigestParams defines parameters for GetDigest.
+type GetDigestParams struct {
+	// Of The cursor of your copy. When that has only a span of the sessions, only those and their shots are counted.
+	Of *string `form:"of,omitempty" json:"of,omitempty"`
+}
+
 // ListDrillsParams defines parameters for ListDrills.
 type ListDrillsParams struct {
 	// Limit At most so many items, 1 to 1000.
@@ -3188,6 +3200,17 @@ type ReplaceShotParams struct {
 type GetSnapshotParams struct {
 	// Page The `page` of the page before.
 	Page *string `form:"page,omitempty" json:"page,omitempty"`
+
+	// Since Only sessions held on this day or later, with their shots: a date, or a number of days such as `90d`. The answer's `since` is the
+	// day. Give it with the first page only.
+	Since *string `form:"since,omitempty" json:"since,omitempty"`
+
+	// AthleteID Only sessions of this athlete or shared ones, with this athlete's shots. Give it with the first page only.
+	AthleteID *openapi_types.UUID `form:"athlete_id,omitempty" json:"athlete_id,omitempty"`
+
+	// Extends The cursor of a copy that has a later `since`: only the sessions and shots that it lacks come, as they stood at its revision,
+	// and at the end a cursor that takes the place of its own.
+	Extends *string `form:"extends,omitempty" json:"extends,omitempty"`
 
 	// Limit At most so many items a page, 1 to 5000; 1000 by default, and 5000 in a stream.
 	Limit *PageSize `form:"limit,omitempty" json:"limit,omitempty"`
@@ -3651,7 +3674,7 @@ type ServerInterface interface {
 	CompareLines(ctx echo.Context, squadID SquadID, params CompareLinesParams) error
 	// GetDigest Count and sum of what you may see, to prove a device holds the same
 	// (GET /v1/squads/{squad_id}/digest)
-	GetDigest(ctx echo.Context, squadID SquadID) error
+	GetDigest(ctx echo.Context, squadID SquadID, params GetDigestParams) error
 	// ListDrills List the squad's drills you may see, in revision order
 	// (GET /v1/squads/{squad_id}/drills)
 	ListDrills(ctx echo.Context, squadID SquadID, params ListDrillsParams) error
@@ -4700,8 +4723,17 @@ func (w *ServerInterfaceWrapper) GetDigest(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetDigestParams
+	// ------------- Optional query parameter "of" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "of", ctx.QueryParams(), &params.Of, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter of: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.GetDigest(ctx, squadID)
+	err = w.Handler.GetDigest(ctx, squadID, params)
 	return err
 }
 
@@ -6239,6 +6271,27 @@ func (w *ServerInterfaceWrapper) GetSnapshot(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter page: %s", err))
 	}
 
+	// ------------- Optional query parameter "since" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "since", ctx.QueryParams(), &params.Since, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter since: %s", err))
+	}
+
+	// ------------- Optional query parameter "athlete_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "athlete_id", ctx.QueryParams(), &params.AthleteID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter athlete_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "extends" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "extends", ctx.QueryParams(), &params.Extends, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter extends: %s", err))
+	}
+
 	// ------------- Optional query parameter "limit" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
@@ -7615,6 +7668,7 @@ func (response CompareLines200ImageSvgXMLResponse) VisitCompareLinesResponse(w h
 
 type GetDigestRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
+	Params  GetDigestParams
 }
 
 type GetDigestResponseObject interface {
@@ -10914,10 +10968,11 @@ func (sh *strictHandler) CompareLines(ctx echo.Context, squadID SquadID, params 
 }
 
 // GetDigest operation middleware
-func (sh *strictHandler) GetDigest(ctx echo.Context, squadID SquadID) error {
+func (sh *strictHandler) GetDigest(ctx echo.Context, squadID SquadID, params GetDigestParams) error {
 	var request GetDigestRequestObject
 
 	request.SquadID = squadID
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.GetDigest(ctx.Request().Context(), request.(GetDigestRequestObject))

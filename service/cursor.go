@@ -29,12 +29,19 @@ type cursor struct {
 	// A snapshot's place: the kind being read and the revision within it. Zero in the feed.
 	kind   uint8
 	within int64
+	span   span
+	// In a snapshot of a span also: the session whose shots are being read, and from which day on
+	// the copy that it is added to holds sessions, 0 when it is not.
+	session uuid.UUID
+	held    int32
 }
 
 const (
 	cursorVersion = 2
 	cursorBytes   = 1 + 16 + 8 + headBytes + 8 + 2 + 8 + 1 + 8
 	cursorMAC     = 12
+	// spanBytes are more of a cursor that has a span.
+	spanBytes = 4 + 16 + 16 + 4
 	// firstCursorBytes is how long cursors were that had no head.
 	firstCursorBytes = 72
 )
@@ -49,6 +56,9 @@ func (m member) scope() uint64 {
 	return binary.BigEndian.Uint64(sum[:])
 }
 
+// spanned reports whether the copy holds less than everything, or is being added to.
+func (c cursor) spanned() bool { return c.span != (span{}) || c.held != 0 }
+
 // cursorMAC signs a word for a squad.
 func (s *Service) cursorMAC(body []byte, squad uuid.UUID) []byte {
 	mac := hmac.New(sha256.New, s.cursorKey)
@@ -59,7 +69,7 @@ func (s *Service) cursorMAC(body []byte, squad uuid.UUID) []byte {
 
 // writeCursor writes a cursor as one opaque word.
 func (s *Service) writeCursor(c cursor) string {
-	b := make([]byte, 0, cursorBytes+cursorMAC)
+	b := make([]byte, 0, cursorBytes+spanBytes+cursorMAC)
 	b = append(b, cursorVersion)
 	b = append(b, c.squad[:]...)
 	b = appendHead(b, c.head)
@@ -68,6 +78,12 @@ func (s *Service) writeCursor(c cursor) string {
 	b = binary.BigEndian.AppendUint64(b, uint64(c.rev)) //nolint:gosec // never negative
 	b = append(b, c.kind)
 	b = binary.BigEndian.AppendUint64(b, uint64(c.within)) //nolint:gosec // never negative
+	if c.spanned() {
+		b = binary.BigEndian.AppendUint32(b, uint32(c.span.since)) //nolint:gosec // bits, not a number
+		b = append(b, c.span.athlete[:]...)
+		b = append(b, c.session[:]...)
+		b = binary.BigEndian.AppendUint32(b, uint32(c.held)) //nolint:gosec // as above
+	}
 	return base64.RawURLEncoding.EncodeToString(append(b, s.cursorMAC(b, c.squad)...))
 }
 
@@ -82,10 +98,11 @@ func (s *Service) readCursor(word string) (c cursor, err error) {
 	if err == nil && len(b) == firstCursorBytes && b[0] == 1 {
 		return c, beginAgain(GoneSchema, "the cursor is of a time when cursors did not say which history they are of")
 	}
-	if err != nil || len(b) != cursorBytes+cursorMAC || b[0] != cursorVersion {
+	size := len(b) - cursorMAC
+	if err != nil || size != cursorBytes && size != cursorBytes+spanBytes || b[0] != cursorVersion {
 		return c, errCursor
 	}
-	body, mac := b[:cursorBytes], b[cursorBytes:]
+	body, mac := b[:size], b[size:]
 	copy(c.squad[:], body[1:])
 	if !hmac.Equal(mac, s.cursorMAC(body, c.squad)) {
 		return c, errCursor
@@ -96,5 +113,11 @@ func (s *Service) readCursor(word string) (c cursor, err error) {
 	c.rev = int64(binary.BigEndian.Uint64(body[10:])) //nolint:gosec // as written
 	c.kind = body[18]
 	c.within = int64(binary.BigEndian.Uint64(body[19:])) //nolint:gosec // as written
+	if body = body[27:]; len(body) > 0 {
+		c.span.since = int32(binary.BigEndian.Uint32(body)) //nolint:gosec // as written
+		copy(c.span.athlete[:], body[4:])
+		copy(c.session[:], body[20:])
+		c.held = int32(binary.BigEndian.Uint32(body[36:])) //nolint:gosec // as written
+	}
 	return c, nil
 }

@@ -48,10 +48,12 @@ func digestOf(items []Item) Digest {
 	return d
 }
 
-// DigestAll digests everything a member may see, kind by kind, at the squad's present revision.
+// DigestAll digests everything a member may see, kind by kind, at the squad's present revision. With
+// the cursor of a copy it digests what that copy's span holds.
 func (s *Service) DigestAll(
 	ctx context.Context,
 	user, squad uuid.UUID,
+	copied string,
 ) (kinds map[record.Kind]Digest, rev int64, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
 		kinds = make(map[record.Kind]Digest, len(record.Kinds))
@@ -60,8 +62,20 @@ func (s *Service) DigestAll(
 			return err
 		}
 		rev = now.rev
+		place := cursor{squad: squad, rev: now.rev}
+		if copied != "" {
+			found, err := s.readCursor(copied)
+			if err != nil {
+				return errCursor
+			}
+			if found.squad != squad {
+				return errOtherSquad
+			}
+			place.span = found.span
+		}
+		w.span = place.span
 		for _, kind := range record.Kinds {
-			if kinds[kind], err = w.digest(ctx, kind); err != nil {
+			if kinds[kind], err = w.digest(ctx, kind, place); err != nil {
 				return err
 			}
 		}
@@ -70,9 +84,23 @@ func (s *Service) DigestAll(
 	return kinds, rev, err
 }
 
-func (w *work) digest(ctx context.Context, kind record.Kind) (d Digest, err error) {
-	err = w.each(ctx, kind, w.athlete, func(r record.Record) error {
-		d.add(r.Key(), r.Revision())
+func (w *work) digest(ctx context.Context, kind record.Kind, place cursor) (d Digest, err error) {
+	if kind == record.KindShot && place.spanned() {
+		for found := make([]stored, eachPage); len(found) == eachPage; {
+			if found, err = w.shotsInSpan(ctx, place, eachPage); err != nil {
+				return d, err
+			}
+			for _, one := range found {
+				d.add(one.Key(), one.Revision())
+				place.session, place.within = one.Record.(*record.Shot).SessionID, one.Revision()
+			}
+		}
+		return d, nil
+	}
+	err = w.each(ctx, kind, w.athleteOf(kind), func(r record.Record) error {
+		if session, is := r.(*record.Session); !is || w.span.holds(session) {
+			d.add(r.Key(), r.Revision())
+		}
 		return nil
 	})
 	return d, err

@@ -172,10 +172,12 @@ func (s *Service) feedPlace(ctx context.Context, w *work, query FeedQuery) (curs
 	return place, nil
 }
 
+var errOtherSquad = fail(NotFound, "this cursor belongs to another squad")
+
 // mayFollow reports whether a reader may go on from a place, or why they have to begin again.
 func (w *work) mayFollow(ctx context.Context, now clock, place, here cursor) error {
 	if place.squad != w.squad {
-		return fail(NotFound, "this cursor belongs to another squad")
+		return errOtherSquad
 	}
 	if err := w.mustStand(ctx, now, place.head); err != nil {
 		return err
@@ -200,8 +202,12 @@ func (s *Service) feedPage(ctx context.Context, w *work, place cursor, limit int
 	next := place
 	next.head = now.head
 	var items []Item
+	w.span = place.span
 	items, next.rev, err = w.itemsAfter(ctx, window{place.rev, now.rev}, limit)
 	if err != nil {
+		return page, err
+	}
+	if items, err = w.within(ctx, items, place.rev); err != nil {
 		return page, err
 	}
 	if items, err = w.completeItems(ctx, items, next.rev); err != nil {
@@ -246,7 +252,7 @@ func (w *work) itemsIn(ctx context.Context, in window, limit int) (items []Item,
 			w.squad,
 			in,
 			int32(limit), //nolint:gosec // at most some thousands
-			w.athlete,
+			w.athleteOf(kind),
 		)
 		if err != nil {
 			return nil, err

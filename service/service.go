@@ -153,6 +153,7 @@ type work struct {
 	now    time.Time
 	locked *clock // the counter as it stands, once this transaction is the squad's only writer
 	wrote  bool   // it has moved the counter
+	span   span   // of the copy that is read for
 }
 
 // inSquad runs a use case that writes. Non-members get NotFound, so that a squad's existence does

@@ -37,6 +37,7 @@ func (b tailBatch) news(seen int64) []TailEvent {
 type tailKey struct {
 	squad  uuid.UUID
 	scope  uint64
+	span   span
 	schema int
 }
 
@@ -44,6 +45,7 @@ type tailKey struct {
 // of them.
 type broadcast struct {
 	who         member
+	span        span
 	schema      int
 	head        head // of the history that it reads
 	from        int64
@@ -93,15 +95,16 @@ func (s *Service) Tail(
 	ctx, cancel := context.WithTimeoutCause(ctx, tailLife, ErrTailAge)
 	defer cancel()
 	var who member
-	err := s.readSquad(ctx, user, squad, func(w *work) error {
+	var place cursor
+	err := s.readSquad(ctx, user, squad, func(w *work) (err error) {
 		who = w.member
-		_, err := s.feedPlace(ctx, w, query)
+		place, err = s.feedPlace(ctx, w, query)
 		return err
 	})
 	if err != nil {
 		return err
 	}
-	batches, leave, err := s.tails.join(ctx, who, query.Schema)
+	batches, leave, err := s.tails.join(ctx, who, place.span, query.Schema)
 	if err != nil {
 		return err
 	}
@@ -220,13 +223,18 @@ func (s *Service) followBatches(
 }
 
 // join subscribes to the broadcast of what a member sees, and starts it when it is the first.
-func (t *tails) join(ctx context.Context, who member, schema int) (<-chan tailBatch, func(), error) {
-	key := tailKey{who.squad, who.scope(), schema}
+func (t *tails) join(
+	ctx context.Context,
+	who member,
+	span span,
+	schema int,
+) (<-chan tailBatch, func(), error) {
+	key := tailKey{who.squad, who.scope(), span, schema}
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	b := t.running[key]
 	if b == nil {
-		b = &broadcast{who: who, schema: schema, subscribers: make(map[chan tailBatch]bool)}
+		b = &broadcast{who: who, span: span, schema: schema, subscribers: make(map[chan tailBatch]bool)}
 		err := t.service.db.ReadSquad(ctx, who.squad, func(tx *db.Tx) error {
 			now, err := (&work{Tx: tx, member: who}).clock(ctx)
 			b.head, b.from = now.head, now.rev
@@ -346,7 +354,7 @@ func (s *Service) readBatch(ctx context.Context, b *broadcast) (batch tailBatch,
 		if err != nil {
 			return err
 		}
-		place.rev = b.from
+		place.rev, place.span = b.from, b.span
 		page, err := s.feedPage(ctx, w, place, tailPageSize)
 		if err != nil {
 			return err

@@ -139,6 +139,27 @@ SELECT *
 FROM shots WHERE squad_id = @squad_id AND rev > @after AND rev <= @upto AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
 ORDER BY rev LIMIT @max_rows;
 
+-- ShotsInSpan reads the shots of the sessions held within some days session by session, so that it costs what it finds, not what the squad has.
+-- name: ShotsInSpan :many
+SELECT s.*
+FROM (
+    SELECT n.id FROM sessions n
+    WHERE n.squad_id = @squad_id AND n.id >= @after_session::uuid AND n.held_on >= @since::date AND n.held_on < @before::date
+      AND (sqlc.narg('athlete')::uuid IS NULL OR n.athlete_id IS NULL OR n.athlete_id = sqlc.narg('athlete')::uuid)
+    ORDER BY n.id
+) held CROSS JOIN LATERAL (
+    SELECT one.* FROM shots one
+    WHERE one.squad_id = @squad_id AND one.session_id = held.id AND one.rev <= @upto AND (held.id > @after_session::uuid OR one.rev > @after_rev)
+      AND (sqlc.narg('athlete')::uuid IS NULL OR one.athlete_id = sqlc.narg('athlete')::uuid)
+) s
+ORDER BY held.id, s.rev LIMIT @max_rows;
+
+-- name: ShotsOfSessionUpto :many
+SELECT *
+FROM shots
+WHERE squad_id = @squad_id AND session_id = @session_id AND rev <= @upto AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
+ORDER BY rev;
+
 -- name: RemoveShots :exec
 DELETE FROM shots WHERE squad_id = @squad_id AND id = ANY(@ids::uuid[]);
 

@@ -72,6 +72,19 @@ type SnapshotPage struct {
 	Rev    int64  `json:"rev"`
 	Head   string `json:"head"`
 	Digest Digest `json:"digest"`
+	// Since is the first day of the copy's sessions, "" when it has all, and Athlete whose they are.
+	Since   string     `json:"since"`
+	Athlete *uuid.UUID `json:"athlete_id"`
+}
+
+// SnapshotQuery asks for a page of a first copy, at the Page that the page before gave, "" being the
+// first. That says what the copy is to hold: sessions since a day or for a number of days such as
+// 90d, of one athlete, and with Extends what the copy of that cursor lacks of them.
+type SnapshotQuery struct {
+	Page    string
+	Since   string
+	Athlete *uuid.UUID
+	Extends string
 }
 
 // Feed reads what changed after a cursor, "" being the beginning. seen is the newest head that the
@@ -109,13 +122,20 @@ func (c *Client) Stands(ctx context.Context, squad uuid.UUID, head string) (bool
 	return err == nil, err
 }
 
-// Snapshot reads a page of a first copy, "" being the first page. It fails with [Gone] when the
-// copy has to start again.
-func (c *Client) Snapshot(ctx context.Context, squad uuid.UUID, from string) (SnapshotPage, error) {
+// Snapshot reads a page of a first copy. It fails with [Gone] when the copy has to start again.
+func (c *Client) Snapshot(ctx context.Context, squad uuid.UUID, query SnapshotQuery) (SnapshotPage, error) {
 	limit, schema := pageSize, Schema
 	params := &openapi.GetSnapshotParams{Limit: &limit, Schema: &schema}
-	if from != "" {
-		params.Page = &from
+	if query.Page != "" {
+		params.Page = &query.Page
+	} else {
+		params.AthleteID = query.Athlete
+		if query.Since != "" {
+			params.Since = &query.Since
+		}
+		if query.Extends != "" {
+			params.Extends = &query.Extends
+		}
 	}
 	var page SnapshotPage
 	err := read(&page)(c.api.GetSnapshot(ctx, squad, params, asTables))
@@ -134,13 +154,22 @@ func (c *Client) Snapshot(ctx context.Context, squad uuid.UUID, from string) (Sn
 	return page, page.Digest.check(page.Items)
 }
 
-// Digests asks what the user may see at the squad's present revision, as a digest for each kind.
-func (c *Client) Digests(ctx context.Context, squad uuid.UUID) (kinds map[Kind]Digest, rev int64, err error) {
+// Digests asks what the user may see at the squad's present revision, as a digest for each kind: what
+// the copy of a cursor is to hold of it.
+func (c *Client) Digests(
+	ctx context.Context,
+	squad uuid.UUID,
+	cursor string,
+) (kinds map[Kind]Digest, rev int64, err error) {
 	var answer struct {
 		Rev   int64           `json:"rev"`
 		Kinds map[Kind]Digest `json:"kinds"`
 	}
-	err = read(&answer)(c.api.GetDigest(ctx, squad))
+	params := &openapi.GetDigestParams{}
+	if cursor != "" {
+		params.Of = &cursor
+	}
+	err = read(&answer)(c.api.GetDigest(ctx, squad, params))
 	return answer.Kinds, answer.Rev, err
 }
 

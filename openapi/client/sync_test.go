@@ -164,7 +164,7 @@ func TestPagesAreChecked(t *testing.T) {
 				_, err := c.Feed(t.Context(), uuid.MustParse(someSquad), "c0", "")
 				check("feed", err, wantFeed)
 			}
-			_, err := c.Snapshot(t.Context(), uuid.MustParse(someSquad), "p0")
+			_, err := c.Snapshot(t.Context(), uuid.MustParse(someSquad), SnapshotQuery{Page: "p0"})
 			check("snapshot", err, wantFeed)
 		})
 	}

@@ -90,6 +90,15 @@ func (c *syncStatusCommand) Run(ctx context.Context, env terminal.Environment) e
 				conn.Say("\n%s: the server has lost %s that this computer still has: laneward sync lost", s.Name, terminal.Things(s.Lost, "record"))
 			}
 		}
+		for _, s := range all {
+			if s.Since != "" {
+				conn.Say(
+					"\n%s: sessions since %s are on this computer; for all: laneward sync --since all",
+					s.Name,
+					s.Since,
+				)
+			}
+		}
 		conn.Say("\nThe copy is in %s.", conn.File())
 		return nil
 	})
@@ -108,6 +117,7 @@ func (c *copyConnection) printStatus(all []local.Status) error {
 			Refused:   s.Refused,
 			Conflicts: s.Conflicts,
 			Lost:      s.Lost,
+			Since:     s.Since,
 		}}
 		if !s.SyncedAt.IsZero() {
 			one.SyncedAt = s.SyncedAt.UTC().Format("2006-01-02T15:04:05Z07:00")

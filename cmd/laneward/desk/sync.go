@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -45,9 +46,11 @@ Examples:
 
 type syncNowCommand struct {
 	remote.Flags
-	Squad  string `env:"LANEWARD_SQUAD" placeholder:"NAME" help:"Only this squad, by name or id; without it all you are in."`
-	Watch  bool   `help:"Stay, send what comes into the queue and take in what others do, until Ctrl-C."`
-	Verify bool   `help:"Prove, record by record, that this computer holds what the server does; read a new copy if it does not."`
+	Squad   string `env:"LANEWARD_SQUAD" placeholder:"NAME" help:"Only this squad, by name or id; without it all you are in."`
+	Since   string `placeholder:"DAY" help:"Keep only sessions held since a day, or for a number of days such as 90d, with their shots; all keeps all. Older sessions are added later by asking for more. It holds until changed."`
+	Athlete string `placeholder:"NAME" help:"Keep only this athlete's sessions and shots, beside shared sessions; all keeps everybody's. It holds until changed."`
+	Watch   bool   `help:"Stay, send what comes into the queue and take in what others do, until Ctrl-C."`
+	Verify  bool   `help:"Prove, record by record, that this computer holds what the server does; read a new copy if it does not."`
 }
 
 func (syncNowCommand) Help() string {
@@ -57,6 +60,8 @@ Examples:
 
     laneward sync
     laneward sync now --squad "Tuesday squad" --verify
+    laneward sync --since 90d
+    laneward sync --since all
     laneward sync --watch`
 }
 
@@ -69,6 +74,9 @@ func (c *syncNowCommand) Run(ctx context.Context, env terminal.Environment) erro
 		squads, err := conn.squadsToSync(ctx, c.Squad)
 		if err != nil {
 			return errors.Join(err, conn.tellKept(ctx, uuid.Nil))
+		}
+		if err := conn.hold(ctx, squads, c.Since, c.Athlete); err != nil {
+			return err
 		}
 		if c.Watch {
 			err = conn.watch(ctx, squads)
@@ -116,6 +124,36 @@ func (c *copyConnection) squadsToSync(ctx context.Context, named string) ([]loca
 		}
 	}
 	return squads, c.tellLeft(ctx)
+}
+
+// everybody is the athlete whose sessions are kept when all athletes' are.
+const everybody = "all"
+
+// hold makes the copies hold the sessions and shots that were asked for; an empty flag leaves its
+// half as it is.
+func (c *copyConnection) hold(ctx context.Context, squads []local.Squad, since, athlete string) error {
+	if since == "" && athlete == "" {
+		return nil
+	}
+	for _, squad := range squads {
+		day, of := cmp.Or(since, squad.Since, local.All), squad.Of
+		switch athlete {
+		case "":
+		case everybody:
+			of = nil
+		default:
+			found, err := c.Find(ctx, squad.ID, client.Athlete, athlete)
+			if err != nil {
+				return err
+			}
+			of = &found.ID
+		}
+		run := &local.Sync{Client: c.Client, Store: c.Store, Squad: squad.ID}
+		if err := run.Hold(ctx, day, of); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // tellLeft reports what is unsent in squads that the person is no longer in.
@@ -208,6 +246,7 @@ type squadReport struct {
 	Conflicts int       `json:"conflicts"`
 	Restored  bool      `json:"restored,omitempty"`
 	Lost      int       `json:"lost,omitempty"`
+	Since     string    `json:"since,omitempty"` // the first day of its sessions, "" when it has all
 }
 
 func (c *copyConnection) report(ctx context.Context, squad uuid.UUID, result local.Result) (squadReport, error) {
@@ -228,6 +267,7 @@ func (c *copyConnection) report(ctx context.Context, squad uuid.UUID, result loc
 				Conflicts: s.Conflicts,
 				Restored:  result.Restored,
 				Lost:      s.Lost,
+				Since:     s.Since,
 			}, nil
 		}
 	}
@@ -269,7 +309,11 @@ func (r squadReport) sentence() string {
 	}
 	switch {
 	case r.Copied:
-		parts = append(parts, "copied "+terminal.Things(r.Records, "record"))
+		copied := "copied " + terminal.Things(r.Records, "record")
+		if r.Since != "" {
+			copied += ", with sessions since " + r.Since
+		}
+		parts = append(parts, copied)
 	case r.Received > 0:
 		parts = append(parts, "received "+strconv.Itoa(r.Received))
 	}

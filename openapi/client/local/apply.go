@@ -20,6 +20,7 @@ type place struct {
 	why    string // why that was begun, while it is being read
 	common int64  // after a restore, the newest revision known to be of the server's history too
 	seen          // the newest head the server gave
+	span          // what the copy holds
 }
 
 // seen is what a squad's history had come to at a revision, as the server said it.
@@ -40,8 +41,9 @@ func (p place) keeps() bool { return p.restored() || p.why == differs }
 
 // place returns how far a squad has been read.
 func (s *Store) place(ctx context.Context, squad uuid.UUID) (p place, err error) {
-	err = s.db.QueryRowContext(ctx, `SELECT cursor, page, copy, why, common, seen, seen_rev FROM squads WHERE id = ?`, squad.String()).
-		Scan(&p.cursor, &p.page, &p.copied, &p.why, &p.common, &p.head, &p.rev)
+	err = s.db.QueryRowContext(ctx, `SELECT cursor, page, copy, why, common, seen, seen_rev, since, of_athlete
+		FROM squads WHERE id = ?`, squad.String()).
+		Scan(&p.cursor, &p.page, &p.copied, &p.why, &p.common, &p.head, &p.rev, &p.since, &p.athlete)
 	if isNone(err) {
 		return p, &client.Error{Code: client.NotFound, Detail: "this device does not know the squad " + squad.String()}
 	}
@@ -65,12 +67,15 @@ func (s *Store) advance(
 		received = 0
 		moved, err := tx.ExecContext(
 			ctx,
-			`UPDATE squads SET cursor = ?, page = ?, copy = ?, why = ?, common = ? WHERE id = ? AND cursor = ? AND page = ? AND copy = ?`,
+			`UPDATE squads SET cursor = ?, page = ?, copy = ?, why = ?, common = ?, since = ?, of_athlete = ?
+			WHERE id = ? AND cursor = ? AND page = ? AND copy = ?`,
 			to.cursor,
 			to.page,
 			to.copied,
 			to.why,
 			to.common,
+			to.since,
+			textOf(to.athlete),
 			squad.String(),
 			from.cursor,
 			from.page,

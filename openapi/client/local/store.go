@@ -106,7 +106,7 @@ func makeFile(path string) error {
 }
 
 // migrations upgrade a store from each version to the next. A shipped one never changes.
-var migrations = []string{schema1, schema2, schema3}
+var migrations = []string{schema1, schema2, schema3, schema4}
 
 //go:embed schema1.sql
 var schema1 string
@@ -116,6 +116,9 @@ var schema2 string
 
 //go:embed schema3.sql
 var schema3 string
+
+//go:embed schema4.sql
+var schema4 string
 
 // prepare migrates the file to this program's schema and checks that it is this person's.
 func (s *Store) prepare(ctx context.Context) error {
@@ -205,13 +208,17 @@ type Squad struct {
 	Member   bool
 	Rev      int64     // the squad's revision that the copy has reached
 	SyncedAt time.Time // when it did last; zero when there is no whole copy yet
+	// Since is the first day of the sessions that the copy has, "" for all, and Of whose they are with
+	// their shots, nil for everybody's.
+	Since string
+	Of    *uuid.UUID
 }
 
 // Squads lists the person's squads, by name, also those they left with something unsent.
 func (s *Store) Squads(ctx context.Context) ([]Squad, error) {
 	rows, err := s.db.QueryContext(
 		ctx,
-		`SELECT id, name, role, athlete, member, rev, synced_ms FROM squads ORDER BY name, id`,
+		`SELECT id, name, role, athlete, member, rev, synced_ms, since, of_athlete FROM squads ORDER BY name, id`,
 	)
 	if err != nil {
 		return nil, err
@@ -226,6 +233,8 @@ func (s *Store) Squads(ctx context.Context) ([]Squad, error) {
 			&squad.Member,
 			&squad.Rev,
 			&milliseconds,
+			&squad.Since,
+			&squad.Of,
 		); err != nil {
 			return err
 		}

@@ -58,6 +58,9 @@ func (y *Sync) Once(ctx context.Context) (Result, error) {
 }
 
 func (y *Sync) pass(ctx context.Context, result *Result) error {
+	if err := y.reachUnsent(ctx); err != nil {
+		return err
+	}
 	// Nothing is sent on top of another history: the feed answers the same, and a new copy comes first.
 	if err := y.push(ctx, result); err != nil && !beginsAgain(err) {
 		return err
@@ -199,7 +202,7 @@ func (y *Sync) beginCopy(ctx context.Context, why string) error {
 	if err != nil {
 		return err
 	}
-	next := place{copied: at.copied + 1, why: why}
+	next := place{copied: at.copied + 1, why: why, span: at.span}
 	switch {
 	case at.restored():
 		next.why, next.common = at.why, at.common
@@ -249,7 +252,7 @@ func (y *Sync) read(ctx context.Context, result *Result) error {
 		if err != nil {
 			return err
 		}
-		next := place{cursor: page.Cursor, copied: at.copied, seen: seen{page.Head, page.Rev}}
+		next := place{cursor: page.Cursor, copied: at.copied, seen: seen{page.Head, page.Rev}, span: at.span}
 		then := nothing
 		if !page.More {
 			then = reached(ctx, y.Squad, page.Rev, y.Store.now().UnixMilli())
@@ -267,7 +270,11 @@ func (y *Sync) read(ctx context.Context, result *Result) error {
 
 // readSnapshot reads one page of a snapshot.
 func (y *Sync) readSnapshot(ctx context.Context, at place, result *Result) (place, error) {
-	page, err := y.Client.Snapshot(ctx, y.Squad, at.page)
+	page, err := y.Client.Snapshot(ctx, y.Squad, client.SnapshotQuery{
+		Page:    at.page,
+		Since:   at.since,
+		Athlete: at.athlete,
+	})
 	if err != nil {
 		return at, err
 	}
@@ -278,9 +285,13 @@ func (y *Sync) readSnapshot(ctx context.Context, at place, result *Result) (plac
 		why:    at.why,
 		common: at.common,
 		seen:   seen{page.Head, page.Rev},
+		span:   span{page.Since, at.athlete}, // an older server knows no spans, and sends all
 	}
 	then := nothing
-	if page.Cursor != "" {
+	switch {
+	case page.Cursor != "" && at.why == older:
+		next.why = "" // what the copy had stays
+	case page.Cursor != "":
 		next.why, next.common = "", 0
 		then, result.Copied = sweep(ctx, y.Squad, at, next.seen, y.Store.now().UnixMilli()), true
 		result.Restored = result.Restored || at.restored()
@@ -318,7 +329,11 @@ func (y *Sync) Verify(ctx context.Context) (differing []Difference, rev int64, e
 // differences compares the copy with what the server has now. moved reports that the squad has
 // changed since the copy was read, so that they cannot be compared.
 func (y *Sync) differences(ctx context.Context) (differing []Difference, rev int64, moved bool, err error) {
-	there, rev, err := y.Client.Digests(ctx, y.Squad)
+	place, err := y.Store.place(ctx, y.Squad)
+	if err != nil {
+		return nil, 0, false, err
+	}
+	there, rev, err := y.Client.Digests(ctx, y.Squad, place.cursor)
 	if err != nil {
 		return nil, 0, false, err
 	}
