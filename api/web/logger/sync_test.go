@@ -549,7 +549,7 @@ func TestStorageFull(t *testing.T) {
 	eval[bool](d, `(() => { globalThis.put = IDBObjectStore.prototype.put;
 		IDBObjectStore.prototype.put = function () { throw new DOMException("storage is full", "QuotaExceededError"); }; return true; })()`)
 	d.click("#save")
-	d.waitText("The browser couldn't save it: storage is full.")
+	d.waitText("This device is out of space, so this was not saved.")
 	eval[bool](d, `(() => { IDBObjectStore.prototype.put = globalThis.put; return true; })()`)
 	d.save()
 	d.waitSent()

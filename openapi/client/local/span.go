@@ -45,8 +45,10 @@ func sinceOf(text string, now time.Time) (since string, days bool, err error) {
 	} else if _, err := time.Parse(dayLayout, text); err == nil {
 		return text, false, nil
 	}
-	return "", false, fmt.Errorf(
-		"since %q is neither a day nor a number of days: write for example 2026-09-01, 90d or all", text)
+	return "", false, &client.Error{
+		Code:   client.Invalid,
+		Detail: fmt.Sprintf("%q is neither a day nor a number of days: write for example 2026-09-01, 90d or all", text),
+	}
 }
 
 const maxDays = 36_500

@@ -5,6 +5,7 @@ import { Offline, Problem, send } from "./api.js";
 import { conflictView } from "./conflict.js";
 import { h, say, svg, swap } from "./dom.js";
 import { logView } from "./log.js";
+import { askToKeep, clearedWords, fullWords, isFull, markKept, onHomeScreen } from "./keeping.js";
 import { lostOf } from "./lost.js";
 import { allChanges, sendLost } from "./queue.js";
 import { sessionView } from "./session.js";
@@ -43,7 +44,10 @@ class App {
     this.db = await openCopy(this.account.person.user_id);
     this.me = await readMeta(this.db, "me") ?? null;
     this.choice = await readMeta(this.db, "choice") ?? {};
-    navigator.storage?.persist?.(); // not awaited: some browsers ask the user first
+    askToKeep().then((keeping) => { // not awaited: some browsers ask the user first
+      this.keeping = keeping;
+      this.refresh();
+    });
     if (this.me) this.meet().catch(passed);
     else await this.meet().catch(passed);
     this.startSync();
@@ -145,6 +149,11 @@ class App {
   // success.
   watchFaults() {
     const told = ({ reason, error }) => {
+      if (isFull(reason ?? error)) {
+        this.full = true;
+        say(fullWords);
+        return this.drawTop();
+      }
       this.fault = (reason ?? error)?.message ?? "unknown";
       this.drawTop();
     };
@@ -174,6 +183,7 @@ class App {
     return {
       state, lost: this.squad ? await lostOf(db, this.squad) : { mine: [], others: 0 }, unsent: of("unsent", "waiting"), refused: of("refused"), conflicts: of("conflict"), waiting: of("waiting"),
       elsewhere: changes.filter((change) => change.squad !== this.choice.squad && change.state !== "landed"),
+      kept: changes.filter((change) => change.state !== "landed").length,
       offline: !navigator.onLine || state?.problem?.kind === "offline",
     };
   }
@@ -181,10 +191,12 @@ class App {
   async drawTop() {
     const top = document.getElementById("top");
     if (!this.db) { // no one has signed in
-      swap(top, h("div", { class: "bar" }, brand(), h("strong", {}, "Laneward logger")));
+      const cleared = clearedWords();
+      swap(top, h("div", { class: "bar" }, brand(), h("strong", {}, "Laneward logger")), cleared && h("p", { class: "notice", id: "cleared" }, cleared));
       return;
     }
     const standing = await this.standing();
+    markKept(standing.kept);
     const link = (name, text) => h("a", { href: `#/${name}`, "aria-current": this.name === name ? "page" : null }, text);
     swap(top, h("div", { class: "bar" }, brand(),
       h("nav", { "aria-label": "Logger" }, link("log", "Log"), link("shots", "Shots"), link("start", "Set up")), chip(standing)), this.notices(standing));
@@ -206,6 +218,14 @@ class App {
     if (standing.lost.mine.length) {
       notes.push([`The server has lost ${count(standing.lost.mine.length, "record")} that this phone still has. `,
         h("button", { type: "button", class: "plain", id: "send-lost", onclick: () => this.sendLost() }, "Send again")]);
+    }
+    if (this.full || problem?.kind === "full") {
+      notes.push([`${this.full ? fullWords : "This device is out of space, so nothing new can be loaded. Free some space, such as old photos or apps."} `,
+        h("button", { type: "button", class: "plain", onclick: () => { this.full = false; this.sync?.wake(); this.refresh(); } }, "Try again")]);
+    }
+    if (standing.kept && (standing.offline || problem) && !onHomeScreen()) {
+      notes.push([`${count(standing.kept, "change")} not sent yet ${standing.kept === 1 ? "is" : "are"} only in this browser, which may clear ${standing.kept === 1 ? "it" : "them"} after some days. `,
+        h("a", { href: "#/sync" }, "Keep them safe")]);
     }
     if (this.fault) {
       notes.push([`Something went wrong on this page (${this.fault}). Everything saved is kept. `,

@@ -5,6 +5,7 @@ import { conflictView } from "./conflict.js";
 import { h, say, sign, svg, swap } from "./dom.js";
 import { Draft } from "./draft.js";
 import { newId } from "./ids.js";
+import { fullWords, isFull } from "./keeping.js";
 import { LaneView, corridorsOf } from "./laneview.js";
 import { placeNamed } from "./lane.js";
 import { PinsView } from "./pinsview.js";
@@ -212,7 +213,7 @@ class LogView {
       if (this.draft.original) await this.saveEdit();
       else await this.saveNew();
     } catch (error) {
-      this.failure = `The browser couldn't save it: ${error.message}. Free some storage and save again.`;
+      this.failure = isFull(error) ? fullWords : `The browser couldn't save it: ${error.message}.`;
       this.update();
       say(`Not saved. ${this.failure}`);
       console.warn(error);

@@ -35,7 +35,7 @@ async function proofOf(tx, squad, base) {
   return base === 0 ? "" : seenRev >= base || !cursor ? seen : cursor;
 }
 
-const plain = (record) => {
+export const plain = (record) => {
   if (!record) return null;
   const { rev, ...rest } = record;
   return rest;

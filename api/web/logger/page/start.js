@@ -5,6 +5,8 @@ import { choiceList, field, h, say, swap } from "./dom.js";
 import { list } from "./queue.js";
 import { sentence } from "./sentence.js";
 import { sessionForm } from "./session.js";
+import { nextSince } from "./span.js";
+import { syncState } from "./sync.js";
 import { count, percent } from "./words.js";
 
 const shownSessions = 6;
@@ -40,7 +42,8 @@ export async function startView(app) {
     const names = new Map(balls.map((ball) => [ball.id, ball.name]));
     const go = h("div", { class: "go" }, goButton(app));
     const chosen = () => swap(element.querySelector(".go"), goButton(app));
-    swap(sessions, sessionPart(app, own, all, { showAll: () => { all = true; draw(); }, chosen }));
+    const { since, wants } = await syncState(app.db, app.choice.squad);
+    swap(sessions, sessionPart(app, own, all, { showAll: () => { all = true; draw(); }, chosen }), olderPart(app, since, wants));
     parts.push(sessionCard, drillPart(app, drills, assignments, names), go);
     return parts;
   }
@@ -82,6 +85,18 @@ function sessionPart(app, sessions, all, { showAll, chosen: tell }) {
       tell();
     }) : h("p", { class: "soft" }, "No sessions yet: create one.")),
   sessions.length > shown.length && h("button", { type: "button", class: "plain", onclick: showAll }, `Show all ${sessions.length} sessions`)];
+}
+
+// olderPart offers the sessions that the copy does not have.
+function olderPart(app, since, wants) {
+  if (!since) return [];
+  const ask = async () => {
+    await app.sync?.older(nextSince(since));
+    say("Getting older sessions");
+    app.refresh();
+  };
+  return [h("p", { class: "soft", id: "older" }, `Sessions since ${dayText(since)} are on this device. `,
+    wants ? "Older ones come with the next sync." : h("button", { type: "button", class: "plain", onclick: ask }, "Get older sessions"))];
 }
 
 const sessionLine = (session) => [weekdayText(session.date), session.centre, session.lanes?.length ? `lanes ${session.lanes.join(", ")}` : "", session.athlete_id ? "" : "shared"]

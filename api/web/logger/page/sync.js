@@ -5,7 +5,9 @@ import { SignedOut } from "./account.js";
 import { Offline, open, Problem, send, squadPath } from "./api.js";
 import { alike, digestOf } from "./digest.js";
 import { events } from "./events.js";
+import { isFull } from "./keeping.js";
 import { applyItems, itemOf, keyOf, kinds, placeOf, settleOutcomes, sweep, takeBatch } from "./queue.js";
+import { firstSince, wantedSince } from "./span.js";
 import { ask, ofKind, readMeta, run } from "./store.js";
 import { unfold, withTables } from "./table.js";
 
@@ -22,8 +24,9 @@ const compareEveryMs = 7 * 24 * 3600_000; // how often the whole copy is compare
 // The state of a squad's copy. seen is the newest head the server gave, by feed or push, at revision
 // seenRev: it shows which history the copy is of; heads are those given of late, oldest first. why is
 // why the copy that is being read was begun: after a restore, common is the newest revision that both
-// histories are known to have.
-const firstState = { cursor: "", page: "", copy: 0, rev: 0, seen: "", seenRev: 0, heads: [], why: "", common: 0, syncedAt: 0, problem: null };
+// histories are known to have. since is the first day of the copy's sessions, "" for all of them; wants
+// an earlier one that was asked for, or "all", and olderPage where that is being read.
+const firstState = { cursor: "", page: "", copy: 0, since: "", wants: "", olderPage: "", rev: 0, seen: "", seenRev: 0, heads: [], why: "", common: 0, syncedAt: 0, problem: null };
 const headsKept = 200;
 
 export const syncState = async (db, squad) => ({ ...firstState, ...await readMeta(db, placeOf(squad)) });
@@ -51,7 +54,7 @@ export class Sync {
     this.waking = null;
     this.tail = null;
     this.channel = new BroadcastChannel(`laneward ${account.person.user_id}`);
-    this.channel.onmessage = ({ data }) => ({ wake: () => { this.rouse(); this.told(); }, compare: () => this.toCompare() }[data] ?? this.told)();
+    this.channel.onmessage = ({ data }) => ({ wake: () => { this.rouse(); this.told(); }, compare: () => this.toCompare(), reconnect: () => this.reconnect() }[data] ?? this.told)();
   }
 
   // start works in the one page that holds the lock; another takes over when that is closed.
@@ -139,9 +142,21 @@ export class Sync {
     }
   }
 
+  // older has sessions before those of the copy added to it, since a day or "all", by whichever page
+  // does the work.
+  async older(since) {
+    await changeState(this.db, this.squad, { wants: since });
+    this.channel.postMessage("reconnect");
+    this.reconnect();
+  }
+
   // pass sends everything that can be sent and fetches everything that is new.
   async pass() {
     let turnedAway = false;
+    if (this.tail && await wantedSince(this.db, this.squad, await syncState(this.db, this.squad))) { // the tail would go on with the cursor of less
+      this.cut?.abort();
+      await this.tail;
+    }
     try {
       await this.push();
     } catch (error) {
@@ -152,6 +167,7 @@ export class Sync {
     }
     if (!this.tail) {
       await this.pull();
+      await this.addOlder();
       if (this.comparing || await this.compareIsDue()) await this.prove();
       if (turnedAway) await this.push();
       this.follow();
@@ -169,7 +185,8 @@ export class Sync {
   async prove() {
     let mended = false;
     for (let tries = 0; tries < 5; tries++) {
-      const there = await this.account.call((token) => send("GET", `/v1/squads/${this.squad}/digest`, { token, signal: this.stopper.signal }));
+      const { cursor } = await syncState(this.db, this.squad);
+      const there = await this.account.call((token) => send("GET", squadPath(this.squad, "digest", { of: cursor }), { token, signal: this.stopper.signal }));
       const state = await syncState(this.db, this.squad);
       if (state.rev !== there.rev) {
         await this.pull(); // another user has changed something meanwhile
@@ -265,11 +282,12 @@ export class Sync {
   // not hold.
   async copyAll(state) {
     let { page, copy, why, common } = state;
+    const since = state.copy === 0 ? firstSince() : state.since;
     if (!page) copy++;
     for (;;) {
       let answer;
       try {
-        answer = await this.get("snapshot", { page, limit: pageSize });
+        answer = await this.get("snapshot", page ? { page, limit: pageSize } : { since, limit: pageSize });
       } catch (error) {
         if (!page || !(error instanceof Problem) || error.status !== 410 && error.status !== 400) throw error;
         page = "";
@@ -279,11 +297,34 @@ export class Sync {
       }
       page = answer.page ?? "";
       const done = Boolean(answer.cursor);
-      const next = { page, copy, seen: answer.head, seenRev: answer.rev };
+      const next = { page, copy, since: answer.since ?? "", olderPage: "", seen: answer.head, seenRev: answer.rev };
       if (done) Object.assign(next, { cursor: answer.cursor, rev: answer.rev, why: "", common: 0, copiedAt: Date.now() });
       const was = { restored: why === "restored", differs: why === "differs", common };
       await this.take(answer.items, copy, next, { sweepUpTo: done ? answer.rev : null, was });
       if (done) return this.pullFrom({ cursor: answer.cursor, copy, seen: answer.head });
+    }
+  }
+
+  // addOlder adds older sessions to the copy, when they are wanted: as they were at its place in the
+  // feed, which it is then read on from.
+  async addOlder() {
+    const state = await syncState(this.db, this.squad);
+    const wants = await wantedSince(this.db, this.squad, state);
+    if (!wants) return;
+    let page = state.olderPage;
+    for (;;) {
+      let answer;
+      try {
+        answer = await this.get("snapshot", page ? { page, limit: pageSize } : { since: wants === "all" ? "" : wants, extends: state.cursor, limit: pageSize });
+      } catch (error) {
+        if (page) await changeState(this.db, this.squad, { olderPage: "" }); // begun anew, should it lead nowhere
+        throw error;
+      }
+      page = answer.page ?? "";
+      const next = { olderPage: page };
+      if (answer.cursor) Object.assign(next, { cursor: answer.cursor, since: answer.since ?? "", wants: "" });
+      await this.take(answer.items, state.copy, next);
+      if (answer.cursor) return this.pullFrom({ cursor: answer.cursor, copy: state.copy, seen: state.seen });
     }
   }
 
@@ -349,6 +390,7 @@ const whyOf = (error) => error.status === 410 ? error.reason : "differs";
 // for one that is our own fault. A lasting problem is not tried again until something happens.
 function problemOf(error) {
   if (error instanceof SignedOut) return { kind: "signed-out", lasting: true, detail: error.message };
+  if (isFull(error)) return { kind: "full", lasting: false, detail: error.message };
   if (error instanceof Offline) return { kind: "offline", lasting: false, detail: error.message };
   if (!(error instanceof Problem)) return null;
   switch (error.status) {

@@ -1,6 +1,8 @@
 // What waits to be sent, what was refused and why, what conflicts, and who is signed in.
 
 import { h, say, swap } from "./dom.js";
+import { unmarkKept } from "./keeping.js";
+import { keepingCard } from "./keepingview.js";
 import { forgetLost } from "./lost.js";
 import { changeOf, discard, list, sendAgain, write } from "./queue.js";
 import { dropCopy } from "./store.js";
@@ -9,6 +11,7 @@ import { count, shotLine, timeOf } from "./words.js";
 const problems = {
   offline: "The server can't be reached. Trying again automatically.", "signed-out": "Your sign-in ended: sign in again to send.",
   "not-a-member": "You are no longer in this squad. Unsent changes stay here; ask a coach to invite you again.",
+  full: "This device is out of space, so nothing new can be loaded. Free some space, such as old photos or apps.",
   "too-old": "This version of the logger is too old for the server. Update it; unsent changes stay here.",
 };
 
@@ -33,6 +36,7 @@ async function parts(app) {
     ...group("Waiting for other records", "These need a record you don't have yet. They are sent again with every sync.", standing.waiting,
       (change) => fixes(app, change), names),
     ...group("To send", "Sent as soon as the server can be reached.", standing.unsent.filter((change) => change.state === "unsent").slice(0, listed), () => [], names),
+    keepingCard(app, standing.kept),
     account(app, standing),
   ];
 }
@@ -136,6 +140,7 @@ function account(app, { unsent, refused, conflicts, lost }) {
     const user = person.user_id;
     app.leave();
     await app.account.signOut();
+    unmarkKept();
     if (!kept) await dropCopy(user);
     app.go("sign-in");
   };
