@@ -22,8 +22,8 @@ const maxTableRows = 100
 
 // shotRow is one shot as the table writes it.
 type shotRow struct {
-	Order int
-	Cells []shotCell
+	Number string
+	Cells  []shotCell
 }
 
 // shotColumn is a column of the table that at least one shot fills.
@@ -166,8 +166,9 @@ func unitWords(m shot.Measure) string {
 // written when the session is shared.
 func shotTable(shots []*record.Shot, names map[uuid.UUID]string, shared bool) ([]shotColumn, []shotRow) {
 	rows := make([]shotRow, len(shots))
-	for i, s := range shots {
-		rows[i].Order = s.Order
+	numbers := shot.Numbers(shots, func(s *record.Shot) (uuid.UUID, int, uuid.UUID) { return s.AthleteID, s.Order, s.ID })
+	for i := range rows {
+		rows[i].Number = numbers[i]
 	}
 	var columns []shotColumn
 	for _, p := range places(names, shared) {

@@ -60,6 +60,8 @@ type loggedShot struct {
 	shot.Shot
 	rev   int64 // the revision a further change is based on
 	state local.State
+	// number is what the shot is called, which is its place unless another device gave that too.
+	number string
 }
 
 // practice is the athlete's shots stored on this computer, and what the drill says of them. It is

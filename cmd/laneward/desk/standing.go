@@ -34,12 +34,19 @@ func (d *logDesk) judgeOthers(others []shot.Shot, earlier int) {
 	d.held = d.drill.VerdictAfter(0, d.earlier.judgements)
 }
 
+func placeOf(s loggedShot) (athlete uuid.UUID, order int, id uuid.UUID) {
+	return s.AthleteID, s.Order, s.ID
+}
+
 // judge judges the shots of the session. Those of other sessions are judged when they are read: no
 // rule compares shots of two sessions.
 func (d *logDesk) judge() {
 	slices.SortFunc(d.inSession, func(a, b loggedShot) int {
 		return cmp.Or(cmp.Compare(a.Order, b.Order), slices.Compare(a.ID[:], b.ID[:]))
 	})
+	for i, number := range shot.Numbers(d.inSession, placeOf) {
+		d.inSession[i].number = number
+	}
 	d.judged = make(map[uuid.UUID]drill.ShotJudgement)
 	if d.drill == nil {
 		return

@@ -210,7 +210,7 @@ func (d *logDesk) tell(id uuid.UUID, done string) error {
 		return fmt.Errorf("shot %s is not where it was stored", id)
 	}
 	s := &d.inSession[at]
-	text := fmt.Sprintf("%s %d: %s\n", done, s.Order, shotLine(&s.Shot, d.ballName(s.BallID)))
+	text := fmt.Sprintf("%s %s: %s\n", done, s.number, shotLine(&s.Shot, d.ballName(s.BallID)))
 	if words := d.judgementWords(id); words != "" {
 		text += fmt.Sprintf("   %s. %s.\n", d.verdictStyle(id, upperFirst(words)), d.standingWords(nil))
 	}
@@ -265,7 +265,7 @@ func (d *logDesk) deleteShot(ctx context.Context, text string) error {
 		return err
 	}
 	if rest != "" {
-		return mistake("type its number alone: delete %d", s.Order)
+		return mistake("type its number alone: delete %s", s.number)
 	}
 	return d.remove(ctx, s, "Deleted")
 }
@@ -281,7 +281,7 @@ func (d *logDesk) remove(ctx context.Context, s loggedShot, done string) error {
 	if err := d.refresh(ctx, s.ID); err != nil {
 		return err
 	}
-	text := fmt.Sprintf("%s %d.\n", done, s.Order)
+	text := fmt.Sprintf("%s %s.\n", done, s.number)
 	if words := d.standingWords(nil); words != "" {
 		text += "   " + words + ".\n"
 	}
@@ -291,16 +291,15 @@ func (d *logDesk) remove(ctx context.Context, s loggedShot, done string) error {
 // numbered finds the shot whose number a text begins with.
 func (d *logDesk) numbered(text string) (s loggedShot, rest string, err error) {
 	word, rest, _ := strings.Cut(text, " ")
-	order, err := strconv.Atoi(word)
-	if err != nil {
+	if word == "" || word[0] < '0' || word[0] > '9' {
 		return s, "", mistake("say which shot, by its number: show lists them")
 	}
 	for _, one := range d.inSession {
-		if one.Order == order {
+		if one.number == strings.ToLower(word) {
 			return one, strings.TrimSpace(rest), nil
 		}
 	}
-	return s, "", mistake("there is no shot %d in this session: show lists them", order)
+	return s, "", mistake("there is no shot %s in this session: show lists them", word)
 }
 
 func (d *logDesk) editShot(ctx context.Context, text string) error {
@@ -309,7 +308,7 @@ func (d *logDesk) editShot(ctx context.Context, text string) error {
 		return err
 	}
 	if rest == "" {
-		return mistake("say what is to change, such as edit %d bp=10@41", s.Order)
+		return mistake("say what is to change, such as edit %s bp=10@41", s.number)
 	}
 	if err := d.apply(&s.Shot, rest); err != nil {
 		return err
@@ -338,7 +337,7 @@ func (d *logDesk) show(text string) error {
 	for i := range shots {
 		s := &shots[i]
 		list.Add(
-			strconv.Itoa(s.Order),
+			s.number,
 			stateWords[s.state],
 			d.shortVerdict(s.ID),
 			shotLine(&s.Shot, d.ballName(s.BallID)),

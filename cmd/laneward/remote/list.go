@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"iter"
 	"slices"
-	"strconv"
 	"strings"
 
 	"laneward/cmd/laneward/terminal"
@@ -178,13 +177,19 @@ func (c *squadConnection) listShots(ctx context.Context, session string, ids boo
 		names = append(names, strings.ToLower(m.Label)+">")
 	}
 	list := terminal.NewTable(append(names, "gutter", "standing", "id")...)
+	var last shot.Shot
+	before := 0 // of the same place, which two devices may have given
 	return listItems(c.Console, list, asShots(c.Shots(ctx, c.squad, found.ID)), func(s shot.Shot) ([]string, error) {
 		athlete, err := c.book.name(ctx, client.Athlete, &s.AthleteID)
 		if err != nil {
 			return nil, err
 		}
 		ball, err := c.book.name(ctx, client.Ball, s.BallID)
-		cells := []string{athlete, strconv.Itoa(s.Order), c.Env.ClockTime(s.Time), ball}
+		if before++; s.AthleteID != last.AthleteID || s.Order != last.Order {
+			before = 0
+		}
+		last = s
+		cells := []string{athlete, shot.Number(s.Order, before), c.Env.ClockTime(s.Time), ball}
 		for _, m := range measures {
 			cell := ""
 			if v, known := m.Get(&s); known {

@@ -44,8 +44,7 @@ func (c *squadConnection) findShot(ctx context.Context, text string, place ofSes
 	if _, err := uuid.Parse(text); err == nil {
 		return c.find(ctx, client.Shot, text)
 	}
-	order, err := strconv.Atoi(text)
-	if err != nil || place.Session == "" {
+	if text == "" || text[0] < '0' || text[0] > '9' || place.Session == "" {
 		return client.Record{}, terminal.Usage(
 			"name a shot by its id, or by its number and the session: shot 4 --session 2026-11-20",
 		)
@@ -58,25 +57,31 @@ func (c *squadConnection) findShot(ctx context.Context, text string, place ofSes
 	if err != nil {
 		return client.Record{}, err
 	}
-	var found []openapi.Shot
+	var all, found []openapi.Shot
 	for thrown, err := range c.Shots(ctx, c.squad, session.ID) {
 		if err != nil {
 			return client.Record{}, err
 		}
-		if thrown.Value.Order == order && (athlete == nil || *athlete == thrown.Value.AthleteID) {
-			found = append(found, thrown.Value)
+		if athlete == nil || *athlete == thrown.Value.AthleteID {
+			all = append(all, thrown.Value)
+		}
+	}
+	numbers := shot.Numbers(all, func(s openapi.Shot) (uuid.UUID, int, uuid.UUID) { return s.AthleteID, s.Order, *s.ID })
+	for i, number := range numbers {
+		if number == strings.ToLower(text) {
+			found = append(found, all[i])
 		}
 	}
 	switch len(found) {
 	case 0:
-		return client.Record{}, terminal.NotFound("there is no shot %d in %s", order, place.Session)
+		return client.Record{}, terminal.NotFound("there is no shot %s in %s", text, place.Session)
 	case 1:
 		return c.Get(ctx, c.squad, client.Shot, *found[0].ID)
 	}
 	return client.Record{}, terminal.Usage(
-		"%d athletes have a shot %d in %s: say which with --athlete",
+		"%d athletes have a shot %s in %s: say which with --athlete",
 		len(found),
-		order,
+		text,
 		place.Session,
 	)
 }

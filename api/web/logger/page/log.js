@@ -99,7 +99,7 @@ class LogView {
     const { original } = this.draft;
     this.editActions = original && h("div", { class: "edit-actions" },
       h("button", { type: "button", class: "plain", onclick: () => this.app.go("log") }, "Cancel"),
-      h("button", { type: "button", class: "plain danger", onclick: () => this.remove() }, `Delete shot ${original.order}`));
+      h("button", { type: "button", class: "plain danger", onclick: () => this.remove() }, `Delete shot ${this.practice.numberOf(original)}`));
     this.foot = h("div", { class: "foot" }, h("div", { class: "foot-inner" }, this.word, this.undoButton, this.saveButton, this.editActions));
   }
 
@@ -259,14 +259,14 @@ class LogView {
   }
 
   async remove() {
-    const { original } = this.draft;
+    const { original } = this.draft, number = this.practice.numberOf(original);
     this.writes++;
     await write(this.app.db, this.app.choice.squad, "shot", original.id, null);
     this.app.sync?.wake();
     this.practice.remove(original.id);
     this.saved = null;
     this.draft = this.fresh();
-    say(`Shot ${original.order} deleted`);
+    say(`Shot ${number} deleted`);
     this.app.go("shots");
   }
 
@@ -305,7 +305,7 @@ class LogView {
     swap(this.recent, h("h2", {}, "Shots"), shotList(practice, practice.inSession.slice(-10).reverse(), () => ""));
     this.updateMore();
     this.updateFoot();
-    this.heading.textContent = draft.original ? `Shot ${draft.original.order}` : `${practice.drill?.name ?? "Shots"}, ${practice.session?.name ?? ""}`;
+    this.heading.textContent = draft.original ? `Shot ${practice.numberOf(draft.original)}` : `${practice.drill?.name ?? "Shots"}, ${practice.session?.name ?? ""}`;
   }
 
   askedPlaces() {

@@ -42,6 +42,7 @@ export class Practice {
   judge() {
     const earlier = this.score;
     this.inSession = this.all.filter((shot) => shot.session_id === this.session?.id).sort((a, b) => a.order - b.order || before(a.id, b.id));
+    this.numbers = numbersOf(this.inSession);
     if (!this.drill) {
       this.judged = new Map();
       this.score = null;
@@ -55,6 +56,9 @@ export class Practice {
     this.withdrawn = withdraws(earlier, this.score) ? earlier.verdict : "";
     this.sessionScore = score(this.drill, this.inSession.map((shot) => this.judged.get(shot.id)).filter(Boolean));
   }
+
+  // numberOf is what a shot is called: its place, unless another device gave that too.
+  numberOf(shot) { return this.numbers.get(shot.id) ?? String(shot.order); }
 
   counts(shot) {
     const session = this.sessions.get(shot.session_id);
@@ -93,3 +97,15 @@ export class Practice {
     this.judge();
   }
 }
+
+// numbersOf calls each of an athlete's shots, sorted by place and id, by its place; of several in one
+// place, as two devices without a network give, the others are 4b, 4c and so on, as the program says.
+export function numbersOf(shots) {
+  let before = 0;
+  return new Map(shots.map((shot, i) => {
+    before = i > 0 && shots[i - 1].order === shot.order ? before + 1 : 0;
+    return [shot.id, `${shot.order}${before ? letters(before) : ""}`];
+  }));
+}
+
+const letters = (n) => n < 0 ? "" : letters(Math.floor(n / 26) - 1) + String.fromCharCode(97 + n % 26);

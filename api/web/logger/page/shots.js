@@ -3,7 +3,7 @@
 import { h, sign, swap } from "./dom.js";
 import { Practice } from "./practice.js";
 import { allChanges } from "./queue.js";
-import { shotLine, timeOf, verdictLine } from "./words.js";
+import { shotLine, verdictLine } from "./words.js";
 
 const stateWords = { unsent: "to send", waiting: "waiting", refused: "refused", conflict: "conflict" };
 
@@ -23,16 +23,15 @@ export async function shotsView(app) {
 }
 
 // shotList lists shots with their verdicts; note adds a word to each, such as that it is not sent
-// yet. Two devices may have given one number to two shots: those are distinguished by their times.
+// yet.
 export function shotList(practice, shots, note) {
-  const alike = (shot) => practice.inSession.some((other) => other.order === shot.order && other.id !== shot.id);
-  const recorded = (shot) => [alike(shot) && timeOf(Date.parse(shot.time)), shotLine(shot, practice.ballNames)].filter(Boolean).join(" · ");
+  const recorded = (shot) => shotLine(shot, practice.ballNames);
   return h("ol", { class: "shots" }, shots.map((shot) => {
     const judged = practice.judged.get(shot.id);
     const verdict = judged?.verdict ?? "none";
     const words = judged ? verdictLine(practice.drill, judged) : "";
     return h("li", {}, h("a", { href: `#/log/${shot.id}` },
-      h("span", { class: "unseen" }, "Edit shot "), h("span", { class: "order" }, String(shot.order)), sign(verdict),
+      h("span", { class: "unseen" }, "Edit shot "), h("span", { class: "order" }, practice.numberOf(shot)), sign(verdict),
       h("span", { class: "shot-text" }, h("strong", {}, words || recorded(shot)), words && h("span", { class: "soft" }, recorded(shot))),
       note(shot) && h("span", { class: "tag" }, note(shot))));
   }));

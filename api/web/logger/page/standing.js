@@ -76,7 +76,7 @@ function lastRow(practice, edit) {
   if (last.length === 0) return h("p", { class: "soft" }, "No shots in this session yet.");
   return h("ol", { class: "last", "aria-label": "Last shots" }, last.map((shot) => {
     const verdict = practice.judged.get(shot.id)?.verdict ?? "none";
-    return h("li", {}, h("button", { type: "button", class: "plain", "aria-label": `Shot ${shot.order}, ${verdictTitle[verdict].toLowerCase()}: edit`, onclick: () => edit(shot) },
-      sign(verdict), h("span", { "aria-hidden": "true" }, String(shot.order))));
+    return h("li", {}, h("button", { type: "button", class: "plain", "aria-label": `Shot ${practice.numberOf(shot)}, ${verdictTitle[verdict].toLowerCase()}: edit`, onclick: () => edit(shot) },
+      sign(verdict), h("span", { "aria-hidden": "true" }, practice.numberOf(shot))));
   }));
 }
