@@ -153,6 +153,7 @@ var accessRows = map[string]accessRow{
 	"deleteMember":     {coach: 204, analyst: 403, athlete: 204, other: 404, loose: true},
 	"createResetCode":  {coach: 201, analyst: 403, athlete: 403, other: 403},
 	"listAudit":        {coach: 200, analyst: 403, athlete: 403},
+	"listDevices":      {coach: 200, analyst: 200, athlete: 200},
 	"listInvitations":  {coach: 200, analyst: 403, athlete: 403},
 	"createInvitation": {coach: 201, analyst: 403, athlete: 403, body: fixedBody(map[string]any{"role": "analyst"})},
 	"deleteInvitation": {coach: 204, analyst: 403, athlete: 403, loose: true},

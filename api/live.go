@@ -39,7 +39,7 @@ func (h *handlers) GetLive(ctx context.Context, r openapi.GetLiveRequestObject) 
 	cancel := func() { undrained(); signedOut(); ended() }
 	return liveReply(func(w http.ResponseWriter) error {
 		defer cancel()
-		events := &eventWriter{w: w}
+		events := &eventWriter{w: w, synced: func(rev int64) { h.service.Synced(clientOf(ctx).Identity, r.SquadID, rev) }}
 		if err := events.start(); err != nil {
 			return nil
 		}
@@ -66,6 +66,8 @@ func (r liveReply) VisitGetLiveResponse(w http.ResponseWriter) error { return r(
 type eventWriter struct {
 	w      http.ResponseWriter
 	buffer bytes.Buffer
+	rev    int64           // that the reader has reached
+	synced func(rev int64) // is called now and then with it
 }
 
 // start sends the head and how soon to come back.
@@ -79,6 +81,7 @@ func (e *eventWriter) start() error {
 
 func (e *eventWriter) send(events []service.TailEvent) error {
 	for _, event := range events {
+		e.rev = max(e.rev, event.Rev)
 		e.buffer.WriteString("id: ")
 		e.buffer.WriteString(event.Cursor)
 		if event.Data == nil {
@@ -105,7 +108,11 @@ func (e *eventWriter) end(why openapi.Problem) error {
 
 func (e *eventWriter) beat() error {
 	e.buffer.WriteString(": alive\n\n")
-	return e.sendOff()
+	err := e.sendOff()
+	if err == nil && e.rev > 0 {
+		e.synced(e.rev)
+	}
+	return err
 }
 
 // reconnect says that the stream ends here and goes on elsewhere: with the last id, at once.

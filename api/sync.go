@@ -111,7 +111,13 @@ func (h *handlers) GetFeed(ctx context.Context, r openapi.GetFeedRequestObject) 
 	if err != nil {
 		return nil, withSnapshot(err, r.SquadID)
 	}
+	synced := func(page service.FeedPage) {
+		if query.After != "" && !page.More {
+			h.service.Synced(clientOf(ctx).Identity, r.SquadID, page.Rev)
+		}
+	}
 	if !lines {
+		synced(page)
 		items, err := itemList(page.Items, tables)
 		return feedReply{items, feedEndOf(page)}, err
 	}
@@ -133,6 +139,7 @@ func (h *handlers) GetFeed(ctx context.Context, r openapi.GetFeedRequestObject) 
 			if err != nil {
 				return err
 			}
+			synced(page)
 		}
 		return nil
 	}), nil

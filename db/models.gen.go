@@ -67,6 +67,15 @@ type Ball struct {
 	Note           string    `db:"note"`
 }
 
+type DeviceSync struct {
+	SquadID  uuid.UUID `db:"squad_id"`
+	SignIn   uuid.UUID `db:"sign_in"`
+	UserID   uuid.UUID `db:"user_id"`
+	Device   string    `db:"device"`
+	Rev      int64     `db:"rev"`
+	SyncedAt time.Time `db:"synced_at"`
+}
+
 type Drill struct {
 	SquadID   uuid.UUID       `db:"squad_id"`
 	ID        uuid.UUID       `db:"id"`

@@ -90,6 +90,55 @@ func (q *Queries) CountCoaches(ctx context.Context, arg CountCoachesParams) (int
 	return count, err
 }
 
+const deviceSyncs = `-- name: DeviceSyncs :many
+SELECT d.user_id, m.name, m.athlete_id, d.device, d.rev, d.synced_at
+FROM device_syncs d JOIN memberships m ON m.squad_id = d.squad_id AND m.user_id = d.user_id JOIN refresh_families f ON f.id = d.sign_in
+WHERE d.squad_id = $1 AND f.revoked_at IS NULL AND ($2::uuid IS NULL OR m.athlete_id = $2::uuid)
+ORDER BY m.name, d.user_id, d.synced_at DESC
+`
+
+type DeviceSyncsParams struct {
+	SquadID uuid.UUID  `db:"squad_id"`
+	Athlete *uuid.UUID `db:"athlete"`
+}
+
+type DeviceSyncsRow struct {
+	UserID    uuid.UUID  `db:"user_id"`
+	Name      string     `db:"name"`
+	AthleteID *uuid.UUID `db:"athlete_id"`
+	Device    string     `db:"device"`
+	Rev       int64      `db:"rev"`
+	SyncedAt  time.Time  `db:"synced_at"`
+}
+
+// DeviceSyncs are the devices of the squad's members that are signed in, by the member's name, the latest sync first.
+func (q *Queries) DeviceSyncs(ctx context.Context, arg DeviceSyncsParams) ([]DeviceSyncsRow, error) {
+	rows, err := q.db.Query(ctx, deviceSyncs, arg.SquadID, arg.Athlete)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []DeviceSyncsRow
+	for rows.Next() {
+		var i DeviceSyncsRow
+		if err := rows.Scan(
+			&i.UserID,
+			&i.Name,
+			&i.AthleteID,
+			&i.Device,
+			&i.Rev,
+			&i.SyncedAt,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const eraseHistory = `-- name: EraseHistory :exec
 DELETE FROM history h
 WHERE h.squad_id = $1 AND (h.body ->> 'athlete_id' = $2::uuid::text OR h.kind = 'athlete' AND h.id = $2::uuid)
@@ -422,6 +471,33 @@ func (q *Queries) MembershipOfUser(ctx context.Context, arg MembershipOfUserPara
 		&i.AthleteID,
 	)
 	return i, err
+}
+
+const noteSync = `-- name: NoteSync :exec
+INSERT INTO device_syncs (squad_id, sign_in, user_id, device, rev, synced_at)
+SELECT $1, f.id, f.user_id, f.device, $2::bigint, $3::timestamptz FROM refresh_families f WHERE f.id = $4
+ON CONFLICT (squad_id, sign_in) DO UPDATE SET (device, rev, synced_at) = (excluded.device, excluded.rev, excluded.synced_at)
+    WHERE device_syncs.synced_at < $5::timestamptz
+`
+
+type NoteSyncParams struct {
+	SquadID  uuid.UUID `db:"squad_id"`
+	Rev      int64     `db:"rev"`
+	SyncedAt time.Time `db:"synced_at"`
+	SignIn   uuid.UUID `db:"sign_in"`
+	Before   time.Time `db:"before"`
+}
+
+// NoteSync records that a device has everything up to a revision, unless that was recorded a moment ago.
+func (q *Queries) NoteSync(ctx context.Context, arg NoteSyncParams) error {
+	_, err := q.db.Exec(ctx, noteSync,
+		arg.SquadID,
+		arg.Rev,
+		arg.SyncedAt,
+		arg.SignIn,
+		arg.Before,
+	)
+	return err
 }
 
 const putInvitation = `-- name: PutInvitation :exec

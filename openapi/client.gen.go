@@ -555,6 +555,14 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/squads/{squad_id}/comparisons (the `CompareLines` operationId).
 	CompareLines(ctx context.Context, squadID SquadID, params *CompareLinesParams, body CompareLinesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListDevices List when each device last synced
+	//
+	// The signed-in devices of the members, with the time at which each last had everything of the squad, to some minutes. Athletes see
+	// their own.
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/devices (the `ListDevices` operationId).
+	ListDevices(ctx context.Context, squadID SquadID, params *ListDevicesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetDigest Count and sum of what you may see, to prove a device holds the same
 	//
 	// For each kind of record, how many you can see and the sum of their hashes. A device compares these with its own copy.
@@ -2148,6 +2156,24 @@ func (c *Client) CompareLinesWithBody(ctx context.Context, squadID SquadID, para
 // Corresponds with POST /v1/squads/{squad_id}/comparisons (the `CompareLines` operationId).
 func (c *Client) CompareLines(ctx context.Context, squadID SquadID, params *CompareLinesParams, body CompareLinesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewCompareLinesRequest(c.Server, squadID, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListDevices List when each device last synced
+//
+// The signed-in devices of the members, with the time at which each last had everything of the squad, to some minutes. Athletes see
+// their own.
+//
+// Corresponds with GET /v1/squads/{squad_id}/devices (the `ListDevices` operationId).
+func (c *Client) ListDevices(ctx context.Context, squadID SquadID, params *ListDevicesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListDevicesRequest(c.Server, squadID, params)
 	if err != nil {
 		return nil, err
 	}
@@ -5315,6 +5341,67 @@ func NewCompareLinesRequestWithBody(server string, squadID SquadID, params *Comp
 	}
 
 	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewListDevicesRequest constructs an http.Request for the ListDevices method
+func NewListDevicesRequest(server string, squadID SquadID, params *ListDevicesParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/devices", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.AthleteID != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "athlete_id", *params.AthleteID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
 
 	return req, nil
 }
@@ -9109,6 +9196,16 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/squads/{squad_id}/comparisons (the `CompareLines` operationId).
 	CompareLinesWithResponse(ctx context.Context, squadID SquadID, params *CompareLinesParams, body CompareLinesJSONRequestBody, reqEditors ...RequestEditorFn) (*CompareLinesResponse, error)
 
+	// ListDevicesWithResponse List when each device last synced
+	//
+	// The signed-in devices of the members, with the time at which each last had everything of the squad, to some minutes. Athletes see
+	// their own.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/devices (the `ListDevices` operationId).
+	ListDevicesWithResponse(ctx context.Context, squadID SquadID, params *ListDevicesParams, reqEditors ...RequestEditorFn) (*ListDevicesResponse, error)
+
 	// GetDigestWithResponse Count and sum of what you may see, to prove a device holds the same
 	//
 	// For each kind of record, how many you can see and the sum of their hashes. A device compares these with its own copy.
@@ -11396,6 +11493,47 @@ func (r CompareLinesResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r CompareLinesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListDevicesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SyncedDeviceList
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListDevicesResponse) GetJSON200() *SyncedDeviceList {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ListDevicesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListDevicesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListDevicesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListDevicesResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -14255,6 +14393,22 @@ func (c *ClientWithResponses) CompareLinesWithResponse(ctx context.Context, squa
 	return ParseCompareLinesResponse(rsp)
 }
 
+// ListDevicesWithResponse List when each device last synced
+//
+// The signed-in devices of the members, with the time at which each last had everything of the squad, to some minutes. Athletes see
+// their own.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/squads/{squad_id}/devices (the `ListDevices` operationId).
+func (c *ClientWithResponses) ListDevicesWithResponse(ctx context.Context, squadID SquadID, params *ListDevicesParams, reqEditors ...RequestEditorFn) (*ListDevicesResponse, error) {
+	rsp, err := c.ListDevices(ctx, squadID, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListDevicesResponse(rsp)
+}
+
 // GetDigestWithResponse Count and sum of what you may see, to prove a device holds the same
 //
 // For each kind of record, how many you can see and the sum of their hashes. A device compares these with its own copy.
@@ -16493,6 +16647,32 @@ func ParseCompareLinesResponse(rsp *http.Response) (*CompareLinesResponse, error
 
 	case rsp.StatusCode == 200:
 		// Content-type (image/svg+xml) unsupported
+
+	}
+
+	return response, nil
+}
+
+// ParseListDevicesResponse parses an HTTP response from a ListDevicesWithResponse call
+func ParseListDevicesResponse(rsp *http.Response) (*ListDevicesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListDevicesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SyncedDeviceList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
 
 	}
 

@@ -2528,6 +2528,33 @@ type SuggestedDrill struct {
 	Sentences []string           `json:"sentences"`
 }
 
+// SyncedDevice defines model for SyncedDevice.
+type SyncedDevice struct {
+	// AthleteID Who the member is among the squad's athletes; absent for a coach or an analyst.
+	AthleteID *openapi_types.UUID `json:"athlete_id,omitempty"`
+
+	// Device What the device calls itself.
+	Device string `json:"device"`
+
+	// Name The member's name.
+	Name string `json:"name"`
+
+	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
+	Rev Rev `json:"rev"`
+
+	// SyncedAt When it last had everything of the squad, up to `rev`.
+	SyncedAt time.Time          `json:"synced_at"`
+	UserID   openapi_types.UUID `json:"user_id"`
+}
+
+// SyncedDeviceList defines model for SyncedDeviceList.
+type SyncedDeviceList struct {
+	Items []SyncedDevice `json:"items"`
+
+	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
+	Rev Rev `json:"rev"`
+}
+
 // TableItem defines model for TableItem.
 type TableItem struct {
 	Kind TableItemKind `json:"kind"`
@@ -2879,6 +2906,12 @@ type ReplaceBallParams struct {
 type CompareLinesParams struct {
 	// WidthPx How wide a picture is laid out. From 640 px on, the legend stands beside the lane.
 	WidthPx *WidthPx `form:"width_px,omitempty" json:"width_px,omitempty"`
+}
+
+// ListDevicesParams defines parameters for ListDevices.
+type ListDevicesParams struct {
+	// AthleteID Only this athlete.
+	AthleteID *AthleteFilter `form:"athlete_id,omitempty" json:"athlete_id,omitempty"`
 }
 
 // GetDigestParams defines parameters for GetDigest.
@@ -3672,6 +3705,9 @@ type ServerInterface interface {
 	// CompareLines Compare the lines of one athlete on two patterns, or of two athletes or balls on one
 	// (POST /v1/squads/{squad_id}/comparisons)
 	CompareLines(ctx echo.Context, squadID SquadID, params CompareLinesParams) error
+	// ListDevices List when each device last synced
+	// (GET /v1/squads/{squad_id}/devices)
+	ListDevices(ctx echo.Context, squadID SquadID, params ListDevicesParams) error
 	// GetDigest Count and sum of what you may see, to prove a device holds the same
 	// (GET /v1/squads/{squad_id}/digest)
 	GetDigest(ctx echo.Context, squadID SquadID, params GetDigestParams) error
@@ -4709,6 +4745,31 @@ func (w *ServerInterfaceWrapper) CompareLines(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.CompareLines(ctx, squadID, params)
+	return err
+}
+
+// ListDevices converts echo context to params.
+func (w *ServerInterfaceWrapper) ListDevices(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListDevicesParams
+	// ------------- Optional query parameter "athlete_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "athlete_id", ctx.QueryParams(), &params.AthleteID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter athlete_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListDevices(ctx, squadID, params)
 	return err
 }
 
@@ -6431,6 +6492,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/balls/:ball_id", wrapper.GetBall, options.OperationMiddlewares["getBall"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/balls/:ball_id", wrapper.ReplaceBall, options.OperationMiddlewares["replaceBall"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/comparisons", wrapper.CompareLines, options.OperationMiddlewares["compareLines"]...)
+	router.GET(options.BaseURL+"/v1/squads/:squad_id/devices", wrapper.ListDevices, options.OperationMiddlewares["listDevices"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/digest", wrapper.GetDigest, options.OperationMiddlewares["getDigest"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/drills", wrapper.ListDrills, options.OperationMiddlewares["listDrills"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/drills", wrapper.CreateDrill, options.OperationMiddlewares["createDrill"]...)
@@ -7663,6 +7725,29 @@ func (response CompareLines200ImageSvgXMLResponse) VisitCompareLinesResponse(w h
 		defer closer.Close()
 	}
 	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type ListDevicesRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+	Params  ListDevicesParams
+}
+
+type ListDevicesResponseObject interface {
+	VisitListDevicesResponse(w http.ResponseWriter) error
+}
+
+type ListDevices200JSONResponse SyncedDeviceList
+
+func (response ListDevices200JSONResponse) VisitListDevicesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
 	return err
 }
 
@@ -9522,6 +9607,9 @@ type StrictServerInterface interface {
 	// CompareLines Compare the lines of one athlete on two patterns, or of two athletes or balls on one
 	// (POST /v1/squads/{squad_id}/comparisons)
 	CompareLines(ctx context.Context, request CompareLinesRequestObject) (CompareLinesResponseObject, error)
+	// ListDevices List when each device last synced
+	// (GET /v1/squads/{squad_id}/devices)
+	ListDevices(ctx context.Context, request ListDevicesRequestObject) (ListDevicesResponseObject, error)
 	// GetDigest Count and sum of what you may see, to prove a device holds the same
 	// (GET /v1/squads/{squad_id}/digest)
 	GetDigest(ctx context.Context, request GetDigestRequestObject) (GetDigestResponseObject, error)
@@ -10961,6 +11049,32 @@ func (sh *strictHandler) CompareLines(ctx echo.Context, squadID SquadID, params 
 		return err
 	} else if validResponse, ok := response.(CompareLinesResponseObject); ok {
 		return validResponse.VisitCompareLinesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListDevices operation middleware
+func (sh *strictHandler) ListDevices(ctx echo.Context, squadID SquadID, params ListDevicesParams) error {
+	var request ListDevicesRequestObject
+
+	request.SquadID = squadID
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListDevices(ctx.Request().Context(), request.(ListDevicesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListDevices")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListDevicesResponseObject); ok {
+		return validResponse.VisitListDevicesResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

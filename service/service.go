@@ -30,6 +30,7 @@ type Service struct {
 	downloads *places
 	queues    *turns[uuid.UUID] // of those who write to a squad
 	signedIn  *signedIn         // which sign-ins stand
+	synced    synced            // which devices were written to have synced
 	lookUps   lookUps           // of the keys of other servers
 	live      *live
 	tails     *tails

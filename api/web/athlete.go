@@ -5,6 +5,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"laneward/service"
 	"laneward/service/lane"
 	"laneward/service/record"
 )
@@ -17,6 +18,7 @@ type athleteView struct {
 	Sessions []*record.Session
 	Add      *form // a ball; nil for users who may not
 	Erase    *form // likewise
+	Devices  []service.DeviceSync
 }
 
 // athleteForms are the forms of an athlete's page that were sent and have something to fix.
@@ -57,6 +59,9 @@ func (v *visit) showAthlete(status int, sent athleteForms) error {
 		if s.AthleteID != nil && *s.AthleteID == id {
 			view.Sessions = append(view.Sessions, s)
 		}
+	}
+	if view.Devices, _, err = v.site.svc.DeviceSyncs(v.Context(), v.me.ID, own.ID, &id); err != nil {
+		return err
 	}
 	if view.Add == nil && view.May() {
 		view.Add = ballForm(r, id)

@@ -124,3 +124,17 @@ AND h.rev > @after_rev ORDER BY h.rev LIMIT @max_rows;
 -- name: EraseHistory :exec
 DELETE FROM history h
 WHERE h.squad_id = @squad_id AND (h.body ->> 'athlete_id' = sqlc.arg('athlete')::uuid::text OR h.kind = 'athlete' AND h.id = sqlc.arg('athlete')::uuid);
+
+-- NoteSync records that a device has everything up to a revision, unless that was recorded a moment ago.
+-- name: NoteSync :exec
+INSERT INTO device_syncs (squad_id, sign_in, user_id, device, rev, synced_at)
+SELECT @squad_id, f.id, f.user_id, f.device, @rev::bigint, @synced_at::timestamptz FROM refresh_families f WHERE f.id = @sign_in
+ON CONFLICT (squad_id, sign_in) DO UPDATE SET (device, rev, synced_at) = (excluded.device, excluded.rev, excluded.synced_at)
+    WHERE device_syncs.synced_at < @before::timestamptz;
+
+-- DeviceSyncs are the devices of the squad's members that are signed in, by the member's name, the latest sync first.
+-- name: DeviceSyncs :many
+SELECT d.user_id, m.name, m.athlete_id, d.device, d.rev, d.synced_at
+FROM device_syncs d JOIN memberships m ON m.squad_id = d.squad_id AND m.user_id = d.user_id JOIN refresh_families f ON f.id = d.sign_in
+WHERE d.squad_id = @squad_id AND f.revoked_at IS NULL AND (sqlc.narg('athlete')::uuid IS NULL OR m.athlete_id = sqlc.narg('athlete')::uuid)
+ORDER BY m.name, d.user_id, d.synced_at DESC;

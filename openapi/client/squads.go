@@ -57,6 +57,19 @@ func (c *Client) Join(ctx context.Context, code string) (Answer[openapi.Member],
 	return answerOf(answer.JSON201, answer.Body, answer.HTTPResponse)
 }
 
+// Devices lists when each device of the squad last synced, or those of an athlete.
+func (c *Client) Devices(
+	ctx context.Context,
+	squad uuid.UUID,
+	athlete *uuid.UUID,
+) (Answer[openapi.SyncedDeviceList], error) {
+	answer, err := c.api.ListDevicesWithResponse(ctx, squad, &openapi.ListDevicesParams{AthleteID: athlete})
+	if err != nil {
+		return Answer[openapi.SyncedDeviceList]{}, err
+	}
+	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
+}
+
 // Members lists the squad's members that the user may see.
 func (c *Client) Members(ctx context.Context, squad uuid.UUID) iter.Seq2[Answer[openapi.Member], error] {
 	return items[openapi.Member](func(limit *int, cursor *string) (*http.Response, error) {

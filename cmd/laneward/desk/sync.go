@@ -152,8 +152,23 @@ func (c *copyConnection) hold(ctx context.Context, squads []local.Squad, since, 
 		if err := run.Hold(ctx, day, of); err != nil {
 			return err
 		}
+		c.Say("%s: this computer keeps %s.", squad.Name, spanWords(day, athlete))
 	}
 	return nil
+}
+
+// spanWords say which sessions are kept.
+func spanWords(since, athlete string) string {
+	words := "sessions since " + since
+	if days, is := strings.CutSuffix(since, "d"); is {
+		words = "the sessions of the last " + days + " days, and older ones it has"
+	} else if since == local.All {
+		words = "all sessions"
+	}
+	if athlete != "" && athlete != everybody {
+		words += ", and of those that are not shared only " + athlete + "'s"
+	}
+	return words
 }
 
 // tellLeft reports what is unsent in squads that the person is no longer in.

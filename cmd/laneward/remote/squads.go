@@ -55,7 +55,50 @@ func (c *squadsCommand) Run(ctx context.Context, env terminal.Environment) error
 }
 
 type squadCommand struct {
-	Create squadCreateCommand `cmd:"" help:"Create a squad; you become its coach."`
+	Create  squadCreateCommand  `cmd:"" help:"Create a squad; you become its coach."`
+	Devices squadDevicesCommand `cmd:"" help:"List when each member's device last synced."`
+}
+
+type squadDevicesCommand struct {
+	squadFlags
+	Athlete string `placeholder:"NAME" help:"Only this athlete's devices."`
+}
+
+func (squadDevicesCommand) Help() string {
+	return `When each signed-in device of the members last had everything of the squad, to some minutes. What was logged on a device since then, and not sent, is on that device alone. Athletes see their own devices.
+
+Examples:
+
+    laneward squad devices
+    laneward squad devices --athlete Rhea`
+}
+
+// Run lists when each device last synced.
+func (c *squadDevicesCommand) Run(ctx context.Context, env terminal.Environment) error {
+	conn, err := c.enter(ctx, env)
+	if err != nil {
+		return err
+	}
+	athlete, err := conn.findID(ctx, client.Athlete, c.Athlete)
+	if err != nil {
+		return err
+	}
+	list, err := conn.Devices(ctx, conn.squad, athlete)
+	if err != nil {
+		return err
+	}
+	if conn.JSON {
+		return conn.PrintJSON(list.JSON)
+	}
+	if len(list.Value.Items) == 0 {
+		conn.Say("No device has synced yet.")
+		return nil
+	}
+	table := terminal.NewTable("member", "device", "last synced")
+	for _, one := range list.Value.Items {
+		table.Add(one.Name, one.Device, env.ClockTime(one.SyncedAt))
+	}
+	return conn.PrintTable(table)
 }
 
 type squadCreateCommand struct {

@@ -223,9 +223,8 @@ class App {
       notes.push([`${this.full ? fullWords : "This device is out of space, so nothing new can be loaded. Free some space, such as old photos or apps."} `,
         h("button", { type: "button", class: "plain", onclick: () => { this.full = false; this.sync?.wake(); this.refresh(); } }, "Try again")]);
     }
-    if (standing.kept && (standing.offline || problem) && !onHomeScreen()) {
-      notes.push([`${count(standing.kept, "change")} not sent yet ${standing.kept === 1 ? "is" : "are"} only in this browser, which may clear ${standing.kept === 1 ? "it" : "them"} after some days. `,
-        h("a", { href: "#/sync" }, "Keep them safe")]);
+    if (standing.kept && (standing.offline || problem) && !onHomeScreen() && this.name !== "sync") {
+      notes.push([`${count(standing.kept, "change")} not sent yet ${standing.kept === 1 ? "is" : "are"} only in this browser. `, h("a", { href: "#/sync" }, "Keep it safe")]);
     }
     if (this.fault) {
       notes.push([`Something went wrong on this page (${this.fault}). Everything saved is kept. `,

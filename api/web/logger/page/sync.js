@@ -186,7 +186,7 @@ export class Sync {
     let mended = false;
     for (let tries = 0; tries < 5; tries++) {
       const { cursor } = await syncState(this.db, this.squad);
-      const there = await this.account.call((token) => send("GET", squadPath(this.squad, "digest", { of: cursor }), { token, signal: this.stopper.signal }));
+      const there = await this.account.call((token) => send("GET", `/v1/squads/${this.squad}/digest?${new URLSearchParams({ of: cursor })}`, { token, signal: this.stopper.signal }));
       const state = await syncState(this.db, this.squad);
       if (state.rev !== there.rev) {
         await this.pull(); // another user has changed something meanwhile
