@@ -163,6 +163,14 @@ func fill(t testing.TB, owner *pgx.Conn, tables []string, squad uuid.UUID) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	_, err = owner.Exec(
+		t.Context(),
+		`INSERT INTO refresh_families (id, user_id, device, created_at, expires_at) VALUES ($1, $1, 'd', now(), now())`,
+		squad,
+	)
+	if err != nil {
+		t.Fatal(err)
+	}
 	inSquad(t, owner, squad, func(tx pgx.Tx) {
 		if _, err := tx.Exec(t.Context(), "SET CONSTRAINTS ALL DEFERRED"); err != nil {
 			t.Fatal(err)

@@ -8,6 +8,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/record"
 )
 
 // syncNotedEvery is how often it is written that a device has synced, at most: it is read by people,
@@ -83,7 +84,11 @@ func (s *Service) DeviceSyncs(
 	athlete *uuid.UUID,
 ) (list []DeviceSync, rev int64, err error) {
 	err = s.readSquad(ctx, user, squad, func(w *work) error {
-		if w.athlete != nil {
+		if athlete != nil {
+			if _, err := w.get(ctx, record.KindAthlete, *athlete); err != nil {
+				return err
+			}
+		} else {
 			athlete = w.athlete
 		}
 		now, err := w.clock(ctx)
