@@ -51,8 +51,12 @@ type setUp struct {
 	wait     time.Duration    // for a connection
 	now      func() time.Time // instead of the server's clock
 	proxies  []*net.IPNet     // those that are trusted
+	public   string           // the public URL
 	limits   service.Limits
 }
+
+// publicURL is how the servers of these tests are reached.
+const publicURL = "https://lanes.invented.example"
 
 // newServer starts a server with a clock that stands still until the test moves it.
 func newServer(t testing.TB, setUps ...func(*setUp)) *server {

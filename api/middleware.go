@@ -207,6 +207,7 @@ func (h *handlers) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
 type client struct {
 	service.Identity
 	ip     string
+	origin string // of the address that the request was sent to
 	accept string // the media type asked for
 }
 
@@ -214,7 +215,7 @@ func (h *handlers) withClient(next echo.HandlerFunc, c echo.Context, who service
 	ctx := context.WithValue(
 		c.Request().Context(),
 		userKey{},
-		client{Identity: who, ip: c.RealIP(), accept: c.Request().Header.Get(echo.HeaderAccept)},
+		client{Identity: who, ip: c.RealIP(), origin: c.Scheme() + "://" + c.Request().Host, accept: c.Request().Header.Get(echo.HeaderAccept)},
 	)
 	c.SetRequest(c.Request().WithContext(ctx))
 	return next(c)

@@ -59,7 +59,7 @@ func (s *server) newSquad(t testing.TB, name string) *squad {
 	q.coach = s.signUp(t, name+" coach")
 	q.id = s.create(t, q.coach, "/v1/squads", map[string]any{"name": name})
 	for i := range q.of {
-		q.of[i] = ids{"squad_id": q.id, "sign_in_id": uuid.NewString()}
+		q.of[i] = ids{"squad_id": q.id, "sign_in_id": uuid.NewString(), "passkey_id": uuid.NewString()}
 		q.of[i]["athlete_id"] = q.add(
 			t,
 			"athletes",

@@ -168,6 +168,60 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
 	DeleteAccount(ctx context.Context, body DeleteAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListPasskeys List your passkeys
+	//
+	// By which you can sign in beside your password.
+	//
+	// Corresponds with GET /v1/me/passkeys (the `ListPasskeys` operationId).
+	ListPasskeys(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AddPasskeyWithBody Add a passkey
+	//
+	// With the challenge of beginPasskey and what the browser made of it. 400 when it does not fit the challenge, which is good once and for five
+	// minutes; 409 when you have twenty already, or passkeys are off.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/me/passkeys (the `AddPasskey` operationId).
+	AddPasskeyWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AddPasskey Add a passkey
+	//
+	// With the challenge of beginPasskey and what the browser made of it. 400 when it does not fit the challenge, which is good once and for five
+	// minutes; 409 when you have twenty already, or passkeys are off.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/me/passkeys (the `AddPasskey` operationId).
+	AddPasskey(ctx context.Context, body AddPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// BeginPasskeyWithBody Begin to add a passkey
+	//
+	// Answers with a challenge for the browser. Needs your password. 409 where passkeys are off, because the server does not know its public
+	// name.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+	BeginPasskeyWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// BeginPasskey Begin to add a passkey
+	//
+	// Answers with a challenge for the browser. Needs your password. 409 where passkeys are off, because the server does not know its public
+	// name.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+	BeginPasskey(ctx context.Context, body BeginPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RemovePasskey Remove a passkey
+	//
+	// It signs nobody in any more. Sign-ins that it began go on until they are ended.
+	//
+	// Corresponds with DELETE /v1/me/passkeys/{passkey_id} (the `RemovePasskey` operationId).
+	RemovePasskey(ctx context.Context, passkeyID PasskeyID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ChangePasswordWithBody Change your password
 	//
 	// Needs the current password, whose guesses are counted as those of a sign-in are. All your other sign-ins end; this one goes on.
@@ -1112,6 +1166,34 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/tokens (the `SignIn` operationId).
 	SignIn(ctx context.Context, body SignInJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// SignInWithPasskeyWithBody Sign in with a passkey
+	//
+	// With the challenge of beginPasskeySignIn and what the browser made of it. A passkey asks for the person's finger, face or PIN, so it counts
+	// as two factors. It is not throttled: it cannot be guessed. 401 when the passkey is not known or the challenge is spent.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/tokens/passkey (the `SignInWithPasskey` operationId).
+	SignInWithPasskeyWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SignInWithPasskey Sign in with a passkey
+	//
+	// With the challenge of beginPasskeySignIn and what the browser made of it. A passkey asks for the person's finger, face or PIN, so it counts
+	// as two factors. It is not throttled: it cannot be guessed. 401 when the passkey is not known or the challenge is spent.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/tokens/passkey (the `SignInWithPasskey` operationId).
+	SignInWithPasskey(ctx context.Context, body SignInWithPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// BeginPasskeySignIn Begin to sign in with a passkey
+	//
+	// Answers with a challenge for the browser, good once and for five minutes. No address is needed: the passkey says whose it is. 409 where
+	// passkeys are off, because the server does not know its public name.
+	//
+	// Corresponds with POST /v1/tokens/passkey/options (the `BeginPasskeySignIn` operationId).
+	BeginPasskeySignIn(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// RefreshTokensWithBody Trade a refresh token for new tokens
 	//
 	// A refresh token is spent by its use. If the answer was lost, send the same token again within ten minutes from the same device:
@@ -1329,6 +1411,120 @@ func (c *Client) DeleteAccountWithBody(ctx context.Context, contentType string, 
 // Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
 func (c *Client) DeleteAccount(ctx context.Context, body DeleteAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewDeleteAccountRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListPasskeys List your passkeys
+//
+// By which you can sign in beside your password.
+//
+// Corresponds with GET /v1/me/passkeys (the `ListPasskeys` operationId).
+func (c *Client) ListPasskeys(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListPasskeysRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AddPasskeyWithBody Add a passkey
+//
+// With the challenge of beginPasskey and what the browser made of it. 400 when it does not fit the challenge, which is good once and for five
+// minutes; 409 when you have twenty already, or passkeys are off.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/me/passkeys (the `AddPasskey` operationId).
+func (c *Client) AddPasskeyWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAddPasskeyRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AddPasskey Add a passkey
+//
+// With the challenge of beginPasskey and what the browser made of it. 400 when it does not fit the challenge, which is good once and for five
+// minutes; 409 when you have twenty already, or passkeys are off.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/me/passkeys (the `AddPasskey` operationId).
+func (c *Client) AddPasskey(ctx context.Context, body AddPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAddPasskeyRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// BeginPasskeyWithBody Begin to add a passkey
+//
+// Answers with a challenge for the browser. Needs your password. 409 where passkeys are off, because the server does not know its public
+// name.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+func (c *Client) BeginPasskeyWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewBeginPasskeyRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// BeginPasskey Begin to add a passkey
+//
+// Answers with a challenge for the browser. Needs your password. 409 where passkeys are off, because the server does not know its public
+// name.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+func (c *Client) BeginPasskey(ctx context.Context, body BeginPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewBeginPasskeyRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RemovePasskey Remove a passkey
+//
+// It signs nobody in any more. Sign-ins that it began go on until they are ended.
+//
+// Corresponds with DELETE /v1/me/passkeys/{passkey_id} (the `RemovePasskey` operationId).
+func (c *Client) RemovePasskey(ctx context.Context, passkeyID PasskeyID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRemovePasskeyRequest(c.Server, passkeyID)
 	if err != nil {
 		return nil, err
 	}
@@ -3333,6 +3529,64 @@ func (c *Client) SignIn(ctx context.Context, body SignInJSONRequestBody, reqEdit
 	return c.Client.Do(req)
 }
 
+// SignInWithPasskeyWithBody Sign in with a passkey
+//
+// With the challenge of beginPasskeySignIn and what the browser made of it. A passkey asks for the person's finger, face or PIN, so it counts
+// as two factors. It is not throttled: it cannot be guessed. 401 when the passkey is not known or the challenge is spent.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/tokens/passkey (the `SignInWithPasskey` operationId).
+func (c *Client) SignInWithPasskeyWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSignInWithPasskeyRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SignInWithPasskey Sign in with a passkey
+//
+// With the challenge of beginPasskeySignIn and what the browser made of it. A passkey asks for the person's finger, face or PIN, so it counts
+// as two factors. It is not throttled: it cannot be guessed. 401 when the passkey is not known or the challenge is spent.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/tokens/passkey (the `SignInWithPasskey` operationId).
+func (c *Client) SignInWithPasskey(ctx context.Context, body SignInWithPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSignInWithPasskeyRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// BeginPasskeySignIn Begin to sign in with a passkey
+//
+// Answers with a challenge for the browser, good once and for five minutes. No address is needed: the passkey says whose it is. 409 where
+// passkeys are off, because the server does not know its public name.
+//
+// Corresponds with POST /v1/tokens/passkey/options (the `BeginPasskeySignIn` operationId).
+func (c *Client) BeginPasskeySignIn(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewBeginPasskeySignInRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // RefreshTokensWithBody Trade a refresh token for new tokens
 //
 // A refresh token is spent by its use. If the answer was lost, send the same token again within ten minutes from the same device:
@@ -3662,6 +3916,147 @@ func NewDeleteAccountRequestWithBody(server string, contentType string, body io.
 	}
 
 	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewListPasskeysRequest constructs an http.Request for the ListPasskeys method
+func NewListPasskeysRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/passkeys")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewAddPasskeyRequest calls the generic AddPasskey builder with application/json body
+func NewAddPasskeyRequest(server string, body AddPasskeyJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewAddPasskeyRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewAddPasskeyRequestWithBody constructs an http.Request for the AddPasskey method, with any body, and a specified content type
+func NewAddPasskeyRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/passkeys")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewBeginPasskeyRequest calls the generic BeginPasskey builder with application/json body
+func NewBeginPasskeyRequest(server string, body BeginPasskeyJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewBeginPasskeyRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewBeginPasskeyRequestWithBody constructs an http.Request for the BeginPasskey method, with any body, and a specified content type
+func NewBeginPasskeyRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/passkeys/options")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewRemovePasskeyRequest constructs an http.Request for the RemovePasskey method
+func NewRemovePasskeyRequest(server string, passkeyID PasskeyID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "passkey_id", passkeyID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/passkeys/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
 
 	return req, nil
 }
@@ -8525,6 +8920,73 @@ func NewSignInRequestWithBody(server string, contentType string, body io.Reader)
 	return req, nil
 }
 
+// NewSignInWithPasskeyRequest calls the generic SignInWithPasskey builder with application/json body
+func NewSignInWithPasskeyRequest(server string, body SignInWithPasskeyJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewSignInWithPasskeyRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewSignInWithPasskeyRequestWithBody constructs an http.Request for the SignInWithPasskey method, with any body, and a specified content type
+func NewSignInWithPasskeyRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/tokens/passkey")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewBeginPasskeySignInRequest constructs an http.Request for the BeginPasskeySignIn method
+func NewBeginPasskeySignInRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/tokens/passkey/options")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewRefreshTokensRequest calls the generic RefreshTokens builder with application/json body
 func NewRefreshTokensRequest(server string, body RefreshTokensJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -8776,6 +9238,64 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
 	DeleteAccountWithResponse(ctx context.Context, body DeleteAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*DeleteAccountResponse, error)
+
+	// ListPasskeysWithResponse List your passkeys
+	//
+	// By which you can sign in beside your password.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/me/passkeys (the `ListPasskeys` operationId).
+	ListPasskeysWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListPasskeysResponse, error)
+
+	// AddPasskeyWithBodyWithResponse Add a passkey
+	//
+	// With the challenge of beginPasskey and what the browser made of it. 400 when it does not fit the challenge, which is good once and for five
+	// minutes; 409 when you have twenty already, or passkeys are off.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/me/passkeys (the `AddPasskey` operationId).
+	AddPasskeyWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AddPasskeyResponse, error)
+
+	// AddPasskeyWithResponse Add a passkey
+	//
+	// With the challenge of beginPasskey and what the browser made of it. 400 when it does not fit the challenge, which is good once and for five
+	// minutes; 409 when you have twenty already, or passkeys are off.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/me/passkeys (the `AddPasskey` operationId).
+	AddPasskeyWithResponse(ctx context.Context, body AddPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*AddPasskeyResponse, error)
+
+	// BeginPasskeyWithBodyWithResponse Begin to add a passkey
+	//
+	// Answers with a challenge for the browser. Needs your password. 409 where passkeys are off, because the server does not know its public
+	// name.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+	BeginPasskeyWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*BeginPasskeyResponse, error)
+
+	// BeginPasskeyWithResponse Begin to add a passkey
+	//
+	// Answers with a challenge for the browser. Needs your password. 409 where passkeys are off, because the server does not know its public
+	// name.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+	BeginPasskeyWithResponse(ctx context.Context, body BeginPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*BeginPasskeyResponse, error)
+
+	// RemovePasskeyWithResponse Remove a passkey
+	//
+	// It signs nobody in any more. Sign-ins that it began go on until they are ended.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/me/passkeys/{passkey_id} (the `RemovePasskey` operationId).
+	RemovePasskeyWithResponse(ctx context.Context, passkeyID PasskeyID, reqEditors ...RequestEditorFn) (*RemovePasskeyResponse, error)
 
 	// ChangePasswordWithBodyWithResponse Change your password
 	//
@@ -9807,6 +10327,36 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/tokens (the `SignIn` operationId).
 	SignInWithResponse(ctx context.Context, body SignInJSONRequestBody, reqEditors ...RequestEditorFn) (*SignInResponse, error)
 
+	// SignInWithPasskeyWithBodyWithResponse Sign in with a passkey
+	//
+	// With the challenge of beginPasskeySignIn and what the browser made of it. A passkey asks for the person's finger, face or PIN, so it counts
+	// as two factors. It is not throttled: it cannot be guessed. 401 when the passkey is not known or the challenge is spent.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/tokens/passkey (the `SignInWithPasskey` operationId).
+	SignInWithPasskeyWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SignInWithPasskeyResponse, error)
+
+	// SignInWithPasskeyWithResponse Sign in with a passkey
+	//
+	// With the challenge of beginPasskeySignIn and what the browser made of it. A passkey asks for the person's finger, face or PIN, so it counts
+	// as two factors. It is not throttled: it cannot be guessed. 401 when the passkey is not known or the challenge is spent.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/tokens/passkey (the `SignInWithPasskey` operationId).
+	SignInWithPasskeyWithResponse(ctx context.Context, body SignInWithPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*SignInWithPasskeyResponse, error)
+
+	// BeginPasskeySignInWithResponse Begin to sign in with a passkey
+	//
+	// Answers with a challenge for the browser, good once and for five minutes. No address is needed: the passkey says whose it is. 409 where
+	// passkeys are off, because the server does not know its public name.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/tokens/passkey/options (the `BeginPasskeySignIn` operationId).
+	BeginPasskeySignInWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*BeginPasskeySignInResponse, error)
+
 	// RefreshTokensWithBodyWithResponse Trade a refresh token for new tokens
 	//
 	// A refresh token is spent by its use. If the answer was lost, send the same token again within ten minutes from the same device:
@@ -10140,6 +10690,163 @@ func (r DeleteAccountResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r DeleteAccountResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListPasskeysResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PasskeyList
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListPasskeysResponse) GetJSON200() *PasskeyList {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ListPasskeysResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListPasskeysResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListPasskeysResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListPasskeysResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type AddPasskeyResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Passkey
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r AddPasskeyResponse) GetJSON201() *Passkey {
+	return r.JSON201
+}
+
+// GetBody returns the raw response body bytes
+func (r AddPasskeyResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AddPasskeyResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AddPasskeyResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AddPasskeyResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type BeginPasskeyResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PasskeyCeremony
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r BeginPasskeyResponse) GetJSON200() *PasskeyCeremony {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r BeginPasskeyResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r BeginPasskeyResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r BeginPasskeyResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r BeginPasskeyResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type RemovePasskeyResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r RemovePasskeyResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RemovePasskeyResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RemovePasskeyResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RemovePasskeyResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -13452,6 +14159,88 @@ func (r SignInResponse) ContentType() string {
 	return ""
 }
 
+type SignInWithPasskeyResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Tokens
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r SignInWithPasskeyResponse) GetJSON201() *Tokens {
+	return r.JSON201
+}
+
+// GetBody returns the raw response body bytes
+func (r SignInWithPasskeyResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SignInWithPasskeyResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SignInWithPasskeyResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SignInWithPasskeyResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type BeginPasskeySignInResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PasskeyCeremony
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r BeginPasskeySignInResponse) GetJSON200() *PasskeyCeremony {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r BeginPasskeySignInResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r BeginPasskeySignInResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r BeginPasskeySignInResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r BeginPasskeySignInResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type RefreshTokensResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -13708,6 +14497,100 @@ func (c *ClientWithResponses) DeleteAccountWithResponse(ctx context.Context, bod
 		return nil, err
 	}
 	return ParseDeleteAccountResponse(rsp)
+}
+
+// ListPasskeysWithResponse List your passkeys
+//
+// By which you can sign in beside your password.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/me/passkeys (the `ListPasskeys` operationId).
+func (c *ClientWithResponses) ListPasskeysWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListPasskeysResponse, error) {
+	rsp, err := c.ListPasskeys(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListPasskeysResponse(rsp)
+}
+
+// AddPasskeyWithBodyWithResponse Add a passkey
+//
+// With the challenge of beginPasskey and what the browser made of it. 400 when it does not fit the challenge, which is good once and for five
+// minutes; 409 when you have twenty already, or passkeys are off.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/me/passkeys (the `AddPasskey` operationId).
+func (c *ClientWithResponses) AddPasskeyWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AddPasskeyResponse, error) {
+	rsp, err := c.AddPasskeyWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAddPasskeyResponse(rsp)
+}
+
+// AddPasskeyWithResponse Add a passkey
+//
+// With the challenge of beginPasskey and what the browser made of it. 400 when it does not fit the challenge, which is good once and for five
+// minutes; 409 when you have twenty already, or passkeys are off.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/me/passkeys (the `AddPasskey` operationId).
+func (c *ClientWithResponses) AddPasskeyWithResponse(ctx context.Context, body AddPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*AddPasskeyResponse, error) {
+	rsp, err := c.AddPasskey(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAddPasskeyResponse(rsp)
+}
+
+// BeginPasskeyWithBodyWithResponse Begin to add a passkey
+//
+// Answers with a challenge for the browser. Needs your password. 409 where passkeys are off, because the server does not know its public
+// name.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+func (c *ClientWithResponses) BeginPasskeyWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*BeginPasskeyResponse, error) {
+	rsp, err := c.BeginPasskeyWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseBeginPasskeyResponse(rsp)
+}
+
+// BeginPasskeyWithResponse Begin to add a passkey
+//
+// Answers with a challenge for the browser. Needs your password. 409 where passkeys are off, because the server does not know its public
+// name.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+func (c *ClientWithResponses) BeginPasskeyWithResponse(ctx context.Context, body BeginPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*BeginPasskeyResponse, error) {
+	rsp, err := c.BeginPasskey(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseBeginPasskeyResponse(rsp)
+}
+
+// RemovePasskeyWithResponse Remove a passkey
+//
+// It signs nobody in any more. Sign-ins that it began go on until they are ended.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/me/passkeys/{passkey_id} (the `RemovePasskey` operationId).
+func (c *ClientWithResponses) RemovePasskeyWithResponse(ctx context.Context, passkeyID PasskeyID, reqEditors ...RequestEditorFn) (*RemovePasskeyResponse, error) {
+	rsp, err := c.RemovePasskey(ctx, passkeyID, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRemovePasskeyResponse(rsp)
 }
 
 // ChangePasswordWithBodyWithResponse Change your password
@@ -15370,6 +16253,54 @@ func (c *ClientWithResponses) SignInWithResponse(ctx context.Context, body SignI
 	return ParseSignInResponse(rsp)
 }
 
+// SignInWithPasskeyWithBodyWithResponse Sign in with a passkey
+//
+// With the challenge of beginPasskeySignIn and what the browser made of it. A passkey asks for the person's finger, face or PIN, so it counts
+// as two factors. It is not throttled: it cannot be guessed. 401 when the passkey is not known or the challenge is spent.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/tokens/passkey (the `SignInWithPasskey` operationId).
+func (c *ClientWithResponses) SignInWithPasskeyWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SignInWithPasskeyResponse, error) {
+	rsp, err := c.SignInWithPasskeyWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSignInWithPasskeyResponse(rsp)
+}
+
+// SignInWithPasskeyWithResponse Sign in with a passkey
+//
+// With the challenge of beginPasskeySignIn and what the browser made of it. A passkey asks for the person's finger, face or PIN, so it counts
+// as two factors. It is not throttled: it cannot be guessed. 401 when the passkey is not known or the challenge is spent.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/tokens/passkey (the `SignInWithPasskey` operationId).
+func (c *ClientWithResponses) SignInWithPasskeyWithResponse(ctx context.Context, body SignInWithPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*SignInWithPasskeyResponse, error) {
+	rsp, err := c.SignInWithPasskey(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSignInWithPasskeyResponse(rsp)
+}
+
+// BeginPasskeySignInWithResponse Begin to sign in with a passkey
+//
+// Answers with a challenge for the browser, good once and for five minutes. No address is needed: the passkey says whose it is. 409 where
+// passkeys are off, because the server does not know its public name.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/tokens/passkey/options (the `BeginPasskeySignIn` operationId).
+func (c *ClientWithResponses) BeginPasskeySignInWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*BeginPasskeySignInResponse, error) {
+	rsp, err := c.BeginPasskeySignIn(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseBeginPasskeySignInResponse(rsp)
+}
+
 // RefreshTokensWithBodyWithResponse Trade a refresh token for new tokens
 //
 // A refresh token is spent by its use. If the answer was lost, send the same token again within ten minutes from the same device:
@@ -15629,6 +16560,100 @@ func ParseDeleteAccountResponse(rsp *http.Response) (*DeleteAccountResponse, err
 	}
 
 	response := &DeleteAccountResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseListPasskeysResponse parses an HTTP response from a ListPasskeysWithResponse call
+func ParseListPasskeysResponse(rsp *http.Response) (*ListPasskeysResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListPasskeysResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PasskeyList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseAddPasskeyResponse parses an HTTP response from a AddPasskeyWithResponse call
+func ParseAddPasskeyResponse(rsp *http.Response) (*AddPasskeyResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AddPasskeyResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Passkey
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseBeginPasskeyResponse parses an HTTP response from a BeginPasskeyWithResponse call
+func ParseBeginPasskeyResponse(rsp *http.Response) (*BeginPasskeyResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &BeginPasskeyResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PasskeyCeremony
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseRemovePasskeyResponse parses an HTTP response from a RemovePasskeyWithResponse call
+func ParseRemovePasskeyResponse(rsp *http.Response) (*RemovePasskeyResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RemovePasskeyResponse{
 		Body:         bodyBytes,
 		HTTPResponse: rsp,
 	}
@@ -18039,6 +19064,58 @@ func ParseSignInResponse(rsp *http.Response) (*SignInResponse, error) {
 			return nil, err
 		}
 		response.JSON201 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseSignInWithPasskeyResponse parses an HTTP response from a SignInWithPasskeyWithResponse call
+func ParseSignInWithPasskeyResponse(rsp *http.Response) (*SignInWithPasskeyResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SignInWithPasskeyResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Tokens
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseBeginPasskeySignInResponse parses an HTTP response from a BeginPasskeySignInWithResponse call
+func ParseBeginPasskeySignInResponse(rsp *http.Response) (*BeginPasskeySignInResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &BeginPasskeySignInResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PasskeyCeremony
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
 
 	}
 

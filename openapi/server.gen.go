@@ -1811,6 +1811,55 @@ type OwnSpares struct {
 	Washout *Conversions `json:"washout,omitempty"`
 }
 
+// Passkey defines model for Passkey.
+type Passkey struct {
+	CreatedAt time.Time `json:"created_at"`
+	ID        ID        `json:"id"`
+
+	// LastUsedAt Absent when it has never signed you in.
+	LastUsedAt *time.Time `json:"last_used_at,omitempty"`
+	Name       string     `json:"name"`
+}
+
+// PasskeyCeremony defines model for PasskeyCeremony.
+type PasskeyCeremony struct {
+	// Ceremony Send it back with the browser's answer.
+	Ceremony openapi_types.UUID `json:"ceremony"`
+
+	// Options The argument of navigator.credentials.create or get (W3C Web Authentication), in its JSON form.
+	Options map[string]interface{} `json:"options"`
+}
+
+// PasskeyCredential The browser's PublicKeyCredential in its JSON form.
+type PasskeyCredential map[string]interface{}
+
+// PasskeyList defines model for PasskeyList.
+type PasskeyList struct {
+	Items []Passkey `json:"items"`
+}
+
+// PasskeyRegistration defines model for PasskeyRegistration.
+type PasskeyRegistration struct {
+	Ceremony openapi_types.UUID `json:"ceremony"`
+
+	// Credential The browser's PublicKeyCredential in its JSON form.
+	Credential PasskeyCredential `json:"credential"`
+
+	// Name What you call it, such as the device it is on.
+	Name string `json:"name"`
+}
+
+// PasskeySignIn defines model for PasskeySignIn.
+type PasskeySignIn struct {
+	Ceremony openapi_types.UUID `json:"ceremony"`
+
+	// Credential The browser's PublicKeyCredential in its JSON form.
+	Credential PasskeyCredential `json:"credential"`
+
+	// Device A name for the device that signs in, the same each time.
+	Device Device `json:"device"`
+}
+
 // Password 12 to 128 characters, any. A passphrase of several words is best.
 type Password = string
 
@@ -2728,6 +2777,9 @@ type MemberID = openapi_types.UUID
 // PageSize defines model for PageSize.
 type PageSize = int
 
+// PasskeyID defines model for PasskeyID.
+type PasskeyID = openapi_types.UUID
+
 // PatternID defines model for PatternID.
 type PatternID = openapi_types.UUID
 
@@ -3260,6 +3312,12 @@ type AcceptInvitationJSONRequestBody = InvitationCode
 // DeleteAccountJSONRequestBody defines body for DeleteAccount for application/json ContentType.
 type DeleteAccountJSONRequestBody = PasswordConfirmation
 
+// AddPasskeyJSONRequestBody defines body for AddPasskey for application/json ContentType.
+type AddPasskeyJSONRequestBody = PasskeyRegistration
+
+// BeginPasskeyJSONRequestBody defines body for BeginPasskey for application/json ContentType.
+type BeginPasskeyJSONRequestBody = PasswordConfirmation
+
 // ChangePasswordJSONRequestBody defines body for ChangePassword for application/json ContentType.
 type ChangePasswordJSONRequestBody = PasswordChange
 
@@ -3349,6 +3407,9 @@ type ReplaceShotJSONRequestBody = ReplaceShotJSONBody
 
 // SignInJSONRequestBody defines body for SignIn for application/json ContentType.
 type SignInJSONRequestBody = SignIn
+
+// SignInWithPasskeyJSONRequestBody defines body for SignInWithPasskey for application/json ContentType.
+type SignInWithPasskeyJSONRequestBody = PasskeySignIn
 
 // RefreshTokensJSONRequestBody defines body for RefreshTokens for application/json ContentType.
 type RefreshTokensJSONRequestBody = Refresh
@@ -3615,6 +3676,18 @@ type ServerInterface interface {
 	// DeleteAccount Delete your account
 	// (POST /v1/me/delete)
 	DeleteAccount(ctx echo.Context) error
+	// ListPasskeys List your passkeys
+	// (GET /v1/me/passkeys)
+	ListPasskeys(ctx echo.Context) error
+	// AddPasskey Add a passkey
+	// (POST /v1/me/passkeys)
+	AddPasskey(ctx echo.Context) error
+	// BeginPasskey Begin to add a passkey
+	// (POST /v1/me/passkeys/options)
+	BeginPasskey(ctx echo.Context) error
+	// RemovePasskey Remove a passkey
+	// (DELETE /v1/me/passkeys/{passkey_id})
+	RemovePasskey(ctx echo.Context, passkeyID PasskeyID) error
 	// ChangePassword Change your password
 	// (PUT /v1/me/password)
 	ChangePassword(ctx echo.Context) error
@@ -3840,6 +3913,12 @@ type ServerInterface interface {
 	// SignIn Sign in with a password
 	// (POST /v1/tokens)
 	SignIn(ctx echo.Context) error
+	// SignInWithPasskey Sign in with a passkey
+	// (POST /v1/tokens/passkey)
+	SignInWithPasskey(ctx echo.Context) error
+	// BeginPasskeySignIn Begin to sign in with a passkey
+	// (POST /v1/tokens/passkey/options)
+	BeginPasskeySignIn(ctx echo.Context) error
 	// RefreshTokens Trade a refresh token for new tokens
 	// (POST /v1/tokens/refresh)
 	RefreshTokens(ctx echo.Context) error
@@ -3916,6 +3995,49 @@ func (w *ServerInterfaceWrapper) DeleteAccount(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.DeleteAccount(ctx)
+	return err
+}
+
+// ListPasskeys converts echo context to params.
+func (w *ServerInterfaceWrapper) ListPasskeys(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListPasskeys(ctx)
+	return err
+}
+
+// AddPasskey converts echo context to params.
+func (w *ServerInterfaceWrapper) AddPasskey(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AddPasskey(ctx)
+	return err
+}
+
+// BeginPasskey converts echo context to params.
+func (w *ServerInterfaceWrapper) BeginPasskey(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.BeginPasskey(ctx)
+	return err
+}
+
+// RemovePasskey converts echo context to params.
+func (w *ServerInterfaceWrapper) RemovePasskey(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "passkey_id" -------------
+	var passkeyID PasskeyID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "passkey_id", ctx.Param("passkey_id"), &passkeyID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter passkey_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.RemovePasskey(ctx, passkeyID)
 	return err
 }
 
@@ -6381,6 +6503,24 @@ func (w *ServerInterfaceWrapper) SignIn(ctx echo.Context) error {
 	return err
 }
 
+// SignInWithPasskey converts echo context to params.
+func (w *ServerInterfaceWrapper) SignInWithPasskey(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SignInWithPasskey(ctx)
+	return err
+}
+
+// BeginPasskeySignIn converts echo context to params.
+func (w *ServerInterfaceWrapper) BeginPasskeySignIn(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.BeginPasskeySignIn(ctx)
+	return err
+}
+
 // RefreshTokens converts echo context to params.
 func (w *ServerInterfaceWrapper) RefreshTokens(ctx echo.Context) error {
 	var err error
@@ -6462,6 +6602,10 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/invitations/accept", wrapper.AcceptInvitation, options.OperationMiddlewares["acceptInvitation"]...)
 	router.GET(options.BaseURL+"/v1/me", wrapper.GetMe, options.OperationMiddlewares["getMe"]...)
 	router.POST(options.BaseURL+"/v1/me/delete", wrapper.DeleteAccount, options.OperationMiddlewares["deleteAccount"]...)
+	router.GET(options.BaseURL+"/v1/me/passkeys", wrapper.ListPasskeys, options.OperationMiddlewares["listPasskeys"]...)
+	router.POST(options.BaseURL+"/v1/me/passkeys", wrapper.AddPasskey, options.OperationMiddlewares["addPasskey"]...)
+	router.DELETE(options.BaseURL+"/v1/me/passkeys/:passkey_id", wrapper.RemovePasskey, options.OperationMiddlewares["removePasskey"]...)
+	router.POST(options.BaseURL+"/v1/me/passkeys/options", wrapper.BeginPasskey, options.OperationMiddlewares["beginPasskey"]...)
 	router.PUT(options.BaseURL+"/v1/me/password", wrapper.ChangePassword, options.OperationMiddlewares["changePassword"]...)
 	router.GET(options.BaseURL+"/v1/me/recovery-codes", wrapper.GetRecoveryCodes, options.OperationMiddlewares["getRecoveryCodes"]...)
 	router.POST(options.BaseURL+"/v1/me/recovery-codes", wrapper.CreateRecoveryCodes, options.OperationMiddlewares["createRecoveryCodes"]...)
@@ -6537,6 +6681,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/shots/:shot_id", wrapper.ReplaceShot, options.OperationMiddlewares["replaceShot"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/snapshot", wrapper.GetSnapshot, options.OperationMiddlewares["getSnapshot"]...)
 	router.POST(options.BaseURL+"/v1/tokens", wrapper.SignIn, options.OperationMiddlewares["signIn"]...)
+	router.POST(options.BaseURL+"/v1/tokens/passkey", wrapper.SignInWithPasskey, options.OperationMiddlewares["signInWithPasskey"]...)
+	router.POST(options.BaseURL+"/v1/tokens/passkey/options", wrapper.BeginPasskeySignIn, options.OperationMiddlewares["beginPasskeySignIn"]...)
 	router.POST(options.BaseURL+"/v1/tokens/refresh", wrapper.RefreshTokens, options.OperationMiddlewares["refreshTokens"]...)
 	router.POST(options.BaseURL+"/v1/tokens/revoke", wrapper.SignOut, options.OperationMiddlewares["signOut"]...)
 	router.POST(options.BaseURL+"/v1/users", wrapper.SignUp, options.OperationMiddlewares["signUp"]...)
@@ -6682,6 +6828,87 @@ type DeleteAccount204Response struct {
 }
 
 func (response DeleteAccount204Response) VisitDeleteAccountResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type ListPasskeysRequestObject struct {
+}
+
+type ListPasskeysResponseObject interface {
+	VisitListPasskeysResponse(w http.ResponseWriter) error
+}
+
+type ListPasskeys200JSONResponse PasskeyList
+
+func (response ListPasskeys200JSONResponse) VisitListPasskeysResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddPasskeyRequestObject struct {
+	Body *AddPasskeyJSONRequestBody
+}
+
+type AddPasskeyResponseObject interface {
+	VisitAddPasskeyResponse(w http.ResponseWriter) error
+}
+
+type AddPasskey201JSONResponse Passkey
+
+func (response AddPasskey201JSONResponse) VisitAddPasskeyResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type BeginPasskeyRequestObject struct {
+	Body *BeginPasskeyJSONRequestBody
+}
+
+type BeginPasskeyResponseObject interface {
+	VisitBeginPasskeyResponse(w http.ResponseWriter) error
+}
+
+type BeginPasskey200JSONResponse PasskeyCeremony
+
+func (response BeginPasskey200JSONResponse) VisitBeginPasskeyResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RemovePasskeyRequestObject struct {
+	PasskeyID PasskeyID `json:"passkey_id"`
+}
+
+type RemovePasskeyResponseObject interface {
+	VisitRemovePasskeyResponse(w http.ResponseWriter) error
+}
+
+type RemovePasskey204Response struct {
+}
+
+func (response RemovePasskey204Response) VisitRemovePasskeyResponse(w http.ResponseWriter) error {
 	w.WriteHeader(204)
 	return nil
 }
@@ -9434,6 +9661,49 @@ func (response SignIn201JSONResponse) VisitSignInResponse(w http.ResponseWriter)
 	return err
 }
 
+type SignInWithPasskeyRequestObject struct {
+	Body *SignInWithPasskeyJSONRequestBody
+}
+
+type SignInWithPasskeyResponseObject interface {
+	VisitSignInWithPasskeyResponse(w http.ResponseWriter) error
+}
+
+type SignInWithPasskey201JSONResponse Tokens
+
+func (response SignInWithPasskey201JSONResponse) VisitSignInWithPasskeyResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type BeginPasskeySignInRequestObject struct {
+}
+
+type BeginPasskeySignInResponseObject interface {
+	VisitBeginPasskeySignInResponse(w http.ResponseWriter) error
+}
+
+type BeginPasskeySignIn200JSONResponse PasskeyCeremony
+
+func (response BeginPasskeySignIn200JSONResponse) VisitBeginPasskeySignInResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type RefreshTokensRequestObject struct {
 	Body *RefreshTokensJSONRequestBody
 }
@@ -9517,6 +9787,18 @@ type StrictServerInterface interface {
 	// DeleteAccount Delete your account
 	// (POST /v1/me/delete)
 	DeleteAccount(ctx context.Context, request DeleteAccountRequestObject) (DeleteAccountResponseObject, error)
+	// ListPasskeys List your passkeys
+	// (GET /v1/me/passkeys)
+	ListPasskeys(ctx context.Context, request ListPasskeysRequestObject) (ListPasskeysResponseObject, error)
+	// AddPasskey Add a passkey
+	// (POST /v1/me/passkeys)
+	AddPasskey(ctx context.Context, request AddPasskeyRequestObject) (AddPasskeyResponseObject, error)
+	// BeginPasskey Begin to add a passkey
+	// (POST /v1/me/passkeys/options)
+	BeginPasskey(ctx context.Context, request BeginPasskeyRequestObject) (BeginPasskeyResponseObject, error)
+	// RemovePasskey Remove a passkey
+	// (DELETE /v1/me/passkeys/{passkey_id})
+	RemovePasskey(ctx context.Context, request RemovePasskeyRequestObject) (RemovePasskeyResponseObject, error)
 	// ChangePassword Change your password
 	// (PUT /v1/me/password)
 	ChangePassword(ctx context.Context, request ChangePasswordRequestObject) (ChangePasswordResponseObject, error)
@@ -9742,6 +10024,12 @@ type StrictServerInterface interface {
 	// SignIn Sign in with a password
 	// (POST /v1/tokens)
 	SignIn(ctx context.Context, request SignInRequestObject) (SignInResponseObject, error)
+	// SignInWithPasskey Sign in with a passkey
+	// (POST /v1/tokens/passkey)
+	SignInWithPasskey(ctx context.Context, request SignInWithPasskeyRequestObject) (SignInWithPasskeyResponseObject, error)
+	// BeginPasskeySignIn Begin to sign in with a passkey
+	// (POST /v1/tokens/passkey/options)
+	BeginPasskeySignIn(ctx context.Context, request BeginPasskeySignInRequestObject) (BeginPasskeySignInResponseObject, error)
 	// RefreshTokens Trade a refresh token for new tokens
 	// (POST /v1/tokens/refresh)
 	RefreshTokens(ctx context.Context, request RefreshTokensRequestObject) (RefreshTokensResponseObject, error)
@@ -9966,6 +10254,146 @@ func (sh *strictHandler) DeleteAccount(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(DeleteAccountResponseObject); ok {
 		return validResponse.VisitDeleteAccountResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListPasskeys operation middleware
+func (sh *strictHandler) ListPasskeys(ctx echo.Context) error {
+	var request ListPasskeysRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListPasskeys(ctx.Request().Context(), request.(ListPasskeysRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListPasskeys")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListPasskeysResponseObject); ok {
+		return validResponse.VisitListPasskeysResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AddPasskey operation middleware
+func (sh *strictHandler) AddPasskey(ctx echo.Context) error {
+	var request AddPasskeyRequestObject
+
+	var body AddPasskeyJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AddPasskey(ctx.Request().Context(), request.(AddPasskeyRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AddPasskey")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AddPasskeyResponseObject); ok {
+		return validResponse.VisitAddPasskeyResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// BeginPasskey operation middleware
+func (sh *strictHandler) BeginPasskey(ctx echo.Context) error {
+	var request BeginPasskeyRequestObject
+
+	var body BeginPasskeyJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.BeginPasskey(ctx.Request().Context(), request.(BeginPasskeyRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "BeginPasskey")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(BeginPasskeyResponseObject); ok {
+		return validResponse.VisitBeginPasskeyResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// RemovePasskey operation middleware
+func (sh *strictHandler) RemovePasskey(ctx echo.Context, passkeyID PasskeyID) error {
+	var request RemovePasskeyRequestObject
+
+	request.PasskeyID = passkeyID
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RemovePasskey(ctx.Request().Context(), request.(RemovePasskeyRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RemovePasskey")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(RemovePasskeyResponseObject); ok {
+		return validResponse.VisitRemovePasskeyResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -12607,6 +13035,75 @@ func (sh *strictHandler) SignIn(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(SignInResponseObject); ok {
 		return validResponse.VisitSignInResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SignInWithPasskey operation middleware
+func (sh *strictHandler) SignInWithPasskey(ctx echo.Context) error {
+	var request SignInWithPasskeyRequestObject
+
+	var body SignInWithPasskeyJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SignInWithPasskey(ctx.Request().Context(), request.(SignInWithPasskeyRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SignInWithPasskey")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SignInWithPasskeyResponseObject); ok {
+		return validResponse.VisitSignInWithPasskeyResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// BeginPasskeySignIn operation middleware
+func (sh *strictHandler) BeginPasskeySignIn(ctx echo.Context) error {
+	var request BeginPasskeySignInRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.BeginPasskeySignIn(ctx.Request().Context(), request.(BeginPasskeySignInRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "BeginPasskeySignIn")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(BeginPasskeySignInResponseObject); ok {
+		return validResponse.VisitBeginPasskeySignInResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

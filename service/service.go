@@ -40,6 +40,7 @@ type Service struct {
 	jobs    sync.WaitGroup
 	// cursorKey signs the cursors of feeds and snapshots, markKey the marks of devices.
 	cursorKey, markKey []byte
+	publicURL          string // the origin that passkeys belong to; "" for none
 }
 
 // Config is what a service is built from. Now and Random default to the machine's.
@@ -49,6 +50,9 @@ type Config struct {
 	Log    *slog.Logger
 	Now    func() time.Time
 	Random io.Reader
+	// PublicURL is how the server is reached from outside, such as https://lanes.example.org;
+	// "" when it is not known, and then there are passkeys at http://localhost only.
+	PublicURL string
 	// Patience is how long a computation may wait for its turn, and then take. 0 is what a person
 	// at a page bears; tests on a busy machine have more.
 	Patience time.Duration
@@ -84,6 +88,7 @@ func New(config Config) *Service {
 	s.running, s.stop = context.WithCancel(context.Background())
 	s.live = newLive(s)
 	s.tails = &tails{service: s, running: make(map[tailKey]*broadcast)}
+	s.publicURL = config.PublicURL
 	s.cursorKey, s.markKey = s.keys.secret("cursors"), s.keys.secret("devices")
 	return s
 }

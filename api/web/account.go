@@ -20,13 +20,16 @@ var accountPages = map[string]page{
 }
 
 // accountForms are the addresses that a refused form of the account's page is shown at.
-var accountForms = []string{"password", "sign-ins/end", "recovery-codes", "delete"}
+var accountForms = []string{"password", "sign-ins/end", "recovery-codes", "delete", "passkeys"}
 
 // accountView is the data of the page of one's own account.
 type accountView struct {
 	SignIns                 []service.SignedInDevice
 	Current                 uuid.UUID
 	Password, Codes, Delete *form
+	AddPasskey              *form
+	Passkeys                []service.Passkey
+	PasskeysOff             string   // why there are none
 	Changed                 bool     // the password, just now
 	Made                    []string // recovery codes, just now; they are shown once
 	CodesLeft               int
@@ -94,7 +97,14 @@ func (v *visit) showAccount(status int, view accountView) (err error) {
 	if view.Delete == nil {
 		view.Delete = deleteAccountForm()
 	}
-	for _, f := range []*form{view.Password, view.Codes, view.Delete} {
+	if view.AddPasskey == nil {
+		view.AddPasskey = addPasskeyForm()
+	}
+	view.PasskeysOff = v.passkeysOff()
+	if view.Passkeys, err = v.site.svc.Passkeys(v.Context(), v.me.ID); err != nil {
+		return err
+	}
+	for _, f := range []*form{view.Password, view.Codes, view.AddPasskey, view.Delete} {
 		f.User = v.me.Email
 	}
 	view.Current = v.signIn

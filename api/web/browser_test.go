@@ -35,7 +35,7 @@ type browser struct {
 	ctx  context.Context
 	base string
 	dir  string // where screenshots go
-	// refused allows answers of 400, which Chromium reports on its console: the test sends a form
+	// refused allows answers of 400 to 409, which Chromium reports on its console: the test sends a form
 	// with mistakes.
 	refused atomic.Bool
 	// offline allows requests that fail because the test has taken the network away.
@@ -61,7 +61,7 @@ func newBrowser(t *testing.T, base string) *browser {
 	options := append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.ExecPath(path), chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-quic", true),
-		chromedp.Flag("host-resolver-rules", "MAP laneward.test 127.0.0.1, MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"),
+		chromedp.Flag("host-resolver-rules", "MAP laneward.test 127.0.0.1, MAP localhost 127.0.0.1, MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"),
 	)
 	if os.Geteuid() == 0 {
 		options = append(options, chromedp.NoSandbox)
@@ -98,7 +98,7 @@ func (b *browser) watchConsole() {
 			if err != nil {
 				return // the browser was closed
 			}
-			if b.refused.Load() && strings.Contains(fmt.Sprint(message), "status of 400") {
+			if b.refused.Load() && strings.Contains(fmt.Sprint(message), "status of 40") {
 				continue
 			}
 			if b.offline.Load() && strings.Contains(fmt.Sprint(message), "net::ERR_INTERNET_DISCONNECTED") {

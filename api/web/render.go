@@ -36,6 +36,8 @@ type frame struct {
 	Status int
 	Me     *service.Person
 	Here   string // the page's own address
+	// Passkeys offers to sign in with one.
+	Passkeys bool
 }
 
 // crumb is one step of the way down to a page.

@@ -173,7 +173,7 @@ func signInPage(v *visit) error {
 }
 
 func (v *visit) showSignIn(status int, f *form) error {
-	return v.show(status, "signin", frame{Title: "Sign in", Page: f})
+	return v.show(status, "signin", frame{Title: "Sign in", Page: f, Passkeys: v.passkeysOff() == ""})
 }
 
 func signIn(v *visit) error {

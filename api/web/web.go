@@ -75,13 +75,16 @@ func (s *site) routes() http.Handler {
 		"POST /sign-up":  signUp,
 		"POST /sign-out": signOut,
 		"GET /reset":     resetPage,
-		"POST /reset":    resetPassword,
-		"/":              func(*visit) error { return errNoPage },
+
+		"POST /sign-in/passkey":         passkeySignIn,
+		"POST /sign-in/passkey/options": forScript(beginPasskeySignIn),
+		"POST /reset":                   resetPassword,
+		"/":                             func(*visit) error { return errNoPage },
 	} {
 		mux.Handle(pattern, s.open(page))
 	}
 	mux.Handle("GET /{$}", s.open(homePage))
-	for _, pages := range []map[string]page{accountPages, squadPages, linePages} {
+	for _, pages := range []map[string]page{accountPages, passkeyPages, squadPages, linePages} {
 		for pattern, page := range pages {
 			mux.Handle(pattern, s.signedIn(page))
 		}

@@ -97,6 +97,21 @@ func (c *Client) MakeRecoveryCodes(ctx context.Context, password string) (Answer
 	return answerOf(answer.JSON201, answer.Body, answer.HTTPResponse)
 }
 
+// Passkeys lists the user's passkeys, which are added in a browser.
+func (c *Client) Passkeys(ctx context.Context) (Answer[openapi.PasskeyList], error) {
+	answer, err := c.api.ListPasskeysWithResponse(ctx)
+	if err != nil {
+		return Answer[openapi.PasskeyList]{}, err
+	}
+	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
+}
+
+// RemovePasskey removes one of the user's passkeys.
+func (c *Client) RemovePasskey(ctx context.Context, id uuid.UUID) error {
+	_, err := c.api.RemovePasskeyWithResponse(ctx, id)
+	return err
+}
+
 // MakeResetCode makes a code for a member who cannot sign in.
 func (c *Client) MakeResetCode(ctx context.Context, squad, member uuid.UUID) (Answer[openapi.ResetCode], error) {
 	answer, err := c.api.CreateResetCodeWithResponse(ctx, squad, member)

@@ -5,14 +5,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"iter"
 	"strings"
 
 	"github.com/google/uuid"
 
 	"laneward/cmd/laneward/terminal"
-	"laneward/openapi"
-	"laneward/openapi/client"
 )
 
 // accountCommand is what a person does to their own account.
@@ -21,6 +18,7 @@ type accountCommand struct {
 	Devices       accountDevicesCommand  `cmd:"" help:"List where you are signed in, or sign one out."`
 	SignOut       accountSignOutCommand  `cmd:"" help:"Sign out everywhere."                                      name:"sign-out-everywhere"`
 	RecoveryCodes recoveryCodesCommand   `cmd:"" help:"Make ten recovery codes, or count those left."`
+	Passkeys      accountPasskeysCommand `cmd:"" help:"List your passkeys, or remove one."`
 	Delete        accountDeleteCommand   `cmd:"" help:"Delete your account."`
 }
 
@@ -202,6 +200,58 @@ func (c *recoveryCodesCommand) Run(ctx context.Context, env terminal.Environment
 	return conn.Print(strings.Join(made.Value.Codes, "\n") + "\n")
 }
 
+type accountPasskeysCommand struct {
+	Flags
+	Remove string `placeholder:"ID" help:"Remove this one; it signs nobody in any more."`
+}
+
+func (accountPasskeysCommand) Help() string {
+	return `A passkey is added in a browser, on the page of your account.
+
+Examples:
+
+    laneward account passkeys
+    laneward account passkeys --remove 0192b3c4-5d6e-7f80-9102-a3b4c5d6e7f8`
+}
+
+// Run lists the passkeys, or removes one.
+func (c *accountPasskeysCommand) Run(ctx context.Context, env terminal.Environment) error {
+	conn, err := c.Connect(env)
+	if err != nil {
+		return err
+	}
+	if c.Remove != "" {
+		id, err := uuid.Parse(c.Remove)
+		if err != nil {
+			return terminal.Usage("%q is not the id of a passkey: laneward account passkeys lists them", c.Remove)
+		}
+		if err := conn.RemovePasskey(ctx, id); err != nil {
+			return err
+		}
+		conn.Say("Removed.")
+		return nil
+	}
+	list, err := conn.Passkeys(ctx)
+	if err != nil {
+		return err
+	}
+	if conn.JSON {
+		return conn.PrintJSON(list.JSON)
+	}
+	if len(list.Value.Items) == 0 {
+		conn.Say("None yet: add one in a browser, at %s/account.", conn.Server())
+	}
+	table := terminal.NewTable("passkey", "added", "last used", "id")
+	for _, one := range list.Value.Items {
+		used := "never"
+		if one.LastUsedAt != nil {
+			used = env.ClockTime(*one.LastUsedAt)
+		}
+		table.Add(one.Name, env.ClockTime(one.CreatedAt), used, one.ID.String())
+	}
+	return conn.PrintTable(table)
+}
+
 type accountDeleteCommand struct {
 	Flags
 	passwordFlags
@@ -275,102 +325,4 @@ func (c *resetPasswordCommand) Run(ctx context.Context, env terminal.Environment
 	conn.sayEnded(ended, c.Email)
 	conn.Say("Your password is set. Signed in to %s as %s.", conn.Server(), c.Email)
 	return conn.printMe(ctx)
-}
-
-type resetCodeCommand struct {
-	squadFlags
-	Member string `arg:"" help:"Who cannot sign in, by name or id."`
-}
-
-func (resetCodeCommand) Help() string {
-	return `For a coach. Prints a code, good once and for seven days, with which the member sets a new password. Whoever has it can take the account over, so give it to that person only. The audit log notes it.
-
-Example:
-
-    laneward reset-code Rhea`
-}
-
-// Run makes a code for a member.
-func (c *resetCodeCommand) Run(ctx context.Context, env terminal.Environment) error {
-	conn, err := c.enter(ctx, env)
-	if err != nil {
-		return err
-	}
-	var members []client.Record
-	for member, err := range conn.Members(ctx, conn.squad) {
-		if err != nil {
-			return err
-		}
-		members = append(members, client.Record{Kind: client.Member, ID: member.Value.ID, JSON: member.JSON})
-	}
-	member, err := client.Pick(members, client.Member, c.Member)
-	if err != nil {
-		return err
-	}
-	made, err := conn.MakeResetCode(ctx, conn.squad, member.ID)
-	if err != nil {
-		return err
-	}
-	if conn.JSON {
-		return conn.PrintJSON(made.JSON)
-	}
-	conn.Say(
-		"Good once, until %s. With it they set a new password: laneward reset-password EMAIL CODE",
-		env.Local(made.Value.ExpiresAt).Format("2006-01-02 15:04"),
-	)
-	return conn.Print(made.Value.Code + "\n")
-}
-
-type auditCommand struct {
-	squadFlags
-	Limit int `default:"50" help:"At most so many lines, the newest first (${default})."`
-}
-
-func (auditCommand) Help() string {
-	return `For a coach. The log keeps ids and no names: those printed are of the people in the squad today.
-
-Example:
-
-    laneward audit --limit 10`
-}
-
-// Run prints the squad's audit log.
-func (c *auditCommand) Run(ctx context.Context, env terminal.Environment) error {
-	conn, err := c.enter(ctx, env)
-	if err != nil {
-		return err
-	}
-	name := func(name *string, id fmt.Stringer) string {
-		if name != nil {
-			return *name
-		}
-		return id.String()
-	}
-	return listItems(
-		conn.Console,
-		terminal.NewTable("time", "action", "whom", "by", "detail"),
-		first(c.Limit, conn.Audit(ctx, conn.squad)),
-		func(one openapi.AuditEntry) ([]string, error) {
-			by, detail := "the server", ""
-			if one.ByID != nil {
-				by = name(one.ByName, one.ByID)
-			}
-			if one.Detail != nil {
-				detail = *one.Detail
-			}
-			return []string{env.ClockTime(one.At), one.Action, name(one.SubjectName, one.SubjectID), by, detail}, nil
-		},
-	)
-}
-
-// first are the first n of a list.
-func first[T any](n int, list iter.Seq2[T, error]) iter.Seq2[T, error] {
-	return func(yield func(T, error) bool) {
-		left := n
-		for item, err := range list {
-			if left--; left < 0 || !yield(item, err) {
-				return
-			}
-		}
-	}
 }

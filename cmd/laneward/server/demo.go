@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"path/filepath"
 
 	"laneward/cmd/laneward/terminal"
@@ -34,8 +35,21 @@ func (c *demoCommand) Run(ctx context.Context, env terminal.Environment) error {
 		if c.Exit {
 			defer cancel()
 		}
-		return welcome(env.Stdout, "http://"+up.address, squad)
+		address := "http://" + byName(up.address)
+		if flags.PublicURL != nil {
+			address = flags.origin()
+		}
+		return welcome(env.Stdout, address, squad)
 	})
+}
+
+// byName is an address with localhost in place of this machine's own number: passkeys need a name.
+func byName(address string) string {
+	host, port, err := net.SplitHostPort(address)
+	if at := net.ParseIP(host); err != nil || at == nil || !at.IsLoopback() && !at.IsUnspecified() {
+		return address
+	}
+	return net.JoinHostPort("localhost", port)
 }
 
 // welcome prints where the demo is, who may sign in and what to try.

@@ -30,7 +30,7 @@ type serverFlags struct {
 	SigningKeys  string        `env:"LANEWARD_SIGNING_KEYS_FILE"                          placeholder:"FILE"    help:"PEM file of the Ed25519 keys that sign access tokens; made when absent (signing-keys.pem in the state directory)."`
 	TrustedProxy []string      `env:"LANEWARD_TRUSTED_PROXY"                              placeholder:"CIDR"    help:"Networks whose X-Forwarded-For is believed."`
 	DrainDelay   time.Duration `env:"LANEWARD_DRAIN_DELAY" default:"0s" placeholder:"TIME" help:"How long to go on answering after the signal to stop, while /readyz says 503, so that a load balancer sends requests elsewhere; a second signal ends it (${default})."`
-	PublicURL    *url.URL      `env:"LANEWARD_PUBLIC_URL" placeholder:"URL" help:"Where people reach the server, for example https://lanes.example. With http:// cookies are sent without TLS too; without any they are not, but on this machine."`
+	PublicURL    *url.URL      `env:"LANEWARD_PUBLIC_URL" placeholder:"URL" help:"Where people reach the server, for example https://lanes.example. With http:// cookies are sent without TLS too; without any they are not, but on this machine. Passkeys belong to its name: without one there are none, but at http://localhost."`
 	LogFormat    string        `env:"LANEWARD_LOG_FORMAT"        default:"json"                                 help:"json or text (${default})."                                                                                        enum:"json,text"`
 }
 
@@ -63,7 +63,7 @@ func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready 
 		return err
 	}
 	defer func() { err = errors.Join(err, database.close(log)) }()
-	svc := service.New(service.Config{DB: database.DB, Keys: keys, Log: log, Now: env.Now})
+	svc := service.New(service.Config{DB: database.DB, Keys: keys, Log: log, Now: env.Now, PublicURL: f.origin()})
 	defer svc.Close()
 	if err := svc.Share(ctx); err != nil {
 		return fmt.Errorf("share the keys with other servers: %w", err)
@@ -157,6 +157,14 @@ func (f serverFlags) proxies() ([]*net.IPNet, error) {
 		networks[i] = network
 	}
 	return networks, nil
+}
+
+// origin is how people reach the server, without a path; "" when it is not known.
+func (f serverFlags) origin() string {
+	if f.PublicURL == nil {
+		return ""
+	}
+	return f.PublicURL.Scheme + "://" + f.PublicURL.Host
 }
 
 type serveCommand struct {
