@@ -62,7 +62,7 @@ const publicURL = "https://lanes.invented.example"
 func newServer(t testing.TB, setUps ...func(*setUp)) *server {
 	t.Helper()
 	s := &server{t: t, db: dbtest.New(t), clock: newClock(), log: &logBuffer{}}
-	how := setUp{database: func(url string) string { return url }, conns: 4, wait: time.Minute, now: s.clock.now}
+	how := setUp{database: func(url string) string { return url }, conns: 4, wait: time.Minute, now: s.clock.now, public: publicURL}
 	for _, change := range setUps {
 		change(&how)
 	}
@@ -81,6 +81,8 @@ func newServer(t testing.TB, setUps ...func(*setUp)) *server {
 		Now:      how.now,
 		Patience: time.Hour,
 		Limits:   how.limits,
+
+		PublicURL: how.public,
 	})
 	t.Cleanup(svc.Close)
 	s.service = svc

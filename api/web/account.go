@@ -239,6 +239,8 @@ func resetPassword(v *visit) error {
 	if err != nil {
 		return v.retry(f, err, v.showReset)
 	}
-	v.keepTokens(tokens)
+	if err := v.begin(tokens); err != nil {
+		return err
+	}
 	return v.goTo("/")
 }

@@ -39,6 +39,21 @@ func TestAccountPage(t *testing.T) {
 	}
 }
 
+// TestSignInReplaces: signing in again in one browser ends the sign-in before.
+func TestSignInReplaces(t *testing.T) {
+	w := newWorld(t)
+	v := w.signedIn(coachEmail)
+	before, err := w.svc.SignIns(t.Context(), w.coach)
+	must(t, err)
+	v.post("/sign-in", "email", coachEmail, "password", password).location(t)
+	after, err := w.svc.SignIns(t.Context(), w.coach)
+	must(t, err)
+	if len(after) != len(before) || after[0].ID == before[0].ID {
+		t.Errorf("%d sign-ins before, %d after", len(before), len(after))
+	}
+	v.get("/account").wants(t, http.StatusOK, "this one")
+}
+
 // TestSignOutElsewhere ends another browser's sign-in, and then all.
 func TestSignOutElsewhere(t *testing.T) {
 	w := newWorld(t)

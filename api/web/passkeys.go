@@ -145,6 +145,8 @@ func passkeySignIn(v *visit) error {
 	if err != nil {
 		return v.retry(f, err, v.showSignIn)
 	}
-	v.keepTokens(tokens)
+	if err := v.begin(tokens); err != nil {
+		return err
+	}
 	return v.goTo(v.next())
 }

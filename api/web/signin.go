@@ -50,6 +50,17 @@ func (v *visit) user() (uuid.UUID, error) {
 	return tokens.User, nil
 }
 
+// begin begins a sign-in in this browser, and ends the one that it replaces.
+func (v *visit) begin(tokens service.Tokens) error {
+	if cookie, err := v.Cookie(refreshCookie); err == nil {
+		if err := v.site.svc.SignOut(v.Context(), cookie.Value); err != nil {
+			return err
+		}
+	}
+	v.keepTokens(tokens)
+	return nil
+}
+
 func (v *visit) keepTokens(tokens service.Tokens) {
 	v.setCookie(accessCookie, tokens.Access, service.AccessTTL)
 	v.setCookie(refreshCookie, tokens.Refresh, refreshAge)
@@ -198,7 +209,9 @@ func signIn(v *visit) error {
 	if err != nil {
 		return v.retry(f, err, v.showSignIn)
 	}
-	v.keepTokens(tokens)
+	if err := v.begin(tokens); err != nil {
+		return err
+	}
 	if action != "/" {
 		return v.showEntries(action)
 	}
@@ -241,7 +254,9 @@ func signUp(v *visit) error {
 	if err != nil {
 		return v.retry(f, err, v.showSignUp)
 	}
-	v.keepTokens(tokens)
+	if err := v.begin(tokens); err != nil {
+		return err
+	}
 	return v.goTo(v.next())
 }
 

@@ -32,7 +32,7 @@ func TestUsersReset(t *testing.T) {
 	if err := db.Migrate(t.Context(), server.URL("postgres")); err != nil {
 		t.Fatal(err)
 	}
-	c := newCentreOn(t, server.URL("postgres"), nil, clockFrom(ordinaryDay))
+	c := newCentreOn(t, server.URLAs(db.ServiceRole, "postgres"), nil, clockFrom(ordinaryDay))
 	c.signUp("cora")
 	own := map[string]string{"XDG_STATE_HOME": state}
 	code, _, stderr := onServer(t, own, "users", "reset", "nobody@example.org")

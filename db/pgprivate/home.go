@@ -94,9 +94,9 @@ func (h *home) readLock() (owner, socketDir string, err error) {
 	return lines[0], lines[1], nil
 }
 
-// RunningURL is the address of a database of the server that another process runs on a data
-// directory, as that process last wrote it; "" when it has written none.
-func RunningURL(dataDir, database string) (string, error) {
+// RunningURL is the address, for a role, of a database of the server that another process runs on a
+// data directory, as that process last wrote it; "" when it has written none.
+func RunningURL(dataDir, role, database string) (string, error) {
 	lock, err := os.Open(filepath.Join(dataDir, lockName))
 	if err != nil {
 		return "", fmt.Errorf("read the lock of the data directory: %w", err)
@@ -106,7 +106,7 @@ func RunningURL(dataDir, database string) (string, error) {
 	if err != nil || socketDir == "" {
 		return "", err
 	}
-	return (&Server{socketDir: socketDir}).URL(database), nil
+	return (&Server{socketDir: socketDir}).URLAs(role, database), nil
 }
 
 func (h *home) writeLock(socketDir string) error {

@@ -236,7 +236,7 @@ func TestTwoStartsOnOneDirectory(t *testing.T) {
 		if !errors.Is(err, ErrInUse) || !strings.Contains(err.Error(), strconv.Itoa(os.Getpid())) {
 			t.Errorf("the second start must be refused and name the process: %v", err)
 		}
-		if address, err := RunningURL(dir, "postgres"); err != nil || address != first.URL("postgres") {
+		if address, err := RunningURL(dir, Superuser, "postgres"); err != nil || address != first.URL("postgres") {
 			t.Errorf("the running server is said to be at %q, %v", address, err)
 		}
 		if got := query(t, first.URL("postgres"), "select 'alive'"); got != "alive" {

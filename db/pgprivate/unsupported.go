@@ -38,7 +38,7 @@ type Server struct{}
 func Start(context.Context, Config) (*Server, error) { return nil, ErrNoBinaries }
 
 // RunningURL returns [ErrNoBinaries].
-func RunningURL(string, string) (string, error) { return "", ErrNoBinaries }
+func RunningURL(string, string, string) (string, error) { return "", ErrNoBinaries }
 
 // URL, Done, Err and Stop belong to a server, and none can be started here.
 func (*Server) URL(string) string { return "" }

@@ -111,7 +111,7 @@ func (f databaseFlags) openBeside(ctx context.Context, log *slog.Logger) (*datab
 	if !errors.Is(err, pgprivate.ErrInUse) {
 		return opened, err
 	}
-	address, failed := pgprivate.RunningURL(filepath.Join(f.StateDir, "postgres"), privateDatabase)
+	address, failed := pgprivate.RunningURL(filepath.Join(f.StateDir, "postgres"), db.ServiceRole, privateDatabase)
 	if failed != nil || address == "" {
 		return nil, errors.Join(err, failed)
 	}

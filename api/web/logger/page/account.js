@@ -52,7 +52,9 @@ export class Account {
     const body = { email, password, device: this.device, ...(mark && { device_token: mark.value }) };
     const tokens = await send("POST", "/v1/tokens", { body });
     await run(this.db, ["device"], "readwrite", (tx) => ask(tx.objectStore("device").put({ name, value: tokens.device_token })));
+    const replaced = this.person?.refresh_token;
     await alone("laneward tokens", () => this.keep({ user_id: tokens.user_id, email: email.trim(), ...held(tokens) }));
+    if (replaced) await this.revoke(replaced);
   }
 
   // keep stores the person's tokens and makes them the page's user.
@@ -104,9 +106,13 @@ export class Account {
       await ask(tx.objectStore("people").delete(person.user_id));
     });
     this.person = null;
-    if (!person.refresh_token) return;
+    if (person.refresh_token) await this.revoke(person.refresh_token);
+  }
+
+  // revoke ends a sign-in on the server when it can be reached.
+  async revoke(token) {
     try {
-      await send("POST", "/v1/tokens/revoke", { body: { refresh_token: person.refresh_token, device: this.device } });
+      await send("POST", "/v1/tokens/revoke", { body: { refresh_token: token, device: this.device } });
     } catch {
       // Out of reach: the token is gone from here and expires by itself.
     }
