@@ -136,12 +136,12 @@ var accessRows = map[string]accessRow{
 	"listPasskeys":        {open: true, coach: 200},
 	"beginPasskey":        {open: true, fresh: true, coach: 200, body: fixedBody(map[string]any{"password": goodPassword})},
 	"addPasskey": {open: true, coach: 400, body: func(*squad, int) any { // of a registration that nobody began
-		return map[string]any{"ceremony": uuid.NewString(), "name": "phone", "credential": map[string]any{}}
+		return map[string]any{"ceremony": uuid.NewString(), "name": "phone", "credential": "{}"}
 	}},
 	"removePasskey":      {open: true, coach: 404}, // of a passkey that nobody has
 	"beginPasskeySignIn": {open: true, coach: 200},
 	"signInWithPasskey": {open: true, coach: 401, body: func(*squad, int) any {
-		return map[string]any{"ceremony": uuid.NewString(), "credential": map[string]any{}, "device": "phone"}
+		return map[string]any{"ceremony": uuid.NewString(), "credential": "{}", "device": "phone"}
 	}},
 	"deleteAccount": {open: true, fresh: true, coach: 204, body: fixedBody(map[string]any{"password": goodPassword})},
 	"resetPassword": {open: true, coach: 404, body: func(q *squad, _ int) any {

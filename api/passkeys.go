@@ -54,11 +54,7 @@ func (h *handlers) AddPasskey(
 	ctx context.Context,
 	r openapi.AddPasskeyRequestObject,
 ) (openapi.AddPasskeyResponseObject, error) {
-	credential, err := json.Marshal(r.Body.Credential)
-	if err != nil {
-		return nil, fmt.Errorf("read a passkey: %w", err)
-	}
-	made := service.NewPasskey{Ceremony: r.Body.Ceremony, Name: r.Body.Name, Credential: credential}
+	made := service.NewPasskey{Ceremony: r.Body.Ceremony, Name: r.Body.Name, Credential: []byte(r.Body.Credential)}
 	added, err := h.service.AddPasskey(ctx, userOf(ctx), made, clientOf(ctx).origin)
 	return openapi.AddPasskey201JSONResponse(passkeyOf(added)), err
 }
@@ -90,10 +86,7 @@ func (h *handlers) SignInWithPasskey(
 	ctx context.Context,
 	r openapi.SignInWithPasskeyRequestObject,
 ) (openapi.SignInWithPasskeyResponseObject, error) {
-	credential, err := json.Marshal(r.Body.Credential)
-	if err != nil {
-		return nil, fmt.Errorf("read a passkey: %w", err)
-	}
-	tokens, err := h.service.SignInWithPasskey(ctx, r.Body.Ceremony, credential, r.Body.Device, clientOf(ctx).origin)
+	credential, origin := []byte(r.Body.Credential), clientOf(ctx).origin
+	tokens, err := h.service.SignInWithPasskey(ctx, r.Body.Ceremony, credential, r.Body.Device, origin)
 	return openapi.SignInWithPasskey201JSONResponse(tokensOf(tokens)), err
 }

@@ -84,7 +84,7 @@ func (a *authenticator) said(t testing.TB, kind string, options map[string]any) 
 }
 
 // register answers the options of a registration.
-func (a *authenticator) register(t testing.TB, begun openapi.PasskeyCeremony) map[string]any {
+func (a *authenticator) register(t testing.TB, begun openapi.PasskeyCeremony) string {
 	t.Helper()
 	options := begun.Options["publicKey"].(map[string]any)
 	user, err := base64.RawURLEncoding.DecodeString(options["user"].(map[string]any)["id"].(string))
@@ -100,14 +100,14 @@ func (a *authenticator) register(t testing.TB, begun openapi.PasskeyCeremony) ma
 	object = append(append(object, 0x67), "attStmt"...)
 	object = append(append(object, 0xa0, 0x68), "authData"...)
 	object = append(append(object, 0x58, byte(len(data))), data...)
-	return a.credential(map[string]any{
+	return a.credential(t, map[string]any{
 		"clientDataJSON":    base64url(a.said(t, "webauthn.create", options)),
 		"attestationObject": base64url(object),
 	})
 }
 
 // signIn answers the options of a sign-in.
-func (a *authenticator) signIn(t testing.TB, begun openapi.PasskeyCeremony, flags byte) map[string]any {
+func (a *authenticator) signIn(t testing.TB, begun openapi.PasskeyCeremony, flags byte) string {
 	t.Helper()
 	options := begun.Options["publicKey"].(map[string]any)
 	data := a.data(t, options["rpId"].(string), flags)
@@ -118,17 +118,22 @@ func (a *authenticator) signIn(t testing.TB, begun openapi.PasskeyCeremony, flag
 	if err != nil {
 		t.Fatal(err)
 	}
-	return a.credential(map[string]any{
+	return a.credential(t, map[string]any{
 		"clientDataJSON": base64url(said), "authenticatorData": base64url(data), "signature": base64url(signature),
 		"userHandle": base64url(a.user),
 	})
 }
 
-func (a *authenticator) credential(response map[string]any) map[string]any {
-	return map[string]any{
+func (a *authenticator) credential(t testing.TB, response map[string]any) string {
+	t.Helper()
+	text, err := json.Marshal(map[string]any{
 		"id": base64url(a.id), "rawId": base64url(a.id), "type": "public-key", "response": response,
 		"clientExtensionResults": map[string]any{},
+	})
+	if err != nil {
+		t.Fatal(err)
 	}
+	return string(text)
 }
 
 func (s *server) beginPasskey(t testing.TB, who person) (begun openapi.PasskeyCeremony) {

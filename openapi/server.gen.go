@@ -1830,8 +1830,8 @@ type PasskeyCeremony struct {
 	Options map[string]interface{} `json:"options"`
 }
 
-// PasskeyCredential The browser's PublicKeyCredential in its JSON form.
-type PasskeyCredential map[string]interface{}
+// PasskeyCredential The browser's PublicKeyCredential as JSON.stringify writes it.
+type PasskeyCredential = string
 
 // PasskeyList defines model for PasskeyList.
 type PasskeyList struct {
@@ -1842,7 +1842,7 @@ type PasskeyList struct {
 type PasskeyRegistration struct {
 	Ceremony openapi_types.UUID `json:"ceremony"`
 
-	// Credential The browser's PublicKeyCredential in its JSON form.
+	// Credential The browser's PublicKeyCredential as JSON.stringify writes it.
 	Credential PasskeyCredential `json:"credential"`
 
 	// Name What you call it, such as the device it is on.
@@ -1853,7 +1853,7 @@ type PasskeyRegistration struct {
 type PasskeySignIn struct {
 	Ceremony openapi_types.UUID `json:"ceremony"`
 
-	// Credential The browser's PublicKeyCredential in its JSON form.
+	// Credential The browser's PublicKeyCredential as JSON.stringify writes it.
 	Credential PasskeyCredential `json:"credential"`
 
 	// Device A name for the device that signs in, the same each time.

@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"laneward/service"
 	"laneward/service/record"
@@ -45,6 +46,7 @@ func TestSignInReplaces(t *testing.T) {
 	v := w.signedIn(coachEmail)
 	before, err := w.svc.SignIns(t.Context(), w.coach)
 	must(t, err)
+	w.now = w.now.Add(time.Second)
 	v.post("/sign-in", "email", coachEmail, "password", password).location(t)
 	after, err := w.svc.SignIns(t.Context(), w.coach)
 	must(t, err)

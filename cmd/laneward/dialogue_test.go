@@ -276,13 +276,16 @@ func (c *centre) play(dialogue string) string {
 	return b.String()
 }
 
-// dated writes a clock's times as UTC, and the days around today by their names.
+// dated writes a clock's times as UTC, those of the dialogue itself as NOW, and the days around today by their names.
 func (c *centre) dated(printed string) string {
 	now := c.now()
 	printed = clock.ReplaceAllStringFunc(printed, func(text string) string {
 		t, err := time.ParseInLocation(time.DateTime, text, now.Location())
 		if err != nil {
 			c.t.Fatal(err)
+		}
+		if t.Sub(now).Abs() < time.Hour { // what the dialogue itself has just done
+			return "NOW"
 		}
 		return t.UTC().Format(time.DateTime)
 	})
