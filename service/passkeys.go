@@ -213,8 +213,9 @@ func (s *Service) takeCeremony(
 	user *uuid.UUID,
 	spent error,
 ) (session webauthn.SessionData, err error) {
+	now := s.clock()
 	err = s.db.Global(ctx, func(tx *db.Tx) error {
-		data, err := tx.TakeCeremony(ctx, db.TakeCeremonyParams{ID: id, Now: s.clock(), UserID: user})
+		data, err := tx.TakeCeremony(ctx, db.TakeCeremonyParams{ID: id, Now: now, UserID: user})
 		if err = db.Translate(err); errors.Is(err, db.ErrNotFound) {
 			return spent
 		}
