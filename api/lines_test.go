@@ -392,7 +392,7 @@ func TestLinesEndWithTheReader(t *testing.T) {
 	t.Cleanup(real.Close)
 	endless, err := json.Marshal(
 		q.lineRequest(
-			map[string]any{"draws": 4096, "grid": map[string]any{"laydown_step_boards": 0.11, "angle_step_deg": 0.3}},
+			map[string]any{"draws": 220, "grid": map[string]any{"laydown_step_boards": 0.11, "angle_step_deg": 0.3}},
 		),
 	)
 	if err != nil {

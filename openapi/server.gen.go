@@ -1456,9 +1456,12 @@ type LineStudy struct {
 	// Pins Expected pins a frame, over the athlete's scatter and what the lane may be. The carry is common practice, not measured.
 	Pins float64 `json:"pins"`
 
-	// PocketShare Share of the scattered shots that reach the pocket.
+	// PocketShare Share of the scattered shots that reach the pocket, over what the lane may be.
 	PocketShare float64 `json:"pocket_share"`
-	Rank        int     `json:"rank"`
+
+	// PocketShareAsGiven The same share on the lane as the film and the friction have it.
+	PocketShareAsGiven *float64 `json:"pocket_share_as_given,omitempty"`
+	Rank               int      `json:"rank"`
 
 	// Reason What it is worth and what it forgives.
 	Reason           string  `json:"reason"`
@@ -2026,9 +2029,12 @@ type PlannedLine struct {
 	// Pins Expected pins a frame, over the athlete's scatter and what the lane may be. The carry is common practice, not measured.
 	Pins float64 `json:"pins"`
 
-	// PocketShare Share of the scattered shots that reach the pocket.
+	// PocketShare Share of the scattered shots that reach the pocket, over what the lane may be.
 	PocketShare float64 `json:"pocket_share"`
-	Rank        int     `json:"rank"`
+
+	// PocketShareAsGiven The same share on the lane as the film and the friction have it.
+	PocketShareAsGiven *float64 `json:"pocket_share_as_given,omitempty"`
+	Rank               int      `json:"rank"`
 
 	// Reason What it is worth and what it forgives.
 	Reason           string  `json:"reason"`

@@ -34,10 +34,11 @@ func (l Line) reason() string {
 	var text strings.Builder
 	fmt.Fprintf(
 		&text,
-		"%.1f pins a frame: %.0f %% of the shots reach the pocket, %.0f %% leave the head pin standing, %.0f %% leave a split, "+
-			"%.0f %% go in the gutter.",
+		"%.1f pins a frame: %.0f %% of the shots reach the pocket%s, %.0f %% leave the head pin standing, "+
+			"%.0f %% leave a split, %.0f %% go in the gutter.",
 		l.Pins,
 		100*l.PocketShare,
+		l.onceKnown(),
 		100*l.HeadPinShare,
 		100*l.SplitShare,
 		100*l.GutterShare,
@@ -57,6 +58,15 @@ func (l Line) reason() string {
 		}
 	}
 	return text.String()
+}
+
+// onceKnown says how many shots reach the pocket on the lane as it was given, where that is not what
+// was said of the lanes that it may be.
+func (l Line) onceKnown() string {
+	if math.Round(100*l.PocketShareAsGiven) == math.Round(100*l.PocketShare) {
+		return ""
+	}
+	return fmt.Sprintf(" (%.0f %% if the lane is just as given)", 100*l.PocketShareAsGiven)
 }
 
 // toward says a side of the athlete's as right or left.
@@ -124,6 +134,23 @@ func (s *search) ties(lines []Line) string {
 		)
 	}
 	return ""
+}
+
+// flat says that no line enters steeply enough, and what would change that; "" when they do.
+func (s *search) flat(lines []Line) string {
+	if s.reach == s.pocket || len(lines) == 0 {
+		return ""
+	}
+	steepest := 0.0
+	for _, line := range lines {
+		steepest = max(steepest, line.Path.EntryAngleDeg)
+	}
+	return fmt.Sprintf(
+		"With this release and ball nothing that can be played enters the pocket at %g degrees or more on this film: these lines "+
+			"come in flat, at %.1f degrees at most. More revolutions or rotation, or less speed, gives angle.",
+		s.pocket.AngleLowDeg,
+		steepest,
+	)
 }
 
 // note says why no line was found.

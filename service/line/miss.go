@@ -48,12 +48,12 @@ func (s *scorer) misses(aim Aim) []Miss {
 	return misses
 }
 
-// room is how far a miss toward sign (-1 outside, 1 inside) may go with every smaller one in the
-// pocket.
+// room is how far a miss toward sign (-1 outside, 1 inside) may go with every smaller one where the
+// line itself comes in: in the pocket, or flat on its boards.
 func (s *scorer) room(aim Aim, sign float64) float64 {
 	room := 0.0
 	for boards := 0.0; boards <= maxRoomBoards; boards += roomStep {
-		if !s.pocket.holds(s.typical(aim.missed(sign * boards))) {
+		if !s.reach.holds(s.typical(aim.missed(sign * boards))) {
 			break
 		}
 		room = boards

@@ -32,6 +32,9 @@ type Line struct {
 	BehindPins  float64 `json:"behind_pins"`
 	BehindError float64 `json:"behind_error"`
 	Equal       bool    `json:"equal"`
+	// PocketShareAsGiven is the pocket share on the lane as the request has it: what is left of the
+	// misses once the lane is known, while PocketShare counts what is not known of it too.
+	PocketShareAsGiven float64 `json:"pocket_share_as_given"`
 	// Misses are misses of 1 to 5 whole boards at the arrows from the same feet, the outside ones
 	// first. Room is how far such a miss may go, by quarter boards, with every smaller one still in
 	// the pocket; at most 10.
@@ -71,13 +74,14 @@ type Plan struct {
 	OutOfBoundsBoard float64 `json:"out_of_bounds_board"`
 	// Ties says which lines are equal, and why the first one is ranked first; empty when none is.
 	Ties string `json:"ties,omitempty"`
-	// Note says why there is no line, or is empty.
+	// Note says why there is no line, or why all of them are flat; else it is empty.
 	Note string `json:"note,omitempty"`
 }
 
 // Find plans a request, from coarse to fine: it looks for aims that can be played and whose typical
-// delivery comes into the pocket, values each over the athlete's scatter and the lanes, refines
-// around the best, and values those again with many more shots. progress may be nil; it is called
+// delivery comes into the pocket (or, where none enters steeply enough, reaches its boards flat),
+// values each over the athlete's scatter and the lanes, refines around the best, and values those
+// again with many more shots. progress may be nil; it is called
 // from one goroutine at a time, carries lines from the first scoring on, and should return soon.
 // The error says what is wrong with the request, or is the context's.
 func Find(ctx context.Context, request Request, progress func(Progress)) (*Plan, error) {
@@ -95,8 +99,17 @@ func Find(ctx context.Context, request Request, progress func(Progress)) (*Plan,
 	return search.plan(ctx)
 }
 
+// flatShare is how much of the pocket's least angle a line still has where none has all of it: under
+// half of it a ball is thrown straight, and does not hook. Our choice.
+const flatShare = 0.5
+
 func (s *search) plan(ctx context.Context) (*Plan, error) {
-	aims, err := s.aims(ctx, steps(firstLaydown, coarseLaydown, int(lastLaydown-firstLaydown)+1), coarseParts)
+	laydowns := steps(firstLaydown, coarseLaydown, int(lastLaydown-firstLaydown)+1)
+	aims, err := s.aims(ctx, laydowns, coarseParts)
+	if err == nil && len(aims) == 0 && s.pocket.AngleLowDeg > 0 {
+		s.reach.AngleLowDeg, s.reached, s.back = flatShare*s.pocket.AngleLowDeg, 0, nil
+		aims, err = s.aims(ctx, laydowns, coarseParts)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -125,7 +138,7 @@ func (s *search) plan(ctx context.Context) (*Plan, error) {
 	if plan.Lines, err = s.lines(s.rank(final, s.request.Lines)); err != nil {
 		return nil, err
 	}
-	plan.Ties = s.ties(plan.Lines)
+	plan.Ties, plan.Note = s.ties(plan.Lines), s.flat(plan.Lines)
 	plan.OutOfBoundsBoard, err = s.outOfBounds(plan.Lines)
 	return plan, err
 }
@@ -203,6 +216,7 @@ func (s *search) outOfBounds(lines []Line) (float64, error) {
 // lines works the ranked aims out.
 func (s *search) lines(of []ranked) ([]Line, error) {
 	lines := make([]Line, 0, len(of))
+	misses := s.athlete.Scatter.draws(finalDraws)
 	for i, r := range of {
 		line, err := s.line(r.aim)
 		if err != nil {
@@ -210,6 +224,7 @@ func (s *search) lines(of []ranked) ([]Line, error) {
 		}
 		line.Rank, line.Value = i+1, r.Value
 		line.BehindPins, line.BehindError, line.Equal = r.behind, r.behindError, r.equal
+		line.PocketShareAsGiven = s.asGiven(r.aim, misses)
 		line.Reason = line.reason()
 		lines = append(lines, line)
 	}

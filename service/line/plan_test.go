@@ -301,6 +301,28 @@ func TestNoLineSaysWhy(t *testing.T) {
 	}
 }
 
+// Where nothing that can be played enters steeply enough, the lines are flat, and the plan says so.
+func TestFlatLinesSayWhy(t *testing.T) {
+	request := usual(t, "house_like.json")
+	request.Pocket = DefaultPocket()
+	request.Pocket.AngleLowDeg = 6
+	plan := find(t, request)
+	if len(plan.Lines) == 0 || !strings.Contains(plan.Note, "come in flat") {
+		t.Fatalf("%d lines, note %q", len(plan.Lines), plan.Note)
+	}
+	for _, line := range plan.Lines {
+		if o := line.Path.Outcome; o.EntryAngleDeg >= 6 || o.EntryAngleDeg < 3 || o.PinBoard < 16.5 || o.PinBoard > 18.5 {
+			t.Errorf("enters board %.1f at %.1f degrees", o.PinBoard, o.EntryAngleDeg)
+		}
+		if line.PocketShareAsGiven > 0.5 {
+			t.Errorf("%.2f of the shots are steeper than the line", line.PocketShareAsGiven)
+		}
+	}
+	if plan := find(t, usual(t, "house_like.json")); plan.Note != "" || plan.Lines[0].PocketShareAsGiven <= 0 {
+		t.Errorf("note %q, %.2f in the pocket", plan.Note, plan.Lines[0].PocketShareAsGiven)
+	}
+}
+
 func TestCancellation(t *testing.T) {
 	request := usual(t, "flat_long.json")
 	ended, end := context.WithCancel(context.Background())

@@ -49,11 +49,11 @@ type cameBack struct {
 }
 
 // playable reports whether the athlete can stand where an aim asks, see its target, and comes into
-// the pocket with the typical delivery.
+// the pocket, or where that is asked for flat on its boards, with the typical delivery.
 func (s *search) playable(aim Aim) bool {
 	feet, target := aim.LaydownBoard+s.athlete.SlideOffsetBoards, aim.arrowsBoard()
 	return feet >= lane.MinBoard && feet <= lastFeetBoard && target >= firstTarget && target <= lastTarget &&
-		lane.OnLane(aim.LaydownBoard) && s.pocket.holds(s.typical(aim))
+		lane.OnLane(aim.LaydownBoard) && s.reach.holds(s.typical(aim))
 }
 
 // arrowsBoard is where an aim crosses 15 ft, were it straight; it has hardly begun to turn there.

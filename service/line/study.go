@@ -32,7 +32,8 @@ func At(request Request, aim Aim) (*Study, error) {
 		return nil, err
 	}
 	study.Rank = 1
-	study.Value = scorer.score(aim, request.Athlete.Scatter.draws(request.evenDraws(finalDraws))).Value
+	misses := request.Athlete.Scatter.draws(request.evenDraws(finalDraws))
+	study.Value, study.PocketShareAsGiven = scorer.score(aim, misses).Value, scorer.asGiven(aim, misses)
 	study.Reason = study.reason()
 	for _, miss := range study.Misses {
 		boards := float64(miss.Boards)

@@ -13,8 +13,11 @@ type scorer struct {
 	athlete Athlete
 	ball    motion.Ball
 	pocket  Pocket
-	arrows  lane.Arrows
-	worths  *tenpin.Worths
+	// reach is the window that a line's typical delivery has to come into: the pocket, or its
+	// boards at a smaller angle where nothing that can be played enters steeply enough.
+	reach  Pocket
+	arrows lane.Arrows
+	worths *tenpin.Worths
 	// What the lane is taken to be, for the typical delivery: the request's own film.
 	table   *motion.Table
 	surface motion.Surface
@@ -46,7 +49,8 @@ func newScorer(request Request) (*scorer, error) {
 		return nil, err
 	}
 	s := &scorer{
-		athlete: request.Athlete, ball: request.Ball, pocket: request.Pocket, arrows: request.Arrows,
+		athlete: request.Athlete, ball: request.Ball, arrows: request.Arrows,
+		pocket: request.Pocket, reach: request.Pocket,
 		worths: tenpin.NewWorths(*request.Carry, *request.Spares), table: table,
 		surface: motion.FilmSurface(film, friction, request.Athlete.Side),
 	}
@@ -71,6 +75,18 @@ type Value struct {
 	HeadPinShare float64 `json:"head_pin_share"`
 	GutterShare  float64 `json:"gutter_share"`
 	Shots        int     `json:"scored_shots"` // deliveries drawn
+}
+
+// asGiven is the share of the misses that come into the pocket on the lane as the request has it.
+func (s *scorer) asGiven(aim Aim, misses []miss) float64 {
+	grown, release := s.athlete.Habit.growth(aim.LaunchAngleDeg), s.athlete.release(aim)
+	kept := 0
+	for _, one := range misses {
+		if s.pocket.holds(s.table.Run(s.ball, one.scaled(grown).apply(release))) {
+			kept++
+		}
+	}
+	return float64(kept) / float64(len(misses))
 }
 
 // tally is the value of a line and what its standard error follows from: the means of pins by

@@ -31,6 +31,9 @@ func printPlan(out terminal.Console, plan *advice.Plan) error {
 	}
 	var b strings.Builder
 	b.WriteString("\n")
+	if plan.Note != "" {
+		fmt.Fprintf(&b, "%s\n", plan.Note)
+	}
 	if plan.Ties != "" {
 		fmt.Fprintf(&b, "%s\n", plan.Ties)
 	}
