@@ -55,12 +55,16 @@ func (s *Service) ChangePassword(ctx context.Context, who Identity, current, wan
 	if err != nil {
 		return err
 	}
-	return s.endSignIns(ctx, db.EndSignInsParams{EndedAt: &now, UserID: who.User, But: &who.SignIn}, func(tx *db.Tx) error {
-		if err := tx.DeleteResetCodes(ctx, db.DeleteResetCodesParams{UserID: who.User}); err != nil {
-			return err
-		}
-		return tx.SetPasswordHash(ctx, db.SetPasswordHashParams{ID: who.User, PasswordHash: hash})
-	})
+	return s.endSignIns(
+		ctx,
+		db.EndSignInsParams{EndedAt: &now, UserID: who.User, But: &who.SignIn},
+		func(tx *db.Tx) error {
+			if err := tx.DeleteResetCodes(ctx, db.DeleteResetCodesParams{UserID: who.User}); err != nil {
+				return err
+			}
+			return tx.SetPasswordHash(ctx, db.SetPasswordHashParams{ID: who.User, PasswordHash: hash})
+		},
+	)
 }
 
 // endSignIns ends sign-ins in a transaction with what else is to happen, and at once on this server.

@@ -53,14 +53,31 @@ func (w *work) audit(ctx context.Context, action Action, subject uuid.UUID, deta
 // auditAccount writes a line about a user into the log of each of their squads, after it has
 // happened: an account is not a squad's, so no one transaction has both. What cannot be written is
 // in the server's log.
-func (s *Service) auditAccount(ctx context.Context, squads []db.SquadsOfRow, by, subject uuid.UUID, action Action, detail string) {
+func (s *Service) auditAccount(
+	ctx context.Context,
+	squads []db.SquadsOfRow,
+	by, subject uuid.UUID,
+	action Action,
+	detail string,
+) {
 	for _, squad := range squads {
 		err := s.db.InSquad(ctx, squad.SquadID, func(tx *db.Tx) error {
 			w := &work{Tx: tx, member: member{user: by, squad: squad.SquadID}, now: s.clock()}
 			return w.audit(ctx, action, subject, detail)
 		})
 		if err != nil {
-			s.log.ErrorContext(ctx, "not in the audit log", "squad", squad.SquadID, "action", action, "subject", subject, "err", err)
+			s.log.ErrorContext(
+				ctx,
+				"not in the audit log",
+				"squad",
+				squad.SquadID,
+				"action",
+				action,
+				"subject",
+				subject,
+				"err",
+				err,
+			)
 		}
 	}
 }

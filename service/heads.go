@@ -295,7 +295,7 @@ func (s *Service) mustHaveSeen(ctx context.Context, w *work, now clock, seen str
 func (w *work) digestParts(parts ...[]byte) []byte {
 	sum := sha256.New()
 	sum.Write(w.user[:])
-	sum.Write(binary.BigEndian.AppendUint64(nil, uint64(w.now.UnixMicro()))) //nolint:gosec // bits, not a number
+	sum.Write(binary.BigEndian.AppendUint64(nil, uint64(w.now.UnixMicro())))
 	for _, part := range parts {
 		sum.Write(part)
 	}

@@ -235,7 +235,12 @@ type NewPasskey struct {
 }
 
 // AddPasskey adds a passkey to a user.
-func (s *Service) AddPasskey(ctx context.Context, user uuid.UUID, made NewPasskey, origin string) (added Passkey, err error) {
+func (s *Service) AddPasskey(
+	ctx context.Context,
+	user uuid.UUID,
+	made NewPasskey,
+	origin string,
+) (added Passkey, err error) {
 	party, err := s.relyingParty(origin)
 	if err != nil {
 		return added, err

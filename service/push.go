@@ -239,7 +239,9 @@ func (i PushItem) change() (Change, []record.Fault) {
 	case rev < 0:
 		return Change{}, []record.Fault{{Pointer: "/record/rev", Code: "range", Detail: revBelowZero}}
 	case i.Rev != 0 && rev != 0 && i.Rev != rev:
-		return Change{}, []record.Fault{{Pointer: "/record/rev", Code: "mismatch", Detail: "is not the item's rev: give it once"}}
+		return Change{}, []record.Fault{
+			{Pointer: "/record/rev", Code: "mismatch", Detail: "is not the item's rev: give it once"},
+		}
 	case i.ID != uuid.Nil && id != uuid.Nil && i.ID != id:
 		return Change{}, []record.Fault{{Pointer: "/record/id", Code: "mismatch", Detail: "is not the item's id"}}
 	}

@@ -114,7 +114,7 @@ func (s *Service) beginSnapshot(
 	here.rev, here.held = copied.rev, copied.span.since
 	for kind, one := range record.Kinds {
 		if one == record.KindSession {
-			here.kind = uint8(kind + 1) //nolint:gosec // nine kinds
+			here.kind = uint8(kind + 1)
 		}
 	}
 	return here, nil

@@ -415,7 +415,7 @@ func TestKeyboardInABrowser(t *testing.T) {
 	b.screen(1280, false)
 	b.open("/")
 	var stops []string
-	for range 7 {
+	for range 8 {
 		b.do(chromedp.KeyEvent(kb.Tab))
 		stop := evaluate[string](b, `(document.activeElement.textContent.trim() || document.activeElement.id)`)
 		stops = append(stops, stop)
@@ -432,6 +432,7 @@ func TestKeyboardInABrowser(t *testing.T) {
 		"email",
 		"password",
 		"Sign in",
+		"Forgot your password?",
 		"Sign up",
 		"Help with errors",
 	}

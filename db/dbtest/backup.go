@@ -60,7 +60,8 @@ func (b *Backup) each(ctx context.Context, first string, statement func(table st
 			rows, err := tx.Query(ctx, `SELECT t.tablename::text FROM pg_tables t
 				WHERE t.schemaname = 'public' AND t.tablename <> 'goose_db_version' AND ($1 OR EXISTS (
 					SELECT 1 FROM information_schema.columns c
-					WHERE c.table_schema = 'public' AND c.table_name = t.tablename AND c.column_name = 'squad_id'))`, b.squad == uuid.Nil)
+					WHERE c.table_schema = 'public' AND c.table_name = t.tablename AND c.column_name = 'squad_id'))`,
+				b.squad == uuid.Nil)
 			if err != nil {
 				return err
 			}

@@ -43,8 +43,9 @@ type Tail struct {
 	retry  time.Duration
 }
 
-// Live follows the feed after a cursor until ctx ends; seen is as for [Client.Feed]. It fails as [Client.Feed] does. It does not
-// reconnect: the caller pulls first, with the last cursor, and then follows again.
+// Live follows the feed after a cursor until ctx ends; seen is as for [Client.Feed]. It fails as
+// [Client.Feed] does. It does not reconnect: the caller pulls first, with the last cursor, and then
+// follows again.
 func (c *Client) Live(ctx context.Context, squad uuid.UUID, after, seen string) (*Tail, error) {
 	ctx, cancel := context.WithCancelCause(ctx)
 	schema := Schema

@@ -261,6 +261,6 @@ func nearest(text string) []string {
 
 // commonWords stand in rules of every kind, and tell none from another.
 var commonWords = map[string]bool{
-	"keep": true, "the": true, "ball": true, "at": true, "or": true, "and": true, "board": true, "boards": true, "of": true,
-	"10": true, "on": true, "it": true,
+	"keep": true, "the": true, "ball": true, "at": true, "or": true, "and": true, "board": true, "boards": true,
+	"of": true, "10": true, "on": true, "it": true,
 }

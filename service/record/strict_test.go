@@ -85,7 +85,7 @@ func TestNames(t *testing.T) {
 		"plain":                      {"Anna Lüders", ""},
 		"right to left":              {"דנה לוי", ""},
 		"a joined emoji":             {"👩‍👧", ""},
-		"Persian with a non-joiner":  {"می‌خواهم", ""},
+		"Persian with a non-joiner":  {"می\u200cخواهم", ""},
 		"empty":                      {"", "can be seen"},
 		"blanks":                     {" \t", "can be seen"},
 		"one zero-width space":       {"\u200b", "can be seen"},

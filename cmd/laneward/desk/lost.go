@@ -79,7 +79,11 @@ func (c *copyConnection) sendLost(ctx context.Context, squad local.Squad) error 
 		return err
 	}
 	if queued > 0 {
-		c.Say("%s: %s at the next sync: laneward sync", squad.Name, terminal.Counted(queued, "record goes out", "records go out"))
+		c.Say(
+			"%s: %s at the next sync: laneward sync",
+			squad.Name,
+			terminal.Counted(queued, "record goes out", "records go out"),
+		)
 	}
 	if conflicts > 0 {
 		c.Say(
@@ -89,7 +93,11 @@ func (c *copyConnection) sendLost(ctx context.Context, squad local.Squad) error 
 		)
 	}
 	if len(left) > 0 {
-		c.Say("%s: %s only a coach can send, from a device that holds them.", squad.Name, terminal.Things(len(left), "record"))
+		c.Say(
+			"%s: %s only a coach can send, from a device that holds them.",
+			squad.Name,
+			terminal.Things(len(left), "record"),
+		)
 	}
 	return nil
 }

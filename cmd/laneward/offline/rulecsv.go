@@ -17,7 +17,13 @@ func ruleRows(asked drill.Drill, sentences []string) [][]string {
 		kept := rangeOf(rule)
 		rows = append(
 			rows,
-			[]string{strconv.Itoa(i + 1), sentences[i], terminal.Number(kept.From), terminal.Number(kept.To), kept.Unit},
+			[]string{
+				strconv.Itoa(i + 1),
+				sentences[i],
+				terminal.Number(kept.From),
+				terminal.Number(kept.To),
+				kept.Unit,
+			},
 		)
 	}
 	return rows

@@ -28,7 +28,9 @@ func (f lineFlags) console(env terminal.Environment) (terminal.Console, error) {
 			"--side, --mph, --rpm and the like go with --film: a stored athlete bowls as their record says, which laneward edit athlete changes",
 		)
 	case f.Film != "" && f.WornBy != "":
-		return out, terminal.Usage("--worn-by names a stored session: with --film, say how many shots with --worn-shots")
+		return out, terminal.Usage(
+			"--worn-by names a stored session: with --film, say how many shots with --worn-shots",
+		)
 	}
 	return out, nil
 }
@@ -137,9 +139,15 @@ func (c *planCommand) onFile(ctx context.Context, env terminal.Environment) erro
 	if err != nil {
 		return inFlags(refused(err), *c)
 	}
-	err = answerHere(out, c.FormatFlag, c.PictureFlags, lines.Plan, func(progress advice.Progress) (*advice.Plan, error) {
-		return planner.Plan(ctx, progress)
-	})
+	err = answerHere(
+		out,
+		c.FormatFlag,
+		c.PictureFlags,
+		lines.Plan,
+		func(progress advice.Progress) (*advice.Plan, error) {
+			return planner.Plan(ctx, progress)
+		},
+	)
 	return inFlags(refused(err), *c)
 }
 
@@ -204,7 +212,9 @@ func (c *compareCommand) onFiles(ctx context.Context, env terminal.Environment) 
 		return err
 	}
 	if c.AgainstPattern != "" || c.AgainstWornBy != "" {
-		return terminal.Usage("--against-pattern and --against-worn-by name stored records: with --film, write --against-film")
+		return terminal.Usage(
+			"--against-pattern and --against-worn-by name stored records: with --film, write --against-film",
+		)
 	}
 	a, err := c.fileSubject(env)
 	if err != nil {

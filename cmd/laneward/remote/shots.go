@@ -66,7 +66,10 @@ func (c *squadConnection) findShot(ctx context.Context, text string, place ofSes
 			all = append(all, thrown.Value)
 		}
 	}
-	numbers := shot.Numbers(all, func(s openapi.Shot) (uuid.UUID, int, uuid.UUID) { return s.AthleteID, s.Order, *s.ID })
+	numbers := shot.Numbers(
+		all,
+		func(s openapi.Shot) (uuid.UUID, int, uuid.UUID) { return s.AthleteID, s.Order, *s.ID },
+	)
 	for i, number := range numbers {
 		if number == strings.ToLower(text) {
 			found = append(found, all[i])

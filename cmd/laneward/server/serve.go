@@ -47,7 +47,8 @@ func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready 
 	if err != nil {
 		return terminal.Usage("%w", err)
 	}
-	if public := f.PublicURL; public != nil && (public.Host == "" || public.Scheme != "https" && public.Scheme != "http") {
+	if public := f.PublicURL; public != nil &&
+		(public.Host == "" || public.Scheme != "https" && public.Scheme != "http") {
 		return terminal.Usage("the public URL %q is not one of the web: write it as https://lanes.example", public)
 	}
 	keyFile := f.SigningKeys
@@ -69,7 +70,13 @@ func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready 
 		return fmt.Errorf("share the keys with other servers: %w", err)
 	}
 	handler, err := api.NewHandler(
-		api.Config{Service: svc, Log: log, Version: terminal.Version(), TrustedProxies: proxies, PublicURL: f.PublicURL},
+		api.Config{
+			Service:        svc,
+			Log:            log,
+			Version:        terminal.Version(),
+			TrustedProxies: proxies,
+			PublicURL:      f.PublicURL,
+		},
 	)
 	if err != nil {
 		return err
