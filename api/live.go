@@ -39,7 +39,10 @@ func (h *handlers) GetLive(ctx context.Context, r openapi.GetLiveRequestObject) 
 	cancel := func() { undrained(); signedOut(); ended() }
 	return liveReply(func(w http.ResponseWriter) error {
 		defer cancel()
-		events := &eventWriter{w: w, synced: func(rev int64) { h.service.Synced(clientOf(ctx).Identity, r.SquadID, rev) }}
+		events := &eventWriter{
+			w:      w,
+			synced: func(rev int64) { h.service.Synced(clientOf(ctx).Identity, r.SquadID, rev) },
+		}
 		if err := events.start(); err != nil {
 			return nil
 		}

@@ -215,7 +215,12 @@ func (h *handlers) withClient(next echo.HandlerFunc, c echo.Context, who service
 	ctx := context.WithValue(
 		c.Request().Context(),
 		userKey{},
-		client{Identity: who, ip: c.RealIP(), origin: c.Scheme() + "://" + c.Request().Host, accept: c.Request().Header.Get(echo.HeaderAccept)},
+		client{
+			Identity: who,
+			ip:       c.RealIP(),
+			origin:   c.Scheme() + "://" + c.Request().Host,
+			accept:   c.Request().Header.Get(echo.HeaderAccept),
+		},
 	)
 	c.SetRequest(c.Request().WithContext(ctx))
 	return next(c)

@@ -171,18 +171,18 @@ func TestAllFaultsAtOnce(t *testing.T) {
 			[]string{"/colour", "/guardian_name", "/name", "/side", "/speed_mph", "/tilt_deg"},
 		},
 		"what is missing": {"sessions", `{}`, []string{"/date", "/kind", "/name"}},
-		"what the service says": {
+		"numbers out of range": {
 			"balls",
-			map[string]any{"athlete_id": q.of[0]["athlete_id"], "name": "b", "weight_lb": 17, "rg_in": 3, "differential_in": 1, "surface_grit": 1},
-			[]string{"/differential_in", "/rg_in", "/surface_grit", "/weight_lb"},
+			map[string]any{"athlete_id": q.of[0]["athlete_id"], "name": "b", "weight_lb": 17, "differential_in": 1, "surface_grit": 1},
+			[]string{"/differential_in", "/surface_grit", "/weight_lb"},
 		},
 		"within a list": {
 			"drills", `{"name":"d","reps":0,"pass_share":2,"rules":[{"measure":"board","at":"nowhere"},{"measure":"speed","min":3,"more":1}]}`,
 			[]string{"/reps", "/rules/0/at", "/rules/1/more"},
 		},
 		"rules that say nothing": {
-			"drills", `{"name":"d","reps":10,"pass_share":2,"rules":[{"measure":"board","at":"arrows"},{"measure":"speed","min":9,"max":8}]}`,
-			[]string{"/pass_share", "/rules/0", "/rules/1"},
+			"drills", `{"name":"d","reps":10,"pass_share":0.8,"rules":[{"measure":"board","at":"arrows"},{"measure":"speed","min":9,"max":8}]}`,
+			[]string{"/rules/0", "/rules/1"},
 		},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -187,8 +187,9 @@ func (i PushItem) decode() (Change, Version, []record.Fault) {
 	if len(found) > 0 {
 		return change, Version{}, found
 	}
-	base, ok := Version{Rev: change.Record.Revision()}, true
+	base := Version{Rev: change.Record.Revision()}
 	if i.Version != "" {
+		var ok bool
 		if base, ok = ParseVersion(i.Version); !ok {
 			return change, base, []record.Fault{{
 				Pointer: "/version",

@@ -230,7 +230,9 @@ func resetPassword(v *visit) error {
 		return v.showReset(http.StatusBadRequest, f)
 	}
 	tokens, err := v.site.svc.ResetPassword(v.Context(), service.Reset{
-		Email: f.value("email"), Code: f.value("code"), NewPassword: f.value("new_password"), Device: device, From: v.from(),
+		Email: f.value(
+			"email",
+		), Code: f.value("code"), NewPassword: f.value("new_password"), Device: device, From: v.from(),
 	})
 	if err != nil && service.AsError(err).Code == service.NotFound {
 		f.Fault = service.AsError(err).Detail

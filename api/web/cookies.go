@@ -126,7 +126,7 @@ func (v *visit) setCookie(name, value string, age time.Duration) {
 	}
 	if cookie.Secure {
 		if v.sends(name) { // of a version before the prefix
-			old := cookie
+			old := cookie //nolint:gosec // it only clears one, with the attributes of the new one
 			old.Value, old.MaxAge = "", -1
 			http.SetCookie(v.w, &old)
 		}

@@ -166,7 +166,10 @@ func unitWords(m shot.Measure) string {
 // written when the session is shared.
 func shotTable(shots []*record.Shot, names map[uuid.UUID]string, shared bool) ([]shotColumn, []shotRow) {
 	rows := make([]shotRow, len(shots))
-	numbers := shot.Numbers(shots, func(s *record.Shot) (uuid.UUID, int, uuid.UUID) { return s.AthleteID, s.Order, s.ID })
+	numbers := shot.Numbers(
+		shots,
+		func(s *record.Shot) (uuid.UUID, int, uuid.UUID) { return s.AthleteID, s.Order, s.ID },
+	)
 	for i := range rows {
 		rows[i].Number = numbers[i]
 	}

@@ -204,7 +204,9 @@ func signIn(v *visit) error {
 		return v.showSignIn(http.StatusBadRequest, f)
 	}
 	tokens, err := v.site.svc.SignIn(v.Context(), service.Attempt{
-		Email: f.value("email"), Password: f.value("password"), Device: device, Mark: v.kept(markCookie), From: v.from(),
+		Email: f.value(
+			"email",
+		), Password: f.value("password"), Device: device, Mark: v.kept(markCookie), From: v.from(),
 	})
 	if err != nil {
 		return v.retry(f, err, v.showSignIn)
