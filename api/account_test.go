@@ -248,7 +248,7 @@ func TestAuditLog(t *testing.T) {
 	}
 	erased := q.add(t, "athletes", map[string]any{"name": "Erased", "side": "right"})
 	s.as(t, q.coach, http.MethodPost, q.path("athletes/"+erased+"/erase"), map[string]any{"confirm": "Erased"}).want(http.StatusOK)
-	s.as(t, athlete, http.MethodPost, "/v1/me/delete", map[string]any{"password": goodPassword}).want(http.StatusNoContent)
+	s.as(t, athlete, http.MethodPost, "/v1/me/deletion", map[string]any{"password": goodPassword}).want(http.StatusNoContent)
 	s.do(t, call{
 		method: http.MethodDelete, path: q.path("members/" + memberOf(t, q, q.analyst)), token: q.coach.token,
 		header: map[string]string{"If-Match": "*"},
@@ -280,7 +280,7 @@ func TestDeleteAccount(t *testing.T) {
 	t.Parallel()
 	s, q := oneSquad(t)
 	del := func(who person, password string) *answer {
-		return s.as(t, who, http.MethodPost, "/v1/me/delete", map[string]any{"password": password})
+		return s.as(t, who, http.MethodPost, "/v1/me/deletion", map[string]any{"password": password})
 	}
 	if p := del(q.coach, goodPassword).want(http.StatusConflict).problem(); !strings.Contains(p.Detail, "Quillfen") ||
 		!strings.Contains(p.Detail, "make another member a coach") {

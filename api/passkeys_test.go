@@ -138,7 +138,7 @@ func (a *authenticator) credential(t testing.TB, response map[string]any) string
 
 func (s *server) beginPasskey(t testing.TB, who person) (begun openapi.PasskeyCeremony) {
 	t.Helper()
-	s.as(t, who, http.MethodPost, "/v1/me/passkeys/options", map[string]any{"password": goodPassword}).
+	s.as(t, who, http.MethodPost, "/v1/me/passkeys/challenge", map[string]any{"password": goodPassword}).
 		want(http.StatusOK).into(&begun)
 	return begun
 }
@@ -152,7 +152,7 @@ func (s *server) addPasskey(t testing.TB, who person, begun openapi.PasskeyCerem
 
 func (s *server) beginPasskeySignIn(t testing.TB) (begun openapi.PasskeyCeremony) {
 	t.Helper()
-	s.do(t, call{method: http.MethodPost, path: "/v1/tokens/passkey/options"}).want(http.StatusOK).into(&begun)
+	s.do(t, call{method: http.MethodPost, path: "/v1/tokens/passkey/challenge"}).want(http.StatusOK).into(&begun)
 	return begun
 }
 
@@ -169,7 +169,7 @@ func TestPasskeys(t *testing.T) {
 	t.Parallel()
 	s := newServer(t)
 	who, other := s.signUp(t, "Ansa Brightwater"), s.signUp(t, "Bram Stillwell")
-	s.as(t, who, http.MethodPost, "/v1/me/passkeys/options", map[string]any{"password": "wrong"}).want(http.StatusBadRequest)
+	s.as(t, who, http.MethodPost, "/v1/me/passkeys/challenge", map[string]any{"password": "wrong"}).want(http.StatusBadRequest)
 	phone := newAuthenticator(t)
 
 	elsewhere := newAuthenticator(t)
@@ -245,9 +245,9 @@ func TestPasskeysOff(t *testing.T) {
 	s := newServer(t, func(how *setUp) { how.public = "" })
 	who := s.signUp(t, "Ansa Brightwater")
 	calls := map[string]call{
-		"/v1/me/passkeys/options":    {token: who.token, body: map[string]any{"password": goodPassword}},
+		"/v1/me/passkeys/challenge":    {token: who.token, body: map[string]any{"password": goodPassword}},
 		"/v1/me/passkeys":            {token: who.token, body: accessRows["addPasskey"].body(nil, 0)},
-		"/v1/tokens/passkey/options": {},
+		"/v1/tokens/passkey/challenge": {},
 		"/v1/tokens/passkey":         {body: accessRows["signInWithPasskey"].body(nil, 0)},
 	}
 	for path, c := range calls {
@@ -271,10 +271,10 @@ func TestPasskeyThrottles(t *testing.T) {
 	who := s.signUp(t, "Ansa Brightwater")
 	s.beginPasskeySignIn(t)
 	s.asOwner(t, "UPDATE sign_in_failures SET failures = 1000 WHERE subject LIKE 'passkey:%'")
-	s.do(t, call{method: http.MethodPost, path: "/v1/tokens/passkey/options"}).want(http.StatusTooManyRequests)
+	s.do(t, call{method: http.MethodPost, path: "/v1/tokens/passkey/challenge"}).want(http.StatusTooManyRequests)
 	for range 5 {
-		s.as(t, who, http.MethodPost, "/v1/me/passkeys/options", map[string]any{"password": "wrong"}).want(http.StatusBadRequest)
+		s.as(t, who, http.MethodPost, "/v1/me/passkeys/challenge", map[string]any{"password": "wrong"}).want(http.StatusBadRequest)
 	}
-	s.as(t, who, http.MethodPost, "/v1/me/passkeys/options", map[string]any{"password": goodPassword}).
+	s.as(t, who, http.MethodPost, "/v1/me/passkeys/challenge", map[string]any{"password": goodPassword}).
 		want(http.StatusTooManyRequests)
 }

@@ -153,7 +153,7 @@ type ClientInterface interface {
 	//
 	// Takes any type of body and a specified content type.
 	//
-	// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+	// Corresponds with POST /v1/me/deletion (the `DeleteAccount` operationId).
 	DeleteAccountWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// DeleteAccount Delete your account
@@ -165,7 +165,7 @@ type ClientInterface interface {
 	//
 	// Takes a body of the `application/json` content type.
 	//
-	// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+	// Corresponds with POST /v1/me/deletion (the `DeleteAccount` operationId).
 	DeleteAccount(ctx context.Context, body DeleteAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListPasskeys List your passkeys
@@ -202,7 +202,7 @@ type ClientInterface interface {
 	//
 	// Takes any type of body and a specified content type.
 	//
-	// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+	// Corresponds with POST /v1/me/passkeys/challenge (the `BeginPasskey` operationId).
 	BeginPasskeyWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// BeginPasskey Begin to add a passkey
@@ -212,7 +212,7 @@ type ClientInterface interface {
 	//
 	// Takes a body of the `application/json` content type.
 	//
-	// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+	// Corresponds with POST /v1/me/passkeys/challenge (the `BeginPasskey` operationId).
 	BeginPasskey(ctx context.Context, body BeginPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// RemovePasskey Remove a passkey
@@ -1191,7 +1191,7 @@ type ClientInterface interface {
 	// Answers with a challenge for the browser, good once and for five minutes. No address is needed: the passkey says whose it is. 409 where
 	// passkeys are off, because the server does not know its public name.
 	//
-	// Corresponds with POST /v1/tokens/passkey/options (the `BeginPasskeySignIn` operationId).
+	// Corresponds with POST /v1/tokens/passkey/challenge (the `BeginPasskeySignIn` operationId).
 	BeginPasskeySignIn(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// RefreshTokensWithBody Trade a refresh token for new tokens
@@ -1386,7 +1386,7 @@ func (c *Client) GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*htt
 //
 // Takes any type of body and a specified content type.
 //
-// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+// Corresponds with POST /v1/me/deletion (the `DeleteAccount` operationId).
 func (c *Client) DeleteAccountWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewDeleteAccountRequestWithBody(c.Server, contentType, body)
 	if err != nil {
@@ -1408,7 +1408,7 @@ func (c *Client) DeleteAccountWithBody(ctx context.Context, contentType string, 
 //
 // Takes a body of the `application/json` content type.
 //
-// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+// Corresponds with POST /v1/me/deletion (the `DeleteAccount` operationId).
 func (c *Client) DeleteAccount(ctx context.Context, body DeleteAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewDeleteAccountRequest(c.Server, body)
 	if err != nil {
@@ -1485,7 +1485,7 @@ func (c *Client) AddPasskey(ctx context.Context, body AddPasskeyJSONRequestBody,
 //
 // Takes any type of body and a specified content type.
 //
-// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+// Corresponds with POST /v1/me/passkeys/challenge (the `BeginPasskey` operationId).
 func (c *Client) BeginPasskeyWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewBeginPasskeyRequestWithBody(c.Server, contentType, body)
 	if err != nil {
@@ -1505,7 +1505,7 @@ func (c *Client) BeginPasskeyWithBody(ctx context.Context, contentType string, b
 //
 // Takes a body of the `application/json` content type.
 //
-// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+// Corresponds with POST /v1/me/passkeys/challenge (the `BeginPasskey` operationId).
 func (c *Client) BeginPasskey(ctx context.Context, body BeginPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewBeginPasskeyRequest(c.Server, body)
 	if err != nil {
@@ -3574,7 +3574,7 @@ func (c *Client) SignInWithPasskey(ctx context.Context, body SignInWithPasskeyJS
 // Answers with a challenge for the browser, good once and for five minutes. No address is needed: the passkey says whose it is. 409 where
 // passkeys are off, because the server does not know its public name.
 //
-// Corresponds with POST /v1/tokens/passkey/options (the `BeginPasskeySignIn` operationId).
+// Corresponds with POST /v1/tokens/passkey/challenge (the `BeginPasskeySignIn` operationId).
 func (c *Client) BeginPasskeySignIn(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewBeginPasskeySignInRequest(c.Server)
 	if err != nil {
@@ -3900,7 +3900,7 @@ func NewDeleteAccountRequestWithBody(server string, contentType string, body io.
 		return nil, err
 	}
 
-	operationPath := fmt.Sprintf("/v1/me/delete")
+	operationPath := fmt.Sprintf("/v1/me/deletion")
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -4007,7 +4007,7 @@ func NewBeginPasskeyRequestWithBody(server string, contentType string, body io.R
 		return nil, err
 	}
 
-	operationPath := fmt.Sprintf("/v1/me/passkeys/options")
+	operationPath := fmt.Sprintf("/v1/me/passkeys/challenge")
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -8969,7 +8969,7 @@ func NewBeginPasskeySignInRequest(server string) (*http.Request, error) {
 		return nil, err
 	}
 
-	operationPath := fmt.Sprintf("/v1/tokens/passkey/options")
+	operationPath := fmt.Sprintf("/v1/tokens/passkey/challenge")
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -9224,7 +9224,7 @@ type ClientWithResponsesInterface interface {
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
-	// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+	// Corresponds with POST /v1/me/deletion (the `DeleteAccount` operationId).
 	DeleteAccountWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DeleteAccountResponse, error)
 
 	// DeleteAccountWithResponse Delete your account
@@ -9236,7 +9236,7 @@ type ClientWithResponsesInterface interface {
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
-	// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+	// Corresponds with POST /v1/me/deletion (the `DeleteAccount` operationId).
 	DeleteAccountWithResponse(ctx context.Context, body DeleteAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*DeleteAccountResponse, error)
 
 	// ListPasskeysWithResponse List your passkeys
@@ -9275,7 +9275,7 @@ type ClientWithResponsesInterface interface {
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
-	// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+	// Corresponds with POST /v1/me/passkeys/challenge (the `BeginPasskey` operationId).
 	BeginPasskeyWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*BeginPasskeyResponse, error)
 
 	// BeginPasskeyWithResponse Begin to add a passkey
@@ -9285,7 +9285,7 @@ type ClientWithResponsesInterface interface {
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
-	// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+	// Corresponds with POST /v1/me/passkeys/challenge (the `BeginPasskey` operationId).
 	BeginPasskeyWithResponse(ctx context.Context, body BeginPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*BeginPasskeyResponse, error)
 
 	// RemovePasskeyWithResponse Remove a passkey
@@ -10354,7 +10354,7 @@ type ClientWithResponsesInterface interface {
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
-	// Corresponds with POST /v1/tokens/passkey/options (the `BeginPasskeySignIn` operationId).
+	// Corresponds with POST /v1/tokens/passkey/challenge (the `BeginPasskeySignIn` operationId).
 	BeginPasskeySignInWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*BeginPasskeySignInResponse, error)
 
 	// RefreshTokensWithBodyWithResponse Trade a refresh token for new tokens
@@ -14472,7 +14472,7 @@ func (c *ClientWithResponses) GetMeWithResponse(ctx context.Context, reqEditors 
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
-// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+// Corresponds with POST /v1/me/deletion (the `DeleteAccount` operationId).
 func (c *ClientWithResponses) DeleteAccountWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DeleteAccountResponse, error) {
 	rsp, err := c.DeleteAccountWithBody(ctx, contentType, body, reqEditors...)
 	if err != nil {
@@ -14490,7 +14490,7 @@ func (c *ClientWithResponses) DeleteAccountWithBodyWithResponse(ctx context.Cont
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
-// Corresponds with POST /v1/me/delete (the `DeleteAccount` operationId).
+// Corresponds with POST /v1/me/deletion (the `DeleteAccount` operationId).
 func (c *ClientWithResponses) DeleteAccountWithResponse(ctx context.Context, body DeleteAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*DeleteAccountResponse, error) {
 	rsp, err := c.DeleteAccount(ctx, body, reqEditors...)
 	if err != nil {
@@ -14553,7 +14553,7 @@ func (c *ClientWithResponses) AddPasskeyWithResponse(ctx context.Context, body A
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
-// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+// Corresponds with POST /v1/me/passkeys/challenge (the `BeginPasskey` operationId).
 func (c *ClientWithResponses) BeginPasskeyWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*BeginPasskeyResponse, error) {
 	rsp, err := c.BeginPasskeyWithBody(ctx, contentType, body, reqEditors...)
 	if err != nil {
@@ -14569,7 +14569,7 @@ func (c *ClientWithResponses) BeginPasskeyWithBodyWithResponse(ctx context.Conte
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
-// Corresponds with POST /v1/me/passkeys/options (the `BeginPasskey` operationId).
+// Corresponds with POST /v1/me/passkeys/challenge (the `BeginPasskey` operationId).
 func (c *ClientWithResponses) BeginPasskeyWithResponse(ctx context.Context, body BeginPasskeyJSONRequestBody, reqEditors ...RequestEditorFn) (*BeginPasskeyResponse, error) {
 	rsp, err := c.BeginPasskey(ctx, body, reqEditors...)
 	if err != nil {
@@ -16292,7 +16292,7 @@ func (c *ClientWithResponses) SignInWithPasskeyWithResponse(ctx context.Context,
 //
 // Returns a wrapper object for the known response body format(s).
 //
-// Corresponds with POST /v1/tokens/passkey/options (the `BeginPasskeySignIn` operationId).
+// Corresponds with POST /v1/tokens/passkey/challenge (the `BeginPasskeySignIn` operationId).
 func (c *ClientWithResponses) BeginPasskeySignInWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*BeginPasskeySignInResponse, error) {
 	rsp, err := c.BeginPasskeySignIn(ctx, reqEditors...)
 	if err != nil {

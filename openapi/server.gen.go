@@ -3680,7 +3680,7 @@ type ServerInterface interface {
 	// (GET /v1/me)
 	GetMe(ctx echo.Context) error
 	// DeleteAccount Delete your account
-	// (POST /v1/me/delete)
+	// (POST /v1/me/deletion)
 	DeleteAccount(ctx echo.Context) error
 	// ListPasskeys List your passkeys
 	// (GET /v1/me/passkeys)
@@ -3689,7 +3689,7 @@ type ServerInterface interface {
 	// (POST /v1/me/passkeys)
 	AddPasskey(ctx echo.Context) error
 	// BeginPasskey Begin to add a passkey
-	// (POST /v1/me/passkeys/options)
+	// (POST /v1/me/passkeys/challenge)
 	BeginPasskey(ctx echo.Context) error
 	// RemovePasskey Remove a passkey
 	// (DELETE /v1/me/passkeys/{passkey_id})
@@ -3923,7 +3923,7 @@ type ServerInterface interface {
 	// (POST /v1/tokens/passkey)
 	SignInWithPasskey(ctx echo.Context) error
 	// BeginPasskeySignIn Begin to sign in with a passkey
-	// (POST /v1/tokens/passkey/options)
+	// (POST /v1/tokens/passkey/challenge)
 	BeginPasskeySignIn(ctx echo.Context) error
 	// RefreshTokens Trade a refresh token for new tokens
 	// (POST /v1/tokens/refresh)
@@ -6607,11 +6607,11 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/readyz", wrapper.GetReady, options.OperationMiddlewares["getReady"]...)
 	router.POST(options.BaseURL+"/v1/invitations/accept", wrapper.AcceptInvitation, options.OperationMiddlewares["acceptInvitation"]...)
 	router.GET(options.BaseURL+"/v1/me", wrapper.GetMe, options.OperationMiddlewares["getMe"]...)
-	router.POST(options.BaseURL+"/v1/me/delete", wrapper.DeleteAccount, options.OperationMiddlewares["deleteAccount"]...)
+	router.POST(options.BaseURL+"/v1/me/deletion", wrapper.DeleteAccount, options.OperationMiddlewares["deleteAccount"]...)
 	router.GET(options.BaseURL+"/v1/me/passkeys", wrapper.ListPasskeys, options.OperationMiddlewares["listPasskeys"]...)
 	router.POST(options.BaseURL+"/v1/me/passkeys", wrapper.AddPasskey, options.OperationMiddlewares["addPasskey"]...)
 	router.DELETE(options.BaseURL+"/v1/me/passkeys/:passkey_id", wrapper.RemovePasskey, options.OperationMiddlewares["removePasskey"]...)
-	router.POST(options.BaseURL+"/v1/me/passkeys/options", wrapper.BeginPasskey, options.OperationMiddlewares["beginPasskey"]...)
+	router.POST(options.BaseURL+"/v1/me/passkeys/challenge", wrapper.BeginPasskey, options.OperationMiddlewares["beginPasskey"]...)
 	router.PUT(options.BaseURL+"/v1/me/password", wrapper.ChangePassword, options.OperationMiddlewares["changePassword"]...)
 	router.GET(options.BaseURL+"/v1/me/recovery-codes", wrapper.GetRecoveryCodes, options.OperationMiddlewares["getRecoveryCodes"]...)
 	router.POST(options.BaseURL+"/v1/me/recovery-codes", wrapper.CreateRecoveryCodes, options.OperationMiddlewares["createRecoveryCodes"]...)
@@ -6688,7 +6688,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/snapshot", wrapper.GetSnapshot, options.OperationMiddlewares["getSnapshot"]...)
 	router.POST(options.BaseURL+"/v1/tokens", wrapper.SignIn, options.OperationMiddlewares["signIn"]...)
 	router.POST(options.BaseURL+"/v1/tokens/passkey", wrapper.SignInWithPasskey, options.OperationMiddlewares["signInWithPasskey"]...)
-	router.POST(options.BaseURL+"/v1/tokens/passkey/options", wrapper.BeginPasskeySignIn, options.OperationMiddlewares["beginPasskeySignIn"]...)
+	router.POST(options.BaseURL+"/v1/tokens/passkey/challenge", wrapper.BeginPasskeySignIn, options.OperationMiddlewares["beginPasskeySignIn"]...)
 	router.POST(options.BaseURL+"/v1/tokens/refresh", wrapper.RefreshTokens, options.OperationMiddlewares["refreshTokens"]...)
 	router.POST(options.BaseURL+"/v1/tokens/revoke", wrapper.SignOut, options.OperationMiddlewares["signOut"]...)
 	router.POST(options.BaseURL+"/v1/users", wrapper.SignUp, options.OperationMiddlewares["signUp"]...)
@@ -9791,7 +9791,7 @@ type StrictServerInterface interface {
 	// (GET /v1/me)
 	GetMe(ctx context.Context, request GetMeRequestObject) (GetMeResponseObject, error)
 	// DeleteAccount Delete your account
-	// (POST /v1/me/delete)
+	// (POST /v1/me/deletion)
 	DeleteAccount(ctx context.Context, request DeleteAccountRequestObject) (DeleteAccountResponseObject, error)
 	// ListPasskeys List your passkeys
 	// (GET /v1/me/passkeys)
@@ -9800,7 +9800,7 @@ type StrictServerInterface interface {
 	// (POST /v1/me/passkeys)
 	AddPasskey(ctx context.Context, request AddPasskeyRequestObject) (AddPasskeyResponseObject, error)
 	// BeginPasskey Begin to add a passkey
-	// (POST /v1/me/passkeys/options)
+	// (POST /v1/me/passkeys/challenge)
 	BeginPasskey(ctx context.Context, request BeginPasskeyRequestObject) (BeginPasskeyResponseObject, error)
 	// RemovePasskey Remove a passkey
 	// (DELETE /v1/me/passkeys/{passkey_id})
@@ -10034,7 +10034,7 @@ type StrictServerInterface interface {
 	// (POST /v1/tokens/passkey)
 	SignInWithPasskey(ctx context.Context, request SignInWithPasskeyRequestObject) (SignInWithPasskeyResponseObject, error)
 	// BeginPasskeySignIn Begin to sign in with a passkey
-	// (POST /v1/tokens/passkey/options)
+	// (POST /v1/tokens/passkey/challenge)
 	BeginPasskeySignIn(ctx context.Context, request BeginPasskeySignInRequestObject) (BeginPasskeySignInResponseObject, error)
 	// RefreshTokens Trade a refresh token for new tokens
 	// (POST /v1/tokens/refresh)
