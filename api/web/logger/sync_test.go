@@ -335,7 +335,12 @@ func (w *world) unassign() {
 	must(w.t, err)
 	for _, item := range page.Items {
 		if a, ok := item.Record.(*record.Assignment); ok && a.AthleteID == w.athlete.ID {
-			w.push(service.PushItem{Kind: record.KindAssignment, ID: a.ID, Rev: a.Rev, Deleted: true})
+			now, err := w.svc.Get(w.t.Context(), w.coach, w.squad, record.KindAssignment, a.ID)
+			must(w.t, err)
+			item := service.PushItem{Kind: record.KindAssignment, ID: a.ID, Version: service.VersionOf(now).String(), Deleted: true}
+			if done := w.push(item); done[0].Status != service.StatusStored {
+				w.t.Fatalf("the drill is not taken away: %+v", done[0])
+			}
 		}
 	}
 }
