@@ -16,6 +16,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"laneward/cmd/laneward/desk"
+	"laneward/cmd/laneward/lines"
 	"laneward/cmd/laneward/offline"
 	"laneward/cmd/laneward/remote"
 	"laneward/cmd/laneward/terminal"
@@ -189,6 +190,7 @@ func TestEveryCommandHasExamples(t *testing.T) {
 		kong.Name("laneward"),
 		offline.Defaults(),
 		remote.Defaults(),
+		lines.Defaults(),
 		kong.ExplicitGroups(groups),
 	)
 	if err != nil {

@@ -140,6 +140,15 @@ type accountSignOutCommand struct {
 	Flags
 }
 
+// Help says what ends, and shows an example.
+func (accountSignOutCommand) Help() string {
+	return `Ends every sign-in of your account, this one too. What a device has not sent yet stays on it.
+
+Example:
+
+    laneward account sign-out-everywhere`
+}
+
 // Run signs the user out everywhere.
 func (c *accountSignOutCommand) Run(ctx context.Context, env terminal.Environment) error {
 	conn, err := c.Connect(env)
