@@ -246,9 +246,9 @@ func TestPasskeysOff(t *testing.T) {
 	who := s.signUp(t, "Ansa Brightwater")
 	calls := map[string]call{
 		"/v1/me/passkeys/challenge":    {token: who.token, body: map[string]any{"password": goodPassword}},
-		"/v1/me/passkeys":            {token: who.token, body: accessRows["addPasskey"].body(nil, 0)},
+		"/v1/me/passkeys":              {token: who.token, body: accessRows["addPasskey"].body(nil, 0)},
 		"/v1/tokens/passkey/challenge": {},
-		"/v1/tokens/passkey":         {body: accessRows["signInWithPasskey"].body(nil, 0)},
+		"/v1/tokens/passkey":           {body: accessRows["signInWithPasskey"].body(nil, 0)},
 	}
 	for path, c := range calls {
 		c.method, c.path = http.MethodPost, path

@@ -30,7 +30,8 @@ func (h *handlers) SignIn(ctx context.Context, r openapi.SignInRequestObject) (o
 		return nil, fmt.Errorf("read the client's address: %w", err)
 	}
 	tokens, err := h.service.SignIn(ctx, service.Attempt{
-		Email: r.Body.Email, Password: r.Body.Password, Device: r.Body.Device, Mark: text(r.Body.DeviceToken), From: from,
+		Email: r.Body.Email, Password: r.Body.Password, Device: r.Body.Device,
+		Mark: text(r.Body.DeviceToken), From: from,
 	})
 	return openapi.SignIn201JSONResponse(tokensOf(tokens)), err
 }

@@ -31,7 +31,8 @@ func auditPage(v *visit) error {
 		}
 	}
 	view := auditView{roster: r}
-	if view.Entries, view.Next, err = v.site.svc.Audit(v.Context(), v.me.ID, r.Own.ID, before, auditPageSize); err != nil {
+	view.Entries, view.Next, err = v.site.svc.Audit(v.Context(), v.me.ID, r.Own.ID, before, auditPageSize)
+	if err != nil {
 		return err
 	}
 	trail := v.crumbs(r, crumb{"People", r.Address() + "/people"})

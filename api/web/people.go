@@ -180,7 +180,8 @@ func renameSquad(v *visit) error {
 	if v.PostForm.Has("time_zone") {
 		named.TimeZone = f.value("time_zone")
 	}
-	if _, err := v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, r.Own.ID, base, service.Schema, &named); err != nil {
+	_, err = v.site.svc.Replace(v.Context(), v.me.ID, r.Own.ID, r.Own.ID, base, service.Schema, &named)
+	if err != nil {
 		return v.retry(f, err, show, "name", "squad_name")
 	}
 	return v.goTo(r.Address() + "/people")
