@@ -161,7 +161,7 @@ func TestPushItemsAreBounded(t *testing.T) {
 	if err == nil || read != 100_000 {
 		t.Errorf("110,000 lines: %d outcomes and %v, want 100,000 and an answer that breaks off", read, err)
 	}
-	// What is no push at all is not read to its end.
+	// A body that is not a push is not read to its end.
 	_, err = coach.pushLines(t.Context(), b.squad, bytes.NewReader(bytes.Repeat([]byte("x\n"), 110_000)), each)
 	if statusOf(err) != http.StatusBadRequest || read != 100_000 {
 		t.Errorf("110,000 lines of junk: %v, want 400", err)

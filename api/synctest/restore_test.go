@@ -139,7 +139,7 @@ func (b base) head(t *testing.T, c *person) string {
 	return got.Head
 }
 
-// TestLostVersions: what a restore has lost is no version of anything, though the same revision has
+// TestLostVersions holds that a version which a restore has lost is refused, though its revision has
 // been given again.
 func TestLostVersions(t *testing.T) {
 	t.Parallel()

@@ -192,14 +192,7 @@ func resetForm() *form {
 	return &form{
 		Action: "/reset", Submit: "Set the password and sign in",
 		Inputs: []*input{
-			{
-				Name:         "email",
-				Label:        "Email address",
-				Type:         "email",
-				Autocomplete: "username",
-				Required:     true,
-				Max:          "254",
-			},
+			emailInput(),
 			{
 				Name:         "code",
 				Label:        "Code",

@@ -118,18 +118,22 @@ type entriesView struct {
 // next is the page to go to after signing in: always one of ours, whatever the address says.
 func (v *visit) next() string { return local(v.FormValue("next")) }
 
+func emailInput() *input {
+	return &input{
+		Name:         "email",
+		Label:        "Email address",
+		Type:         "email",
+		Autocomplete: "username",
+		Required:     true,
+		Max:          "254",
+	}
+}
+
 func signInForm(next string) *form {
 	return &form{
 		Action: "/sign-in", Submit: "Sign in", Hidden: map[string]string{"next": next},
 		Inputs: []*input{
-			{
-				Name:         "email",
-				Label:        "Email address",
-				Type:         "email",
-				Autocomplete: "username",
-				Required:     true,
-				Max:          "254",
-			},
+			emailInput(),
 			{
 				Name:         "password",
 				Label:        "Password",
@@ -154,14 +158,7 @@ func signUpForm(next string) *form {
 				Required:     true,
 				Max:          "200",
 			},
-			{
-				Name:         "email",
-				Label:        "Email address",
-				Type:         "email",
-				Autocomplete: "username",
-				Required:     true,
-				Max:          "254",
-			},
+			emailInput(),
 			{
 				Name:         "password",
 				Label:        "Password",
