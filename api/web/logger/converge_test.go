@@ -91,13 +91,7 @@ func (h *history) step() {
 	case 6:
 		h.coachEdits(board)
 	case 7:
-		if shots := h.w.shots(); len(shots) > 0 {
-			s := shots[h.draw.IntN(len(shots))]
-			h.w.push(
-				service.PushItem{Kind: record.KindShot, ID: s.ID, Version: h.w.version(s), Deleted: true},
-			) // or not, when it has changed since
-			h.deleted[s.ID.String()] = true
-		}
+		h.coachDeletes()
 	case 8:
 		h.w.network.cutAnswers([]string{"/push", "/feed", "/live", "/push"}[h.draw.IntN(4)], 1+h.draw.IntN(3))
 	case 9:
@@ -120,6 +114,25 @@ func (h *history) coachEdits(board int) {
 	body, err = json.Marshal(rec)
 	must(h.d.t, err)
 	h.w.push(service.PushItem{Kind: record.KindShot, ID: uuid.MustParse(rec["id"].(string)), Record: body})
+}
+
+// coachDeletes has the coach delete some stored shot; or not, when the device has changed it or
+// deleted it since it was read.
+func (h *history) coachDeletes() {
+	h.d.t.Helper()
+	shots := h.w.shots()
+	if len(shots) == 0 {
+		return
+	}
+	shot := shots[h.draw.IntN(len(shots))]
+	h.deleted[shot.ID.String()] = true
+	now, err := h.w.svc.Get(h.d.t.Context(), h.w.coach, h.w.squad, record.KindShot, shot.ID)
+	if err != nil && service.AsError(err).Code == service.NotFound {
+		return
+	}
+	must(h.d.t, err)
+	version := service.Version{Rev: shot.Rev, Head: now.Proof()}.String()
+	h.w.push(service.PushItem{Kind: record.KindShot, ID: shot.ID, Version: version, Deleted: true})
 }
 
 // end lets everything be sent, and compares.
