@@ -196,6 +196,28 @@ func (r Rule) change(now reading, previous *shot.Shot) reading {
 	return now
 }
 
+// Corridor returns the boards, as exact positions on the lane, that a rule on a board allows the
+// next shot; a move's are those from the board of the previous shot. ok is false for a rule on no
+// board, and for a move without a previous shot that recorded it.
+func (r Rule) Corridor(previous *shot.Shot) (low, high float64, ok bool) {
+	if r.subject() != Board {
+		return 0, 0, false
+	}
+	low, high = r.Edges()
+	if r.Measure == Move {
+		if previous == nil {
+			return 0, 0, false
+		}
+		from := r.readOne(previous)
+		if from.basis == "" {
+			return 0, 0, false
+		}
+		low, high = low+from.value, high+from.value
+	}
+	onLane := func(board float64) float64 { return math.Max(lane.MinBoard, math.Min(lane.MaxBoard, board)) }
+	return onLane(low), onLane(high), true
+}
+
 func (r Rule) readOne(s *shot.Shot) reading {
 	measure := r.subject()
 	switch measure {

@@ -10,8 +10,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
-	"path/filepath"
-	"strconv"
 	"testing"
 	"time"
 
@@ -20,170 +18,58 @@ import (
 	"laneward/api/web/logger"
 	"laneward/service/drill"
 	"laneward/service/lane"
+	"laneward/service/phone"
+	"laneward/service/record"
 	"laneward/service/shot"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
 
-const judgeGolden = "testdata/judge.ndjson"
-
-// judgeCase is a drill, a log of shots, and what service/drill says of them: what the page has to
-// say too.
-type judgeCase struct {
-	Side  lane.Side            `json:"side"`
-	Drill judgeDrill           `json:"drill"`
-	Names map[uuid.UUID]string `json:"names,omitempty"`
-	Shots []shot.Shot          `json:"shots"`
-	Want  judgeWant            `json:"want"`
+// practiceRequest is what the page opens a practice with.
+type practiceRequest struct {
+	Athlete     *record.Athlete      `json:"athlete"`
+	Session     uuid.UUID            `json:"session"`
+	Drill       *record.Drill        `json:"drill"`
+	Sessions    []*record.Session    `json:"sessions"`
+	Assignments []*record.Assignment `json:"assignments"`
+	Balls       []*record.Ball       `json:"balls"`
+	Shots       []shot.Shot          `json:"shots"`
 }
 
-type judgeDrill struct {
-	Rules     []drill.Rule `json:"rules"`
-	Reps      int          `json:"reps"`
-	PassShare float64      `json:"pass_share"`
-}
-
-type judgeWant struct {
-	Sentences []string     `json:"sentences"`
-	Judged    []wantedShot `json:"judged"`
-	Score     wantedScore  `json:"score"`
-}
-
-type wantedShot struct {
-	Verdict     drill.Verdict     `json:"verdict"`
-	Probability json.Number       `json:"probability"`
-	Doubt       string            `json:"doubt,omitempty"`
-	Rules       []wantedJudgement `json:"rules"`
-}
-
-type wantedJudgement struct {
-	Verdict       drill.Verdict `json:"verdict"`
-	Basis         drill.Basis   `json:"basis,omitempty"`
-	Value         json.Number   `json:"value,omitempty"`
-	StandardError json.Number   `json:"standardError,omitempty"`
-	Margin        json.Number   `json:"margin,omitempty"`
-	Probability   json.Number   `json:"probabilityKept,omitempty"`
-	Miss          drill.Miss    `json:"miss,omitempty"`
-	Reason        string        `json:"reason,omitempty"`
-}
-
-type wantedScore struct {
-	Kept          int                `json:"kept"`
-	Broken        int                `json:"broken"`
-	Unknown       int                `json:"unknown"`
-	LongestRun    int                `json:"longestRun"`
-	OutsideMisses int                `json:"outsideMisses"`
-	InsideMisses  int                `json:"insideMisses"`
-	RepsLeft      int                `json:"repsLeft"`
-	GutterBalls   int                `json:"gutterBalls"`
-	Coverage      json.Number        `json:"coverage"`
-	Low           json.Number        `json:"low"`
-	High          json.Number        `json:"high"`
-	AtLeast       json.Number        `json:"atLeast"`
-	AtMost        json.Number        `json:"atMost"`
-	Share         *json.Number       `json:"share"`
-	MeanMargin    *json.Number       `json:"meanMargin"`
-	MarginUnit    string             `json:"marginUnit"`
-	Verdict       drill.DrillVerdict `json:"verdict"`
-	Progress      json.Number        `json:"progress"`
-	KeptToMet     *int               `json:"keptToMet"`
-	BrokenToNot   *int               `json:"brokenToNotMet"`
-	DecidedAt     int                `json:"decidedAt"`
-}
-
-// written rounds to what the two languages' functions agree on, and more than anybody can read.
-func written(v float64) json.Number { return json.Number(strconv.FormatFloat(v+0, 'g', 11, 64)) }
-
-func unlessZero(v float64) json.Number {
-	if v == 0 {
-		return ""
-	}
-	return written(v)
-}
-
-func writtenOrNil(v *float64) *json.Number {
-	if v == nil {
-		return nil
-	}
-	n := written(*v)
-	return &n
-}
-
-func (c *judgeCase) ask() {
-	d := drill.Drill{Rules: c.Drill.Rules, Reps: c.Drill.Reps, PassShare: c.Drill.PassShare}
-	for _, rule := range d.Rules {
-		c.Want.Sentences = append(c.Want.Sentences, rule.Sentence(c.Names))
-	}
-	d = d.For(c.Side)
-	judged := d.Judge(c.Shots)
-	for _, j := range judged {
-		w := wantedShot{Verdict: j.Verdict, Probability: written(j.ProbabilityKept), Doubt: j.Doubt()}
-		for _, r := range j.Rules {
-			w.Rules = append(w.Rules, wantedJudgement{
-				r.Verdict,
-				r.Basis,
-				unlessZero(r.Value),
-				unlessZero(r.StandardError),
-				unlessZero(r.Margin),
-				unlessZero(r.ProbabilityKept),
-				r.Miss,
-				r.Reason,
-			})
-		}
-		c.Want.Judged = append(c.Want.Judged, w)
-	}
-	a := d.Score(c.Shots, judged)
-	c.Want.Score = wantedScore{
-		Kept:          a.Kept,
-		Broken:        a.Broken,
-		Unknown:       a.Unknown,
-		LongestRun:    a.LongestRun,
-		OutsideMisses: a.OutsideMisses,
-		InsideMisses:  a.InsideMisses,
-		GutterBalls:   a.GutterBalls,
-		RepsLeft:      a.RepsLeft,
-		Coverage:      written(a.Coverage),
-		Low:           written(a.TrueShare.Interval.Low),
-		High:          written(a.TrueShare.Interval.High),
-		AtLeast:       written(a.TrueShare.Bounds.Low),
-		AtMost:        written(a.TrueShare.Bounds.High),
-		Share:         writtenOrNil(a.TrueShare.Share),
-		MeanMargin:    writtenOrNil(a.MeanMargin),
-		MarginUnit:    a.MarginUnit,
-		Verdict:       a.Verdict,
-		Progress:      written(a.Evidence.Progress),
-		KeptToMet:     a.Evidence.KeptToMet,
-		BrokenToNot:   a.Evidence.BrokenToNotMet,
-		DecidedAt:     a.Evidence.DecidedAt,
-	}
-}
-
-// judgeCases draws drills and logs at random, many of their numbers on whole and half boards, where
+// practices draws drills and logs at random, many of their numbers on whole and half boards, where
 // edges lie.
-func judgeCases() []judgeCase {
+func practices(n int) []practiceRequest {
 	draw := drawer{rand.New(rand.NewPCG(2026, 11))}
-	var cases []judgeCase
-	for len(cases) < 240 {
-		c := judgeCase{Drill: draw.drill(), Side: []lane.Side{lane.Right, lane.Left}[draw.IntN(2)]}
-		if (drill.Drill{Rules: c.Drill.Rules, Reps: c.Drill.Reps, PassShare: c.Drill.PassShare}).Validate() != nil {
+	day := record.Day{Time: time.Date(2026, 3, 14, 0, 0, 0, 0, time.UTC)}
+	var requests []practiceRequest
+	for len(requests) < n {
+		asked := draw.drill()
+		if asked.Drill().Validate() != nil {
 			continue
 		}
-		for _, rule := range c.Drill.Rules {
-			if len(rule.Balls) > 0 {
-				c.Names = ballNames
-			}
+		side := []lane.Side{lane.Right, lane.Left}[draw.IntN(2)]
+		request := practiceRequest{Drill: asked, Athlete: &record.Athlete{Name: "Ansel Quorrie", Side: side}}
+		request.Athlete.ID, asked.ID = draw.id(), draw.id()
+		for id, name := range ballNames {
+			ball := &record.Ball{Name: name}
+			ball.ID = id
+			request.Balls = append(request.Balls, ball)
 		}
-		sessions := []uuid.UUID{draw.id(), draw.id()}
-		athlete := draw.id()
+		for range 2 {
+			session := &record.Session{Date: day}
+			session.ID = draw.id()
+			request.Sessions = append(request.Sessions, session)
+		}
+		request.Session = request.Sessions[1].ID
+		request.Assignments = []*record.Assignment{{DrillID: asked.ID, AthleteID: request.Athlete.ID, AssignedOn: day}}
 		for i := range draw.IntN(36) {
 			s := draw.shot()
-			s.ID, s.SessionID, s.AthleteID, s.Order = draw.id(), sessions[i/18], athlete, i+1
-			c.Shots = append(c.Shots, s)
+			s.ID, s.SessionID, s.AthleteID, s.Order = draw.id(), request.Sessions[i/18].ID, request.Athlete.ID, i+1
+			request.Shots = append(request.Shots, s)
 		}
-		c.ask()
-		cases = append(cases, c)
+		requests = append(requests, request)
 	}
-	return cases
+	return requests
 }
 
 type drawer struct{ *rand.Rand }
@@ -221,8 +107,8 @@ func (d drawer) maybe(share float64, value float64) *float64 {
 	return &value
 }
 
-func (d drawer) drill() judgeDrill {
-	made := judgeDrill{Reps: 1 + d.IntN(40), PassShare: []float64{0.05, 0.3, 0.5, 0.5, 0.7, 0.8, 0.9, 1}[d.IntN(8)]}
+func (d drawer) drill() *record.Drill {
+	made := &record.Drill{Name: "Drawn", Reps: int32(1 + d.IntN(40)), PassShare: []float64{0.05, 0.3, 0.5, 0.5, 0.7, 0.8, 0.9, 1}[d.IntN(8)]}
 	for range 1 + max(0, d.IntN(5)-2) {
 		made.Rules = append(made.Rules, d.rule())
 	}
@@ -368,80 +254,93 @@ func (d drawer) track() (track []shot.TrackPoint) {
 	return track
 }
 
-// The golden file is what service/drill says today; if that changes, the page has to follow.
-func TestJudgeGolden(t *testing.T) {
-	var lines bytes.Buffer
-	encoder := json.NewEncoder(&lines)
-	encoder.SetEscapeHTML(false)
-	for _, c := range judgeCases() {
-		must(t, encoder.Encode(c))
-	}
-	if *update {
-		must(t, os.MkdirAll(filepath.Dir(judgeGolden), 0o755))
-		must(t, os.WriteFile(judgeGolden, lines.Bytes(), 0o644))
-	}
-	golden, err := os.ReadFile(judgeGolden)
-	must(t, err)
-	if !bytes.Equal(golden, lines.Bytes()) {
-		t.Fatal(
-			"service/drill says otherwise than the golden file: look at why, then run the test with -update and let the page follow",
-		)
-	}
-	counts := map[string]int{}
-	for _, c := range judgeCases() {
-		counts["shots"] += len(c.Shots)
-		for _, j := range c.Want.Judged {
-			for _, r := range j.Rules {
-				counts["judgements"]++
-				counts[string(r.Verdict)+" "+string(r.Basis)]++
-			}
+// compareAnswers has the module answer the same calls and lists where it says otherwise. Words have
+// to be the same, numbers to within 1e-9 of the larger of themselves and 1, and a whole number in
+// words to within 1: another machine's functions may round otherwise.
+const compareAnswers = `(async () => {
+	const call = await (await import("/logger/engine.js")).engine();
+	const cases = (await (await fetch("/cases")).text()).trim().split("\n").map((line) => JSON.parse(line));
+	const faults = []; let compared = 0;
+	const alike = (got, want) => {
+		if (typeof got !== "string" || typeof want !== "string" || got.replace(/\d+/g, "#") !== want.replace(/\d+/g, "#")) return false;
+		const theirs = want.match(/\d+/g);
+		return got.match(/\d+/g).every((number, i) => Math.abs(number - theirs[i]) <= 1);
+	};
+	const compare = (where, got, want) => {
+		if (typeof want === "object" && want !== null && typeof got === "object" && got !== null) {
+			for (const name of new Set([...Object.keys(got), ...Object.keys(want)])) compare(where + "/" + name, got[name], want[name]);
+			return;
 		}
-		counts[string(c.Want.Score.Verdict)]++
-	}
-	t.Logf("%v", counts)
-	for _, kind := range []string{"kept measured", "kept estimated", "broken measured", "broken estimated", "unknown ", "kept ", "broken ", "met", "not met", "too few shots"} {
-		if counts[kind] < 20 {
-			t.Errorf("only %d cases are %q: the file does not try it", counts[kind], kind)
-		}
-	}
+		compared++;
+		const near = typeof got === "number" && typeof want === "number" && Math.abs(got - want) <= 1e-9 * Math.max(1, Math.abs(want));
+		if (!near && got !== want && !alike(got, want)) faults.push(where + ": " + got + ", want " + want);
+	};
+	cases.forEach(({ name, request, answer }, n) => compare(n + " " + name, call(name, request), answer));
+	return JSON.stringify({ compared, faults: faults.length, first: faults.slice(0, 20) });
+})()`
+
+// asked is a call of the engine and its answer on this machine.
+type asked struct {
+	Name    string          `json:"name"`
+	Request any             `json:"request"`
+	Answer  json.RawMessage `json:"answer"`
 }
 
-// compareJudging runs the page's own modules over the cases and lists where they say otherwise.
-// Words have to be the same, numbers to within 1e-9 of the larger of themselves and 1.
-const compareJudging = `(async () => {
-	const [{ forSide, judgeAll }, { score }, { sentence }, { doubt }] = await Promise.all(["judge", "score", "sentence", "words"].map((name) => import("/logger/" + name + ".js")));
-	const cases = (await (await fetch("/cases")).text()).trim().split("\n").map((line) => JSON.parse(line));
-	const faults = []; let judgements = 0;
-	cases.forEach((c, n) => {
-		const check = (where, got, want) => {
-			const near = typeof got === "number" && typeof want === "number" && Math.abs(got - want) <= 1e-9 * Math.max(1, Math.abs(want));
-			if (!near && !Object.is(got ?? null, want ?? null)) faults.push("case " + (n + 1) + " " + where + ": " + got + ", want " + want);
-		};
-		const names = new Map(Object.entries(c.names ?? {}));
-		c.drill.rules.forEach((rule, i) => check("sentence " + i, sentence(rule, names), c.want.sentences[i]));
-		const judged = judgeAll(forSide(c.drill, c.side), c.shots ?? []);
-		(c.want.judged ?? []).forEach((want, i) => {
-			check("shot " + i, judged[i].verdict, want.verdict);
-			check("shot " + i + " probability", judged[i].probabilityKept, want.probability);
-			check("shot " + i + " doubt", doubt(judged[i]).replace("\u00a0", " "), want.doubt ?? "");
-			want.rules.forEach((rule, j) => {
-				judgements++;
-				for (const [name, none] of Object.entries({ verdict: "", basis: "", value: 0, standardError: 0, margin: 0, probabilityKept: 0, miss: "", reason: "" })) {
-					check("shot " + i + " rule " + j + " " + name, judged[i].rules[j][name], rule[name] ?? none);
-				}
-			});
-		});
-		const got = score(c.drill, judged);
-		const flat = { ...got, ...got.evidence, low: got.interval.low, high: got.interval.high, verdict: got.verdict };
-		for (const [name, want] of Object.entries(c.want.score)) check("score " + name, flat[name], want);
-	});
-	return JSON.stringify({ judgements, faults: faults.length, first: faults.slice(0, 20) });
-})()`
+// The module answers as the same packages do here.
+func TestModuleJudgesAsTheServer(t *testing.T) {
+	engine := phone.New()
+	var lines bytes.Buffer
+	encoder := json.NewEncoder(&lines)
+	put := func(name string, request any) {
+		t.Helper()
+		body, err := json.Marshal(request)
+		must(t, err)
+		answer, err := engine.Call(name, body)
+		must(t, err)
+		must(t, encoder.Encode(asked{name, request, answer}))
+	}
+	counts := map[string]int{}
+	for i, request := range practices(240) {
+		put("open", request)
+		for _, s := range request.Shots {
+			counts["shots"]++
+			if s.Order%9 == 0 {
+				put("look", map[string]any{"practice": i + 1, "shot": s})
+			}
+		}
+		if len(request.Shots) > 0 {
+			put("remove", map[string]any{"practice": i + 1, "id": request.Shots[0].ID})
+			put("replace", map[string]any{"practice": i + 1, "shot": request.Shots[0]})
+		}
+	}
+	put("sentences", map[string]any{"drills": []*record.Drill{practices(1)[0].Drill}, "balls": practices(1)[0].Balls})
+	for _, kind := range []string{
+		"met", "not met", "too few shots", "measured", "estimated", "kept", "broken", "unknown", "withdrawn",
+	} {
+		if n := bytes.Count(lines.Bytes(), []byte(`"`+kind+`"`)); n < 5 {
+			t.Errorf("only %d answers say %q: the cases do not try it", n, kind)
+		}
+	}
+	d := blankPage(t, "cases", lines.Bytes())
+	var result struct {
+		Compared, Faults int
+		First            []string
+	}
+	must(t, json.Unmarshal([]byte(eval[string](d, compareAnswers)), &result))
+	for _, fault := range result.First {
+		t.Error(fault)
+	}
+	if result.Faults > 0 || result.Compared < 30_000 {
+		t.Errorf("%d faults in %d values", result.Faults, result.Compared)
+	}
+	t.Logf("%d shots, %d values are the same", counts["shots"], result.Compared)
+}
 
 // blankPage opens a page of the logger's origin with none of its own script running, and one file
 // beside it.
 func blankPage(t *testing.T, name string, body []byte) *device {
 	t.Helper()
+	needModule(t)
 	mux := http.NewServeMux()
 	mux.Handle("/logger/", logger.Handler())
 	mux.HandleFunc("/"+name, func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write(body) })
@@ -455,23 +354,25 @@ func blankPage(t *testing.T, name string, body []byte) *device {
 	return d
 }
 
-// The page judges exactly as the server does.
-func TestPageJudgesAsTheServer(t *testing.T) {
-	golden, err := os.ReadFile(judgeGolden)
-	must(t, err)
-	d := blankPage(t, "cases", golden)
-	var result struct {
-		Judgements, Faults int
-		First              []string
-	}
-	must(t, json.Unmarshal([]byte(eval[string](d, compareJudging)), &result))
-	for _, fault := range result.First {
-		t.Error(fault)
-	}
-	if result.Faults > 0 || result.Judgements < 3000 {
-		t.Errorf("%d faults in %d judgements", result.Faults, result.Judgements)
-	}
-	t.Logf("%d judgements are the same", result.Judgements)
+// Where the program was built without the module, the page shows what the server says of the shots
+// that are sent.
+func TestServerJudgesWithoutTheModule(t *testing.T) {
+	w := newWorldOf(t, logger.WithoutModule())
+	d := newDevice(t, startBrowser(t), w.server.URL)
+	d.begin(athleteEmail, w.session.Name)
+	d.tapLane(12, 42)
+	d.waitText("The server judges it once it is sent")
+	d.click(".strike")
+	d.save()
+	d.tapLane(4, 42)
+	d.click(".strike")
+	d.save()
+	d.waitSent()
+	d.open("#/start")
+	d.waitText("Keep the ball at board 10 or inside at the breakpoint")
+	d.open("#/log")
+	d.waitText("1 of 2")
+	d.wait("the verdicts of both", `document.querySelectorAll(".last .sign.kept, .last .kept").length >= 1 && document.querySelectorAll(".last .sign.broken, .last .broken").length >= 1`)
 }
 
 // compareDays lists the days that the page's own module writes otherwise than the golden file.

@@ -1,6 +1,7 @@
 // Package logger serves the offline logger: a page an athlete installs on a phone or a laptop, that
 // logs shots without a network and sends them when there is one. It is a folder of static files
-// that speaks the contract like any other client; there is no build step.
+// that speaks the contract like any other client, and a module of the program's own judging, which
+// deploy/module builds.
 package logger
 
 import (
@@ -14,6 +15,7 @@ import (
 	"net/http"
 	"path"
 	"slices"
+	"strings"
 	"time"
 
 	"laneward/api/web/dates"
@@ -35,7 +37,19 @@ const (
 	homePage = "index.html"
 
 	datesScript = "dateforms.js" // the table of the forms of dates, which the pages read too
+
+	moduleScript = "module.js"     // where the module is, or null
+	moduleFile   = "laneward.wasm" // cmd/laneward-phone, embedded packed
+	supportFile  = "wasm_exec.js"  // what a Go program needs in a browser, from the Go distribution
+	packed       = ".gz"
 )
+
+// HasModule reports whether the program was built with the module. Without it the page asks the
+// server to judge.
+func HasModule() bool {
+	_, err := fs.Stat(embedded, path.Join("page", moduleFile+packed))
+	return err == nil
+}
 
 // mediaTypes are those of the page's files. The machine's own table is not used, so that the answer
 // is the same everywhere.
@@ -45,20 +59,24 @@ var mediaTypes = map[string]string{
 	".js":          "text/javascript; charset=utf-8",
 	".png":         "image/png",
 	".svg":         "image/svg+xml",
+	".wasm":        "application/wasm",
 	".webmanifest": "application/manifest+json",
 }
 
 // file is one file of the page, ready to be sent.
 type file struct {
-	body  []byte
-	media string
-	etag  string
+	body   []byte
+	media  string
+	etag   string
+	packed bool // the body is packed by gzip, which every browser unpacks
 }
 
 // Handler serves the page under [Root]. It reads no cookie and no database: the API checks who may
 // read what.
-func Handler() http.Handler {
-	files := load()
+func Handler() http.Handler { return handler(HasModule()) }
+
+func handler(withModule bool) http.Handler {
+	files := load(withModule)
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET "+Root+"{name...}", func(w http.ResponseWriter, r *http.Request) {
 		name := r.PathValue("name")
@@ -84,12 +102,21 @@ func (f file) serve(w http.ResponseWriter, r *http.Request) {
 	header.Set("ETag", f.etag)
 	header.Set("Cache-Control", "no-cache")
 	header.Set("X-Content-Type-Options", "nosniff")
+	header.Set("Content-Security-Policy", allowModule(header.Get("Content-Security-Policy")))
+	if f.packed {
+		header.Set("Content-Encoding", "gzip")
+	}
 	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(f.body))
+}
+
+// allowModule lets the page compile the module, which the policy of the other pages forbids.
+func allowModule(policy string) string {
+	return strings.Replace(policy, "script-src 'self'", "script-src 'self' 'wasm-unsafe-eval'", 1)
 }
 
 // load reads the embedded files and lists them in the service worker. A file that cannot be read is
 // a build error.
-func load() map[string]file {
+func load(withModule bool) map[string]file {
 	files := make(map[string]file)
 	entries, err := fs.ReadDir(embedded, "page")
 	if err != nil {
@@ -100,17 +127,31 @@ func load() map[string]file {
 		if err != nil {
 			panic(fmt.Sprintf("logger: %v", err))
 		}
-		media, ok := mediaTypes[path.Ext(entry.Name())]
+		name, isPacked := strings.CutSuffix(entry.Name(), packed)
+		media, ok := mediaTypes[path.Ext(name)]
 		if !ok {
 			panic(fmt.Sprintf("logger: no media type is known for %s", entry.Name()))
 		}
-		files[entry.Name()] = file{body: body, media: media, etag: tag(body)}
+		files[name] = file{body: body, media: media, etag: tag(body), packed: isPacked}
 	}
-	table := dates.Script()
-	files[datesScript] = file{body: table, media: mediaTypes[".js"], etag: tag(table)}
+	if !withModule {
+		delete(files, moduleFile)
+		delete(files, supportFile)
+	}
+	for name, script := range map[string][]byte{datesScript: dates.Script(), moduleScript: tellModule(withModule)} {
+		files[name] = file{body: script, media: mediaTypes[".js"], etag: tag(script)}
+	}
 	told := tellWorker(files)
 	files[worker] = file{body: told, media: files[worker].media, etag: tag(told)}
 	return files
+}
+
+// tellModule writes where the module is.
+func tellModule(there bool) []byte {
+	if !there {
+		return []byte("export const module = null;\n")
+	}
+	return fmt.Appendf(nil, "export const module = { program: %q, support: %q };\n", Root+moduleFile, Root+supportFile)
 }
 
 // tellWorker writes the names of all files and a version that changes with any of them into the

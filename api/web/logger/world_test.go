@@ -60,6 +60,19 @@ const edgePolicy = "default-src 'self'; img-src 'self' data:; style-src 'self'; 
 
 func newWorld(t testing.TB) *world {
 	t.Helper()
+	needModule(t)
+	return newWorldOf(t, logger.Handler())
+}
+
+func needModule(t testing.TB) {
+	t.Helper()
+	if !logger.HasModule() {
+		t.Fatal("the module that the page judges with is not built: run deploy/module")
+	}
+}
+
+func newWorldOf(t testing.TB, page http.Handler) *world {
+	t.Helper()
 	w := &world{t: t, network: &network{}}
 	w.db = dbtest.New(t)
 	opened, err := db.Open(t.Context(), w.db.ServiceURL, db.Options{MaxConns: 8, Wait: time.Minute})
@@ -72,7 +85,6 @@ func newWorld(t testing.TB) *world {
 	t.Cleanup(w.svc.Close)
 	edge, err := api.NewHandler(api.Config{Service: w.svc, Log: log, Version: "test"})
 	must(t, err)
-	page := logger.Handler()
 	mux := http.NewServeMux()
 	mux.Handle("/", edge)
 	mux.HandleFunc("/logger/", func(rw http.ResponseWriter, r *http.Request) {

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"laneward/api"
+	"laneward/api/web/logger"
 	"laneward/cmd/laneward/terminal"
 	"laneward/db"
 	"laneward/service"
@@ -85,6 +86,9 @@ func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready 
 	listener, err := listening.Listen(ctx, "tcp", f.Listen)
 	if err != nil {
 		return fmt.Errorf("listen on %s: %w", f.Listen, err)
+	}
+	if !logger.HasModule() {
+		log.Warn("this program was built without the logger's module, so that the logger asks the server to judge shots: run deploy/module before go build")
 	}
 	log.Info("listening", "address", listener.Addr().String())
 	up := running{address: listener.Addr().String(), service: svc}

@@ -1,7 +1,6 @@
 // The drawn lane, seen from the foul line: the user taps or presses and slides to where the ball
 // crossed, or moves a cursor by keys.
 
-import { edges, readOne } from "./judge.js";
 import { arrowsFt, boards, centreBoard, lengthFt, maxBoard, minBoard, placeAt, placeNamed, places } from "./lane.js";
 import { h, say, svg } from "./dom.js";
 
@@ -12,26 +11,15 @@ const zones = { laydown: [0, 8], arrows: [8, 23], breakpoint: [23, 55], entry: [
 
 const clamp = (value, low, high) => Math.min(high, Math.max(low, value));
 
-// corridorsOf are the parts of the lane a drill allows, boards as exact positions. previous is what
-// a move is measured from.
-export function corridorsOf(drill, previous) {
-  const found = [];
-  for (const rule of drill?.rules ?? []) {
-    const moves = rule.measure === "move" && rule.of === "board";
-    if (rule.measure !== "board" && !moves) continue;
-    let { low, high } = edges(rule);
-    if (moves) {
-      const from = previous ? readOne(rule, previous) : { basis: "" };
-      if (!from.basis) continue;
-      low += from.value;
-      high += from.value;
-    }
-    const at = rule.at_ft;
-    const past = rule.past_ft ?? null;
-    const [fromFt, toFt] = past !== null ? [past, lengthFt] : rule.at ? zones[rule.at] : [clamp(at - 4, 0, lengthFt), clamp(at + 4, 0, lengthFt)];
-    found.push({ low: clamp(low, minBoard, maxBoard), high: clamp(high, minBoard, maxBoard), fromFt, toFt });
-  }
-  return found;
+// corridorsOf are the parts of the lane a drill allows: the boards, as exact positions, that each of
+// its rules does, from and to which distance.
+export function corridorsOf(drill, allowed) {
+  return allowed.map(({ rule, low, high }) => {
+    const { at, at_ft: ft, past_ft: past } = drill.rules[rule];
+    if (past !== undefined) return { low, high, fromFt: past, toFt: lengthFt };
+    const [fromFt, toFt] = at ? zones[at] : [clamp(ft - 4, 0, lengthFt), clamp(ft + 4, 0, lengthFt)];
+    return { low, high, fromFt, toFt };
+  });
 }
 
 export class LaneView {

@@ -10,7 +10,7 @@ import { LaneView, corridorsOf } from "./laneview.js";
 import { placeNamed } from "./lane.js";
 import { PinsView } from "./pinsview.js";
 import { placeEditor } from "./placeeditor.js";
-import { Practice } from "./practice.js";
+import { Practice } from "./openpractice.js";
 import { addShot, changeOf, write } from "./queue.js";
 import { shotList } from "./shots.js";
 import { faultLine } from "./syncview.js";
@@ -140,7 +140,7 @@ class LogView {
     const fields = { [placeNamed(place).board]: board };
     if (place === "breakpoint") fields.breakpoint_ft = ft;
     this.change(fields);
-    const words = this.judged ? verdictLine(this.practice.drill, this.judged) : "";
+    const words = this.judged ? verdictLine(this.practice.rules, this.judged) : "";
     say(`${placeNamed(place).label} ${board}${place === "breakpoint" ? ` at ${ft} feet` : ""}. ${words}`);
   }
 
@@ -248,13 +248,13 @@ class LogView {
     this.update();
     this.app.drawTop();
     const judged = this.practice.judged.get(after.id);
-    say(`Shot ${after.order} saved. ${judged ? `${verdictLine(this.practice.drill, judged)}. ` : ""}${this.scoreWords()}`);
+    say(`Shot ${after.order} saved. ${judged ? `${verdictLine(this.practice.rules, judged)}. ` : ""}${this.scoreWords()}`);
     if (this.element.contains(document.activeElement) && document.activeElement.matches(":focus-visible")) this.lane.element.focus();
   }
 
   scoreWords() {
-    const { score, withdrawn } = this.practice;
-    const lost = withdrawn ? `; it was ${withdrawn}, but a shot behind that verdict has changed` : "";
+    const { score } = this.practice;
+    const lost = score?.withdrawn ? `; it was ${score.withdrawn}, but a shot behind that verdict has changed` : "";
     return score?.judged ? `${score.kept} of ${score.judged} kept, ${score.verdict}${lost}` : "";
   }
 
@@ -285,7 +285,7 @@ class LogView {
   }
 
   read() {
-    return Practice.load(this.app.db, this.app.choice.squad, { ...this.app.choice, athlete: this.app.athlete });
+    return Practice.load(this.app);
   }
 
   close() { this.lane.close(); }
@@ -294,9 +294,9 @@ class LogView {
 
   update() {
     const { practice, draft } = this;
-    this.judged = draft.empty ? null : practice.preview(draft.record);
-    const subject = draft.original ?? { session_id: this.app.choice.session, athlete_id: this.app.athlete };
-    const corridors = corridorsOf(practice.drill, practice.previousOf(subject));
+    const look = practice.look(draft.record, draft.empty);
+    this.judged = look.judged;
+    const corridors = corridorsOf(practice.drill, look.corridors);
     this.lane.update({ corridors, marks: draft.marks.map((mark) => ({ ...mark, verdict: this.verdictAt(mark.place) })), ghosts: this.ghosts(), selected: this.place });
     this.pins.update(draft.record.standing ?? null);
     this.places.update(draft.record, this.place, this.askedPlaces());
@@ -355,14 +355,14 @@ class LogView {
     if (this.failure) return h("p", { class: "now broken" }, sign("broken"), h("span", {}, h("strong", {}, "Not saved"), h("span", {}, this.failure)));
     if (draft.empty && this.saved) {
       const judged = practice.judged.get(this.saved.after.id);
-      const words = judged ? verdictLine(practice.drill, judged) : "";
+      const words = judged ? verdictLine(practice.rules, judged) : "";
       return h("p", { class: `now ${judged?.verdict ?? "none"}` }, sign(judged?.verdict ?? "none"), h("span", {}, h("strong", {}, `Shot ${this.saved.after.order} saved`), h("span", {}, words)));
     }
     if (draft.empty) {
       return h("p", { class: "now" }, h("span", {}, h("strong", {}, draft.original ? "Nothing recorded" : "Next shot"), h("span", {}, "Tap the lane and the pins")));
     }
-    if (!this.judged) return h("p", { class: "now none" }, sign("none"), h("span", {}, h("strong", {}, "No drill"), h("span", {}, count(draft.marks.length, "mark"))));
+    if (!this.judged) return h("p", { class: "now none" }, sign("none"), h("span", {}, h("strong", {}, practice.drill ? "Not judged yet" : "No drill"), h("span", {}, practice.drill ? "The server judges it once it is sent" : count(draft.marks.length, "mark"))));
     return h("p", { class: `now ${this.judged.verdict}` }, sign(this.judged.verdict),
-      h("span", {}, h("strong", {}, verdictTitle[this.judged.verdict]), h("span", {}, marginLine(practice.drill, this.judged))));
+      h("span", {}, h("strong", {}, verdictTitle[this.judged.verdict]), h("span", {}, marginLine(practice.rules, this.judged))));
   }
 }

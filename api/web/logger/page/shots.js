@@ -1,7 +1,7 @@
 // The shots of the session, each to be opened and edited.
 
 import { h, sign, swap } from "./dom.js";
-import { Practice } from "./practice.js";
+import { Practice } from "./openpractice.js";
 import { allChanges } from "./queue.js";
 import { shotLine, verdictLine } from "./words.js";
 
@@ -11,7 +11,7 @@ export async function shotsView(app) {
   const element = h("div", { class: "wrap medium" });
   async function draw() {
     const [practice, changes] = await Promise.all([
-      Practice.load(app.db, app.choice.squad, { ...app.choice, athlete: app.athlete }), allChanges(app.db),
+      Practice.load(app), allChanges(app.db),
     ]);
     const states = new Map(changes.map((change) => [change.id, stateWords[change.state] ?? ""]));
     swap(element, h("h1", {}, practice.session?.name ?? "Shots"),
@@ -29,7 +29,7 @@ export function shotList(practice, shots, note) {
   return h("ol", { class: "shots" }, shots.map((shot) => {
     const judged = practice.judged.get(shot.id);
     const verdict = judged?.verdict ?? "none";
-    const words = judged ? verdictLine(practice.drill, judged) : "";
+    const words = judged ? verdictLine(practice.rules, judged) : "";
     return h("li", {}, h("a", { href: `#/log/${shot.id}` },
       h("span", { class: "unseen" }, "Edit shot "), h("span", { class: "order" }, practice.numberOf(shot)), sign(verdict),
       h("span", { class: "shot-text" }, h("strong", {}, words || recorded(shot)), words && h("span", { class: "soft" }, recorded(shot))),

@@ -2,8 +2,8 @@
 
 import { dayText, weekdayText } from "./dates.js";
 import { choiceList, field, h, say, swap } from "./dom.js";
+import { sentences } from "./engine.js";
 import { list } from "./queue.js";
-import { sentence } from "./sentence.js";
 import { sessionForm } from "./session.js";
 import { nextSince } from "./span.js";
 import { syncState } from "./sync.js";
@@ -39,12 +39,13 @@ export async function startView(app) {
     if (!app.athlete) return parts;
     const own = known.filter((session) => !session.athlete_id || session.athlete_id === app.athlete)
       .sort((a, b) => a.date < b.date ? 1 : a.date > b.date ? -1 : a.id < b.id ? 1 : -1);
-    const names = new Map(balls.map((ball) => [ball.id, ball.name]));
+    const written = await sentences(drills, balls);
+    const rules = new Map(drills.map((drill, i) => [drill.id, written[i]]));
     const go = h("div", { class: "go" }, goButton(app));
     const chosen = () => swap(element.querySelector(".go"), goButton(app));
     const { since, wants } = await syncState(app.db, app.choice.squad);
     swap(sessions, sessionPart(app, own, all, { showAll: () => { all = true; draw(); }, chosen }), olderPart(app, since, wants));
-    parts.push(sessionCard, drillPart(app, drills, assignments, names), go);
+    parts.push(sessionCard, drillPart(app, drills, assignments, rules), go);
     return parts;
   }
 
@@ -111,14 +112,14 @@ function newSession(app, made) {
   }));
 }
 
-function drillPart(app, drills, assignments, names) {
+function drillPart(app, drills, assignments, rules) {
   const mine = new Map();
   for (const one of assignments.filter((one) => one.athlete_id === app.athlete)) mine.set(one.drill_id, one);
   const sorted = [...drills].sort((a, b) => mine.has(b.id) - mine.has(a.id) || (a.id < b.id ? 1 : -1));
   const items = sorted.map((drill) => {
     const due = mine.get(drill.id)?.due_on;
     const asked = `${count(drill.reps, "shot")}, keep ${percent(drill.pass_share)}${due ? `, due ${dayText(due)}` : mine.has(drill.id) ? "" : ", not assigned"}`;
-    return { value: drill.id, title: drill.name, lines: [...drill.rules.map((rule) => sentence(rule, names)), asked] };
+    return { value: drill.id, title: drill.name, lines: [...rules.get(drill.id), asked] };
   });
   items.push({ value: "", title: "No drill", lines: ["Just log shots"] });
   return h("section", { class: "card" }, h("fieldset", {}, h("legend", {}, "Drill"), choiceList("drill", items, app.choice.drill ?? "", (drill) => app.choose({ drill }))));

@@ -1,10 +1,8 @@
 // Words for what is shown.
 
 import { dayText, weekdayText } from "./dates.js";
-import { unitOf } from "./judge.js";
 import { leaveName } from "./lane.js";
 import { measures } from "./measures.js";
-import { amount } from "./sentence.js";
 
 export const percent = (share) => `${Math.round(share * 100)}\u00a0%`;
 
@@ -14,9 +12,12 @@ export const count = (n, noun) => `${n} ${noun}${n === 1 ? "" : "s"}`;
 
 const sides = { outside: "outside", inside: "inside", low: "too low", high: "too high" };
 
-// verdictWords says what came of one rule: "kept by 2.5 boards", "broken: 1.5 boards outside".
-export function verdictWords(rule, judgement) {
-  const by = () => amount(round(Math.abs(judgement.margin)), unitOf(rule));
+const amount = (value, unit) => `${value} ${value === 1 ? unit.replace(/s$/, "") : unit}`;
+
+// verdictWords says what came of one rule, whose unit is given: "kept by 2.5 boards", "broken, 1.5
+// boards outside".
+export function verdictWords({ unit }, judgement) {
+  const by = () => amount(round(Math.abs(judgement.margin)), unit);
   switch (judgement.verdict) {
     case "kept": return judgement.basis ? `kept by ${by()}` : "kept";
     case "broken":
@@ -28,33 +29,21 @@ export function verdictWords(rule, judgement) {
 
 export const verdictTitle = { kept: "Kept", broken: "Broken", unknown: "Not measured", none: "Logged" };
 
-// doubt says how likely it is that a shot was kept, where the error of a reading leaves it in doubt,
-// as service/drill does: a shot that was read outside may well have been kept.
-export function doubt({ verdict, probabilityKept }) {
-  const sureEnough = 0.95;
-  if (verdict === "unknown" || verdict === "kept" && probabilityKept > sureEnough) return "";
-  if (verdict === "broken" && probabilityKept < 1 - sureEnough) return "";
-  const likely = `${percent(probabilityKept)} likely kept`;
-  return verdict === "broken" && probabilityKept >= 0.5
-    ? `yet ${likely}: the reading may be off by more than that`
-    : `${likely}, allowing for the reading's error`;
-}
-
 // marginLine is the one line about a judged shot under its verdict.
-export function marginLine(drill, judged) {
+export function marginLine(rules, judged) {
   const worst = judged.verdict === "kept"
     ? judged.rules.reduce((a, b) => b.basis && (!a.basis || b.margin < a.margin) ? b : a)
     : judged.rules.find((rule) => rule.verdict === judged.verdict);
-  const rule = drill.rules[judged.rules.indexOf(worst)];
+  const rule = rules[judged.rules.indexOf(worst)];
   if (judged.verdict === "unknown") return worst.reason;
   const words = verdictWords(rule, worst).replace(/^kept ?|^broken,? ?/, "");
-  return [words, worst.basis === "estimated" ? "estimated" : "", doubt(judged)].filter(Boolean).join(", ");
+  return [words, worst.basis === "estimated" ? "estimated" : "", judged.doubt].filter(Boolean).join(", ");
 }
 
 // verdictLine is a judged shot's verdict with its margin: "Kept by 2.5 boards", "Broken, 1.5 boards
 // outside", "Not measured".
-export function verdictLine(drill, judged) {
-  const margin = marginLine(drill, judged);
+export function verdictLine(rules, judged) {
+  const margin = marginLine(rules, judged);
   if (judged.verdict === "unknown" || !margin) return verdictTitle[judged.verdict];
   return judged.verdict === "kept" && margin.startsWith("by ") ? `Kept ${margin}` : `${verdictTitle[judged.verdict]}, ${margin}`;
 }
