@@ -54,13 +54,14 @@ func newForeign(number int) *foreignLane {
 	ratio := between(2.46, 2.60) / motion.DefaultRadiusIn
 	l.k = ratio * ratio
 	l.stated = motion.Release{
-		SpeedMPH: between(16.5, 18.5), RevRPM: between(220, 430), RotationDeg: between(35, 62), TiltDeg: between(6, 18),
+		SpeedMPH: between(17, 18.5), RevRPM: between(220, 430), RotationDeg: between(30, 60), TiltDeg: between(6, 18),
 	}
 	l.release = l.stated
 	l.release.RevRPM *= math.Exp(0.06 * random.NormFloat64())
 	l.release.RotationDeg += 4.5 * random.NormFloat64()
 	l.release.TiltDeg += 3 * random.NormFloat64()
 	l.display = 0.2 * random.NormFloat64()
+	l.release.SpeedMPH -= l.display
 	return l
 }
 
@@ -166,12 +167,11 @@ func (l *foreignLane) throw(r motion.Release) foreignPath {
 	heading := (r.RotationDeg - r.LaunchAngleDeg) * degree
 	ux, uy := vx-spin*math.Cos(heading), vy-spin*math.Sin(heading)
 	slip, direction := math.Hypot(ux, uy), math.Atan2(uy, ux)
-	first, felt := slip, l.film(r.LaydownBoard, 0)
-	board := r.LaydownBoard
+	first, board := slip, r.LaydownBoard
 	path := foreignPath{breakpoint: board}
 	for ft := 0.0; ft < lane.LengthFt-h/2; ft += h {
 		dt := h * lane.MetresPerFoot / vx
-		felt += (l.film(board, ft) - felt) * (1 - math.Exp(-h/l.lagFt))
+		felt := l.film(board, ft-l.lagFt)
 		if slip > 0 {
 			a := l.friction(felt, slip) * lane.StandardGravityMPS
 			at := direction + l.turnDeg*degree*(1-slip/first)
@@ -189,10 +189,10 @@ func (l *foreignLane) throw(r motion.Release) foreignPath {
 	return path
 }
 
-// exactly throws an aim without scatter at the stated speed.
+// exactly throws an aim without scatter, and the display shows the stated speed.
 func (l *foreignLane) exactly(aim Aim) foreignPath {
 	r := l.release
-	r.LaydownBoard, r.LaunchAngleDeg, r.SpeedMPH = aim.LaydownBoard, aim.LaunchAngleDeg, l.stated.SpeedMPH
+	r.LaydownBoard, r.LaunchAngleDeg = aim.LaydownBoard, aim.LaunchAngleDeg
 	return l.throw(r)
 }
 
@@ -233,7 +233,7 @@ func (l *foreignLane) shoot(aim Aim, e foreignErrors, order int) shot.Shot {
 	r.LaunchAngleDeg = aim.LaunchAngleDeg + angle
 	r.LaydownBoard = aim.LaydownBoard + arrows +
 		lane.ArrowsFt*(lane.BoardsPerFoot(r.LaunchAngleDeg)-lane.BoardsPerFoot(aim.LaunchAngleDeg))
-	r.SpeedMPH = l.stated.SpeedMPH + 0.35*random.NormFloat64()
+	r.SpeedMPH += 0.35 * random.NormFloat64()
 	r.RevRPM += 12 * random.NormFloat64()
 	path := l.throw(r)
 	read := func(true, error, grain float64) *float64 {
@@ -285,4 +285,41 @@ func (l *foreignLane) probes(n int, e foreignErrors) []Throw {
 		throws[i] = Throw{Shot: l.shoot(ladder[i%len(ladder)], e, i+1)}
 	}
 	return throws
+}
+
+// playOn plays on a lane before it is read: its edges dry, and a track nobody knows of is worn.
+func (l *foreignLane) playOn() {
+	tilt := 0.4 * l.random.NormFloat64()
+	for b := range l.units {
+		for row := range l.units[b] {
+			l.units[b][row] *= math.Exp(tilt * smooth((math.Abs(float64(b)-20)-5)/10))
+		}
+	}
+	laydown := 12 + 14*l.random.Float64()
+	l.wear(laydown, 7+8*l.random.Float64(), 0.3+0.55*l.random.Float64())
+}
+
+// bounds is the outermost breakpoint from which board 20 still reaches 16.5; ok is false where
+// there is none on the lane.
+func (l *foreignLane) bounds() (board float64, ok bool) {
+	low, high := math.NaN(), math.NaN()
+	for angle := 8.0; angle >= -2; angle -= 0.25 {
+		if path := l.exactly(Aim{20, angle}); path.entry >= 16.5 && !path.gutter {
+			low, high = angle, angle+0.25
+			break
+		}
+	}
+	if math.IsNaN(low) {
+		return 0, false
+	}
+	for range 8 {
+		middle := (low + high) / 2
+		if path := l.exactly(Aim{20, middle}); path.entry >= 16.5 && !path.gutter {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	path := l.exactly(Aim{20, low})
+	return path.breakpoint, path.breakpoint > 1.5
 }

@@ -103,7 +103,9 @@ func (r *Read) take(prior Belief, throws []Throw, iterations int) error {
 	return nil
 }
 
-// fit is the least-squares problem of a read.
+// fit is the least-squares problem of a read. Each throw's own aim is a nuisance of its own: it is
+// where its readings and what became of the ball put it, and its error is carried into the error of
+// what was seen.
 type fit struct {
 	*scene
 	mean []float64
@@ -112,12 +114,20 @@ type fit struct {
 	laid []linear // of each throw
 }
 
-// linear is a throw linearised: the whitening of what was seen of it.
+// linear is a throw linearised about a state and an aim.
 type linear struct {
 	at      []int // what is seen, and counts
 	lower   matrix
 	weight  float64
 	weights [sights]float64
+	// The aim by its own readings alone, its covariance and the weights of those readings.
+	own        [aims]float64
+	spread     matrix
+	aimWeights []float64
+	// The aim about which the path is followed, and by how much what is seen would change from there
+	// to the own aim.
+	about, path [aims]float64
+	shift       []float64
 }
 
 // linearise sets the errors and weights of the throws at x.
@@ -132,12 +142,19 @@ func (f *fit) linearise(x []float64) (residuals []float64, slopes [][]float64) {
 		slopes = append(slopes, row)
 	}
 	near := f.at(x, true)
-	f.laid = make([]linear, len(f.seen))
+	first := f.laid == nil
+	if first {
+		f.laid = make([]linear, len(f.seen))
+	}
 	for i := range f.seen {
-		if !f.seen[i].use {
+		seen, l := &f.seen[i], &f.laid[i]
+		if !seen.use {
 			continue
 		}
-		rows, values := f.laid[i].lay(&f.seen[i], near.slope(f.seen[i].thrower, f.seen[i].aim), n)
+		if first {
+			l.begin(seen)
+		}
+		rows, values := l.lay(seen, near.slope(seen.thrower, l.about), n)
 		residuals, slopes = append(residuals, values...), append(slopes, rows...)
 	}
 	return residuals, slopes
@@ -163,18 +180,16 @@ func (f *fit) cost(x []float64) float64 {
 	near := f.at(x, false)
 	for i := range f.seen {
 		l := &f.laid[i]
-		if !f.seen[i].use || len(l.at) == 0 {
+		if len(l.at) == 0 {
 			continue
 		}
-		there := near.arrive(f.seen[i].thrower, f.seen[i].aim)
+		there := near.arrive(f.seen[i].thrower, l.path)
 		values := make([]float64, len(l.at))
 		for k, at := range l.at {
-			values[k] = there[at] - f.seen[i].value[at]
+			values[k] = there[at] + l.shift[k] - f.seen[i].value[at]
 		}
 		l.lower.forward(values)
-		for _, v := range values {
-			sum += v * v
-		}
+		sum += dot(values, values)
 	}
 	return sum
 }
@@ -184,6 +199,16 @@ const (
 	leastBreakpointFt = 20.0
 	mostBreakpointFt  = 58.0
 )
+
+// begin takes the aim as its own readings have it.
+func (l *linear) begin(seen *sighting) {
+	l.aimWeights = make([]float64, len(seen.aim))
+	for i := range l.aimWeights {
+		l.aimWeights[i] = 1
+	}
+	l.own, l.spread = aimOf(seen.aim, l.aimWeights)
+	l.about = l.own
+}
 
 // lay linearises one throw: its rows of the least-squares problem, whitened by the errors of the
 // readings and of the aim, and by how badly they fit.
@@ -201,11 +226,14 @@ func (l *linear) lay(seen *sighting, there slopes, n int) (rows [][]float64, val
 	}
 	m := len(l.at)
 	covariance := newMatrix(m)
-	values = make([]float64, m)
+	values, l.shift = make([]float64, m), make([]float64, m)
 	for a, i := range l.at {
-		values[a] = there.arrival[i] - seen.value[i]
+		for k := range aims {
+			l.shift[a] += there.ofAim[i][k] * (l.own[k] - l.about[k])
+		}
+		values[a] = there.arrival[i] + l.shift[a] - seen.value[i]
 		for b, j := range l.at {
-			covariance.set(a, b, seen.spread.quadratic(there.ofAim[i][:], there.ofAim[j][:]))
+			covariance.set(a, b, l.spread.quadratic(there.ofAim[i][:], there.ofAim[j][:]))
 		}
 		covariance.set(a, a, covariance.at(a, a)+seen.error[i])
 	}
@@ -224,6 +252,7 @@ func (l *linear) lay(seen *sighting, there slopes, n int) (rows [][]float64, val
 			rows[a][j] = column[a]
 		}
 	}
+	l.settle(seen, there, values)
 	return rows, values
 }
 
@@ -231,16 +260,11 @@ func (l *linear) lay(seen *sighting, there slopes, n int) (rows [][]float64, val
 // covariance with them.
 func (l *linear) weigh(covariance matrix, values []float64) {
 	m := len(values)
-	roots := make([]float64, m)
 	for a, value := range values {
-		weight := min(1, (tailDegrees+1)/(tailDegrees+value*value/covariance.at(a, a)))
+		variance := covariance.at(a, a)
+		weight := student(value * value / variance)
 		l.weights[l.at[a]] = weight
-		roots[a] = math.Sqrt(weight)
-	}
-	for a := range m {
-		for b := range m {
-			covariance.set(a, b, covariance.at(a, b)/(roots[a]*roots[b]))
-		}
+		covariance.set(a, a, variance/weight) // the reading's own error, and no other's
 	}
 	lower, _ := covariance.cholesky() // positive: each reading has an error of its own
 	whitened := append([]float64(nil), values...)
@@ -252,14 +276,59 @@ func (l *linear) weigh(covariance matrix, values []float64) {
 	l.lower = lower
 }
 
+// student is the weight of a residual of which this is the square, in units of its variance.
+func student(square float64) float64 { return min(1, (tailDegrees+1)/(tailDegrees+square)) }
+
+// settle moves the aim to where its readings and what was seen of the ball put it together, and
+// weighs the readings of the aim by how they fit that. It takes the whitened residuals.
+func (l *linear) settle(seen *sighting, there slopes, whitened []float64) {
+	l.path = l.about
+	m := len(l.at)
+	// G = L^-1 Jz S: the gain is S Jz' C^-1 = G' L^-1.
+	var gain [aims][]float64
+	for k := range aims {
+		gain[k] = make([]float64, m)
+		for a, i := range l.at {
+			gain[k][a] = dot(there.ofAim[i][:], l.spread.row(k))
+		}
+		l.lower.forward(gain[k])
+	}
+	var about [aims]float64
+	post := newMatrix(aims)
+	for k := range aims {
+		about[k] = l.own[k] - dot(gain[k], whitened)
+		for j := range aims {
+			post.set(k, j, l.spread.at(k, j)-dot(gain[k], gain[j]))
+		}
+	}
+	l.about = about
+	for i := range seen.aim {
+		one := &seen.aim[i]
+		variance := one.variance / l.aimWeights[i]
+		left := 1 - post.quadratic(one.slopes[:], one.slopes[:])/variance
+		if left < 0.02 {
+			continue // nothing else says anything about it
+		}
+		// Against what all the others say.
+		off := (one.value - dot(one.slopes[:], about[:])) / left
+		l.aimWeights[i] = student(off * off / (one.variance + variance/left - variance))
+	}
+	l.own, l.spread = aimOf(seen.aim, l.aimWeights)
+}
+
 func (f *fit) weighed(i int) Weighed {
 	l := &f.laid[i]
 	if len(l.at) == 0 {
-		return Weighed{Readings: nil}
+		return Weighed{}
 	}
 	w := Weighed{Used: true, Weight: l.weight, Readings: map[string]float64{}}
 	for _, at := range l.at {
 		w.Readings[sightFields[at]] = l.weights[at]
+	}
+	for k, one := range f.seen[i].aim {
+		if one.field != "" {
+			w.Readings[one.field] = l.aimWeights[k]
+		}
 	}
 	return w
 }

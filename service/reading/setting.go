@@ -50,6 +50,13 @@ const (
 // practice, no source.
 const gripSpread = 0.18
 
+// A fresh lane is known better than [Spread] has it where it differs from board to board: with
+// these, reads of simulated lanes of another law were best and their intervals held.
+const (
+	freshZoneSpread = 0.25
+	pinShiftShare   = 0.75
+)
+
 // playedZoneSpread is the spread of a played lane's zones: 30 to 85 % of the oil may be gone from a
 // track. Tried on simulated lanes.
 const playedZoneSpread = 0.8
@@ -79,10 +86,14 @@ func stateOf(x []float64, thrower int) State {
 // spreads are the deviations of a belief's numbers before anything is seen.
 func (s *Setting) spreads() []float64 {
 	spread := Spread()
-	if s.Played {
-		for i := range spread.LogZone {
+	for i := range spread.LogZone {
+		spread.LogZone[i] = freshZoneSpread
+		if s.Played {
 			spread.LogZone[i] = playedZoneSpread
 		}
+	}
+	for i := range spread.PinShift {
+		spread.PinShift[i] *= pinShiftShare
 	}
 	var numbers []float64
 	spread.each(func(_ int, value *float64) { numbers = append(numbers, *value) })
@@ -195,10 +206,11 @@ func (b *Belief) take(thrower int, h Hand) {
 	revs, rotation, _ := hand(thrower)
 	spread := Spread()
 	// A hand that was not seen for long is at most as unknown as a new one.
-	scale := math.Sqrt(min(1, spread.LogRevs*spread.LogRevs/h.RevsVar) * min(1, spread.Rotation*spread.Rotation/h.RotationVar))
+	revsVar, rotationVar := spread.LogRevs*spread.LogRevs, spread.Rotation*spread.Rotation
+	scale := math.Sqrt(min(1, revsVar/h.RevsVar) * min(1, rotationVar/h.RotationVar))
 	b.Mean[revs], b.Mean[rotation] = h.LogRevs, h.Rotation
-	b.Covariance.set(revs, revs, min(h.RevsVar, spread.LogRevs*spread.LogRevs))
-	b.Covariance.set(rotation, rotation, min(h.RotationVar, spread.Rotation*spread.Rotation))
+	b.Covariance.set(revs, revs, min(h.RevsVar, revsVar))
+	b.Covariance.set(rotation, rotation, min(h.RotationVar, rotationVar))
 	b.Covariance.set(revs, rotation, h.Covariance*scale)
 	b.Covariance.set(rotation, revs, h.Covariance*scale)
 }

@@ -1,7 +1,6 @@
 package reading
 
 import (
-	"math"
 	"strings"
 
 	"laneward/service/drill"
@@ -35,7 +34,8 @@ const (
 	sights
 )
 
-// What a throw's own aim consists of: the hidden release that made the path.
+// What a throw's own aim consists of: the hidden release that made the path. Its speed is the one
+// shown: a display that is off is off on every throw, and the lane's state takes it up.
 const (
 	aimLaydown = iota
 	aimAngle
@@ -53,8 +53,6 @@ const (
 	// A throw of which nothing was planned is launched like this.
 	commonAngleDeg, commonWidthDeg = 1.2, 1.5
 	commonBoard, commonBoards      = 17.0, 10.0
-	// displayMPH is how far a speed display may be off.
-	displayMPH = 0.2
 	// axisDeg is by how much a release's rotation scatters.
 	axisDeg = 2.0
 	// hookAtArrows is how many boards the ball has turned in at the arrows, 15 ft down.
@@ -64,10 +62,10 @@ const (
 // What no state explains of one throw, one deviation: patches, flare, oil on the ball. Tried on
 // simulated lanes of another law.
 const (
-	strayBreakpoint   = 0.6
-	strayBreakpointFt = 1.5
-	strayEntry        = 0.5
-	strayEntryDeg     = 0.35
+	strayBreakpoint   = 0.3
+	strayBreakpointFt = 1.0
+	strayEntry        = 0.2
+	strayEntryDeg     = 0.2
 )
 
 // sighting is a throw as the reader takes it.
@@ -76,9 +74,17 @@ type sighting struct {
 	known   [sights]bool
 	value   [sights]float64
 	error   [sights]float64 // variance, with what no state explains
-	aim     [aims]float64
-	spread  matrix // of the aim
-	use     bool   // the pins or the breakpoint were seen; a gutter ball says nothing
+	aim     []aimReading
+	use     bool // the pins or the breakpoint were seen; a gutter ball says nothing
+}
+
+// aimReading is what one reading near the foul line, a plan or common practice says of a throw's
+// aim: slopes aim = value, give or take.
+type aimReading struct {
+	field    string // of a shot; "" for what is not a reading of it
+	value    float64
+	variance float64
+	slopes   [aims]float64
 }
 
 // sight turns a throw into what the reader takes.
@@ -99,56 +105,53 @@ func (s *scene) sight(throw Throw) sighting {
 		take(seenBreakpoint, shot.BreakpointBoard, e.breakpoint*se(drill.Board), strayBreakpoint)
 		take(seenBreakpointFt, shot.BreakpointFt, e.distance*se(drill.BreakpointDistance), strayBreakpointFt)
 		take(seenEntry, shot.EntryBoard, se(drill.Board), strayEntry)
-		take(seenEntryAngle, shot.EntryAngleDeg, se(drill.EntryAngle), strayEntryDeg)
+		take(seenEntryAngle, shot.EntryAngleDeg, e.entryAngle*se(drill.EntryAngle), strayEntryDeg)
 		seen.use = seen.known[seenBreakpoint] || seen.known[seenEntry] || seen.known[seenEntryAngle]
 	}
 	if seen.use {
 		take(seenRevs, shot.RevRateRPM, se(drill.RevRate), 0)
 		take(seenRotation, shot.RotationDeg, se(drill.Rotation), axisDeg)
 	}
-	seen.aim, seen.spread = s.aimOf(throw, e)
+	seen.aim = s.aimReadings(throw, e)
 	return seen
 }
 
-// readingErrors are how much larger than a board's stated error those of other readings are.
-type readingErrors struct{ laydown, breakpoint, distance float64 }
+// readingErrors are how much larger than the stated error of its kind that of each reading is.
+type readingErrors struct{ laydown, arrows, breakpoint, distance, launch, entryAngle float64 }
 
-// errorsOf is by what measured a shot. An eye follows the ball at the foul line best and at the
-// breakpoint, far away, worst; a sensor reads all boards about as well. Common practice, no source.
+// errorsOf is by what measured a shot: a log states one error for all boards and one for both
+// angles. An eye follows the ball at the foul line best and at the breakpoint, far away, worst; a
+// sensor has more of the path before it for the launch than for the entry. Common practice, no
+// source.
 func errorsOf(source string) readingErrors {
 	if strings.EqualFold(source, "sensor") {
-		return readingErrors{1, 1.5, 1.5}
+		return readingErrors{laydown: 1, arrows: 0.75, breakpoint: 1.5, distance: 2, launch: 0.5, entryAngle: 1.25}
 	}
-	return readingErrors{0.7, 2, 1.5}
+	return readingErrors{laydown: 0.7, arrows: 1, breakpoint: 2, distance: 1.5, launch: 1, entryAngle: 1}
 }
 
-// aimOf is what the readings of a throw near the foul line, and what was planned, say of its
-// release: a mean and a covariance, by least squares.
-func (s *scene) aimOf(throw Throw, e readingErrors) ([aims]float64, matrix) {
+// aimReadings are what the readings of a throw near the foul line, and what was planned, say of its
+// release.
+func (s *scene) aimReadings(throw Throw, e readingErrors) (list []aimReading) {
 	shot := &throw.Shot
 	stated := s.throwers[throw.Thrower].Release
-	precision, weighted := newMatrix(aims), [aims]float64{}
-	add := func(value, deviation float64, slopes [aims]float64) {
-		weight := 1 / (deviation * deviation)
-		for i := range aims {
-			weighted[i] += weight * slopes[i] * value
-			for j := range aims {
-				precision.set(i, j, precision.at(i, j)+weight*slopes[i]*slopes[j])
-			}
-		}
+	add := func(field string, value, deviation float64, slopes [aims]float64) {
+		list = append(list, aimReading{field, value, deviation * deviation, slopes})
+	}
+	laydown, angle, speed := [aims]float64{aimLaydown: 1}, [aims]float64{aimAngle: 1}, [aims]float64{aimSpeed: 1}
+	add("", commonBoard, commonBoards, laydown)
+	add("", commonAngleDeg, commonWidthDeg, angle)
+	add("", 0, plannedRPM, [aims]float64{aimRevs: 1})
+	if throw.Aim != nil {
+		add("", throw.Aim.LaydownBoard, plannedBoards, laydown)
+		add("", throw.Aim.LaunchAngleDeg, plannedDeg, angle)
+		add("", stated.SpeedMPH, plannedMPH, speed)
+	} else {
+		add("", stated.SpeedMPH, 2*plannedMPH, speed)
 	}
 	board := drill.StandardError(drill.Board, shot)
-	add(commonAngleDeg, commonWidthDeg, [aims]float64{aimAngle: 1})
-	add(commonBoard, commonBoards, [aims]float64{aimLaydown: 1})
-	add(stated.SpeedMPH, 2*plannedMPH, [aims]float64{aimSpeed: 1})
-	add(0, plannedRPM, [aims]float64{aimRevs: 1})
-	if throw.Aim != nil {
-		add(throw.Aim.LaydownBoard, plannedBoards, [aims]float64{aimLaydown: 1})
-		add(throw.Aim.LaunchAngleDeg, plannedDeg, [aims]float64{aimAngle: 1})
-		add(stated.SpeedMPH, plannedMPH, [aims]float64{aimSpeed: 1})
-	}
 	if shot.LaydownBoard != nil {
-		add(*shot.LaydownBoard, e.laydown*board, [aims]float64{aimLaydown: 1})
+		add("laydown_board", *shot.LaydownBoard, e.laydown*board, laydown)
 	}
 	if shot.ArrowsBoard != nil {
 		ft := lane.ArrowsFt
@@ -156,20 +159,37 @@ func (s *scene) aimOf(throw Throw, e readingErrors) ([aims]float64, matrix) {
 			ft = *shot.ArrowsFt
 		}
 		perDeg := ft * lane.BoardsPerFoot(1)
-		add(*shot.ArrowsBoard-hookAtArrows, board, [aims]float64{aimLaydown: 1, aimAngle: -perDeg})
+		slopes := [aims]float64{aimLaydown: 1, aimAngle: -perDeg}
+		add("arrows_board", *shot.ArrowsBoard-hookAtArrows, e.arrows*board, slopes)
 	}
 	if shot.LaunchAngleDeg != nil {
-		add(*shot.LaunchAngleDeg, drill.StandardError(drill.LaunchAngle, shot), [aims]float64{aimAngle: 1})
+		add("launch_angle_deg", *shot.LaunchAngleDeg, e.launch*drill.StandardError(drill.LaunchAngle, shot), angle)
 	}
 	if shot.SpeedMPH != nil {
-		add(*shot.SpeedMPH, math.Hypot(drill.StandardError(drill.Speed, shot), displayMPH), [aims]float64{aimSpeed: 1})
+		add("speed_mph", *shot.SpeedMPH, drill.StandardError(drill.Speed, shot), speed)
 	}
-	inverse, _ := precision.inverse() // positive: every number has a prior of its own
+	return list
+}
+
+// aimOf is the aim that the readings show: a mean and a covariance, by least squares with weights.
+func aimOf(readings []aimReading, weights []float64) ([aims]float64, matrix) {
+	precision, weighted := newMatrix(aims), [aims]float64{}
+	for at := range readings {
+		one := &readings[at]
+		weight := weights[at] / one.variance
+		for i, slope := range one.slopes {
+			weighted[i] += weight * slope * one.value
+			for j := range aims {
+				precision.set(i, j, precision.at(i, j)+weight*slope*one.slopes[j])
+			}
+		}
+	}
+	covariance, _ := precision.inverse() // positive: every number has a prior of its own
 	var mean [aims]float64
 	for i := range aims {
-		mean[i] = dot(inverse.row(i), weighted[:])
+		mean[i] = dot(covariance.row(i), weighted[:])
 	}
-	return mean, inverse
+	return mean, covariance
 }
 
 // release is the delivery of an aim by a thrower in a state.
