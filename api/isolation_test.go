@@ -179,6 +179,7 @@ var accessRows = map[string]accessRow{
 	},
 	"getAdherence":    {coach: 200, other: 404},
 	"getJudgements":   {coach: 200, other: 404},
+	"getLeaves":       {coach: 200, other: 404},
 	"getDrillPicture": {coach: 200, other: 404},
 
 	"layOil": {

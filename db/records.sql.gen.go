@@ -347,6 +347,55 @@ func (q *Queries) BallsByIDs(ctx context.Context, arg BallsByIDsParams) ([]Ball,
 	return items, nil
 }
 
+const countLeaves = `-- name: CountLeaves :many
+SELECT a.side, s.standing, count(*) AS shots
+FROM shots s JOIN athletes a ON a.squad_id = s.squad_id AND a.id = s.athlete_id
+WHERE s.squad_id = $1 AND s.standing IS NOT NULL AND (s.delivery IS NULL OR s.delivery = 1)
+  AND ($2::uuid IS NULL OR s.athlete_id = $2::uuid)
+  AND ($3::uuid IS NULL OR s.session_id = $3::uuid)
+  AND ($4::smallint IS NULL OR s.lane = $4::smallint)
+GROUP BY a.side, s.standing
+`
+
+type CountLeavesParams struct {
+	SquadID uuid.UUID  `db:"squad_id"`
+	Athlete *uuid.UUID `db:"athlete"`
+	Session *uuid.UUID `db:"session"`
+	Lane    *int16     `db:"lane"`
+}
+
+type CountLeavesRow struct {
+	Side     string `db:"side"`
+	Standing *int16 `db:"standing"`
+	Shots    int64  `db:"shots"`
+}
+
+// CountLeaves counts what first balls left, by the athlete's side.
+func (q *Queries) CountLeaves(ctx context.Context, arg CountLeavesParams) ([]CountLeavesRow, error) {
+	rows, err := q.db.Query(ctx, countLeaves,
+		arg.SquadID,
+		arg.Athlete,
+		arg.Session,
+		arg.Lane,
+	)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []CountLeavesRow
+	for rows.Next() {
+		var i CountLeavesRow
+		if err := rows.Scan(&i.Side, &i.Standing, &i.Shots); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const drillsAfter = `-- name: DrillsAfter :many
 SELECT d.squad_id, d.id, d.rev, d.hash, d.name, d.rules, d.reps, d.pass_share, d.pattern_id, d.note, d.model
 FROM drills AS d WHERE d.squad_id = $1 AND d.rev > $2 AND d.rev <= $3 AND ($4::uuid IS NULL OR EXISTS (

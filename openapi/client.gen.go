@@ -771,6 +771,15 @@ type ClientInterface interface {
 	// Corresponds with DELETE /v1/squads/{squad_id}/invitations/{invitation_id} (the `DeleteInvitation` operationId).
 	DeleteInvitation(ctx context.Context, squadID SquadID, invitationID InvitationID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// GetLeaves What first balls left, and what it says
+	//
+	// Counts strikes and seven groups of leaves, a left-hander's turned to a right-hander's side, of an athlete, a session or a drill: name
+	// at least one. By a drill the shots that kept it are set against those that broke it. What leaves say of the hit is common practice,
+	// not measured, and is told only from enough of them on. A shot's second ball does not count.
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/leaves (the `GetLeaves` operationId).
+	GetLeaves(ctx context.Context, squadID SquadID, params *GetLeavesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// AssignLineWithBody Store the drill that keeps the athlete on a line, and assign it
 	//
 	// Works the line out, makes the drill "keep the ball at board N or inside" from where its misses stop coming back, stores it and assigns it
@@ -2704,6 +2713,25 @@ func (c *Client) CreateInvitation(ctx context.Context, squadID SquadID, body Cre
 // Corresponds with DELETE /v1/squads/{squad_id}/invitations/{invitation_id} (the `DeleteInvitation` operationId).
 func (c *Client) DeleteInvitation(ctx context.Context, squadID SquadID, invitationID InvitationID, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewDeleteInvitationRequest(c.Server, squadID, invitationID)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetLeaves What first balls left, and what it says
+//
+// Counts strikes and seven groups of leaves, a left-hander's turned to a right-hander's side, of an athlete, a session or a drill: name
+// at least one. By a drill the shots that kept it are set against those that broke it. What leaves say of the hit is common practice,
+// not measured, and is told only from enough of them on. A shot's second ball does not count.
+//
+// Corresponds with GET /v1/squads/{squad_id}/leaves (the `GetLeaves` operationId).
+func (c *Client) GetLeaves(ctx context.Context, squadID SquadID, params *GetLeavesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetLeavesRequest(c.Server, squadID, params)
 	if err != nil {
 		return nil, err
 	}
@@ -6744,6 +6772,103 @@ func NewDeleteInvitationRequest(server string, squadID SquadID, invitationID Inv
 	return req, nil
 }
 
+// NewGetLeavesRequest constructs an http.Request for the GetLeaves method
+func NewGetLeavesRequest(server string, squadID SquadID, params *GetLeavesParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/leaves", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.AthleteID != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "athlete_id", *params.AthleteID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.SessionID != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "session_id", *params.SessionID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.DrillID != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "drill_id", *params.DrillID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Lane != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "lane", *params.Lane, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewAssignLineRequest calls the generic AssignLine builder with application/json body
 func NewAssignLineRequest(server string, squadID SquadID, body AssignLineJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -9900,6 +10025,17 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with DELETE /v1/squads/{squad_id}/invitations/{invitation_id} (the `DeleteInvitation` operationId).
 	DeleteInvitationWithResponse(ctx context.Context, squadID SquadID, invitationID InvitationID, reqEditors ...RequestEditorFn) (*DeleteInvitationResponse, error)
 
+	// GetLeavesWithResponse What first balls left, and what it says
+	//
+	// Counts strikes and seven groups of leaves, a left-hander's turned to a right-hander's side, of an athlete, a session or a drill: name
+	// at least one. By a drill the shots that kept it are set against those that broke it. What leaves say of the hit is common practice,
+	// not measured, and is told only from enough of them on. A shot's second ball does not count.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/leaves (the `GetLeaves` operationId).
+	GetLeavesWithResponse(ctx context.Context, squadID SquadID, params *GetLeavesParams, reqEditors ...RequestEditorFn) (*GetLeavesResponse, error)
+
 	// AssignLineWithBodyWithResponse Store the drill that keeps the athlete on a line, and assign it
 	//
 	// Works the line out, makes the drill "keep the ball at board N or inside" from where its misses stop coming back, stores it and assigns it
@@ -12850,6 +12986,47 @@ func (r DeleteInvitationResponse) ContentType() string {
 	return ""
 }
 
+type GetLeavesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Leaves
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetLeavesResponse) GetJSON200() *Leaves {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetLeavesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetLeavesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetLeavesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetLeavesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type AssignLineResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -15574,6 +15751,23 @@ func (c *ClientWithResponses) DeleteInvitationWithResponse(ctx context.Context, 
 	return ParseDeleteInvitationResponse(rsp)
 }
 
+// GetLeavesWithResponse What first balls left, and what it says
+//
+// Counts strikes and seven groups of leaves, a left-hander's turned to a right-hander's side, of an athlete, a session or a drill: name
+// at least one. By a drill the shots that kept it are set against those that broke it. What leaves say of the hit is common practice,
+// not measured, and is told only from enough of them on. A shot's second ball does not count.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/squads/{squad_id}/leaves (the `GetLeaves` operationId).
+func (c *ClientWithResponses) GetLeavesWithResponse(ctx context.Context, squadID SquadID, params *GetLeavesParams, reqEditors ...RequestEditorFn) (*GetLeavesResponse, error) {
+	rsp, err := c.GetLeaves(ctx, squadID, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetLeavesResponse(rsp)
+}
+
 // AssignLineWithBodyWithResponse Store the drill that keeps the athlete on a line, and assign it
 //
 // Works the line out, makes the drill "keep the ball at board N or inside" from where its misses stop coming back, stores it and assigns it
@@ -18119,6 +18313,32 @@ func ParseDeleteInvitationResponse(rsp *http.Response) (*DeleteInvitationRespons
 	response := &DeleteInvitationResponse{
 		Body:         bodyBytes,
 		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseGetLeavesResponse parses an HTTP response from a GetLeavesWithResponse call
+func ParseGetLeavesResponse(rsp *http.Response) (*GetLeavesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetLeavesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Leaves
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
 	}
 
 	return response, nil

@@ -215,6 +215,63 @@ func (e Kind) Valid() bool {
 	}
 }
 
+// Defines values for LeaveGroupGroup.
+const (
+	LeaveGroupGroupCorner      LeaveGroupGroup = "corner"
+	LeaveGroupGroupHeadInside  LeaveGroupGroup = "head_inside"
+	LeaveGroupGroupHeadOutside LeaveGroupGroup = "head_outside"
+	LeaveGroupGroupHigh        LeaveGroupGroup = "high"
+	LeaveGroupGroupLight       LeaveGroupGroup = "light"
+	LeaveGroupGroupOther       LeaveGroupGroup = "other"
+	LeaveGroupGroupSplit       LeaveGroupGroup = "split"
+)
+
+// Valid indicates whether the value is a known member of the LeaveGroupGroup enum.
+func (e LeaveGroupGroup) Valid() bool {
+	switch e {
+	case LeaveGroupGroupCorner:
+		return true
+	case LeaveGroupGroupHeadInside:
+		return true
+	case LeaveGroupGroupHeadOutside:
+		return true
+	case LeaveGroupGroupHigh:
+		return true
+	case LeaveGroupGroupLight:
+		return true
+	case LeaveGroupGroupOther:
+		return true
+	case LeaveGroupGroupSplit:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LeavesHitsHits.
+const (
+	LeavesHitsHitsFlush  LeavesHitsHits = "flush"
+	LeavesHitsHitsHigh   LeavesHitsHits = "high"
+	LeavesHitsHitsLight  LeavesHitsHits = "light"
+	LeavesHitsHitsTooFew LeavesHitsHits = "too few"
+)
+
+// Valid indicates whether the value is a known member of the LeavesHitsHits enum.
+func (e LeavesHitsHits) Valid() bool {
+	switch e {
+	case LeavesHitsHitsFlush:
+		return true
+	case LeavesHitsHitsHigh:
+		return true
+	case LeavesHitsHitsLight:
+		return true
+	case LeavesHitsHitsTooFew:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for LineComparisonDiffers.
 const (
 	LineComparisonDiffersAthlete LineComparisonDiffers = "athlete"
@@ -1327,6 +1384,57 @@ type LaterAgainstEarlier struct {
 	// Later A count out of those that could tell, with its 95 % Wilson interval. Without any, share is absent and the interval is 0 to 1.
 	Later Proportion `json:"later"`
 }
+
+// LeaveGroup defines model for LeaveGroup.
+type LeaveGroup struct {
+	Broken *Count          `json:"broken,omitempty"`
+	Group  LeaveGroupGroup `json:"group"`
+	Kept   *Count          `json:"kept,omitempty"`
+	Label  string          `json:"label"`
+
+	// Odds How many times higher the odds of such a leave are where the drill was broken, with its 95 % interval; absent while there are too
+	// few shots.
+	Odds *struct {
+		High  float64 `json:"high"`
+		Low   float64 `json:"low"`
+		Ratio float64 `json:"ratio"`
+	} `json:"odds,omitempty"`
+	Shots Count `json:"shots"`
+}
+
+// LeaveGroupGroup defines model for LeaveGroup.Group.
+type LeaveGroupGroup string
+
+// Leaves defines model for Leaves.
+type Leaves struct {
+	// Bits How much one leave says of the board at which the ball hit, bits.
+	Bits   float64      `json:"bits"`
+	Broken *Count       `json:"broken,omitempty"`
+	Groups []LeaveGroup `json:"groups"`
+	Hits   struct {
+		// High How many times likelier they are if hits lie a board inside of flush.
+		High float64        `json:"high"`
+		Hits LeavesHitsHits `json:"hits"`
+
+		// Light How many times likelier the leaves are if hits lie a board outside of flush than about flush.
+		Light float64 `json:"light"`
+	} `json:"hits"`
+	Kept *Count `json:"kept,omitempty"`
+
+	// Reading What the leaves say, and how little.
+	Reading string `json:"reading"`
+	Shots   Count  `json:"shots"`
+	Strikes Count  `json:"strikes"`
+
+	// WatchedBits How much the entry board says of it, read by eye and by a sensor, bits.
+	WatchedBits struct {
+		Eye    float64 `json:"eye"`
+		Sensor float64 `json:"sensor"`
+	} `json:"watched_bits"`
+}
+
+// LeavesHitsHits defines model for Leaves.Hits.Hits.
+type LeavesHitsHits string
 
 // LineComparison defines model for LineComparison.
 type LineComparison struct {
@@ -3065,6 +3173,21 @@ type ListInvitationsParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// GetLeavesParams defines parameters for GetLeaves.
+type GetLeavesParams struct {
+	// AthleteID Only this athlete.
+	AthleteID *AthleteFilter `form:"athlete_id,omitempty" json:"athlete_id,omitempty"`
+
+	// SessionID Only the shots of this session.
+	SessionID *SessionFilter `form:"session_id,omitempty" json:"session_id,omitempty"`
+
+	// DrillID The shots that count for this drill.
+	DrillID *openapi_types.UUID `form:"drill_id,omitempty" json:"drill_id,omitempty"`
+
+	// Lane Only shots on this lane.
+	Lane *int `form:"lane,omitempty" json:"lane,omitempty"`
+}
+
 // GetLiveParams defines parameters for GetLive.
 type GetLiveParams struct {
 	// After The cursor to go on from; without one, from the beginning.
@@ -3829,6 +3952,9 @@ type ServerInterface interface {
 	// DeleteInvitation Withdraw an invitation that has not been used
 	// (DELETE /v1/squads/{squad_id}/invitations/{invitation_id})
 	DeleteInvitation(ctx echo.Context, squadID SquadID, invitationID InvitationID) error
+	// GetLeaves What first balls left, and what it says
+	// (GET /v1/squads/{squad_id}/leaves)
+	GetLeaves(ctx echo.Context, squadID SquadID, params GetLeavesParams) error
 	// AssignLine Store the drill that keeps the athlete on a line, and assign it
 	// (POST /v1/squads/{squad_id}/line-drills)
 	AssignLine(ctx echo.Context, squadID SquadID) error
@@ -5383,6 +5509,52 @@ func (w *ServerInterfaceWrapper) DeleteInvitation(ctx echo.Context) error {
 	return err
 }
 
+// GetLeaves converts echo context to params.
+func (w *ServerInterfaceWrapper) GetLeaves(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetLeavesParams
+	// ------------- Optional query parameter "athlete_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "athlete_id", ctx.QueryParams(), &params.AthleteID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter athlete_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "session_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "session_id", ctx.QueryParams(), &params.SessionID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter session_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "drill_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "drill_id", ctx.QueryParams(), &params.DrillID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter drill_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "lane" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "lane", ctx.QueryParams(), &params.Lane, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter lane: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetLeaves(ctx, squadID, params)
+	return err
+}
+
 // AssignLine converts echo context to params.
 func (w *ServerInterfaceWrapper) AssignLine(ctx echo.Context) error {
 	var err error
@@ -6657,6 +6829,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/invitations", wrapper.ListInvitations, options.OperationMiddlewares["listInvitations"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/invitations", wrapper.CreateInvitation, options.OperationMiddlewares["createInvitation"]...)
 	router.DELETE(options.BaseURL+"/v1/squads/:squad_id/invitations/:invitation_id", wrapper.DeleteInvitation, options.OperationMiddlewares["deleteInvitation"]...)
+	router.GET(options.BaseURL+"/v1/squads/:squad_id/leaves", wrapper.GetLeaves, options.OperationMiddlewares["getLeaves"]...)
 	router.POST(options.BaseURL+"/v1/squads/:squad_id/line-drills", wrapper.AssignLine, options.OperationMiddlewares["assignLine"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/live", wrapper.GetLive, options.OperationMiddlewares["getLive"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/members", wrapper.ListMembers, options.OperationMiddlewares["listMembers"]...)
@@ -8441,6 +8614,29 @@ func (response DeleteInvitation204Response) VisitDeleteInvitationResponse(w http
 	return nil
 }
 
+type GetLeavesRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+	Params  GetLeavesParams
+}
+
+type GetLeavesResponseObject interface {
+	VisitGetLeavesResponse(w http.ResponseWriter) error
+}
+
+type GetLeaves200JSONResponse Leaves
+
+func (response GetLeaves200JSONResponse) VisitGetLeavesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type AssignLineRequestObject struct {
 	SquadID SquadID `json:"squad_id"`
 	Body    *AssignLineJSONRequestBody
@@ -9940,6 +10136,9 @@ type StrictServerInterface interface {
 	// DeleteInvitation Withdraw an invitation that has not been used
 	// (DELETE /v1/squads/{squad_id}/invitations/{invitation_id})
 	DeleteInvitation(ctx context.Context, request DeleteInvitationRequestObject) (DeleteInvitationResponseObject, error)
+	// GetLeaves What first balls left, and what it says
+	// (GET /v1/squads/{squad_id}/leaves)
+	GetLeaves(ctx context.Context, request GetLeavesRequestObject) (GetLeavesResponseObject, error)
 	// AssignLine Store the drill that keeps the athlete on a line, and assign it
 	// (POST /v1/squads/{squad_id}/line-drills)
 	AssignLine(ctx context.Context, request AssignLineRequestObject) (AssignLineResponseObject, error)
@@ -11971,6 +12170,32 @@ func (sh *strictHandler) DeleteInvitation(ctx echo.Context, squadID SquadID, inv
 		return err
 	} else if validResponse, ok := response.(DeleteInvitationResponseObject); ok {
 		return validResponse.VisitDeleteInvitationResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetLeaves operation middleware
+func (sh *strictHandler) GetLeaves(ctx echo.Context, squadID SquadID, params GetLeavesParams) error {
+	var request GetLeavesRequestObject
+
+	request.SquadID = squadID
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetLeaves(ctx.Request().Context(), request.(GetLeavesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetLeaves")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetLeavesResponseObject); ok {
+		return validResponse.VisitGetLeavesResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -13,6 +13,7 @@ import (
 	"laneward/service/drill"
 	"laneward/service/record"
 	"laneward/service/shot"
+	"laneward/service/tenpin"
 )
 
 // Score is how well one athlete keeps a drill.
@@ -21,6 +22,7 @@ type Score struct {
 	From, To  *record.Day // the days whose sessions count; nil open, and both nil when one session was asked for
 	Assigned  bool
 	Adherence drill.Adherence
+	Leaves    tenpin.LeaveReport
 }
 
 // DrillScores is a drill and how well its athletes keep it.
@@ -126,6 +128,7 @@ func (t task) judge(asked drill.Drill) (Score, []advice.JudgedShot) {
 	}
 	score := Score{Athlete: t.athlete, From: t.from, To: t.to, Assigned: t.assigned}
 	score.Adherence = asked.Score(plain, judgements)
+	score.Leaves = leaveWeights.Report(leavesOf(t.athlete.Side, plain, judgements), true)
 	if len(t.earlier) > 0 {
 		before := slices.Clone(plain)
 		for i := range before {

@@ -181,6 +181,16 @@ WHERE s.squad_id = @squad_id AND s.athlete_id = @athlete_id AND (s.drill_id = @d
 ORDER BY n.held_on, s.session_id, s.shot_order, s.id
 LIMIT @max_rows;
 
+-- CountLeaves counts what first balls left, by the athlete's side.
+-- name: CountLeaves :many
+SELECT a.side, s.standing, count(*) AS shots
+FROM shots s JOIN athletes a ON a.squad_id = s.squad_id AND a.id = s.athlete_id
+WHERE s.squad_id = @squad_id AND s.standing IS NOT NULL AND (s.delivery IS NULL OR s.delivery = 1)
+  AND (sqlc.narg('athlete')::uuid IS NULL OR s.athlete_id = sqlc.narg('athlete')::uuid)
+  AND (sqlc.narg('session')::uuid IS NULL OR s.session_id = sqlc.narg('session')::uuid)
+  AND (sqlc.narg('lane')::smallint IS NULL OR s.lane = sqlc.narg('lane')::smallint)
+GROUP BY a.side, s.standing;
+
 -- name: AssignmentsOfDrill :many
 SELECT squad_id, id, rev, hash, drill_id, athlete_id, assigned_on, due_on, note FROM assignments
 WHERE squad_id = @squad_id AND drill_id = @drill_id AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)

@@ -54,6 +54,19 @@ func (c *Client) Adherence(
 	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
 }
 
+// Leaves counts what first balls left.
+func (c *Client) Leaves(
+	ctx context.Context,
+	squad uuid.UUID,
+	query openapi.GetLeavesParams,
+) (Answer[openapi.Leaves], error) {
+	answer, err := c.api.GetLeavesWithResponse(ctx, squad, &query)
+	if err != nil {
+		return Answer[openapi.Leaves]{}, err
+	}
+	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
+}
+
 // Judgements asks for the judgement of each shot of an athlete that counts for a drill; of one
 // session unless nil.
 func (c *Client) Judgements(

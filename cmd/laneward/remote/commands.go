@@ -32,6 +32,7 @@ type Commands struct {
 	Assign     assignCommand     `cmd:"" group:"practice" help:"Assign a drill to athletes."`
 	Score      scoreCommand      `cmd:"" group:"practice" help:"Did they do as asked? One score an athlete."`
 	Judgements judgementsCommand `cmd:"" group:"practice" help:"The judgement of each shot."`
+	Leaves     leavesCommand     `cmd:"" group:"practice" help:"What first balls left, and what it says."`
 	Picture    pictureCommand    `cmd:"" group:"practice" help:"The lane with the corridor and the shots over it, as SVG."`
 
 	Plan    planCommand    `cmd:"" group:"lines" help:"Where should this athlete play this pattern? Ranked lines."`
