@@ -18,7 +18,7 @@ func lanesOf(t *testing.T) int {
 		return n
 	}
 	if testing.Short() {
-		return 12
+		return 16
 	}
 	return 200
 }

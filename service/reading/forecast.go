@@ -28,6 +28,15 @@ func (r *Read) Exactly(thrower int, aim Aim, speedMPH float64) Forecast {
 	return r.exactly(r.scene.at(r.Mean, true), thrower, aim, speedMPH)
 }
 
+// ExactlyAll forecasts several aims like [Read.Exactly], in less time.
+func (r *Read) ExactlyAll(thrower int, list []Aim, speedMPH float64) []Forecast {
+	near, forecasts := r.scene.at(r.Mean, true), make([]Forecast, len(list))
+	for i, aim := range list {
+		forecasts[i] = r.exactly(near, thrower, aim, speedMPH)
+	}
+	return forecasts
+}
+
 func (r *Read) exactly(near *nearby, thrower int, aim Aim, speedMPH float64) Forecast {
 	return r.forecast(near.slope(thrower, r.scene.exact(thrower, aim, speedMPH)), newMatrix(aims), strayExact)
 }

@@ -37,63 +37,76 @@ type foreignLane struct {
 
 // newForeign invents a lane and the athlete on it.
 func newForeign(number int) *foreignLane {
-	random := rand.New(rand.NewPCG(uint64(number), 8191))
-	between := func(low, high float64) float64 { return low + (high-low)*random.Float64() }
-	normal := func(sd float64) float64 { return foreignWide * sd * random.NormFloat64() }
-	l := &foreignLane{random: random}
-	l.invent(between, normal)
-	l.muDry = 0.171 * math.Exp(normal(0.11))
-	l.muOil = 0.0007 * math.Exp(normal(0.5))
-	l.q0 = 0.9 * math.Exp(normal(0.25))
-	l.q1 = between(6, 14)
-	l.thick = min(0.06*math.Exp(normal(0.5)), 0.4)
-	l.slipMPS = between(1.5, 7)
-	l.hill, l.power = number%2 == 1, between(2, 3)
-	l.lagFt = between(0.1, 1.5)
-	l.turnDeg = normal(2)
-	ratio := between(2.46, 2.60) / motion.DefaultRadiusIn
-	l.k = ratio * ratio
-	l.stated = motion.Release{
-		SpeedMPH: between(17, 18.5), RevRPM: between(220, 430), RotationDeg: between(30, 60), TiltDeg: between(6, 18),
-	}
-	l.release = l.stated
-	l.release.RevRPM *= math.Exp(0.06 * random.NormFloat64())
-	l.release.RotationDeg += 4.5 * random.NormFloat64()
-	l.release.TiltDeg += 3 * random.NormFloat64()
-	l.display = 0.2 * random.NormFloat64()
-	l.release.SpeedMPH -= l.display
+	l := &foreignLane{random: rand.New(rand.NewPCG(uint64(number), 8191))}
+	l.pattern()
+	l.invent(number)
 	return l
 }
 
-// invent lays a pattern of a shape of its own, and what really lies on the lane.
-func (l *foreignLane) invent(between func(low, high float64) float64, normal func(sd float64) float64) {
-	length, ratio := between(34, 47), math.Exp(between(math.Log(1.8), math.Log(8)))
-	most, taper := between(18, 28), between(4, 11)
-	from, to := between(2, 7), between(9, 15)
-	fall := between(0.3, 0.7) // of the oil is left where the taper begins
-	shape := func(board, ft, length, ratio float64) float64 {
-		edge := min(board, 40-board)
-		across := smooth((edge - from) / (to - from))
-		along := 1 - (1-fall)*min(ft/(length-taper), 1)
-		return most * (1/ratio + (1-1/ratio)*across) * along * smooth((length-ft)/taper)
+// foreignOn invents what really lies on a lane that was laid with this film, and the athlete.
+func foreignOn(film *oil.Film, number int) *foreignLane {
+	l := &foreignLane{random: rand.New(rand.NewPCG(uint64(number), 8191)), nominal: *film}
+	l.invent(number)
+	return l
+}
+
+func (l *foreignLane) between(low, high float64) float64 { return low + (high-low)*l.random.Float64() }
+
+func (l *foreignLane) normal(sd float64) float64 { return foreignWide * sd * l.random.NormFloat64() }
+
+// invent draws what a lane and an athlete really are.
+func (l *foreignLane) invent(number int) {
+	l.lay()
+	l.muDry = 0.171 * math.Exp(l.normal(0.11))
+	l.muOil = 0.0007 * math.Exp(l.normal(0.5))
+	l.q0 = 0.9 * math.Exp(l.normal(0.25))
+	l.q1 = l.between(6, 14)
+	l.thick = min(0.06*math.Exp(l.normal(0.5)), 0.4)
+	l.slipMPS = l.between(1.5, 7)
+	l.hill, l.power = number%2 == 1, l.between(2, 3)
+	l.lagFt = l.between(0.1, 1.5)
+	l.turnDeg = l.normal(2)
+	ratio := l.between(2.46, 2.60) / motion.DefaultRadiusIn
+	l.k = ratio * ratio
+	l.stated = motion.Release{
+		SpeedMPH: l.between(17, 18.5), RevRPM: l.between(220, 430), RotationDeg: l.between(30, 60), TiltDeg: l.between(6, 18),
 	}
-	l.nominal.LengthFt = math.Round(length)
+	l.release = l.stated
+	l.release.RevRPM *= math.Exp(0.06 * l.random.NormFloat64())
+	l.release.RotationDeg += 4.5 * l.random.NormFloat64()
+	l.release.TiltDeg += 3 * l.random.NormFloat64()
+	l.display = 0.2 * l.random.NormFloat64()
+	l.release.SpeedMPH -= l.display
+}
+
+// pattern lays a pattern of a shape of its own.
+func (l *foreignLane) pattern() {
+	length, ratio := math.Round(l.between(34, 47)), math.Exp(l.between(math.Log(1.8), math.Log(8)))
+	most, taper := l.between(18, 28), l.between(4, 11)
+	from, to := l.between(2, 7), l.between(9, 15)
+	fall := l.between(0.3, 0.7) // of the oil is left where the taper begins
+	l.nominal.LengthFt = length
 	for b := range l.nominal.UL {
 		for row := range l.nominal.UL[b] {
-			units := shape(float64(b+1), float64(row)+0.5, l.nominal.LengthFt, ratio)
+			board, ft := float64(b+1), float64(row)+0.5
+			across := smooth((min(board, 40-board) - from) / (to - from))
+			along := 1 - (1-fall)*min(ft/(length-taper), 1)
+			units := most * (1/ratio + (1-1/ratio)*across) * along * smooth((length-ft)/taper)
 			l.nominal.UL[b][row] = units * oil.UnitULPerBoardFoot
 		}
 	}
-	volume, longer := math.Exp(normal(0.18)), normal(1.2)
-	outside := normal(0.22)
-	rough := between(0.05, 0.22) * foreignWide
-	patches := l.patches(rough)
+}
+
+// lay draws how what lies on the lane differs from the pattern.
+func (l *foreignLane) lay() {
+	volume, longer, outside := math.Exp(l.normal(0.18)), l.normal(1.2), l.normal(0.22)
+	patches := l.patches(l.between(0.05, 0.22) * foreignWide)
+	stretch := l.nominal.LengthFt / (l.nominal.LengthFt + longer)
 	for b := range l.units {
 		for row := range l.units[b] {
 			board, ft := float64(b), float64(row)
 			tilt := math.Exp(outside * (smooth((math.Abs(board-20)-4)/12) - 0.5))
-			l.units[b][row] = volume * tilt * math.Exp(patches(board, ft)) *
-				shape(board, ft, l.nominal.LengthFt+longer, ratio)
+			l.units[b][row] = volume * tilt * math.Exp(patches(board, ft)) * l.nominal.UnitsAt(board, ft*stretch)
 		}
 	}
 }
@@ -263,6 +276,7 @@ func (l *foreignLane) shoot(aim Aim, e foreignErrors, order int) shot.Shot {
 		}
 		*wrong[at] += sd * random.NormFloat64()
 	}
+	*s.BreakpointFt = min(max(*s.BreakpointFt, 0), lane.LengthFt)
 	if path.gutter {
 		s.Gutter = lane.Right
 		s.EntryBoard, s.EntryAngleDeg, s.BreakpointBoard, s.BreakpointFt = nil, nil, nil, nil

@@ -24,6 +24,7 @@ type limits struct {
 	bound, step float64
 	iterations  int
 	tolerance   float64 // it is solved once no number moves by more, in scales
+	damping     float64 // to begin with; 0 is the method of Gauss and Newton
 }
 
 // solution is where the sum of squares is least, and how well that is known.
@@ -42,7 +43,7 @@ var errNotDetermined = errors.New("the observations do not determine every numbe
 func solve(p problem, x []float64, limit limits) (solution, error) {
 	n := len(x)
 	found := solution{x: append([]float64(nil), x...)}
-	damping := 0.0
+	damping, largest := limit.damping, make([]float64, n)
 	var triangle matrix
 	for found.iterations < limit.iterations {
 		found.iterations++
@@ -55,7 +56,7 @@ func solve(p problem, x []float64, limit limits) (solution, error) {
 		accepted := false
 		for range 12 {
 			var ok bool
-			if triangle, step, ok = leastSquares(residuals, slopes, limit.scale, damping); !ok {
+			if triangle, step, ok = leastSquares(residuals, slopes, limit.scale, damping, largest); !ok {
 				return found, errNotDetermined
 			}
 			shorten(step, limit)
@@ -81,7 +82,7 @@ func solve(p problem, x []float64, limit limits) (solution, error) {
 	if damping != 0 {
 		residuals, slopes := p.linearise(found.x)
 		var ok bool
-		if triangle, _, ok = leastSquares(residuals, slopes, limit.scale, 0); !ok {
+		if triangle, _, ok = leastSquares(residuals, slopes, limit.scale, 0, largest); !ok {
 			return found, errNotDetermined
 		}
 	}
@@ -118,8 +119,15 @@ func (l limits) move(x, step []float64) []float64 {
 
 // leastSquares finds the step that makes residuals + slopes step least in the sum of squares, and
 // the upper triangle R of the scaled slopes, R'R = (slopes scale)'(slopes scale). The damping adds
-// a residual for each number that grows with its step.
-func leastSquares(residuals []float64, slopes [][]float64, scale []float64, damping float64) (matrix, []float64, bool) {
+// a residual for each number that grows with its step, by the largest square that its column had so
+// far.
+func leastSquares(
+	residuals []float64,
+	slopes [][]float64,
+	scale []float64,
+	damping float64,
+	largest []float64,
+) (matrix, []float64, bool) {
 	n, m := len(scale), len(residuals)
 	columns := make([][]float64, n+1)
 	all := make([]float64, (n+1)*(m+n))
@@ -138,7 +146,8 @@ func leastSquares(residuals []float64, slopes [][]float64, scale []float64, damp
 			for _, v := range columns[j][:m] {
 				size += v * v
 			}
-			columns[j][m+j] = math.Sqrt(damping * size)
+			largest[j] = max(largest[j], size)
+			columns[j][m+j] = math.Sqrt(damping * largest[j])
 		}
 	}
 	for j := range n {

@@ -65,13 +65,8 @@ func Fresh(n int, scale float64) []State {
 	pairs := n / 2
 	spread, states := Spread(), make([]State, n)
 	spread.each(func(number int, deviation *float64) {
-		draws, squares := make([]float64, pairs), 0.0
-		for i := range draws {
-			draws[i] = random.NormFloat64()
-			squares += draws[i] * draws[i]
-		}
-		for i, draw := range draws {
-			value := draw * math.Sqrt(float64(pairs)/squares) * scale * *deviation
+		for i, draw := range evenDraws(random, pairs) {
+			value := draw * scale * *deviation
 			for k, signed := range []float64{value, -value} {
 				states[2*i+k].each(func(at int, to *float64) {
 					if at == number {
@@ -82,6 +77,19 @@ func Fresh(n int, scale float64) []State {
 		}
 	})
 	return states
+}
+
+// evenDraws are n normal numbers, scaled so that their squares have a mean of 1.
+func evenDraws(random *rand.Rand, n int) []float64 {
+	draws, squares := make([]float64, n), 0.0
+	for i := range draws {
+		draws[i] = random.NormFloat64()
+		squares += draws[i] * draws[i]
+	}
+	for i := range draws {
+		draws[i] *= math.Sqrt(float64(n) / squares)
+	}
+	return draws
 }
 
 // Film is the stated film as it lies in this state for an athlete of this side: a left-hander's

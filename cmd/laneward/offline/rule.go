@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -119,7 +120,17 @@ func ballID(name string) uuid.UUID {
 }
 
 // readShots reads one athlete's log, and adds its balls to the names. Every row has to be right.
-func readShots(text []byte, names drill.BallNames) (shots []shot.Shot, err error) {
+func readShots(text []byte, names drill.BallNames) ([]shot.Shot, error) {
+	return readLog(text, names, func(*shot.Row, shot.Fault) bool { return false })
+}
+
+// readLog reads one athlete's log, and adds its balls to the names. Every row has to be right, but
+// for faults that are forgiven, which takes them out of the row.
+func readLog(
+	text []byte,
+	names drill.BallNames,
+	forgive func(row *shot.Row, fault shot.Fault) bool,
+) (shots []shot.Shot, err error) {
 	options := shot.Options{
 		SessionID: logID,
 		AthleteID: logID,
@@ -138,6 +149,7 @@ func readShots(text []byte, names drill.BallNames) (shots []shot.Shot, err error
 		if err != nil {
 			return nil, err
 		}
+		row.Faults = slices.DeleteFunc(row.Faults, func(fault shot.Fault) bool { return forgive(&row, fault) })
 		for _, fault := range row.Faults {
 			faults = append(faults, fmt.Errorf("row %d, %w", row.Number, fault))
 		}

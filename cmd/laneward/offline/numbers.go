@@ -1,0 +1,81 @@
+package offline
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// numberFile is a file of numbers: its own columns and rows as they were written, and of each row
+// the numbers in the needed columns, in their order.
+type numberFile struct {
+	columns []string
+	rows    [][]string
+	values  [][]float64
+}
+
+// readNumbers reads CSV with a header row, comma or semicolon between the columns, that has at least
+// the needed ones. The error names every bad row.
+func readNumbers(text []byte, needed []string) (numberFile, error) {
+	reader := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(text, []byte("\ufeff"))))
+	reader.FieldsPerRecord, reader.TrimLeadingSpace = -1, true
+	if header, _, _ := bytes.Cut(text, []byte("\n")); bytes.Count(header, []byte(";")) > bytes.Count(header, []byte(",")) {
+		reader.Comma = ';'
+	}
+	header, err := reader.Read()
+	if err != nil {
+		return numberFile{}, fmt.Errorf("the header cannot be read: begin the file with %s", strings.Join(needed, ","))
+	}
+	for i := range header {
+		header[i] = strings.ToLower(strings.TrimSpace(header[i]))
+	}
+	places := make([]int, len(needed))
+	for i, name := range needed {
+		if places[i] = slices.Index(header, name); places[i] < 0 {
+			return numberFile{}, fmt.Errorf("column %s is missing: the file has the columns %s", name, strings.Join(needed, ","))
+		}
+	}
+	file := numberFile{columns: header}
+	var faults releaseFaults
+	for row := 1; ; row++ {
+		cells, err := reader.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return numberFile{}, fmt.Errorf("row %d is not CSV: %w", row, err)
+		}
+		if len(cells) != len(header) {
+			faults.add(row, "%d cells are there and the header has %d", len(cells), len(header))
+			continue
+		}
+		file.add(row, cells, places, needed, &faults)
+	}
+	switch {
+	case len(faults.told) > 0:
+		return numberFile{}, &faults
+	case len(file.values) == 0:
+		return numberFile{}, errors.New("the file has a header and no rows")
+	}
+	return file, nil
+}
+
+func (f *numberFile) add(row int, cells []string, places []int, needed []string, faults *releaseFaults) {
+	values := make([]float64, len(places))
+	for i, place := range places {
+		cell := strings.TrimSpace(cells[place])
+		v, err := strconv.ParseFloat(cell, 64)
+		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+			faults.add(row, "column %s: %q is not a number: write digits with a decimal point, such as 17.5", needed[i], cell)
+			return
+		}
+		values[i] = v
+	}
+	f.rows, f.values = append(f.rows, cells), append(f.values, values)
+}
