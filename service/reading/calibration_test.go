@@ -62,7 +62,9 @@ func ownLane(number, n int) (setting Setting, truth []float64, throws []Throw) {
 func TestCalibratedUnderItsOwnPrior(t *testing.T) {
 	lanes := 2 * lanesOf(t)
 	const bins = 10
-	names := map[int]string{0: "dry friction", 1: "film", 2: "length", 6: "revolutions", 7: "rotation", 9: "zone", 13: "pins"}
+	names := map[int]string{
+		0: "dry friction", 1: "film", 2: "length", 6: "revolutions", 7: "rotation", 9: "zone", 13: "pins",
+	}
 	counts := map[int]*[bins]int{-1: {}}
 	for place := range names {
 		counts[place] = &[bins]int{}

@@ -125,7 +125,8 @@ func (r *Report) sentences(side lane.Side) []string {
 	}
 	if r.Refused {
 		return append(said, fmt.Sprintf(
-			"They do not fit this film and this athlete (of what was seen, %.0f %% counts): check the pattern, the side, the speed and the units before reading on.",
+			"They do not fit this film and this athlete (of what was seen, %.0f %% counts): "+
+				"check the pattern, the side, the speed and the units before reading on.",
 			100*r.Fits,
 		))
 	}
@@ -155,7 +156,8 @@ func (d Doubt) sentence() string {
 	if list != "" {
 		list += " and "
 	}
-	return fmt.Sprintf("Shot %d: its %s %s not fit the rest and %s for little.", d.Order, list+names[len(names)-1], verb, count)
+	list += names[len(names)-1]
+	return fmt.Sprintf("Shot %d: its %s %s not fit the rest and %s for little.", d.Order, list, verb, count)
 }
 
 var readingNames = map[string]string{
@@ -203,7 +205,8 @@ func (o *Oil) sentences() []string {
 		}
 		low, high := math.Abs(r.Low), math.Abs(r.High)
 		said = append(said, fmt.Sprintf(
-			"It ends %.1f ft %s than stated (80 %% sure: %.1f to %.1f ft).", math.Abs(r.Value), word, min(low, high), max(low, high),
+			"It ends %.1f ft %s than stated (80 %% sure: %.1f to %.1f ft).",
+			math.Abs(r.Value), word, min(low, high), max(low, high),
 		))
 	} else {
 		said = append(said, fmt.Sprintf("It ends where it is stated to, within %.1f ft.", max(-r.Low, r.High)))
@@ -234,7 +237,8 @@ func (b Bounds) sentence(side lane.Side) string {
 		return "A ball from board 20 does not come back to the pocket from any board."
 	}
 	return fmt.Sprintf(
-		"Out of bounds: %s of board %.0f beyond 30 ft no ball comes back (80 %% sure: the edge lies between boards %.1f and %.1f).",
+		"Out of bounds: %s of board %.0f beyond 30 ft no ball comes back "+
+			"(80 %% sure: the edge lies between boards %.1f and %.1f).",
 		side, b.Board, b.Low, b.High,
 	)
 }

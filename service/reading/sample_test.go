@@ -94,7 +94,8 @@ func TestSampleLane(t *testing.T) {
 		t.Fatal(err)
 	}
 	var throws []Throw
-	for row, err := range shot.ReadCSV(bytes.NewReader(logged), shot.Options{SessionID: uuid.New(), AthleteID: uuid.New()}) {
+	options := shot.Options{SessionID: uuid.New(), AthleteID: uuid.New()}
+	for row, err := range shot.ReadCSV(bytes.NewReader(logged), options) {
 		if err != nil || len(row.Faults) > 0 {
 			t.Fatal(err, row.Faults)
 		}
@@ -111,7 +112,8 @@ func TestSampleLane(t *testing.T) {
 		path := l.exactly(aim)
 		line := number(aim.LaydownBoard, 0) + "," + number(aim.LaunchAngleDeg, 1)
 		aims += line + "\n"
-		truth += line + "," + number(path.entry, 2) + "," + number(path.breakpoint, 2) + "," + number(path.breakpointFt, 1) + "\n"
+		truth += line + "," + number(path.entry, 2) + "," + number(path.breakpoint, 2) + "," +
+			number(path.breakpointFt, 1) + "\n"
 		f := read.Exactly(0, aim, 0)
 		t.Logf("%s: %.2f +- %.2f, true %.2f", line, f.EntryBoard, f.EntrySE, path.entry)
 		if math.Abs(f.EntryBoard-path.entry) > 3*f.EntrySE {

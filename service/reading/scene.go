@@ -51,11 +51,9 @@ func (s *scene) run(surface motion.Surface, thrower int, state *State, aim [aims
 
 // nudges are the steps by which the numbers of a state are moved to see what changes; those after
 // the zones change no path.
-var nudges = [places]float64{
-	0.03, 0.06, 0.3, 0.06, 0.15, 0.1, 0.02, 1, 0.08, 0.08, 0.08, 0.08, 0.08, 0.1, 0.1, 0.1,
-}
+var nudges = [placePins]float64{0.03, 0.06, 0.3, 0.06, 0.15, 0.1, 0.02, 1, 0.08, 0.08, 0.08, 0.08, 0.08}
 
-var aimNudges = [aims]float64{aimLaydown: 0.1, aimAngle: 0.03, aimSpeed: 0.1, aimRevs: 3}
+var aimNudges = [aims]float64{aimLaydown: 0.1, aimAngle: 0.03, aimSpeed: 0.1}
 
 // shapesFilm reports whether a number of a state changes the film.
 func shapesFilm(place int) bool {
@@ -67,9 +65,8 @@ func shapesFilm(place int) bool {
 type nearby struct {
 	*scene
 	x      []float64
-	films  [places]*oil.Film
+	films  [placePins]*oil.Film
 	base   *oil.Film
-	moved  [places]bool
 	cached []cachedSurfaces // by thrower
 }
 
@@ -77,8 +74,8 @@ type cachedSurfaces struct {
 	ready  bool
 	state  State
 	base   motion.Surface
-	states [places]State
-	moved  [places]motion.Surface
+	states [placePins]State
+	moved  [placePins]motion.Surface
 }
 
 // at prepares the lane about x. With slopes false only the lane itself is made.
@@ -88,7 +85,7 @@ func (s *scene) at(x []float64, slopes bool) *nearby {
 	if !slopes {
 		return n
 	}
-	for i := range places {
+	for i := range placePins {
 		if shapesFilm(i) {
 			state := lane0
 			state.each(func(at int, value *float64) {
@@ -110,7 +107,7 @@ func (n *nearby) of(thrower int) *cachedSurfaces {
 	}
 	c.ready, c.state = true, stateOf(n.x, thrower)
 	c.base = n.surface(n.base, thrower, &c.state)
-	for i := range places {
+	for i := range placePins {
 		c.states[i] = c.state
 		c.states[i].each(func(at int, value *float64) {
 			if at == i {
@@ -148,7 +145,7 @@ func (n *nearby) slope(thrower int, aim [aims]float64) slopes {
 		found.ofState[k] = all[k*len(n.x) : (k+1)*len(n.x)]
 	}
 	revs, rotation, grip := hand(thrower)
-	for i := range places {
+	for i := range placePins {
 		place := i
 		switch i {
 		case placeRevs:
@@ -156,17 +153,25 @@ func (n *nearby) slope(thrower int, aim [aims]float64) slopes {
 		case placeRotation:
 			place = rotation
 		}
+		if i >= placeZones && !found.enters(i-placeZones, aim) {
+			continue // the zone's oil does not touch the path
+		}
 		there := n.run(c.moved[i], thrower, &c.states[i], aim)
 		for k := range sights {
 			found.ofState[k][place] = (there[k] - found.arrival[k]) / nudges[i]
 		}
+	}
+	for i := range places - placePins {
+		var unit State
+		unit.PinShift[i] = 1
+		found.ofState[seenEntry][placePins+i] = unit.PinShiftAt(found.arrival[seenBreakpoint])
 	}
 	if grip >= 0 { // a ball's own grip does what the lane's does
 		for k := range sights {
 			found.ofState[k][grip] = found.ofState[k][0]
 		}
 	}
-	for i := range aims {
+	for i := range aimRevs {
 		moved := aim
 		moved[i] += aimNudges[i]
 		there := n.run(c.base, thrower, &c.state, moved)
@@ -174,7 +179,20 @@ func (n *nearby) slope(thrower int, aim [aims]float64) slopes {
 			found.ofAim[k][i] = (there[k] - found.arrival[k]) / aimNudges[i]
 		}
 	}
+	perLog := n.throwers[thrower].Release.RevRPM * c.state.RevFactor()
+	for k := range sights { // a throw's own revolutions do what the athlete's do
+		found.ofAim[k][aimRevs] = found.ofState[k][revs] / max(perLog, 1)
+	}
 	return found
+}
+
+// enters reports whether a path may run where a zone's factor changes the oil.
+func (a *arrival) enters(zone int, aim [aims]float64) bool {
+	const margin = 1.5 // the film is read between neighbouring boards
+	outermost := min(a[seenBreakpoint], aim[aimLaydown], a[seenEntry])
+	innermost := max(a[seenBreakpoint], aim[aimLaydown], a[seenEntry])
+	return (zone == 0 || innermost > zones[zone-1]-margin) &&
+		(zone == len(zones)-1 || outermost < zones[zone+1]+margin)
 }
 
 // finite reports whether a path could be followed to the pins.

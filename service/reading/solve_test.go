@@ -114,7 +114,8 @@ func TestSolverAgainstNIST(t *testing.T) {
 				worst = min(worst, digits(found.x[k], want))
 				worstError = min(worstError, digits(math.Sqrt(variance)*found.covariance.sd(k), set.Errors[k]))
 			}
-			t.Logf("%s, start %d: %.1f digits, standard errors %.1f, %d steps", set.Name, i+1, worst, worstError, found.iterations)
+			t.Logf("%s, start %d: %.1f digits, standard errors %.1f, %d steps",
+				set.Name, i+1, worst, worstError, found.iterations)
 			if worst < 9 || worstError < 9 {
 				t.Errorf("%s, start %d: %.1f digits, standard errors %.1f: %v", set.Name, i+1, worst, worstError, found.x)
 			}

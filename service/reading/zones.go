@@ -49,7 +49,7 @@ func (r *Read) Zones() []Zone {
 			}
 			units, mu := over(near.base, &c.state)
 			unitsSlope, muSlope := make([]float64, len(r.Mean)), make([]float64, len(r.Mean))
-			for i := range places {
+			for i := range placePins {
 				film := near.films[i]
 				if film == nil {
 					film = near.base
