@@ -1,6 +1,7 @@
 package reading
 
 import (
+	"errors"
 	"fmt"
 	"math"
 )
@@ -55,6 +56,23 @@ func New(setting Setting, throws []Throw) (*Read, error) {
 	r := &Read{setting: setting, scene: newScene(&setting), prior: setting.Prior()}
 	return r, r.take(r.prior, throws, readLimits.iterations)
 }
+
+// Model names the reader in records that rest on it. It is raised when a read comes out differently.
+const Model = "reading-1"
+
+// Resume takes up a read of this setting from its belief, as it was kept. Its shots are not known.
+func Resume(setting Setting, belief Belief) (*Read, error) {
+	if err := setting.Validate(); err != nil {
+		return nil, err
+	}
+	r := &Read{setting: setting, scene: newScene(&setting), prior: setting.Prior(), Belief: belief}
+	if n := len(r.prior.Mean); len(belief.Mean) != n || belief.Covariance.n != n {
+		return nil, errOtherBelief
+	}
+	return r, nil
+}
+
+var errOtherBelief = errors.New("the belief is of other athletes: read the lane again with those of this setting")
 
 // Update takes one more shot into account, in a fraction of the time of a new read: the belief so
 // far is its prior, and one step is made. After some ten of them a new read of all shots is a

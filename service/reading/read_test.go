@@ -249,6 +249,16 @@ func TestBeliefAsJSON(t *testing.T) {
 	if diff := cmp.Diff(read.Covariance.v, back.Covariance.v); diff != "" || !slices.Equal(read.Mean, back.Mean) {
 		t.Errorf("(-kept +read again):\n%s", diff)
 	}
+	again, err := Resume(l.setting(), back)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, want := again.Exactly(0, ladder[1], 0), read.Exactly(0, ladder[1], 0); got != want {
+		t.Errorf("taken up again it forecasts %+v, before %+v", got, want)
+	}
+	if _, err := Resume(l.setting(), Belief{}); err == nil {
+		t.Error("a belief of nothing is taken up")
+	}
 	if err := json.Unmarshal([]byte(`{"covariance":[[1,2],[3]]}`), &back); err == nil {
 		t.Error("a covariance that is not square is taken")
 	}

@@ -61,7 +61,7 @@ func solve(p problem, x []float64, limit limits) (solution, error) {
 			}
 			shorten(step, limit)
 			to := limit.move(found.x, step)
-			if there := p.cost(to); there <= here*(1+1e-12) || math.IsNaN(here) {
+			if there := p.cost(to); there <= here*(1+1e-12) {
 				found.moved = 0
 				for i := range to {
 					found.moved = max(found.moved, math.Abs(to[i]-found.x[i])/limit.scale[i])

@@ -1,5 +1,16 @@
-// Package reading says what is not known of a lane: how far film, friction and release may lie from
-// what is stated, and lanes that represent it.
+// Package reading reads a lane: from the shots thrown on it, how far film, friction and release lie
+// from what is stated, how well that is known, and where any ball goes then. Without shots it says
+// how far they may lie, by lanes that represent it.
+//
+// # Method
+//
+// A lane is a [State] of sixteen numbers, and of three more for each further athlete. [New] finds
+// the state that is likeliest given the shots and the prior, by the method of Gauss and Newton on
+// paths of package motion, and takes the posterior for normal there. Each throw's own laydown,
+// angle, speed and revolutions are known from readings that err, so they are nuisances of it, and
+// their error is carried into the error of what was seen of the ball (errors in variables). Every
+// reading has a weight by Student's t, so that a wrong one counts for little. Tried on simulated
+// lanes of another law: see the package's tests.
 package reading
 
 import (

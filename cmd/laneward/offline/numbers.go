@@ -23,17 +23,9 @@ type numberFile struct {
 // readNumbers reads CSV with a header row, comma or semicolon between the columns, that has at least
 // the needed ones. The error names every bad row.
 func readNumbers(text []byte, needed []string) (numberFile, error) {
-	reader := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(text, []byte("\ufeff"))))
-	reader.FieldsPerRecord, reader.TrimLeadingSpace = -1, true
-	if header, _, _ := bytes.Cut(text, []byte("\n")); bytes.Count(header, []byte(";")) > bytes.Count(header, []byte(",")) {
-		reader.Comma = ';'
-	}
-	header, err := reader.Read()
+	reader, header, err := openColumns(text, needed)
 	if err != nil {
-		return numberFile{}, fmt.Errorf("the header cannot be read: begin the file with %s", strings.Join(needed, ","))
-	}
-	for i := range header {
-		header[i] = strings.ToLower(strings.TrimSpace(header[i]))
+		return numberFile{}, err
 	}
 	places := make([]int, len(needed))
 	for i, name := range needed {
@@ -78,4 +70,26 @@ func (f *numberFile) add(row int, cells []string, places []int, needed []string,
 		values[i] = v
 	}
 	f.rows, f.values = append(f.rows, cells), append(f.values, values)
+}
+
+// openColumns reads the header of a CSV file, comma or semicolon between the columns, in lower case;
+// the rows are still to be read.
+func openColumns(text []byte, needed []string) (reader *csv.Reader, header []string, err error) {
+	text = bytes.TrimPrefix(text, []byte("\ufeff"))
+	reader = csv.NewReader(bytes.NewReader(text))
+	reader.FieldsPerRecord, reader.TrimLeadingSpace = -1, true
+	if first, _, _ := bytes.Cut(text, []byte("\n")); bytes.Count(first, []byte(";")) > bytes.Count(first, []byte(",")) {
+		reader.Comma = ';'
+	}
+	header, err = reader.Read()
+	if errors.Is(err, io.EOF) {
+		return nil, nil, fmt.Errorf("the file is empty: begin it with the header %s", strings.Join(needed, ","))
+	}
+	if err != nil {
+		return nil, nil, fmt.Errorf("the header is not CSV: %w", err)
+	}
+	for i := range header {
+		header[i] = strings.ToLower(strings.TrimSpace(header[i]))
+	}
+	return reader, header, nil
 }

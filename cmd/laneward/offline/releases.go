@@ -1,8 +1,6 @@
 package offline
 
 import (
-	"bytes"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -60,33 +58,9 @@ func (f *releaseFaults) Error() string {
 // Columns beyond the needed ones are carried along, so that a row can be known again. The error
 // names every bad row, or says why the text is not such a file.
 func readReleases(text []byte) (releaseFile, error) {
-	text = bytes.TrimPrefix(text, []byte("\ufeff"))
-	reader := csv.NewReader(bytes.NewReader(text))
-	reader.FieldsPerRecord, reader.TrimLeadingSpace = -1, true
-	if header, _, _ := bytes.Cut(
-		text,
-		[]byte("\n"),
-	); bytes.Count(
-		header,
-		[]byte(";"),
-	) > bytes.Count(
-		header,
-		[]byte(","),
-	) {
-		reader.Comma = ';'
-	}
-	header, err := reader.Read()
-	if errors.Is(err, io.EOF) {
-		return releaseFile{}, fmt.Errorf(
-			"the file is empty: begin it with the header %s",
-			strings.Join(releaseColumns, ","),
-		)
-	}
+	reader, header, err := openColumns(text, releaseColumns)
 	if err != nil {
-		return releaseFile{}, fmt.Errorf("the header is not CSV: %w", err)
-	}
-	for i := range header {
-		header[i] = strings.ToLower(strings.TrimSpace(header[i]))
+		return releaseFile{}, err
 	}
 	if err := checkReleaseHeader(header); err != nil {
 		return releaseFile{}, err
