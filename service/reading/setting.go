@@ -50,12 +50,9 @@ const (
 // practice, no source.
 const gripSpread = 0.18
 
-// A fresh lane is known better than [Spread] has it where it differs from board to board: with
-// these, reads of simulated lanes of another law were best and their intervals held.
-const (
-	freshZoneSpread = 0.25
-	pinShiftShare   = 0.75
-)
+// pinShiftShare is how much of [Spread]'s the pin shift is: what a read's own numbers do not explain
+// of a lane. With it, reads of simulated lanes of another law were best.
+const pinShiftShare = 0.75
 
 // playedZoneSpread is the spread of a played lane's zones: 30 to 85 % of the oil may be gone from a
 // track. Tried on simulated lanes.
@@ -86,9 +83,8 @@ func stateOf(x []float64, thrower int) State {
 // spreads are the deviations of a belief's numbers before anything is seen.
 func (s *Setting) spreads() []float64 {
 	spread := Spread()
-	for i := range spread.LogZone {
-		spread.LogZone[i] = freshZoneSpread
-		if s.Played {
+	if s.Played {
+		for i := range spread.LogZone {
 			spread.LogZone[i] = playedZoneSpread
 		}
 	}

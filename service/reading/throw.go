@@ -62,10 +62,10 @@ const (
 // What no state explains of one throw, one deviation: patches, flare, oil on the ball. Tried on
 // simulated lanes of another law.
 const (
-	strayBreakpoint   = 0.3
+	strayBreakpoint   = 0.2
 	strayBreakpointFt = 1.0
-	strayEntry        = 0.2
-	strayEntryDeg     = 0.2
+	strayEntry        = 0.1
+	strayEntryDeg     = 0.15
 )
 
 // sighting is a throw as the reader takes it.
@@ -99,9 +99,7 @@ func (s *scene) sight(throw Throw) sighting {
 	}
 	se := func(m drill.Measure) float64 { return drill.StandardError(m, shot) }
 	e := errorsOf(shot.Source)
-	onLane := shot.Gutter == "" && (shot.EntryBoard == nil || lane.OnLane(*shot.EntryBoard)) &&
-		(shot.BreakpointBoard == nil || lane.OnLane(*shot.BreakpointBoard))
-	if onLane {
+	if !fell(shot) {
 		take(seenBreakpoint, shot.BreakpointBoard, e.breakpoint*se(drill.Board), strayBreakpoint)
 		take(seenBreakpointFt, shot.BreakpointFt, e.distance*se(drill.BreakpointDistance), strayBreakpointFt)
 		take(seenEntry, shot.EntryBoard, se(drill.Board), strayEntry)
@@ -114,6 +112,18 @@ func (s *scene) sight(throw Throw) sighting {
 	}
 	seen.aim = s.aimReadings(throw, e)
 	return seen
+}
+
+// fell reports whether a shot went into a gutter. One that was seen at the pins did not, wherever an
+// eye took its breakpoint to be.
+func fell(s *shot.Shot) bool {
+	switch {
+	case s.Gutter != "":
+		return true
+	case s.EntryBoard != nil:
+		return !lane.OnLane(*s.EntryBoard)
+	}
+	return s.BreakpointBoard != nil && !lane.OnLane(*s.BreakpointBoard)
 }
 
 // readingErrors are how much larger than the stated error of its kind that of each reading is.
