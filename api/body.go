@@ -2,6 +2,7 @@ package api
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -20,9 +21,12 @@ import (
 	"laneward/service/record"
 )
 
+// turn does something when it is a user's turn to have it done.
+type turn func(ctx context.Context, user uuid.UUID, do func() error) error
+
 // checkBody refuses a body that does not fit the contract, and puts it back with the contract's
 // defaults filled in.
-func checkBody(request *http.Request, route *routers.Route) error {
+func checkBody(request *http.Request, route *routers.Route, large turn) error {
 	wanted := route.Operation.RequestBody
 	if wanted == nil || readByHandler(route) {
 		return nil
@@ -37,6 +41,19 @@ func checkBody(request *http.Request, route *routers.Route) error {
 		}
 		return nil
 	}
+	if len(data) <= largeBody {
+		return checkData(request, route, data)
+	}
+	ctx := request.Context()
+	return large(ctx, userOf(ctx), func() error { return checkData(request, route, data) })
+}
+
+// largeBody is longer than a body of people's own is: one that takes a moment to be looked at.
+const largeBody = 16 << 10
+
+// checkData is [checkBody] for a body that has been read.
+func checkData(request *http.Request, route *routers.Route, data []byte) error {
+	wanted := route.Operation.RequestBody
 	if values := countValues(data); values > maxValues {
 		return &service.Error{
 			Code:   service.TooLarge,

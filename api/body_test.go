@@ -2,6 +2,7 @@ package api
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -10,11 +11,15 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
 	"laneward/openapi"
 	"laneward/service"
 )
+
+// atOnce is a turn that has come.
+func atOnce(_ context.Context, _ uuid.UUID, do func() error) error { return do() }
 
 // misfitOf checks a body and returns what is wrong with it.
 func misfitOf(t *testing.T, c *contract, route, body string) *service.Error {
@@ -29,7 +34,7 @@ func misfitOf(t *testing.T, c *contract, route, body string) *service.Error {
 	}
 	request.Header.Set(echo.HeaderContentType, mediaJSON)
 	var wrong *service.Error
-	if err := checkBody(request, found); err != nil && !errors.As(err, &wrong) {
+	if err := checkBody(request, found, atOnce); err != nil && !errors.As(err, &wrong) {
 		t.Fatal(err)
 	}
 	return wrong
@@ -152,7 +157,7 @@ func TestDefaultsAreFilledIn(t *testing.T) {
 		t.Fatal(err)
 	}
 	request.Header.Set(echo.HeaderContentType, mediaJSON)
-	if err := checkBody(request, c.routes["POST /v1/squads/:squad_id/miss-maps"]); err != nil {
+	if err := checkBody(request, c.routes["POST /v1/squads/:squad_id/miss-maps"], atOnce); err != nil {
 		t.Fatal(err)
 	}
 	body, err := io.ReadAll(request.Body)

@@ -130,35 +130,42 @@ func withoutSecurity(route *routers.Route) *routers.Route {
 
 // check refuses a request that does not fit the contract, with every fault of its body. The
 // generated code checks almost nothing.
-func (c *contract) check(next echo.HandlerFunc) echo.HandlerFunc {
-	return func(ctx echo.Context) error {
-		route := c.route(ctx)
-		if route == nil {
+func (c *contract) check(large turn) echo.MiddlewareFunc {
+	return func(next echo.HandlerFunc) echo.HandlerFunc {
+		return func(ctx echo.Context) error {
+			if err := c.checkRequest(ctx, large); err != nil {
+				return err
+			}
 			return next(ctx)
 		}
-		params := make(map[string]string, len(ctx.ParamNames()))
-		for i, name := range ctx.ParamNames() {
-			params[name] = ctx.ParamValues()[i]
-		}
-		request := ctx.Request()
-		if err := checkQuery(request, route); err != nil {
-			return err
-		}
-		if err := checkMedia(request, route); err != nil {
-			return err
-		}
-		err := openapi3filter.ValidateRequest(request.Context(), &openapi3filter.RequestValidationInput{
-			Request: request, PathParams: params, Route: withoutSecurity(route),
-			Options: &openapi3filter.Options{MultiError: true, ExcludeRequestBody: true},
-		})
-		if err != nil {
-			return contractError(err)
-		}
-		if err := checkBody(request, route); err != nil {
-			return err
-		}
-		return next(ctx)
 	}
+}
+
+// checkRequest refuses a request that does not fit the contract.
+func (c *contract) checkRequest(ctx echo.Context, large turn) error {
+	route := c.route(ctx)
+	if route == nil {
+		return nil
+	}
+	params := make(map[string]string, len(ctx.ParamNames()))
+	for i, name := range ctx.ParamNames() {
+		params[name] = ctx.ParamValues()[i]
+	}
+	request := ctx.Request()
+	if err := checkQuery(request, route); err != nil {
+		return err
+	}
+	if err := checkMedia(request, route); err != nil {
+		return err
+	}
+	err := openapi3filter.ValidateRequest(request.Context(), &openapi3filter.RequestValidationInput{
+		Request: request, PathParams: params, Route: withoutSecurity(route),
+		Options: &openapi3filter.Options{MultiError: true, ExcludeRequestBody: true},
+	})
+	if err != nil {
+		return contractError(err)
+	}
+	return checkBody(request, route, large)
 }
 
 // checkQuery refuses a query parameter the operation does not have, which would otherwise be

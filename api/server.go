@@ -84,7 +84,7 @@ func NewHandler(config Config) (*Handler, error) {
 		leaving:  make(chan struct{}),
 		draining: make(chan struct{}),
 	}
-	operations := e.Group("", limitBody(contract), h.authenticate, contract.check)
+	operations := e.Group("", limitBody(contract), h.authenticate, contract.check(h.service.Check))
 	openapi.RegisterHandlers(operations, openapi.NewStrictHandler(h, nil))
 	pages, err := web.New(config.Service, config.Log, config.PublicURL)
 	if err != nil {

@@ -35,7 +35,7 @@ func TestSlots(t *testing.T) {
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				s := newLimiter(plansAtOnce, 0)
+				s := newLimiter(plansAtOnce, 0, time.Now)
 				err := s.run(t.Context(), newID(), c.do)
 				if c.code == "" {
 					if err != nil {
@@ -55,7 +55,7 @@ func TestSlots(t *testing.T) {
 // Few run at once, the others wait, and whoever waits too long is told when to come back.
 func TestSlotsBoundWhatRuns(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		s := newLimiter(plansAtOnce, 0)
+		s := newLimiter(plansAtOnce, 0, time.Now)
 		var running, most, refused atomic.Int64
 		var wait sync.WaitGroup
 		for range 3 * plansAtOnce {
@@ -85,7 +85,7 @@ func TestSlotsBoundWhatRuns(t *testing.T) {
 
 func TestTurnsEndWithTheCaller(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		l := newLimiter(1, 0)
+		l := newLimiter(1, 0, time.Now)
 		done, err := l.turn(t.Context(), newID())
 		if err != nil {
 			t.Fatal(err)
@@ -106,7 +106,7 @@ func TestTurnsEndWithTheCaller(t *testing.T) {
 // One user's many requests hold up that user alone: another's turn comes next, whoever was first.
 func TestUsersTakeTurns(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		l := newLimiter(plansAtOnce, time.Hour)
+		l := newLimiter(plansAtOnce, time.Hour, time.Now)
 		greedy, honest := newID(), newID()
 		var together, most atomic.Int64
 		start := time.Now()
@@ -142,7 +142,7 @@ func TestUsersTakeTurns(t *testing.T) {
 // Who waits is served in the order of users, not of requests.
 func TestTurnsGoRound(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		l := newLimiter(1, time.Hour)
+		l := newLimiter(1, time.Hour, time.Now)
 		done, err := l.turn(t.Context(), newID())
 		if err != nil {
 			t.Fatal(err)
@@ -178,10 +178,52 @@ func TestTurnsGoRound(t *testing.T) {
 	})
 }
 
+// Whoever has used least is served first, whoever waited longer, and the last place is kept for who
+// has used little. Use is forgotten.
+func TestTheLastPlaceIsForWhoUsedLittle(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		l := newLimiter(2, time.Hour, time.Now)
+		greedy, other, honest := newID(), newID(), newID()
+		compute := func(user uuid.UUID, last time.Duration) (waited time.Duration) {
+			asked := time.Now()
+			if err := l.run(t.Context(), user, func(context.Context) error {
+				waited = time.Since(asked)
+				time.Sleep(last)
+				return nil
+			}); err != nil {
+				t.Error(err)
+			}
+			return waited
+		}
+		compute(greedy, 12*time.Second)
+		compute(other, 10*time.Second)
+		var all sync.WaitGroup
+		all.Go(func() { compute(greedy, 8*time.Second) })
+		synctest.Wait()
+		all.Go(func() {
+			if waited := compute(other, time.Second); waited != 8*time.Second {
+				t.Errorf("who used much waited %s for the last place, want until the other had ended", waited)
+			}
+		})
+		synctest.Wait()
+		if waited := compute(honest, time.Second); waited != 0 {
+			t.Errorf("who used little waited %s", waited)
+		}
+		all.Wait()
+		time.Sleep(time.Minute)
+		all.Go(func() { compute(honest, time.Minute) })
+		synctest.Wait()
+		if waited := compute(greedy, 0); waited != 0 {
+			t.Errorf("a minute later, who had used much still waited %s for the last place", waited)
+		}
+		all.Wait()
+	})
+}
+
 // The queue has an end, a user's and that of all.
 func TestTheQueueHasAnEnd(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		l := newLimiter(1, time.Hour)
+		l := newLimiter(1, time.Hour, time.Now)
 		ctx, cancel := context.WithCancel(t.Context())
 		defer cancel()
 		enter := func(user uuid.UUID) { go func() { _, _ = l.turn(ctx, user) }() }

@@ -15,6 +15,7 @@ import (
 	"github.com/google/uuid"
 
 	"laneward/db"
+	"laneward/service/background"
 	"laneward/service/record"
 	"laneward/service/shot"
 )
@@ -39,7 +40,7 @@ func (s *Service) Export(ctx context.Context, user, squad, athlete uuid.UUID, be
 			s.log.Warn("the file of an export is left behind", "err", err)
 		}
 	}()
-	err = s.judge(ctx, user, func() error {
+	err = s.exports.background(ctx, user, func() error {
 		return s.readSquad(ctx, user, squad, func(w *work) error {
 			if w.role == record.RoleAnalyst {
 				return w.mustCoach()
@@ -64,7 +65,8 @@ func (s *Service) Export(ctx context.Context, user, squad, athlete uuid.UUID, be
 	if err != nil {
 		return err
 	}
-	return files.pack(out, s.clock())
+	background.Run(func() { err = files.pack(out, s.clock()) })
+	return err
 }
 
 func (w *work) export(ctx context.Context, files *spool, athlete *record.Athlete) error {

@@ -26,6 +26,8 @@ type Service struct {
 	guesses   *turns[string] // at most one guess of a password is looked at for an account
 	planners  *limiter       // bounds what is planned at once
 	judges    *limiter       // bounds what is judged and drawn at once
+	exports   *limiter       // bounds how many exports are read at once
+	checks    *limiter       // bounds how many large bodies are checked at once
 	streams   *places
 	downloads *places
 	queues    *turns[uuid.UUID] // of those who write to a squad
@@ -70,8 +72,6 @@ func New(config Config) *Service {
 		hashes:    newHashQueue(),
 		guesses:   newTurns[string](1),
 		signedIn:  newSignedIn(),
-		planners:  newLimiter(plansAtOnce, config.Patience),
-		judges:    newLimiter(judgedAtOnce, config.Patience),
 		streams:   newStreams(config.Limits),
 		downloads: newDownloads(config.Limits),
 		queues:    newWriteQueues(),
@@ -79,6 +79,9 @@ func New(config Config) *Service {
 	if s.now == nil {
 		s.now = time.Now //nolint:forbidigo // the default is the machine's clock
 	}
+	newLimiter := func(places int) *limiter { return newLimiter(places, config.Patience, s.now) }
+	s.planners, s.judges = newLimiter(plansAtOnce), newLimiter(judgedAtOnce)
+	s.exports, s.checks = newLimiter(exportsAtOnce), newLimiter(checkedAtOnce)
 	if s.random == nil {
 		s.random = rand.Reader
 	}

@@ -12,7 +12,9 @@ import (
 var layers = []string{"cmd", "api", "service", "db"}
 
 // pure are the packages of the domain, which know neither SQL, nor HTTP, nor each other upwards.
-var pure = []string{"phone", "advice", "record", "line", "reading", "drill", "picture", "motion", "oil", "shot", "tenpin", "trend", "lane"}
+var pure = []string{
+	"phone", "advice", "record", "line", "reading", "drill", "picture", "motion", "oil", "shot", "tenpin", "trend", "lane", "background",
+}
 
 // rooms are the packages of the program, each with those of them it may import.
 var rooms = map[string][]string{

@@ -2,8 +2,9 @@ package line
 
 import (
 	"context"
-	"runtime"
 	"sync"
+
+	"laneward/service/background"
 )
 
 // spread does n pieces of work on all cores and returns the context's error when that ends before
@@ -31,17 +32,14 @@ func spread(ctx context.Context, n int, piece func(i int), done func(finished in
 			done(finished)
 		}
 	}
-	for range min(n, runtime.GOMAXPROCS(0)) {
-		wait.Go(func() {
-			for {
-				i, more := take()
-				if !more {
-					return
-				}
-				piece(i)
-				finish()
-			}
-		})
+	work := func() {
+		for i, more := take(); more; i, more = take() {
+			piece(i)
+			finish()
+		}
+	}
+	for range min(n, background.Processors()) {
+		wait.Go(func() { background.In(ctx, work) })
 	}
 	wait.Wait()
 	if finished < n {

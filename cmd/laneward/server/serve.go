@@ -65,6 +65,7 @@ func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready 
 		return err
 	}
 	defer func() { err = errors.Join(err, database.close(log)) }()
+	service.Prepare()
 	svc := service.New(service.Config{DB: database.DB, Keys: keys, Log: log, Now: env.Now, PublicURL: f.origin()})
 	defer svc.Close()
 	if err := svc.Share(ctx); err != nil {
