@@ -164,6 +164,7 @@ var accessRows = map[string]accessRow{
 	"createResetCode":  {coach: 201, analyst: 403, athlete: 403, other: 403},
 	"listAudit":        {coach: 200, analyst: 403, athlete: 403},
 	"listDevices":      {coach: 200, analyst: 200, athlete: 200},
+	"getUsage":         {coach: 200, analyst: 200, athlete: 200},
 	"listInvitations":  {coach: 200, analyst: 403, athlete: 403},
 	"createInvitation": {coach: 201, analyst: 403, athlete: 403, body: fixedBody(map[string]any{"role": "analyst"})},
 	"deleteInvitation": {coach: 204, analyst: 403, athlete: 403, loose: true},

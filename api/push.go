@@ -40,9 +40,10 @@ type pushReply struct {
 
 // pushEnd is what a push has beside its outcomes, and the line after them.
 type pushEnd struct {
-	Rev     int64  `json:"rev"`
-	Head    string `json:"head,omitempty"`
-	Refused int    `json:"refused,omitempty"`
+	Rev     int64          `json:"rev"`
+	Head    string         `json:"head,omitempty"`
+	Refused int            `json:"refused,omitempty"`
+	Usage   *openapi.Usage `json:"usage,omitempty"` // when the squad is near its quota
 }
 
 // refusals bounds how much of an answer says why something was refused.
@@ -120,11 +121,12 @@ type pusher struct {
 	next  int // index of the next item
 	rev   int64
 	head  string // at rev
+	usage *openapi.Usage
 	refusals
 }
 
 // end is what the push has come to.
-func (p *pusher) end() pushEnd { return pushEnd{p.rev, p.head, p.refusals.count} }
+func (p *pusher) end() pushEnd { return pushEnd{p.rev, p.head, p.refusals.count, p.usage} }
 
 // whole stores a push that came as one JSON document.
 func (p *pusher) whole(body io.Reader) (openapi.PushResponseObject, error) {
@@ -327,6 +329,10 @@ func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
 	if stored.Rev > 0 {
 		p.rev, p.head = stored.Rev, stored.Head
 		p.query.Seen = stored.Head // a backup may be restored between two pieces
+	}
+	if p.usage = nil; stored.Usage != nil {
+		usage := usageOf(*stored.Usage)
+		p.usage = &usage
 	}
 	outcomes := make([]pushOutcome, len(stored.Outcomes))
 	for i, result := range stored.Outcomes {

@@ -289,6 +289,9 @@ type SquadsClock struct {
 	Floor      int64     `db:"floor"`
 	Head       []byte    `db:"head"`
 	HeadsFloor int64     `db:"heads_floor"`
+	Records    int64     `db:"records"`
+	Counted    int64     `db:"counted"`
+	Quota      *int64    `db:"quota"`
 }
 
 type Tombstone struct {

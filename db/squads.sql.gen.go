@@ -16,8 +16,9 @@ import (
 const advanceClock = `-- name: AdvanceClock :one
 WITH moved AS (
     UPDATE squads_clock c
-    SET rev = c.rev + $2, head = substr(sha256(c.head || int8send(c.rev + $2) || $3::bytea), 1, 16)
-    WHERE c.squad_id = $4 RETURNING c.squad_id, c.rev, c.head
+    SET rev = c.rev + $2, records = $3::bigint, counted = c.rev + $2,
+        head = substr(sha256(c.head || int8send(c.rev + $2) || $4::bytea), 1, 16)
+    WHERE c.squad_id = $5 RETURNING c.squad_id, c.rev, c.head
 )
 INSERT INTO heads (squad_id, rev, made_at, head)
 SELECT m.squad_id, m.rev, $1, m.head FROM moved m RETURNING heads.rev, heads.head
@@ -26,6 +27,7 @@ SELECT m.squad_id, m.rev, $1, m.head FROM moved m RETURNING heads.rev, heads.hea
 type AdvanceClockParams struct {
 	MadeAt  time.Time `db:"made_at"`
 	ByRows  int64     `db:"by_rows"`
+	Records int64     `db:"records"`
 	Digest  []byte    `db:"digest"`
 	SquadID uuid.UUID `db:"squad_id"`
 }
@@ -40,6 +42,7 @@ func (q *Queries) AdvanceClock(ctx context.Context, arg AdvanceClockParams) (Adv
 	row := q.db.QueryRow(ctx, advanceClock,
 		arg.MadeAt,
 		arg.ByRows,
+		arg.Records,
 		arg.Digest,
 		arg.SquadID,
 	)
@@ -49,7 +52,7 @@ func (q *Queries) AdvanceClock(ctx context.Context, arg AdvanceClockParams) (Adv
 }
 
 const clock = `-- name: Clock :one
-SELECT rev, floor, head, heads_floor FROM squads_clock WHERE squad_id = $1
+SELECT rev, floor, head, heads_floor, records, counted, quota FROM squads_clock WHERE squad_id = $1
 `
 
 type ClockParams struct {
@@ -61,6 +64,9 @@ type ClockRow struct {
 	Floor      int64  `db:"floor"`
 	Head       []byte `db:"head"`
 	HeadsFloor int64  `db:"heads_floor"`
+	Records    int64  `db:"records"`
+	Counted    int64  `db:"counted"`
+	Quota      *int64 `db:"quota"`
 }
 
 func (q *Queries) Clock(ctx context.Context, arg ClockParams) (ClockRow, error) {
@@ -71,6 +77,9 @@ func (q *Queries) Clock(ctx context.Context, arg ClockParams) (ClockRow, error) 
 		&i.Floor,
 		&i.Head,
 		&i.HeadsFloor,
+		&i.Records,
+		&i.Counted,
+		&i.Quota,
 	)
 	return i, err
 }
@@ -88,6 +97,25 @@ func (q *Queries) CountCoaches(ctx context.Context, arg CountCoachesParams) (int
 	var count int64
 	err := row.Scan(&count)
 	return count, err
+}
+
+const countRecords = `-- name: CountRecords :one
+SELECT ((SELECT count(*) FROM shots WHERE shots.squad_id = $1) + (SELECT count(*) FROM sessions WHERE sessions.squad_id = $1)
+    + (SELECT count(*) FROM athletes WHERE athletes.squad_id = $1) + (SELECT count(*) FROM balls WHERE balls.squad_id = $1)
+    + (SELECT count(*) FROM patterns WHERE patterns.squad_id = $1) + (SELECT count(*) FROM drills WHERE drills.squad_id = $1)
+    + (SELECT count(*) FROM assignments WHERE assignments.squad_id = $1))::bigint AS records
+`
+
+type CountRecordsParams struct {
+	SquadID uuid.UUID `db:"squad_id"`
+}
+
+// CountRecords counts what the counter's records says: all kinds of the feed but the squad and its members.
+func (q *Queries) CountRecords(ctx context.Context, arg CountRecordsParams) (int64, error) {
+	row := q.db.QueryRow(ctx, countRecords, arg.SquadID)
+	var records int64
+	err := row.Scan(&records)
+	return records, err
 }
 
 const deviceSyncs = `-- name: DeviceSyncs :many
@@ -421,7 +449,7 @@ func (q *Queries) Invitations(ctx context.Context, arg InvitationsParams) ([]Inv
 }
 
 const lockClock = `-- name: LockClock :one
-SELECT rev, floor, head, heads_floor FROM squads_clock WHERE squad_id = $1 FOR UPDATE
+SELECT rev, floor, head, heads_floor, records, counted, quota FROM squads_clock WHERE squad_id = $1 FOR UPDATE
 `
 
 type LockClockParams struct {
@@ -433,6 +461,9 @@ type LockClockRow struct {
 	Floor      int64  `db:"floor"`
 	Head       []byte `db:"head"`
 	HeadsFloor int64  `db:"heads_floor"`
+	Records    int64  `db:"records"`
+	Counted    int64  `db:"counted"`
+	Quota      *int64 `db:"quota"`
 }
 
 // LockClock makes the transaction the squad's only writer until it ends.
@@ -444,6 +475,9 @@ func (q *Queries) LockClock(ctx context.Context, arg LockClockParams) (LockClock
 		&i.Floor,
 		&i.Head,
 		&i.HeadsFloor,
+		&i.Records,
+		&i.Counted,
+		&i.Quota,
 	)
 	return i, err
 }
@@ -630,6 +664,22 @@ func (q *Queries) ReplacedOf(ctx context.Context, arg ReplacedOfParams) ([]Repla
 	return items, nil
 }
 
+const setQuota = `-- name: SetQuota :exec
+UPDATE squads_clock SET quota = $1, records = $2::bigint, counted = rev WHERE squad_id = $3
+`
+
+type SetQuotaParams struct {
+	Quota   *int64    `db:"quota"`
+	Records int64     `db:"records"`
+	SquadID uuid.UUID `db:"squad_id"`
+}
+
+// SetQuota sets how many records a squad may have, NULL for what the server gives every squad, and how many it has.
+func (q *Queries) SetQuota(ctx context.Context, arg SetQuotaParams) error {
+	_, err := q.db.Exec(ctx, setQuota, arg.Quota, arg.Records, arg.SquadID)
+	return err
+}
+
 const squad = `-- name: Squad :one
 SELECT squad_id, rev, hash, name, invented, created_at, time_zone FROM squads WHERE squad_id = $1
 `
@@ -711,7 +761,7 @@ func (q *Queries) SquadsOf(ctx context.Context, arg SquadsOfParams) ([]SquadsOfR
 }
 
 const startClock = `-- name: StartClock :exec
-INSERT INTO squads_clock (squad_id, rev, head) VALUES ($1, 0, $2)
+INSERT INTO squads_clock (squad_id, rev, head, counted) VALUES ($1, 0, $2, 0)
 `
 
 type StartClockParams struct {

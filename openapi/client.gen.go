@@ -995,8 +995,9 @@ type ClientInterface interface {
 	// PushWithBody Send a device's changes
 	//
 	// Any mix of records, committed in pieces of at most 1,000, an outcome for each in the order sent: `stored`, `same` (stored before;
-	// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
-	// send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
+	// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing,
+	// or the squad is full, with the code `over-quota`: keep it and send it again later). When only a part fits into a squad's quota, that
+	// much is stored, parents first, then in the order sent. A bad item never holds up the good ones. A new shot never conflicts; an edit names the
 	// `version` it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
 	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
 	// the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
@@ -1150,6 +1151,15 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/snapshot (the `GetSnapshot` operationId).
 	GetSnapshot(ctx context.Context, squadID SquadID, params *GetSnapshotParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetUsage Read how much of its quota the squad has used
+	//
+	// How many records the squad has, itself and its members aside, and how many it may have. From 80 % on a warning is due, and push
+	// answers carry `usage` too. A full squad stores no new record but members (409 `over-quota`; in a push the outcome `waiting` with
+	// that code); changes, deletions and reads go on. Deleting makes room.
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/usage (the `GetUsage` operationId).
+	GetUsage(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// SignInWithBody Sign in with a password
 	//
@@ -3187,8 +3197,9 @@ func (c *Client) PlanLines(ctx context.Context, squadID SquadID, params *PlanLin
 // PushWithBody Send a device's changes
 //
 // Any mix of records, committed in pieces of at most 1,000, an outcome for each in the order sent: `stored`, `same` (stored before;
-// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
-// send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
+// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing,
+// or the squad is full, with the code `over-quota`: keep it and send it again later). When only a part fits into a squad's quota, that
+// much is stored, parents first, then in the order sent. A bad item never holds up the good ones. A new shot never conflicts; an edit names the
 // `version` it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
 // line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
 // the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
@@ -3503,6 +3514,25 @@ func (c *Client) ReplaceShot(ctx context.Context, squadID SquadID, shotID ShotID
 // Corresponds with GET /v1/squads/{squad_id}/snapshot (the `GetSnapshot` operationId).
 func (c *Client) GetSnapshot(ctx context.Context, squadID SquadID, params *GetSnapshotParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetSnapshotRequest(c.Server, squadID, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetUsage Read how much of its quota the squad has used
+//
+// How many records the squad has, itself and its members aside, and how many it may have. From 80 % on a warning is due, and push
+// answers carry `usage` too. A full squad stores no new record but members (409 `over-quota`; in a push the outcome `waiting` with
+// that code); changes, deletions and reads go on. Deleting makes room.
+//
+// Corresponds with GET /v1/squads/{squad_id}/usage (the `GetUsage` operationId).
+func (c *Client) GetUsage(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetUsageRequest(c.Server, squadID)
 	if err != nil {
 		return nil, err
 	}
@@ -9005,6 +9035,40 @@ func NewGetSnapshotRequest(server string, squadID SquadID, params *GetSnapshotPa
 	return req, nil
 }
 
+// NewGetUsageRequest constructs an http.Request for the GetUsage method
+func NewGetUsageRequest(server string, squadID SquadID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "squad_id", squadID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/squads/%s/usage", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewSignInRequest calls the generic SignIn builder with application/json body
 func NewSignInRequest(server string, body SignInJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -10269,8 +10333,9 @@ type ClientWithResponsesInterface interface {
 	// PushWithBodyWithResponse Send a device's changes
 	//
 	// Any mix of records, committed in pieces of at most 1,000, an outcome for each in the order sent: `stored`, `same` (stored before;
-	// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
-	// send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
+	// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing,
+	// or the squad is full, with the code `over-quota`: keep it and send it again later). When only a part fits into a squad's quota, that
+	// much is stored, parents first, then in the order sent. A bad item never holds up the good ones. A new shot never conflicts; an edit names the
 	// `version` it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
 	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
 	// the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
@@ -10438,6 +10503,17 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/squads/{squad_id}/snapshot (the `GetSnapshot` operationId).
 	GetSnapshotWithResponse(ctx context.Context, squadID SquadID, params *GetSnapshotParams, reqEditors ...RequestEditorFn) (*GetSnapshotResponse, error)
+
+	// GetUsageWithResponse Read how much of its quota the squad has used
+	//
+	// How many records the squad has, itself and its members aside, and how many it may have. From 80 % on a warning is due, and push
+	// answers carry `usage` too. A full squad stores no new record but members (409 `over-quota`; in a push the outcome `waiting` with
+	// that code); changes, deletions and reads go on. Deleting makes room.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/squads/{squad_id}/usage (the `GetUsage` operationId).
+	GetUsageWithResponse(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*GetUsageResponse, error)
 
 	// SignInWithBodyWithResponse Sign in with a password
 	//
@@ -14295,6 +14371,47 @@ func (r GetSnapshotResponse) ContentType() string {
 	return ""
 }
 
+type GetUsageResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Usage
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetUsageResponse) GetJSON200() *Usage {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetUsageResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetUsageResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetUsageResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetUsageResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type SignInResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -16139,8 +16256,9 @@ func (c *ClientWithResponses) PlanLinesWithResponse(ctx context.Context, squadID
 // PushWithBodyWithResponse Send a device's changes
 //
 // Any mix of records, committed in pieces of at most 1,000, an outcome for each in the order sent: `stored`, `same` (stored before;
-// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing:
-// send it again when that has landed). A bad item never holds up the good ones. A new shot never conflicts; an edit names the
+// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing,
+// or the squad is full, with the code `over-quota`: keep it and send it again later). When only a part fits into a squad's quota, that
+// much is stored, parents first, then in the order sent. A bad item never holds up the good ones. A new shot never conflicts; an edit names the
 // `version` it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
 // line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
 // the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
@@ -16409,6 +16527,23 @@ func (c *ClientWithResponses) GetSnapshotWithResponse(ctx context.Context, squad
 		return nil, err
 	}
 	return ParseGetSnapshotResponse(rsp)
+}
+
+// GetUsageWithResponse Read how much of its quota the squad has used
+//
+// How many records the squad has, itself and its members aside, and how many it may have. From 80 % on a warning is due, and push
+// answers carry `usage` too. A full squad stores no new record but members (409 `over-quota`; in a push the outcome `waiting` with
+// that code); changes, deletions and reads go on. Deleting makes room.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/squads/{squad_id}/usage (the `GetUsage` operationId).
+func (c *ClientWithResponses) GetUsageWithResponse(ctx context.Context, squadID SquadID, reqEditors ...RequestEditorFn) (*GetUsageResponse, error) {
+	rsp, err := c.GetUsage(ctx, squadID, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetUsageResponse(rsp)
 }
 
 // SignInWithBodyWithResponse Sign in with a password
@@ -19258,6 +19393,32 @@ func ParseGetSnapshotResponse(rsp *http.Response) (*GetSnapshotResponse, error) 
 
 	case rsp.StatusCode == 200:
 		// Content-type (application/x-ndjson) unsupported
+
+	}
+
+	return response, nil
+}
+
+// ParseGetUsageResponse parses an HTTP response from a GetUsageWithResponse call
+func ParseGetUsageResponse(rsp *http.Response) (*GetUsageResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetUsageResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Usage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
 
 	}
 

@@ -2271,6 +2271,9 @@ type PushResult struct {
 
 	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
 	Rev Rev `json:"rev"`
+
+	// Usage How much of its quota a squad has used. In the answer to a push only when `near`.
+	Usage *Usage `json:"usage,omitempty"`
 }
 
 // RatioDefinition How a ratio is taken. No federation text that gives the averaging rule could be found.
@@ -2788,6 +2791,21 @@ type UploadResult struct {
 
 	// Rev The squad's revision when the log had been stored.
 	Rev int64 `json:"rev"`
+}
+
+// Usage How much of its quota a squad has used. In the answer to a push only when `near`.
+type Usage struct {
+	// Full No new record is stored.
+	Full bool `json:"full"`
+
+	// Near At least 80 % are used.
+	Near bool `json:"near"`
+
+	// Quota How many it may have; left out for any number.
+	Quota *int64 `json:"quota,omitempty"`
+
+	// Records How many records the squad has, itself and its members aside.
+	Records int64 `json:"records"`
 }
 
 // UsualNumber defines model for UsualNumber.
@@ -4042,6 +4060,9 @@ type ServerInterface interface {
 	// GetSnapshot A first copy of everything you may see, page by page
 	// (GET /v1/squads/{squad_id}/snapshot)
 	GetSnapshot(ctx echo.Context, squadID SquadID, params GetSnapshotParams) error
+	// GetUsage Read how much of its quota the squad has used
+	// (GET /v1/squads/{squad_id}/usage)
+	GetUsage(ctx echo.Context, squadID SquadID) error
 	// SignIn Sign in with a password
 	// (POST /v1/tokens)
 	SignIn(ctx echo.Context) error
@@ -6672,6 +6693,22 @@ func (w *ServerInterfaceWrapper) GetSnapshot(ctx echo.Context) error {
 	return err
 }
 
+// GetUsage converts echo context to params.
+func (w *ServerInterfaceWrapper) GetUsage(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "squad_id" -------------
+	var squadID SquadID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "squad_id", ctx.Param("squad_id"), &squadID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter squad_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetUsage(ctx, squadID)
+	return err
+}
+
 // SignIn converts echo context to params.
 func (w *ServerInterfaceWrapper) SignIn(ctx echo.Context) error {
 	var err error
@@ -6859,6 +6896,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/shots/:shot_id", wrapper.GetShot, options.OperationMiddlewares["getShot"]...)
 	router.PUT(options.BaseURL+"/v1/squads/:squad_id/shots/:shot_id", wrapper.ReplaceShot, options.OperationMiddlewares["replaceShot"]...)
 	router.GET(options.BaseURL+"/v1/squads/:squad_id/snapshot", wrapper.GetSnapshot, options.OperationMiddlewares["getSnapshot"]...)
+	router.GET(options.BaseURL+"/v1/squads/:squad_id/usage", wrapper.GetUsage, options.OperationMiddlewares["getUsage"]...)
 	router.POST(options.BaseURL+"/v1/tokens", wrapper.SignIn, options.OperationMiddlewares["signIn"]...)
 	router.POST(options.BaseURL+"/v1/tokens/passkey", wrapper.SignInWithPasskey, options.OperationMiddlewares["signInWithPasskey"]...)
 	router.POST(options.BaseURL+"/v1/tokens/passkey/challenge", wrapper.BeginPasskeySignIn, options.OperationMiddlewares["beginPasskeySignIn"]...)
@@ -9841,6 +9879,28 @@ func (response GetSnapshot200ApplicationXNdjsonResponse) VisitGetSnapshotRespons
 	}
 }
 
+type GetUsageRequestObject struct {
+	SquadID SquadID `json:"squad_id"`
+}
+
+type GetUsageResponseObject interface {
+	VisitGetUsageResponse(w http.ResponseWriter) error
+}
+
+type GetUsage200JSONResponse Usage
+
+func (response GetUsage200JSONResponse) VisitGetUsageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type SignInRequestObject struct {
 	Body *SignInJSONRequestBody
 }
@@ -10226,6 +10286,9 @@ type StrictServerInterface interface {
 	// GetSnapshot A first copy of everything you may see, page by page
 	// (GET /v1/squads/{squad_id}/snapshot)
 	GetSnapshot(ctx context.Context, request GetSnapshotRequestObject) (GetSnapshotResponseObject, error)
+	// GetUsage Read how much of its quota the squad has used
+	// (GET /v1/squads/{squad_id}/usage)
+	GetUsage(ctx context.Context, request GetUsageRequestObject) (GetUsageResponseObject, error)
 	// SignIn Sign in with a password
 	// (POST /v1/tokens)
 	SignIn(ctx context.Context, request SignInRequestObject) (SignInResponseObject, error)
@@ -13220,6 +13283,31 @@ func (sh *strictHandler) GetSnapshot(ctx echo.Context, squadID SquadID, params G
 		return err
 	} else if validResponse, ok := response.(GetSnapshotResponseObject); ok {
 		return validResponse.VisitGetSnapshotResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetUsage operation middleware
+func (sh *strictHandler) GetUsage(ctx echo.Context, squadID SquadID) error {
+	var request GetUsageRequestObject
+
+	request.SquadID = squadID
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetUsage(ctx.Request().Context(), request.(GetUsageRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetUsage")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetUsageResponseObject); ok {
+		return validResponse.VisitGetUsageResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -79,6 +79,10 @@ func (s *Service) Erase(ctx context.Context, user, squad, athlete uuid.UUID, con
 		if err := w.EraseHistory(ctx, db.EraseHistoryParams{SquadID: squad, Athlete: athlete}); err != nil {
 			return err
 		}
+		w.locked.counted = false
+		if err := w.count(ctx, w.locked); err != nil {
+			return err
+		}
 		if _, err = w.advance(ctx, erased, digest); err != nil {
 			return err
 		}

@@ -22,6 +22,7 @@ const (
 	Forbidden       Code = "forbidden"
 	NotFound        Code = "not-found"
 	Conflict        Code = "conflict"
+	OverQuota       Code = "over-quota"
 	Stale           Code = "stale"
 	NeedsRevision   Code = "needs-revision"
 	Gone            Code = "gone"

@@ -33,17 +33,31 @@ func headOf(rev int64, sum []byte) (h head) {
 }
 
 // clock is a squad's counter: the head it has reached, the newest deletion that has been forgotten,
-// and up to where heads have been.
+// up to where heads have been, and how many records it has come to.
 type clock struct {
 	head
 	floor      int64
 	headsFloor int64
+	records    int64
+	counted    bool   // records is right
+	quota      *int64 // the squad's own; nil for the server's
+}
+
+func clockOf(row db.LockClockRow) clock {
+	return clock{
+		head:       headOf(row.Rev, row.Head),
+		floor:      row.Floor,
+		headsFloor: row.HeadsFloor,
+		records:    row.Records,
+		counted:    row.Counted == row.Rev,
+		quota:      row.Quota,
+	}
 }
 
 // clock reads the squad's counter.
 func (w *work) clock(ctx context.Context) (clock, error) {
 	row, err := w.Clock(ctx, db.ClockParams{SquadID: w.squad})
-	return clock{headOf(row.Rev, row.Head), row.Floor, row.HeadsFloor}, db.Translate(err)
+	return clockOf(db.LockClockRow(row)), db.Translate(err)
 }
 
 // lock makes the transaction the squad's only writer, and returns the counter as it stands.
@@ -55,8 +69,12 @@ func (w *work) lock(ctx context.Context) (clock, error) {
 	if err != nil {
 		return clock{}, err
 	}
-	w.locked = &clock{headOf(row.Rev, row.Head), row.Floor, row.HeadsFloor}
-	return *w.locked, nil
+	locked := clockOf(row)
+	if err := w.count(ctx, &locked); err != nil {
+		return clock{}, err
+	}
+	w.locked = &locked
+	return locked, nil
 }
 
 // advance gives the next revisions, under the lock, and joins the digest of what was written to the
@@ -69,6 +87,7 @@ func (w *work) advance(ctx context.Context, rows int64, digest []byte) (clock, e
 	moved, err := w.AdvanceClock(ctx, db.AdvanceClockParams{
 		SquadID: w.squad,
 		ByRows:  rows,
+		Records: now.records,
 		Digest:  digest,
 		MadeAt:  w.now,
 	})

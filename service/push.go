@@ -68,11 +68,13 @@ type PushQuery struct {
 }
 
 // PushResult has an outcome for each item of a push in their order, the revision reached, 0 where an
-// atomic push was held back, and the head at that, signed.
+// atomic push was held back, and the head at that, signed. Usage is the squad's once it is near its
+// quota, nil before.
 type PushResult struct {
 	Outcomes []PushOutcome
 	Rev      int64
 	Head     string
+	Usage    *Usage
 }
 
 // Push stores a piece of a device's changes, at most [PushPiece], in one transaction. Parents may
@@ -142,6 +144,9 @@ func (s *Service) applyPush(ctx context.Context, w *work, query PushQuery, sent 
 		return err
 	}
 	result.Rev, result.Head = reached, s.writeHead(w.squad, w.locked.head)
+	if usage := w.usage(*w.locked); usage.Near() {
+		result.Usage = &usage
+	}
 	for n, i := range sent.at {
 		o := &sent.outcomes[i]
 		if o.settle(applied[n], sent.changes[n].Record); o.Record != nil {

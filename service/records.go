@@ -270,6 +270,9 @@ func (o Outcome) err(base int64) error {
 	case StatusRefused:
 		return &Error{Code: o.Code, Detail: o.Faults[0].Detail}
 	case StatusWaiting:
+		if o.Code == OverQuota {
+			return &Error{Code: OverQuota, Detail: o.Faults[0].Detail}
+		}
 		return &Error{Code: Invalid, Detail: o.Faults[0].Detail, Faults: slices.Clone(o.Faults)}
 	}
 	return nil

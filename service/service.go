@@ -42,6 +42,7 @@ type Service struct {
 	jobs    sync.WaitGroup
 	// cursorKey signs the cursors of feeds and snapshots, markKey the marks of devices.
 	cursorKey, markKey []byte
+	quota              int64  // of records, for squads that have none of their own; 0 for any number
 	publicURL          string // the origin that passkeys belong to; "" for none
 }
 
@@ -59,6 +60,8 @@ type Config struct {
 	// at a page bears; tests on a busy machine have more.
 	Patience time.Duration
 	Limits   Limits
+	// Quota is how many records a squad may have that has no quota of its own; 0 for any number.
+	Quota int64
 }
 
 // New makes a service. Close it after its last use; [Service.Share] it with others on the database.
@@ -75,6 +78,7 @@ func New(config Config) *Service {
 		streams:   newStreams(config.Limits),
 		downloads: newDownloads(config.Limits),
 		queues:    newWriteQueues(),
+		quota:     config.Quota,
 	}
 	if s.now == nil {
 		s.now = time.Now //nolint:forbidigo // the default is the machine's clock
@@ -162,6 +166,7 @@ type work struct {
 	now    time.Time
 	locked *clock // the counter as it stands, once this transaction is the squad's only writer
 	wrote  bool   // it has moved the counter
+	quota  int64  // of squads that have none of their own
 	span   span   // of the copy that is read for
 }
 
@@ -213,7 +218,7 @@ func (s *Service) asMember(ctx context.Context, tx *db.Tx, user, squad uuid.UUID
 		return nil, notFoundAs(err, "there is no such squad, or you are not in it")
 	}
 	who := member{user: user, squad: squad, role: record.Role(row.Role), athlete: row.AthleteID}
-	return &work{Tx: tx, member: who, now: s.clock()}, nil
+	return &work{Tx: tx, member: who, now: s.clock(), quota: s.quota}, nil
 }
 
 // notFoundAs describes a missing row in the caller's words and returns any other error as it is.

@@ -17,7 +17,8 @@ import (
 type Status string
 
 // The outcomes of a change. Same is a payload that was stored before: nothing is written. Waiting
-// is a record whose parent is missing: send it again when the parent has landed.
+// is a record that cannot be stored yet, and is to be sent again: its parent is missing, or the squad
+// is full.
 const (
 	StatusStored   Status = "stored"
 	StatusSame     Status = "same"
@@ -241,7 +242,7 @@ func (w *work) findExisting(ctx context.Context, plans []*plan, forgets bool) er
 }
 
 // checkParents refuses what refers to a record that does not exist, or that this member may not
-// see. A parent written in the same round counts.
+// see. A parent written in the same round counts, if there is room for it.
 func (w *work) checkParents(ctx context.Context, plans []*plan) error {
 	known := make(map[record.Ref]bool)
 	for _, p := range plans {
@@ -273,6 +274,9 @@ func (w *work) checkParents(ctx context.Context, plans []*plan) error {
 		}
 	}
 	dropOrphans(plans, known)
+	if w.keepQuota(plans, known) {
+		dropOrphans(plans, known)
+	}
 	return nil
 }
 
@@ -327,6 +331,9 @@ func (w *work) remove(ctx context.Context, plans []*plan, rev int64) (int64, err
 			if err := w.bury(ctx, p, rev); err != nil {
 				return 0, err
 			}
+			if takesRoom(record.Kinds[i]) {
+				w.locked.records--
+			}
 		}
 	}
 	return rev, nil
@@ -373,6 +380,9 @@ func (w *work) put(ctx context.Context, plans []*plan, rev int64) (int64, error)
 			*p.outcome = Outcome{Status: StatusStored, Record: written, Rev: rev, Merged: p.write != p.change.Record}
 			if p.tomb != nil {
 				risen = append(risen, p.write.Key())
+			}
+			if p.existing == nil && takesRoom(kind) {
+				w.locked.records++
 			}
 		}
 		if len(risen) > 0 {

@@ -160,6 +160,7 @@ func TestWritesFollowTheModel(t *testing.T) {
 			run.batch(t)
 		}
 		run.compareStored(t, owner)
+		f.wantCounted(t, squad)
 	})
 }
 

@@ -92,6 +92,19 @@ var kinds = []Kind{
 		API: []string{"To change a record that exists, read it, then send the change with its current revision."},
 	},
 	{
+		Code: service.OverQuota, Status: http.StatusConflict, Title: "Squad is full",
+		Meaning: "The squad has as many records as this server lets it have, so no new ones are stored. Nothing is lost: " +
+			"what a device could not send stays on it, and goes when there is room. Changing, deleting and reading still work.",
+		Fix: []string{
+			"Delete sessions that nobody needs any more: their shots go with them, and make room.",
+			"Or ask whoever runs this server for more room. On the server, laneward quota shows and sets it.",
+		},
+		API: []string{
+			"GET /v1/squads/{squad_id}/usage says how many records there are and may be, and warns from 80 % on. In a push " +
+				"such items are waiting: keep them, and send them again later.",
+		},
+	},
+	{
 		Code: service.Gone, Status: http.StatusGone, Title: "Gone",
 		Meaning: "What was asked for existed once and doesn’t any more, such as a cursor too old to resume from.",
 		Fix:     []string{"Start again from the beginning; the message says where."},

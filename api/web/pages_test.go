@@ -1,6 +1,7 @@
 package web_test
 
 import (
+	"fmt"
 	"go/ast"
 	"go/parser"
 	"go/token"
@@ -81,6 +82,44 @@ func TestSignIn(t *testing.T) {
 			t.Errorf("signing in for %q leads to %q, want %q", next, to, want)
 		}
 	}
+}
+
+// The squad's page says how full the squad is, and from 80 % on to everybody.
+func TestUsageOnThePage(t *testing.T) {
+	w := newWorld(t)
+	usage, err := w.svc.Usage(t.Context(), w.coach, w.squad)
+	if err != nil {
+		t.Fatal(err)
+	}
+	viewer := w.signUp("vera@example.org", "Vera Quill")
+	invitation, err := w.svc.Invite(t.Context(), w.coach, w.squad, record.RoleAnalyst, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := w.svc.Join(t.Context(), viewer, invitation.Code); err != nil {
+		t.Fatal(err)
+	}
+	coach, analyst := w.signedIn(coachEmail), w.signedIn("vera@example.org")
+	has := fmt.Sprintf("has %d", usage.Records)
+	coach.get(w.at()).wants(t, http.StatusOK, "The squad "+has+" records.")
+	if said := analyst.get(w.at()).text(); strings.Contains(said, has) {
+		t.Error("an analyst is told of a quota that is far off")
+	}
+	for _, tc := range []struct {
+		quota int64
+		says  string
+	}{
+		{usage.Records + 1, "The squad is nearly full: it " + has + " of"},
+		{usage.Records, "The squad is full: it " + has + " of"},
+	} {
+		if _, err := w.svc.SetQuota(t.Context(), w.squad, &tc.quota); err != nil {
+			t.Fatal(err)
+		}
+		coach.get(w.at()).wants(t, http.StatusOK, tc.says, "Delete sessions that nobody needs any more")
+		analyst.get(w.at()).wants(t, http.StatusOK, tc.says, "Tell your coach")
+	}
+	coach.post(w.at("/sessions/new"), "kind", "practice", "name", "One more", "date", "2026-03-14").
+		wants(t, http.StatusConflict, fmt.Sprintf("all of the %d records that it may have", usage.Records))
 }
 
 func TestAccessIsRefreshed(t *testing.T) {

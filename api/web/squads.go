@@ -252,6 +252,7 @@ type scoreView struct {
 
 type squadView struct {
 	*roster
+	Usage  service.Usage
 	Views  []drillView
 	Recent []*record.Session
 	Older  []*record.Session
@@ -270,6 +271,9 @@ func squadPage(v *visit) error {
 		return err
 	}
 	view := squadView{roster: r, Recent: r.Sessions}
+	if view.Usage, err = v.site.svc.Usage(v.Context(), v.me.ID, own.ID); err != nil {
+		return err
+	}
 	if len(r.Sessions) > recentSessions {
 		view.Recent, view.Older = r.Sessions[:recentSessions], r.Sessions[recentSessions:]
 	}

@@ -243,7 +243,7 @@ func TestStatusTellsWhatWaits(t *testing.T) {
 	}
 	c.must("cora", "delete", "session", "Practice")
 	exit, stdout, stderr := c.run(t.Context(), "cora", "", "sync")
-	if exit != terminal.ExitOK || !strings.Contains(stderr, "1 waits for a record that is not there yet") {
+	if exit != terminal.ExitOK || !strings.Contains(stderr, "1 stays on this computer for now; why: laneward sync status") {
 		t.Fatalf("exit %d: %s%s", exit, stdout, stderr)
 	}
 	if _, _, stderr := c.run(

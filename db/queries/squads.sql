@@ -7,17 +7,18 @@ ON CONFLICT (squad_id) DO UPDATE SET rev = excluded.rev, hash = excluded.hash, n
 SELECT * FROM squads WHERE squad_id = @squad_id;
 
 -- name: StartClock :exec
-INSERT INTO squads_clock (squad_id, rev, head) VALUES (@squad_id, 0, @head);
+INSERT INTO squads_clock (squad_id, rev, head, counted) VALUES (@squad_id, 0, @head, 0);
 
 -- LockClock makes the transaction the squad's only writer until it ends.
 -- name: LockClock :one
-SELECT rev, floor, head, heads_floor FROM squads_clock WHERE squad_id = @squad_id FOR UPDATE;
+SELECT rev, floor, head, heads_floor, records, counted, quota FROM squads_clock WHERE squad_id = @squad_id FOR UPDATE;
 
 -- AdvanceClock gives the next revisions and joins what was written to the head, which it keeps: 128 bits of SHA-256.
 -- name: AdvanceClock :one
 WITH moved AS (
     UPDATE squads_clock c
-    SET rev = c.rev + @by_rows, head = substr(sha256(c.head || int8send(c.rev + @by_rows) || sqlc.arg('digest')::bytea), 1, 16)
+    SET rev = c.rev + @by_rows, records = @records::bigint, counted = c.rev + @by_rows,
+        head = substr(sha256(c.head || int8send(c.rev + @by_rows) || sqlc.arg('digest')::bytea), 1, 16)
     WHERE c.squad_id = @squad_id RETURNING c.squad_id, c.rev, c.head
 )
 INSERT INTO heads (squad_id, rev, made_at, head)
@@ -31,7 +32,18 @@ SELECT rev, head FROM heads WHERE squad_id = @squad_id AND rev >= @rev ORDER BY 
 SELECT head FROM heads WHERE squad_id = @squad_id AND rev = @rev;
 
 -- name: Clock :one
-SELECT rev, floor, head, heads_floor FROM squads_clock WHERE squad_id = @squad_id;
+SELECT rev, floor, head, heads_floor, records, counted, quota FROM squads_clock WHERE squad_id = @squad_id;
+
+-- CountRecords counts what the counter's records says: all kinds of the feed but the squad and its members.
+-- name: CountRecords :one
+SELECT ((SELECT count(*) FROM shots WHERE shots.squad_id = @squad_id) + (SELECT count(*) FROM sessions WHERE sessions.squad_id = @squad_id)
+    + (SELECT count(*) FROM athletes WHERE athletes.squad_id = @squad_id) + (SELECT count(*) FROM balls WHERE balls.squad_id = @squad_id)
+    + (SELECT count(*) FROM patterns WHERE patterns.squad_id = @squad_id) + (SELECT count(*) FROM drills WHERE drills.squad_id = @squad_id)
+    + (SELECT count(*) FROM assignments WHERE assignments.squad_id = @squad_id))::bigint AS records;
+
+-- SetQuota sets how many records a squad may have, NULL for what the server gives every squad, and how many it has.
+-- name: SetQuota :exec
+UPDATE squads_clock SET quota = sqlc.narg('quota'), records = @records::bigint, counted = rev WHERE squad_id = @squad_id;
 
 -- name: SquadsOf :many
 SELECT squad_id::uuid AS squad_id, name::text AS name, role::text AS role,

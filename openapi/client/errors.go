@@ -24,6 +24,7 @@ const (
 	NotFound         Code = "not-found"
 	MethodNotAllowed Code = "method-not-allowed"
 	Conflict         Code = "conflict"
+	OverQuota        Code = "over-quota"
 	Gone             Code = "gone"
 	Stale            Code = "stale"
 	TooLarge         Code = "too-large"

@@ -70,6 +70,15 @@ func (c *Client) Devices(
 	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
 }
 
+// Usage reports how much of its quota the squad has used.
+func (c *Client) Usage(ctx context.Context, squad uuid.UUID) (Answer[openapi.Usage], error) {
+	answer, err := c.api.GetUsageWithResponse(ctx, squad)
+	if err != nil {
+		return Answer[openapi.Usage]{}, err
+	}
+	return answerOf(answer.JSON200, answer.Body, answer.HTTPResponse)
+}
+
 // Members lists the squad's members that the user may see.
 func (c *Client) Members(ctx context.Context, squad uuid.UUID) iter.Seq2[Answer[openapi.Member], error] {
 	return items[openapi.Member](func(limit *int, cursor *string) (*http.Response, error) {

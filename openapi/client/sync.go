@@ -190,7 +190,7 @@ const (
 	Same        = "same"     // it was stored before
 	Conflicting = "conflict" // another user changed the record, or it is in use: Record is what is stored
 	Refused     = "refused"  // for the reasons in Errors
-	Waiting     = "waiting"  // until a record it refers to has been stored
+	Waiting     = "waiting"  // until a record it refers to has been stored, or the squad has room: [OverQuota]
 )
 
 // Outcome is what became of one change. Record is set where something other than what was sent is
@@ -205,11 +205,12 @@ type Outcome struct {
 }
 
 // Sent is what became of a push: an outcome for each change in their order, and what the squad's
-// history has come to, at which revision.
+// history has come to, at which revision. Usage is the squad's when it is near its quota, else nil.
 type Sent struct {
 	Outcomes []Outcome
 	Rev      int64
 	Head     string
+	Usage    *openapi.Usage
 }
 
 // Send pushes up to [MaxPush] changes. seen is as for [Client.Feed]; it fails with [Gone], and stores
@@ -255,8 +256,9 @@ func (c *Client) Send(ctx context.Context, squad uuid.UUID, seen string, changes
 // is complete.
 func readOutcomes(body io.Reader, sent int) (Sent, error) {
 	var end struct {
-		Rev  int64
-		Head string
+		Rev   int64
+		Head  string
+		Usage *openapi.Usage
 	}
 	outcomes := make([]Outcome, 0, sent)
 	lines := bufio.NewScanner(body)
@@ -284,5 +286,5 @@ func readOutcomes(body io.Reader, sent int) (Sent, error) {
 	if !whole || len(outcomes) != sent {
 		return Sent{}, fail(NotOurs, "the server answered %d of %d changes: send them again", len(outcomes), sent)
 	}
-	return Sent{outcomes, end.Rev, end.Head}, nil
+	return Sent{outcomes, end.Rev, end.Head, end.Usage}, nil
 }

@@ -328,6 +328,42 @@ func TestWaitsForWhatIsGone(t *testing.T) {
 	}
 }
 
+// A full squad is told of, and what it has no room for stays on the device and goes once there is
+// room.
+func TestWaitsForRoom(t *testing.T) {
+	w, d := begun(t)
+	usage, err := w.svc.Usage(t.Context(), w.coach, w.squad)
+	must(t, err)
+	room := func(more int64) {
+		t.Helper()
+		quota := usage.Records + more
+		_, err := w.svc.SetQuota(t.Context(), w.squad, &quota)
+		must(t, err)
+	}
+	room(1)
+	d.offline(true)
+	d.logShot(9)
+	d.logShot(10)
+	d.offline(false)
+	d.wait("the waiting shot", changesNow+".then(all => all.length === 1 && all[0].state === 'waiting')")
+	d.waitText("The squad is full")
+	wantBoards(t, w, "9")
+	d.open("#/sync")
+	d.waitText("Waiting for room")
+	d.waitText("delete sessions that nobody needs any more")
+	d.look("full", 390)
+	room(3)
+	d.click("#sync-now")
+	d.waitSent()
+	d.waitText("The squad is nearly full")
+	wantBoards(t, w, "9 10")
+	room(100)
+	d.open("#/log")
+	d.logShot(11)
+	d.waitSent()
+	d.wait("no word of it", "!document.body.innerText.includes('The squad is')")
+}
+
 // unassign takes the athlete's drill away.
 func (w *world) unassign() {
 	w.t.Helper()

@@ -19,7 +19,7 @@ func (syncStatusCommand) Help() string {
 	return `How the copy of each squad on this computer stands. Needs no network.
 
     unsent     goes at the next sync
-    waiting    was sent, and goes again when the record it refers to is there
+    waiting    was sent, and goes again when the record it refers to is there, or the squad has room
     refused    the server said no: laneward sync refused
     conflicts  changed here and elsewhere: laneward sync conflicts
 

@@ -15,6 +15,7 @@ import (
 
 	"laneward/cmd/laneward/remote"
 	"laneward/cmd/laneward/terminal"
+	"laneward/openapi"
 	"laneward/openapi/client"
 	"laneward/openapi/client/local"
 )
@@ -262,6 +263,8 @@ type squadReport struct {
 	Restored  bool      `json:"restored,omitempty"`
 	Lost      int       `json:"lost,omitempty"`
 	Since     string    `json:"since,omitempty"` // the first day of its sessions, "" when it has all
+	// Usage is the squad's when it is near its quota, as the server said with what was sent.
+	Usage *openapi.Usage `json:"usage,omitempty"`
 }
 
 func (c *copyConnection) report(ctx context.Context, squad uuid.UUID, result local.Result) (squadReport, error) {
@@ -283,6 +286,7 @@ func (c *copyConnection) report(ctx context.Context, squad uuid.UUID, result loc
 				Restored:  result.Restored,
 				Lost:      s.Lost,
 				Since:     s.Since,
+				Usage:     result.Usage,
 			}, nil
 		}
 	}
@@ -303,8 +307,11 @@ func (c *copyConnection) tellPending(r squadReport) {
 			terminal.Things(r.Lost, "record"),
 		)
 	}
+	if r.Usage != nil {
+		c.Say("  %s", remote.UsageWords(*r.Usage))
+	}
 	if r.Waiting > 0 {
-		c.Say("  %s for a record that is not there yet: laneward sync status", terminal.Counted(r.Waiting, "waits", "wait"))
+		c.Say("  %s on this computer for now; why: laneward sync status", terminal.Counted(r.Waiting, "stays", "stay"))
 	}
 	if r.Refused > 0 {
 		c.Say("  %s refused; fix or drop: laneward sync refused", terminal.Counted(r.Refused, "was", "were"))

@@ -57,6 +57,50 @@ func (c *squadsCommand) Run(ctx context.Context, env terminal.Environment) error
 type squadCommand struct {
 	Create  squadCreateCommand  `cmd:"" help:"Create a squad; you become its coach."`
 	Devices squadDevicesCommand `cmd:"" help:"List when each member's device last synced."`
+	Usage   squadUsageCommand   `cmd:"" help:"Show how many records the squad has and may have."`
+}
+
+type squadUsageCommand struct {
+	squadFlags
+}
+
+func (squadUsageCommand) Help() string {
+	return `Records are shots, sessions, athletes, balls, patterns, drills and assignments. A full squad stores nothing new; changes and deletions go on, and what a device could not send stays on it. Deleting sessions that nobody needs any more makes room, and whoever runs the server can give more.
+
+Example:
+
+    laneward squad usage`
+}
+
+// Run shows how much of its quota the squad has used.
+func (c *squadUsageCommand) Run(ctx context.Context, env terminal.Environment) error {
+	conn, err := c.enter(ctx, env)
+	if err != nil {
+		return err
+	}
+	usage, err := conn.Usage(ctx, conn.squad)
+	if err != nil {
+		return err
+	}
+	if conn.JSON {
+		return conn.PrintJSON(usage.JSON)
+	}
+	return conn.Print(UsageWords(usage.Value) + "\n")
+}
+
+// UsageWords say how much of its quota a squad has used, and what to do about it.
+func UsageWords(u openapi.Usage) string {
+	switch {
+	case u.Quota == nil:
+		return fmt.Sprintf("The squad has %s, and may have any number.", terminal.Things(int(u.Records), "record"))
+	case u.Full:
+		return fmt.Sprintf("The squad is full: it has %d of %d records, so nothing new is stored. "+
+			"Delete sessions that nobody needs any more, or ask whoever runs the server for more room.", u.Records, *u.Quota)
+	case u.Near:
+		return fmt.Sprintf("The squad is nearly full: it has %d of %d records. "+
+			"Delete sessions that nobody needs any more, or ask whoever runs the server for more room.", u.Records, *u.Quota)
+	}
+	return fmt.Sprintf("The squad has %d of %d records.", u.Records, *u.Quota)
 }
 
 type squadDevicesCommand struct {

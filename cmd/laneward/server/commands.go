@@ -6,4 +6,5 @@ type Commands struct {
 	Demo    demoCommand    `cmd:"" help:"Serve an invented squad to look at and try."`
 	Migrate migrateCommand `cmd:"" help:"Bring a database to this program's schema."`
 	Users   usersCommand   `cmd:"" help:"Help a user of this server who cannot sign in."`
+	Quota   quotaCommand   `cmd:"" help:"Show or set how many records a squad of this server may have."`
 }

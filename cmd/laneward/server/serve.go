@@ -27,6 +27,7 @@ import (
 type serverFlags struct {
 	databaseFlags
 	poolFlags
+	limitFlags
 	Listen       string        `env:"LANEWARD_LISTEN"            default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Address to listen on; port 0 takes a free one (${default})."`
 	SigningKeys  string        `env:"LANEWARD_SIGNING_KEYS_FILE"                          placeholder:"FILE"    help:"PEM file of the Ed25519 keys that sign access tokens; made when absent (signing-keys.pem in the state directory)."`
 	TrustedProxy []string      `env:"LANEWARD_TRUSTED_PROXY"                              placeholder:"CIDR"    help:"Networks whose X-Forwarded-For is believed."`
@@ -52,6 +53,9 @@ func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready 
 		(public.Host == "" || public.Scheme != "https" && public.Scheme != "http") {
 		return terminal.Usage("the public URL %q is not one of the web: write it as https://lanes.example", public)
 	}
+	if err := f.check(); err != nil {
+		return err
+	}
 	keyFile := f.SigningKeys
 	if keyFile == "" {
 		keyFile = filepath.Join(f.StateDir, "signing-keys.pem")
@@ -66,7 +70,15 @@ func (f serverFlags) serve(ctx context.Context, env terminal.Environment, ready 
 	}
 	defer func() { err = errors.Join(err, database.close(log)) }()
 	service.Prepare()
-	svc := service.New(service.Config{DB: database.DB, Keys: keys, Log: log, Now: env.Now, PublicURL: f.origin()})
+	svc := service.New(service.Config{
+		DB:        database.DB,
+		Keys:      keys,
+		Log:       log,
+		Now:       env.Now,
+		PublicURL: f.origin(),
+		Limits:    f.limits(),
+		Quota:     f.SquadQuota,
+	})
 	defer svc.Close()
 	if err := svc.Share(ctx); err != nil {
 		return fmt.Errorf("share the keys with other servers: %w", err)

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"path/filepath"
 
 	"laneward/cmd/laneward/terminal"
@@ -31,24 +30,16 @@ Examples:
 }
 
 // Run prints a code for a user who cannot sign in.
-func (c *usersResetCommand) Run(ctx context.Context, env terminal.Environment) (err error) {
+func (c *usersResetCommand) Run(ctx context.Context, env terminal.Environment) error {
 	flags := c.databaseFlags
 	if c.Demo {
 		flags.StateDir = filepath.Join(flags.StateDir, "demo")
 	}
-	log := slog.New(slog.NewTextHandler(env.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn}))
-	database, err := flags.openBeside(ctx, log)
-	if err != nil {
+	var made service.ResetCode
+	err := flags.asOperator(ctx, env, service.Config{}, func(svc *service.Service) (err error) {
+		made, err = svc.MakeOperatorsResetCode(ctx, c.Email)
 		return err
-	}
-	defer func() { err = errors.Join(err, database.close(log)) }()
-	keys, err := service.NewKeys() // for no token: the codes are not signed
-	if err != nil {
-		return err
-	}
-	svc := service.New(service.Config{DB: database.DB, Keys: keys, Log: log, Now: env.Now})
-	defer svc.Close()
-	made, err := svc.MakeOperatorsResetCode(ctx, c.Email)
+	})
 	var known *service.Error
 	if errors.As(err, &known) && known.Code == service.NotFound {
 		return terminal.NotFound("%s", known.Detail)

@@ -41,6 +41,7 @@ var exitCodes = map[client.Code]int{
 	client.Gone:            ExitNotFound,
 	client.Conflict:        ExitConflict,
 	client.Stale:           ExitConflict,
+	client.OverQuota:       ExitConflict,
 	client.Ambiguous:       ExitUsage,
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"laneward/openapi"
 	"laneward/openapi/client"
 )
 
@@ -34,6 +35,8 @@ type Result struct {
 	Received int // records that were added, changed or removed
 	Copied   bool
 	Restored bool // the server's data was restored since the last pass: what it has lost is in [Store.Lost]
+	// Usage is the squad's when something was sent and it is near its quota.
+	Usage *openapi.Usage
 }
 
 func (y *Sync) told(p Progress) {
@@ -165,6 +168,7 @@ func (y *Sync) send(ctx context.Context, batch []outgoing, result *Result) (sett
 	if err := y.Store.settle(context.WithoutCancel(ctx), y.Squad, batch, answer); err != nil {
 		return false, err
 	}
+	result.Usage = answer.Usage
 	for _, o := range answer.Outcomes {
 		settled = settled || o.Outcome != client.Waiting
 		if o.Outcome == client.Stored || o.Outcome == client.Same {

@@ -15,7 +15,7 @@ import { startView } from "./start.js";
 import { openCopy, readMeta, writeMeta } from "./store.js";
 import { Sync, syncState } from "./sync.js";
 import { syncView } from "./syncview.js";
-import { count, timeOf } from "./words.js";
+import { count, timeOf, usageWords } from "./words.js";
 
 const views = {
   "": logView, log: logView, shots: shotsView, start: startView, sync: syncView, conflict: conflictView, session: sessionView, "sign-in": signInView,
@@ -219,6 +219,7 @@ class App {
       notes.push([`The server has lost ${count(standing.lost.mine.length, "record")} that this phone still has. `,
         h("button", { type: "button", class: "plain", id: "send-lost", onclick: () => this.sendLost() }, "Send again")]);
     }
+    if (standing.state?.usage) notes.push([usageWords(standing.state.usage)]);
     if (this.full || problem?.kind === "full") {
       notes.push([`${this.full ? fullWords : "This device is out of space, so nothing new can be loaded. Free some space, such as old photos or apps."} `,
         h("button", { type: "button", class: "plain", onclick: () => { this.full = false; this.sync?.wake(); this.refresh(); } }, "Try again")]);

@@ -12,7 +12,7 @@
 //                     unchanged, whatever was edited since: the server then recognises it.
 //   state             unsent;
 //                     landed: stored at revision `landed`, to be dropped when the copy shows that;
-//                     waiting: the server lacks something it refers to;
+//                     waiting: the server lacks something it refers to, or the squad is full;
 //                     refused;
 //                     conflict: with `theirs` { rev, record }, record null for deleted
 

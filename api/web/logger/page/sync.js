@@ -25,8 +25,9 @@ const compareEveryMs = 7 * 24 * 3600_000; // how often the whole copy is compare
 // seenRev: it shows which history the copy is of; heads are those given of late, oldest first. why is
 // why the copy that is being read was begun: after a restore, common is the newest revision that both
 // histories are known to have. since is the first day of the copy's sessions, "" for all of them; wants
-// an earlier one that was asked for, or "all", and olderPage where that is being read.
-const firstState = { cursor: "", page: "", copy: 0, since: "", wants: "", olderPage: "", rev: 0, seen: "", seenRev: 0, heads: [], why: "", common: 0, syncedAt: 0, problem: null };
+// an earlier one that was asked for, or "all", and olderPage where that is being read. usage is the
+// squad's when it was near its quota at the last push.
+const firstState = { usage: null, cursor: "", page: "", copy: 0, since: "", wants: "", olderPage: "", rev: 0, seen: "", seenRev: 0, heads: [], why: "", common: 0, syncedAt: 0, problem: null };
 const headsKept = 200;
 
 export const syncState = async (db, squad) => ({ ...firstState, ...await readMeta(db, placeOf(squad)) });
@@ -221,7 +222,7 @@ export class Sync {
       const body = { items: batch.map(itemOf) };
       const { seen } = await syncState(this.db, this.squad);
       const answer = await this.account.call((token) => send("POST", squadPath(this.squad, "push", { seen }), { token, body, signal: this.stopper.signal }));
-      await settleOutcomes(this.db, this.squad, batch, answer.outcomes, (tx) => changeStateIn(tx, this.squad, { seen: answer.head, seenRev: answer.rev }));
+      await settleOutcomes(this.db, this.squad, batch, answer.outcomes, (tx) => changeStateIn(tx, this.squad, { seen: answer.head, seenRev: answer.rev, usage: answer.usage ?? null }));
       for (const change of batch) passed.add(keyOf(change));
       this.tell();
     }

@@ -17,6 +17,8 @@ const problems = {
 
 const listed = 20; // of the changes that only have to be sent; the count says how many there are
 
+const needsRoom = (change) => change.faults.some((fault) => fault.code === "over-quota");
+
 export async function syncView(app) {
   const element = h("div", { class: "wrap medium" });
   const draw = async () => swap(element, h("h1", {}, "Sync"), await parts(app));
@@ -33,8 +35,10 @@ async function parts(app) {
     ...lostCard(app, standing.lost),
     ...group("Conflicts", "Two devices changed the same field. Choose which to keep.", standing.conflicts, (change) => [h("a", { class: "button", href: `#/conflict/${change.kind}/${change.id}` }, "Compare")], names),
     ...group("Refused", "The server did not accept these. Fix them and they are sent again.", standing.refused, (change) => fixes(app, change), names),
-    ...group("Waiting for other records", "These need a record you don't have yet. They are sent again with every sync.", standing.waiting,
-      (change) => fixes(app, change), names),
+    ...group("Waiting for room", "The squad is full. These stay here and are sent again with every sync; what is new goes when a coach has deleted sessions that nobody needs, or the server gives more room.",
+      standing.waiting.filter(needsRoom), (change) => fixes(app, change), names),
+    ...group("Waiting for other records", "These need a record you don't have yet. They are sent again with every sync.",
+      standing.waiting.filter((change) => !needsRoom(change)), (change) => fixes(app, change), names),
     ...group("To send", "Sent as soon as the server can be reached.", standing.unsent.filter((change) => change.state === "unsent").slice(0, listed), () => [], names),
     keepingCard(app, standing.kept),
     account(app, standing),

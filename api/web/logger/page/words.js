@@ -10,6 +10,11 @@ export const round = (value, digits = 1) => Number(value.toFixed(digits));
 
 export const count = (n, noun) => `${n} ${noun}${n === 1 ? "" : "s"}`;
 
+// usageWords says how full a squad is that is near its quota, or at it.
+export const usageWords = ({ records, quota, full }) => full
+  ? `The squad is full: it has ${records} of ${quota} records. New shots stay on this device until there is room: a coach can delete sessions that nobody needs.`
+  : `The squad is nearly full: it has ${records} of ${quota} records. When it is full, new shots stay on this device: tell a coach.`;
+
 const sides = { outside: "outside", inside: "inside", low: "too low", high: "too high" };
 
 const amount = (value, unit) => `${value} ${value === 1 ? unit.replace(/s$/, "") : unit}`;
