@@ -260,6 +260,48 @@ func TestPlannedAimsHelp(t *testing.T) {
 	}
 }
 
+// What was read on one lane of a pair helps on the other, and does not make it too sure of itself.
+func TestPairs(t *testing.T) {
+	var beside, alone tally
+	lanes := lanesOf(t)
+	eachLane(lanes, func(number int) {
+		l := newForeign(number)
+		first, err := New(l.setting(), l.probes(12, byEye))
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		next := l.neighbour()
+		throws := next.probes(2, byEye)
+		setting := next.setting()
+		setting.Neighbour = &first.Belief
+		with, err := New(setting, throws)
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		without, err := New(next.setting(), throws)
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		for range 8 {
+			aim := next.unseen()
+			if path := next.exactly(aim); !path.gutter {
+				f := with.Exactly(0, aim, 0)
+				beside.add(f.EntryBoard-path.entry, f.EntrySE)
+				f = without.Exactly(0, aim, 0)
+				alone.add(f.EntryBoard-path.entry, f.EntrySE)
+			}
+		}
+	})
+	t.Logf("after 2 shots of its own: beside a lane that was read %v; alone %v", &beside, &alone)
+	atMost(t, "error beside a lane that was read over that alone", beside.quantile(0.5)/alone.quantile(0.5), 0.9)
+	if c := beside.covers(quantile80); lanes >= 100 && math.Abs(c-80) > 10 {
+		t.Errorf("80 %% intervals hold %.1f %%", c)
+	}
+}
+
 func atMost(t *testing.T, what string, got, want float64) {
 	t.Helper()
 	if got > want {

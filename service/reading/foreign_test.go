@@ -19,6 +19,9 @@ const foreignWide = 1.25
 type foreignLane struct {
 	nominal oil.Film
 	units   [lane.Boards + 2][oil.Rows + 1]float64 // what really lies there
+	volume  float64                                // ln of all oil over the pattern's
+	longer  float64                                // ft
+	outside float64                                // ln of the oil outside over that inside
 	muDry   float64
 	muOil   float64
 	q0, q1  float64
@@ -99,14 +102,31 @@ func (l *foreignLane) pattern() {
 
 // lay draws how what lies on the lane differs from the pattern.
 func (l *foreignLane) lay() {
-	volume, longer, outside := math.Exp(l.normal(0.18)), l.normal(1.2), l.normal(0.22)
+	l.volume, l.longer, l.outside = l.normal(0.18), l.normal(1.2), l.normal(0.22)
+	l.spreadOil()
+}
+
+// neighbour is the other lane of the pair, on which the same athlete throws the same ball: as much
+// alike as the reader takes it to be.
+func (l *foreignLane) neighbour() *foreignLane {
+	next := *l
+	own := math.Sqrt(1 - alike*alike)
+	next.volume = alike*l.volume + own*l.normal(0.18)
+	next.longer = alike*l.longer + own*l.normal(1.2)
+	next.outside = alike*l.outside + own*l.normal(0.22)
+	next.spreadOil()
+	return &next
+}
+
+// spreadOil lays the oil as the lane's own numbers say, in patches.
+func (l *foreignLane) spreadOil() {
 	patches := l.patches(l.between(0.05, 0.22) * foreignWide)
-	stretch := l.nominal.LengthFt / (l.nominal.LengthFt + longer)
+	stretch := l.nominal.LengthFt / (l.nominal.LengthFt + l.longer)
 	for b := range l.units {
 		for row := range l.units[b] {
 			board, ft := float64(b), float64(row)
-			tilt := math.Exp(outside * (smooth((math.Abs(board-20)-4)/12) - 0.5))
-			l.units[b][row] = volume * tilt * math.Exp(patches(board, ft)) * l.nominal.UnitsAt(board, ft*stretch)
+			tilt := l.outside * (smooth((math.Abs(board-20)-4)/12) - 0.5)
+			l.units[b][row] = math.Exp(l.volume+tilt+patches(board, ft)) * l.nominal.UnitsAt(board, ft*stretch)
 		}
 	}
 }
