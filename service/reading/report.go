@@ -201,15 +201,15 @@ func (o *Oil) sentences() []string {
 	if r := o.Longer; r.Low > 0 || r.High < 0 {
 		word := "farther"
 		if r.Value < 0 {
-			word = "shorter"
+			word = "sooner"
 		}
 		low, high := math.Abs(r.Low), math.Abs(r.High)
 		said = append(said, fmt.Sprintf(
-			"It ends %.1f ft %s than stated (80 %% sure: %.1f to %.1f ft).",
+			"The oil ends %.1f ft %s than stated (80 %% sure: %.1f to %.1f ft).",
 			math.Abs(r.Value), word, min(low, high), max(low, high),
 		))
 	} else {
-		said = append(said, fmt.Sprintf("It ends where it is stated to, within %.1f ft.", max(-r.Low, r.High)))
+		said = append(said, fmt.Sprintf("The oil ends where it is stated to, within %.1f ft.", max(-r.Low, r.High)))
 	}
 	return append(said, o.Dry.more("friction on dry boards", "than nominal"))
 }

@@ -17,7 +17,7 @@ import (
 
 type readCommand struct {
 	terminal.FormatFlag
-	Film       string  `required:"" placeholder:"FILE" help:"The film that was laid, or its load table: a file as of laneward oil."`
+	Film       string  `required:"" placeholder:"FILE" help:"The film that was laid: a film map as JSON in oil units or as CSV in microlitres, or a load table as CSV."`
 	Shots      string  `required:"" placeholder:"FILE" help:"The shots on this lane as CSV with the columns of laneward columns, - for stdin."`
 	Aims       string  `            placeholder:"FILE" help:"Forecast these aims: CSV with the columns laydown_board, angle_deg."`
 	Plan       string  `            placeholder:"FILE" help:"What the athlete meant to throw: CSV with the columns order (of the shot), laydown_board, angle_deg."`
