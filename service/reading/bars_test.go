@@ -296,7 +296,11 @@ func TestPairs(t *testing.T) {
 		}
 	})
 	t.Logf("after 2 shots of its own: beside a lane that was read %v; alone %v", &beside, &alone)
-	atMost(t, "error beside a lane that was read over that alone", beside.quantile(0.5)/alone.quantile(0.5), 0.9)
+	share := 0.9
+	if lanes < 100 {
+		share = 1.1
+	}
+	atMost(t, "error beside a lane that was read over that alone", beside.quantile(0.5)/alone.quantile(0.5), share)
 	if c := beside.covers(quantile80); lanes >= 100 && math.Abs(c-80) > 10 {
 		t.Errorf("80 %% intervals hold %.1f %%", c)
 	}
