@@ -2045,7 +2045,7 @@ type PatternPage struct {
 
 // Plan defines model for Plan.
 type Plan struct {
-	// Lines The equal ones first, of those the closest to how the athlete plays; then the others by value.
+	// Lines The equal ones first, of those the closest to how the athlete plays, what they are worth considered; then the others by value.
 	Lines []PlannedLine `json:"lines"`
 
 	// Note Why there is no line.

@@ -32,6 +32,16 @@ const (
 	MaxBoard = Boards + 0.5
 )
 
+// The largest ball and pin. Source: a ball's circumference is at most 27.002 in (federation rule, by
+// an encyclopedia mirror, piglix.com); a pin's largest diameter is about 4.766 in (equipment manual,
+// from memory).
+const (
+	BallRadiusIn = 4.2975
+	PinRadiusIn  = 2.383
+	// HeadPinReachBoards is how far from [CentreBoard] a ball still touches the head pin, 6.28.
+	HeadPinReachBoards = (BallRadiusIn + PinRadiusIn) / BoardWidthIn
+)
+
 // Unit conversions, exact by definition.
 const (
 	MetresPerFoot      = 0.3048

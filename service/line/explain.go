@@ -108,9 +108,9 @@ func (s *search) ties(lines []Line) string {
 			like.ArrowsBoard.Median,
 		)
 	}
-	closeTo := "to how the athlete plays (" + how + ")"
+	closeTo, weighed := "to how the athlete plays ("+how+")", ", what it is worth considered,"
 	if s.request.Stay != nil {
-		closeTo = "to where the athlete already plays"
+		closeTo, weighed = "to where the athlete already plays", ""
 	}
 	equal := 0
 	for _, line := range lines {
@@ -124,7 +124,9 @@ func (s *search) ties(lines []Line) string {
 		if equal > 2 {
 			which = fmt.Sprintf("1 to %d", equal)
 		}
-		return fmt.Sprintf("Lines %s are equal: the model cannot tell them apart. The closest %s comes first.", which, closeTo)
+		return fmt.Sprintf(
+			"Lines %s are equal: the model cannot tell them apart. The closest %s%s comes first.", which, closeTo, weighed,
+		)
 	case len(lines) > 0 && lines[0].BehindPins > 0:
 		return fmt.Sprintf(
 			"Line 1 is worth %.2f pins a frame less than the best one found, which is too little for the model to tell them "+

@@ -23,10 +23,6 @@ const (
 	HitShort     Hit = "short"
 )
 
-// headPinBoards is how far from board 20 a ball still touches the head pin: ball radius 4.2975 in
-// and pin radius 2.383 in (largest diameter about 4.766 in, equipment manual, from memory).
-const headPinBoards = (motion.DefaultRadiusIn + 2.383) / lane.BoardWidthIn
-
 func (p Pocket) hit(o motion.Outcome) Hit {
 	switch {
 	case o.Gutter:
@@ -35,9 +31,9 @@ func (p Pocket) hit(o motion.Outcome) Hit {
 		return HitShort
 	case p.holds(o):
 		return HitPocket
-	case o.PinBoard < lane.CentreBoard-headPinBoards:
+	case o.PinBoard < lane.CentreBoard-lane.HeadPinReachBoards:
 		return HitOutside
-	case o.PinBoard > lane.CentreBoard+headPinBoards:
+	case o.PinBoard > lane.CentreBoard+lane.HeadPinReachBoards:
 		return HitInside
 	case o.PinBoard < p.BoardLow:
 		return HitLight

@@ -66,8 +66,8 @@ func (l Line) BreakpointText() string {
 // Plan is the ranked lines for one request.
 type Plan struct {
 	Pocket Pocket `json:"pocket"`
-	// Lines are the equal ones first, of those the closest to how the athlete plays, then the others
-	// by value; never nil.
+	// Lines are the equal ones first, of those the closest to how the athlete plays, what they are
+	// worth considered, then the others by value; never nil.
 	Lines []Line `json:"lines"`
 	// OutOfBoundsBoard is the outermost board beyond 30 ft from which the typical delivery still
 	// comes back to the pocket's boards or farther, on any aim searched; 0 when none does.

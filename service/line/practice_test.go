@@ -6,6 +6,7 @@ import (
 	"math"
 	"testing"
 
+	"laneward/service/lane"
 	"laneward/service/motion"
 )
 
@@ -23,7 +24,7 @@ func TestPracticeStraightUpFive(t *testing.T) {
 		onHouse.PinBoard,
 		onFlat.PinBoard,
 	)
-	if !onHouse.Reaches() || onHouse.PinBoard < 20-headPinBoards {
+	if !onHouse.Reaches() || onHouse.PinBoard < lane.CentreBoard-lane.HeadPinReachBoards {
 		t.Errorf("house-like: board %g, practice says the head pin or beyond", onHouse.PinBoard)
 	}
 	if onFlat.PinBoard >= flat.pocket.BoardLow {

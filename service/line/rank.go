@@ -23,47 +23,49 @@ type ranked struct {
 	behind, behindError float64 // pins a frame behind the best one, whichever is ranked first
 	// equal: it cannot be distinguished from the best one, nor can another one of those picked.
 	equal bool
+	off   float64 // how far from how the athlete plays, see [search.off]
 }
 
 // lessSure is by how much a line's standard error may exceed the best one's for the line to be put
 // before it. Our choice.
 const lessSure = 1.5
 
-// mayReplace reports whether a line that is worth no more than the best may be put before it.
-func (c candidate) mayReplace(best candidate) bool {
-	return c.equal(best.tally) && c.StandardError <= lessSure*best.StandardError
-}
-
 // rank picks up to n different lines from candidates, best first in value. Of those that cannot be
-// distinguished from the best, the one nearest to how the athlete plays is ranked first: the model
+// distinguished from the best, the one closest to how the athlete plays is ranked first: the model
 // is not sure enough to move anybody for less. But none is put before the best whose worth hangs
 // more on how the lane lies: along the gutter nothing can be told from anything. Then come the
-// equal lines by how near they are, then the rest by value.
+// equal lines by how close they are, then the rest by value.
 func (s *search) rank(scored []candidate, n int) []ranked {
 	if len(scored) == 0 {
 		return nil
 	}
 	best := scored[0]
-	distance := func(c candidate) float64 { return s.distance(c.aim) }
-	first := slices.MinFunc(scored, func(a, b candidate) int {
-		switch equalA, equalB := a.mayReplace(best), b.mayReplace(best); {
-		case equalA && !equalB:
-			return -1
-		case equalB && !equalA:
-			return 1
-		case equalA:
-			return cmp.Or(cmp.Compare(distance(a), distance(b)), byValue(a, b))
+	all := make([]ranked, len(scored))
+	for i, c := range scored {
+		behind, behindError := c.behind(best.tally)
+		all[i] = ranked{
+			candidate: c, behind: behind, behindError: behindError, equal: behind < equalWithin(behindError),
+			off: s.off(c.aim, behind, behindError),
 		}
-		return byValue(a, b)
+	}
+	first := slices.MinFunc(all, func(a, b ranked) int {
+		switch mayA, mayB := a.mayComeFirst(best), b.mayComeFirst(best); {
+		case mayA && !mayB:
+			return -1
+		case mayB && !mayA:
+			return 1
+		case mayA:
+			return cmp.Or(cmp.Compare(a.off, b.off), byValue(a.candidate, b.candidate))
+		}
+		return byValue(a.candidate, b.candidate)
 	})
 	var picked []ranked
-	for _, c := range append([]candidate{first}, scored...) {
+	for _, c := range append([]ranked{first}, all...) {
 		if len(picked) == n {
 			break
 		}
 		if !slices.ContainsFunc(picked, func(p ranked) bool { return p.aim.near(c.aim) }) {
-			behind, behindError := c.behind(best.tally)
-			picked = append(picked, ranked{c, behind, behindError, c.equal(best.tally)})
+			picked = append(picked, c)
 		}
 	}
 	if !slices.ContainsFunc(picked[1:], func(p ranked) bool { return p.equal }) {
@@ -76,11 +78,28 @@ func (s *search) rank(scored []candidate, n int) []ranked {
 		case b.equal && !a.equal:
 			return 1
 		case a.equal:
-			return cmp.Compare(distance(a.candidate), distance(b.candidate))
+			return cmp.Compare(a.off, b.off)
 		}
 		return cmp.Compare(a.behind, b.behind)
 	})
 	return picked
+}
+
+// mayComeFirst reports whether a line that is worth no more than the best may be put before it.
+func (r ranked) mayComeFirst(best candidate) bool {
+	return r.equal && r.StandardError <= lessSure*best.StandardError
+}
+
+// off is how far an equal line lies from how the athlete plays, in deviations, where being worth less
+// counts too: a line at the limit of what is equal is as far off as one deviation. Our choice: by the
+// distance alone the first line is the last of many equal ones wherever the athlete's own launch
+// angles lie beyond them, and it moves when one more or one less is equal. From where the athlete
+// already stands nothing but the distance counts.
+func (s *search) off(aim Aim, behind, behindError float64) float64 {
+	if s.request.Stay != nil {
+		return s.distance(aim)
+	}
+	return math.Hypot(s.distance(aim), behind/equalWithin(behindError))
 }
 
 // distance is how far an aim lies from where the athlete plays already, or else from how they play,

@@ -199,8 +199,11 @@ func (t tally) behind(other tally) (pins, standardErr float64) {
 // motion law and the carry are fits, and say no more. Our choice.
 const equalPins = 0.15
 
+// equalWithin is the difference under which two lines are equal, given its standard error.
+func equalWithin(standardErr float64) float64 { return max(2*standardErr, equalPins) }
+
 // equal reports whether t cannot be distinguished from other, which is worth more.
 func (t tally) equal(other tally) bool {
 	pins, standardErr := t.behind(other)
-	return pins < max(2*standardErr, equalPins)
+	return pins < equalWithin(standardErr)
 }

@@ -90,9 +90,8 @@ type Ball struct {
 	SurfaceGrit    float64 `json:"surface_grit,omitempty"` // 0 means not known
 }
 
-// DefaultRadiusIn is a circumference of 27.002 in, the federation's largest (encyclopedia mirror
-// piglix.com).
-const DefaultRadiusIn = 4.2975
+// DefaultRadiusIn is the largest ball's.
+const DefaultRadiusIn = lane.BallRadiusIn
 
 // DefaultBall is a ball of radius 4.2975 in and radius of gyration 2.5 in, an ordinary core.
 func DefaultBall() Ball { return Ball{RadiusIn: DefaultRadiusIn, GyrationIn: 2.5} }

@@ -2,7 +2,6 @@ package tenpin
 
 import (
 	"math"
-	"slices"
 
 	"laneward/service/lane"
 )
@@ -16,7 +15,7 @@ type Arrival struct {
 
 // LeaveShape is where a leave comes from: its weight is
 // K exp(-((board - FlushBoard - Offset)/OffsetSD)^2/2 - ((angle - AngleDeg)/AngleSDDeg)^2/2).
-// The empty leave is a strike on the other side of the head pin.
+// The empty leave is a strike elsewhere than flush.
 type LeaveShape struct {
 	Leave                lane.PinSet
 	Offset, OffsetSD     float64 // boards
@@ -40,17 +39,23 @@ type Carry struct {
 	RiseDeg, RisePower       float64
 	SteepDeg, SteepSDDeg     float64
 	WidthBoards, WidthPerDeg float64 // half width of the pocket: WidthBoards + WidthPerDeg angle
-	Leaves                   []LeaveShape
+	// TouchBoards is how far from the middle of the lane a ball still takes the head pin, and
+	// TouchBlur how blurred that limit is (logistic), for pins stand off their spots.
+	TouchBoards, TouchBlur float64
+	// Leaves with the head pin share the balls that pass it, the others those that take it.
+	Leaves []LeaveShape
 	// Rest is the leave that represents all others: most of the rack, from a ball far off.
 	Rest lane.PinSet
 }
 
 // DefaultCarry is common practice, no source: 0.90 at board 17.5 and 7 degrees, 0.87 at 6, 0.55 at
-// 3; half a board off costs about 0.10 from 3 to 6 degrees.
+// 3; half a board off costs about 0.10 from 3 to 6 degrees. A ball full on the head pin strikes one
+// time in five and leaves a split two times in five; one that crosses over strikes three times in
+// ten at best.
 func DefaultCarry() Carry {
 	return Carry{
 		FlushBoard: 17.5, MostStrikes: 0.93, RiseDeg: 3.2, RisePower: 1.6, SteepDeg: 7, SteepSDDeg: 3,
-		WidthBoards: 0.55, WidthPerDeg: 0.08,
+		WidthBoards: 0.55, WidthPerDeg: 0.08, TouchBoards: lane.HeadPinReachBoards, TouchBlur: 0.2,
 		Leaves: []LeaveShape{
 			{pins(10), -0.3, 1.2, 4.2, 1.3, 2.6},
 			{pins(7), -0.2, 0.9, 6.5, 1.2, 0.5},
@@ -69,9 +74,22 @@ func DefaultCarry() Carry {
 			{pins(1, 2, 10), -3.2, 0.9, 4, 1.6, 1.4},
 			{pins(1, 2, 4, 10), -3.7, 0.9, 4.2, 1.8, 1.2},
 			{pins(1, 2, 4, 7), -5, 1.4, 4.5, 2.5, 1.6},
-			{pins(1, 3, 6, 10), 6.5, 1.5, 5, 2.5, 1.2},
-			{0, 4.9, 0.9, 5, 2.5, 1.5},
 			{pins(3, 6, 7, 10), 4, 1, 5, 2.5, 0.6},
+			{0, 2.5, 1, 5, 2.5, 0.8},   // a strike full on the head pin
+			{0, 4.9, 0.9, 5, 2.5, 1.5}, // and on the other side of it
+			// What the other side leaves: the mirror images about the head pin. Of how it depends on
+			// the angle there nothing is known.
+			{pins(7), 5.3, 1.2, 5, 2.5, 2.6},
+			{pins(6), 3.8, 0.7, 5, 2.5, 1.4},
+			{pins(4, 7), 3.8, 0.7, 5, 2.5, 0.8},
+			{pins(2, 4, 7), 2.8, 1, 5, 2.5, 0.7},
+			{pins(2, 7), 3.2, 0.7, 5, 2.5, 0.8},
+			{pins(5), 6.5, 0.6, 5, 2.5, 0.6},
+			{pins(3, 9), 7, 0.7, 5, 2.5, 0.7},
+			{pins(3, 5, 6, 9), 7.2, 0.7, 5, 2.5, 0.8},
+			{pins(1, 3, 7), 8.2, 0.9, 5, 2.5, 1.4},
+			{pins(1, 3, 6, 7), 8.7, 0.9, 5, 2.5, 1.2},
+			{pins(1, 3, 6, 10), 10, 1.4, 5, 2.5, 1.6},
 		},
 		Rest: pins(1, 2, 3, 4, 5, 7, 8, 9),
 	}
@@ -115,23 +133,54 @@ type Chances struct {
 	Leaves []LeaveChance
 }
 
-// Chances returns what becomes of an arrival. What is not a strike is shared among the leaves by
-// their weights; the share of a strike on the other side counts as a strike.
-func (c Carry) Chances(at Arrival) Chances {
-	weights := make([]float64, 0, len(c.Leaves)+1)
-	total := 0.0
-	add := func(weight float64) { weights, total = append(weights, weight), total+weight }
-	for i := range c.Leaves {
-		add(c.Leaves[i].weight(at.Board-c.FlushBoard, at.EntryAngleDeg))
+// takes is the chance that a ball takes the head pin, by geometry alone.
+func (c Carry) takes(board float64) float64 {
+	return 1 / (1 + math.Exp((math.Abs(board-lane.CentreBoard)-c.TouchBoards)/c.TouchBlur))
+}
+
+// shares are the chances of the leaves of c.Leaves, and last of c.Rest, of a ball that is no strike
+// by c.flush. They sum to 1.
+func (c Carry) shares(at Arrival) []float64 {
+	shares := make([]float64, 0, len(c.Leaves)+1)
+	var taken, passed float64
+	add := func(leave lane.PinSet, weight float64) {
+		shares = append(shares, weight)
+		if leave.Has(1) {
+			passed += weight
+		} else {
+			taken += weight
+		}
 	}
-	add(c.rest(at.Board))
+	for i := range c.Leaves {
+		add(c.Leaves[i].Leave, c.Leaves[i].weight(at.Board-c.FlushBoard, at.EntryAngleDeg))
+	}
+	add(c.Rest, c.rest(at.Board))
+	takes := c.takes(at.Board)
+	for i := range shares {
+		if i < len(c.Leaves) && !c.Leaves[i].Leave.Has(1) {
+			shares[i] *= takes / taken
+		} else {
+			shares[i] *= (1 - takes) / passed
+		}
+	}
+	return shares
+}
+
+// Chances returns what becomes of an arrival. What is not a strike is shared among the leaves by
+// their weights, those with and those without the head pin apart; the share of a strike elsewhere
+// counts as a strike.
+func (c Carry) Chances(at Arrival) Chances {
 	chances := Chances{Strike: c.flush(at)}
-	remains := (1 - chances.Strike) / total
-	for i, shape := range append(slices.Clip(c.Leaves), LeaveShape{Leave: c.Rest}) {
-		if share := remains * weights[i]; shape.Leave.Strike() {
+	remains := 1 - chances.Strike
+	for i, share := range c.shares(at) {
+		leave := c.Rest
+		if i < len(c.Leaves) {
+			leave = c.Leaves[i].Leave
+		}
+		if share *= remains; leave.Strike() {
 			chances.Strike += share
 		} else {
-			chances.Leaves = append(chances.Leaves, LeaveChance{shape.Leave, share})
+			chances.Leaves = append(chances.Leaves, LeaveChance{leave, share})
 		}
 	}
 	return chances

@@ -71,6 +71,50 @@ func TestChancesSumToOne(t *testing.T) {
 	})
 }
 
+// A ball that touches the head pin does not leave it standing, and one that passes it does.
+func TestHeadPinFallsWhereTheBallTouchesIt(t *testing.T) {
+	carry, spares := DefaultCarry(), DefaultSpares()
+	for _, c := range []struct{ board, low, high float64 }{
+		{12.7, 0.99, 1},
+		{13.72, 0.45, 0.55}, // 20 less ball and pin, 6.28 boards
+		{14.5, 0, 0.03},
+		{20, 0, 1e-9},
+		{25.5, 0, 0.03},
+		{26.28, 0.45, 0.55},
+		{27.3, 0.99, 1},
+	} {
+		for _, angle := range []float64{2, 4.5, 7} {
+			if got := carry.Worth(Arrival{c.board, angle}, spares).HeadPin; got < c.low || got > c.high {
+				t.Errorf("board %g at %g degrees leaves the head pin with chance %.3f", c.board, angle, got)
+			}
+		}
+	}
+}
+
+// Common practice, no source: full on the head pin few balls strike and many split; crossing over is
+// worth much less than the pocket, and passing the head pin less than hitting it nearly anywhere.
+func TestNoseAndCrossover(t *testing.T) {
+	carry, spares := DefaultCarry(), DefaultSpares()
+	for _, angle := range []float64{3.5, 4.5, 6} {
+		nose, pocket := carry.Worth(Arrival{20, angle}, spares), carry.Worth(Arrival{17.5, angle}, spares)
+		if nose.Strike < 0.1 || nose.Strike > 0.25 || nose.Split < 0.3 || nose.Split > 0.45 {
+			t.Errorf("full on the head pin at %g degrees: %+v", angle, nose)
+		}
+		best := Worth{}
+		for board := 20.5; board <= 26; board += 0.1 {
+			if over := carry.Worth(Arrival{board, angle}, spares); over.Pins > best.Pins {
+				best = over
+			}
+		}
+		if best.Strike < 0.25 || best.Strike > 0.35 || best.Pins > pocket.Pins-2 {
+			t.Errorf("crossing over at %g degrees is worth %+v, the pocket %+v", angle, best, pocket)
+		}
+		if passed := carry.Worth(Arrival{13, angle}, spares).Pins; passed > nose.Pins {
+			t.Errorf("at %g degrees passing the head pin is worth %.2f, hitting it in full %.2f", angle, passed, nose.Pins)
+		}
+	}
+}
+
 // Each leave is likeliest where its row says it comes from.
 func TestLeavesComeFromTheirSide(t *testing.T) {
 	carry := DefaultCarry()

@@ -99,19 +99,11 @@ func (c Carry) kinds(spares Spares) []Worth {
 
 func (c Carry) worth(at Arrival, kinds []Worth) Worth {
 	var sum Worth
-	total := 0.0
-	add := func(weight float64, kind Worth) {
-		total += weight
-		sum.Pins += weight * kind.Pins
-		sum.Strike += weight * kind.Strike
-		sum.Split += weight * kind.Split
-		sum.HeadPin += weight * kind.HeadPin
+	for i, share := range c.shares(at) {
+		sum.Pins += share * kinds[i].Pins
+		sum.Strike += share * kinds[i].Strike
+		sum.Split += share * kinds[i].Split
+		sum.HeadPin += share * kinds[i].HeadPin
 	}
-	for i := range c.Leaves {
-		add(c.Leaves[i].weight(at.Board-c.FlushBoard, at.EntryAngleDeg), kinds[i])
-	}
-	add(c.rest(at.Board), kinds[len(kinds)-1])
-	strike := c.flush(at)
-	return mix(strike, Worth{sum.Pins / total, sum.Strike / total, sum.Split / total, sum.HeadPin / total},
-		Worth{Pins: StrikePins, Strike: 1})
+	return mix(c.flush(at), sum, Worth{Pins: StrikePins, Strike: 1})
 }
