@@ -46,8 +46,9 @@ type Doubt struct {
 	// SpreadBoards is how far hits scatter about their middle, AngleDeg and AngleSpreadDeg how they
 	// come in.
 	SpreadBoards, AngleDeg, AngleSpreadDeg float64
-	// Anywhere is the part of leaves that says nothing, 0 to 1.
-	Anywhere float64
+	// Anywhere is the part of leaves that says nothing, 0 to 1, and Most how much likelier one leave
+	// may make a middle at most: a head pin left inside is so rare about flush that its ratio is noise.
+	Anywhere, Most float64
 	// ShiftBoards is how far outside or inside of flush the middle lies where hits are light or high.
 	ShiftBoards float64
 	// Least is how many leaves it takes to say anything, Ratio how much likelier one middle must be.
@@ -60,7 +61,7 @@ type Doubt struct {
 func DefaultDoubt() Doubt {
 	return Doubt{
 		Carry: DefaultCarry(), SpreadBoards: 2, AngleDeg: 4.8, AngleSpreadDeg: 0.9,
-		Anywhere: 0.3, ShiftBoards: 1, Least: 8, Ratio: 3,
+		Anywhere: 0.3, Most: 8, ShiftBoards: 1, Least: 8, Ratio: 3,
 	}
 }
 
@@ -86,9 +87,11 @@ func (d Doubt) Weights() LeaveWeights {
 	w := LeaveWeights{doubt: d}
 	flush, light, high := d.about(0), d.about(-d.ShiftBoards), d.about(d.ShiftBoards)
 	for i := range outcomes {
-		mixed := d.Anywhere * flush[i] // says nothing
-		w.light[i] = math.Log(((1-d.Anywhere)*light[i] + mixed) / flush[i])
-		w.high[i] = math.Log(((1-d.Anywhere)*high[i] + mixed) / flush[i])
+		weight := func(chance float64) float64 {
+			mixed := (1-d.Anywhere)*chance + d.Anywhere*flush[i] // the second says nothing
+			return math.Log(min(max(mixed/flush[i], 1/d.Most), d.Most))
+		}
+		w.light[i], w.high[i] = weight(light[i]), weight(high[i])
 	}
 	w.bits = d.information(flush)
 	return w
