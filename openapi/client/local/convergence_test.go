@@ -167,7 +167,7 @@ func (h *history) step() {
 		c.store = store
 	case "restore":
 		if rapid.IntRange(0, 3).Draw(h.T, "whether") == 0 {
-			_, err := h.owner.ExecContext(h.context, `UPDATE squads_clock SET head = uuid_send(gen_random_uuid())`)
+			_, err := h.owner.ExecContext(h.context, otherHistory)
 			c.must(err)
 		}
 	}

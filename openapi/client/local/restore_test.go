@@ -1,6 +1,9 @@
 package local_test
 
 import (
+	"net/http"
+	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 
@@ -191,6 +194,75 @@ func TestPushLostBehindTheCursor(t *testing.T) {
 	if _, err := coach.store.Get(t.Context(), coach.squad, client.Shot, shot); client.CodeOf(err) != client.NotFound {
 		t.Errorf("what the server has lost is still shown: %v", err)
 	}
+}
+
+// firstOf does something once, after the server has answered a request to an address that ends so,
+// and reports whether the answer is lost on its way.
+func firstOf(suffix string, then func() (lost bool)) func(http.Handler) http.Handler {
+	var once sync.Once
+	return func(real http.Handler) http.Handler {
+		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			real.ServeHTTP(w, r)
+			if strings.HasSuffix(r.URL.Path, suffix) {
+				once.Do(func() {
+					if then() {
+						panic(http.ErrAbortHandler)
+					}
+				})
+			}
+		})
+	}
+}
+
+// TestRestoredWhileSyncing: a backup is put back after the device has read the feed, so that the push
+// at the end of the pass is the first to show a head that is lost. The pass goes on from there.
+func TestRestoredWhileSyncing(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	coach := w.newSquad()
+	b := coach.newBase()
+	coach.once()
+	owner := openOwner(t, w.db.OwnerURL)
+	var shot uuid.UUID
+	w.wrap(firstOf("/feed", func() bool {
+		if _, err := owner.ExecContext(t.Context(), otherHistory); err != nil {
+			t.Error(err)
+		}
+		shot = coach.log(b, 1) // the person goes on meanwhile
+		return false
+	}))
+	if result := coach.once(); !result.Restored || !result.Copied || result.Sent != 1 {
+		t.Errorf("%+v; want that the restore is noticed, and the shot sent", result)
+	}
+	coach.wantPending(0, 0, 0, 0)
+	if got := coach.onServer(client.Shot, shot, "order"); got != "1" {
+		t.Errorf("the server has %s", got)
+	}
+}
+
+// TestOneRestoreIsNoticedOnce: after the new copy the heads it came with hold for what follows. A
+// push whose answer is lost is sent again with the head from before it, which is then looked up among
+// those that are kept.
+func TestOneRestoreIsNoticedOnce(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	coach := w.newSquad()
+	b := coach.newBase()
+	coach.once()
+	owner := openOwner(t, w.db.OwnerURL)
+	if _, err := owner.ExecContext(t.Context(), otherHistory); err != nil {
+		t.Fatal(err)
+	}
+	if result := coach.once(); !result.Restored {
+		t.Fatalf("%+v; want that the restore is noticed", result)
+	}
+	coach.log(b, 1)
+	var lost atomic.Int64
+	w.wrap(firstOf("/push", func() bool { return lost.Add(1) > 0 }))
+	if result := coach.once(); result.Restored || result.Copied || result.Sent != 1 || lost.Load() != 1 {
+		t.Errorf("%+v with %d answers lost; want the shot sent and no new copy", result, lost.Load())
+	}
+	coach.wantPending(0, 0, 0, 0)
 }
 
 // TestPlainSyncCompares: a copy that is not what the server has, of the same history, is read anew by

@@ -75,6 +75,13 @@ func (y *Sync) pass(ctx context.Context, result *Result) error {
 		return err
 	}
 	// The parent of a waiting change may have come.
+	err := y.push(ctx, result)
+	if !beginsAgain(err) {
+		return err
+	}
+	if err := y.pull(ctx, result); err != nil { // a backup was put back since the feed was read
+		return err
+	}
 	return y.push(ctx, result)
 }
 

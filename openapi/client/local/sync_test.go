@@ -494,7 +494,7 @@ func TestCursorIsGone(t *testing.T) {
 	}{
 		"the data was restored": {func(t *testing.T, w *world, _ *copy) {
 			owner := openOwner(t, w.db.OwnerURL)
-			if _, err := owner.ExecContext(t.Context(), `UPDATE squads_clock SET head = uuid_send(gen_random_uuid())`); err != nil {
+			if _, err := owner.ExecContext(t.Context(), otherHistory); err != nil {
 				t.Fatal(err)
 			}
 		}},

@@ -406,6 +406,11 @@ func openOwner(t testing.TB, address string) *sql.DB {
 	return owner
 }
 
+// otherHistory makes every squad's history come to other heads, as after a restore that lost the
+// last commit and a commit of others in its place. The records stay.
+const otherHistory = `WITH moved AS (UPDATE squads_clock SET head = uuid_send(gen_random_uuid()) RETURNING squad_id, rev, head)
+	UPDATE heads h SET head = m.head FROM moved m WHERE h.squad_id = m.squad_id AND h.rev = m.rev`
+
 // loseAnswers lets the server do what it is asked on an address that ends so, and loses the answer.
 func loseAnswers(suffix string, lost *atomic.Int64) func(http.Handler) http.Handler {
 	return func(real http.Handler) http.Handler {
