@@ -64,19 +64,29 @@ func widthOf(px *int) int {
 	return *px
 }
 
-// logFormat returns a log's format from its Content-Type.
-func logFormat(contentType string) (service.LogFormat, error) {
+// mediaOf returns the type that a Content-Type names, "" for nonsense, and refuses text that is not
+// UTF-8.
+func mediaOf(contentType string) (string, error) {
 	media, parameters, err := mime.ParseMediaType(contentType)
 	if charset, ok := parameters["charset"]; ok && err == nil && charset != "utf-8" && charset != "UTF-8" &&
 		charset != "us-ascii" {
 		return "", &service.Error{Code: problem.Media, Detail: "a log is UTF-8: save it as such and send it again"}
 	}
+	return media, nil
+}
+
+// logFormat returns a log's format from its Content-Type.
+func logFormat(contentType string) (service.LogFormat, error) {
+	media, err := mediaOf(contentType)
+	if err != nil {
+		return "", err
+	}
 	switch media {
 	case "text/csv":
 		return service.LogCSV, nil
-	case "application/x-ndjson":
+	case mediaNDJSON:
 		return service.LogNDJSON, nil
-	case "application/json":
+	case mediaJSON:
 		return service.LogJSON, nil
 	}
 	return "", &service.Error{

@@ -2,13 +2,11 @@ package api
 
 import (
 	"bufio"
-	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"net"
+	"iter"
 	"net/http"
 	"time"
 
@@ -18,6 +16,7 @@ import (
 	"laneward/openapi"
 	"laneward/service"
 	"laneward/service/record"
+	"laneward/service/shot"
 )
 
 // pushOutcome is the contract's PushOutcome.
@@ -81,15 +80,18 @@ func (h *handlers) Push(ctx context.Context, r openapi.PushRequestObject) (opena
 			Atomic: r.Params.Atomic != nil && *r.Params.Atomic,
 		},
 	}
-	format, err := logFormat(r.ContentType)
+	media, err := mediaOf(r.ContentType)
 	switch {
-	case err != nil || format == service.LogCSV:
+	case err != nil:
+		return nil, err
+	case media == mediaJSON, media == mediaTables:
+		return p.whole(r.Body, media == mediaTables)
+	case media != mediaNDJSON:
 		return nil, &service.Error{
-			Code:   problem.Media,
-			Detail: "set Content-Type to application/json or application/x-ndjson: a push comes in one of these",
+			Code: problem.Media,
+			Detail: "set Content-Type to " + mediaJSON + ", " + mediaNDJSON + " or " + mediaTables +
+				": a push comes in one of these",
 		}
-	case format == service.LogJSON:
-		return p.whole(r.Body)
 	case p.query.Atomic:
 		return nil, &service.Error{
 			Code:   service.Invalid,
@@ -128,201 +130,101 @@ type pusher struct {
 // end is what the push has come to.
 func (p *pusher) end() pushEnd { return pushEnd{p.rev, p.head, p.refusals.count, p.usage} }
 
+// pieceTime bounds the storing of one piece, its wait for other writers included.
+const pieceTime = time.Minute
+
 // whole stores a push that came as one JSON document.
-func (p *pusher) whole(body io.Reader) (openapi.PushResponseObject, error) {
+func (p *pusher) whole(body io.Reader, tables bool) (openapi.PushResponseObject, error) {
 	limit := service.MaxPushItems
 	if p.query.Atomic {
 		limit = service.PushPiece
 	}
-	items, err := readItems(json.NewDecoder(body), limit)
+	items, err := readItems(shot.NewDecoder(body), tables, limit)
 	if err != nil {
 		return nil, bodyError(err)
 	}
-	reply := pushReply{Outcomes: make([]pushOutcome, 0, len(items))}
-	for len(items) > 0 && p.ctx.Err() == nil {
-		n := min(service.PushPiece, len(items))
-		outcomes, err := p.piece(items[:n])
+	reply := pushReply{Outcomes: make([]pushOutcome, 0, items.count)}
+	for one, err := range p.ahead(items.next) {
+		if err == nil {
+			err = p.ctx.Err()
+		}
+		if err != nil {
+			return nil, err
+		}
+		if len(one.items) == 0 {
+			break
+		}
+		outcomes, err := p.store(one)
 		if err != nil {
 			return nil, err
 		}
 		reply.Outcomes = append(reply.Outcomes, outcomes...)
-		items = items[n:]
 	}
 	reply.pushEnd = p.end()
-	return reply, p.ctx.Err()
+	return reply, nil
 }
-
-// errNotItems: a push is one object with one array.
-var errNotItems = errors.New(`it is not an object with an array items, for example {"items":[]}`)
-
-// readItems reads the items of a push, and no more than limit of them.
-func readItems(decoder *json.Decoder, limit int) (items []json.RawMessage, err error) {
-	for _, want := range []json.Token{json.Delim('{'), "items", json.Delim('[')} {
-		got, err := decoder.Token()
-		if err != nil {
-			return nil, err
-		}
-		if got != want {
-			return nil, errNotItems
-		}
-	}
-	for decoder.More() {
-		var item json.RawMessage
-		if err := decoder.Decode(&item); err != nil {
-			return nil, err
-		}
-		if items = append(items, item); len(items) > limit {
-			return nil, tooManyItems(limit)
-		}
-	}
-	for _, want := range []json.Token{json.Delim(']'), json.Delim('}')} {
-		got, err := decoder.Token()
-		if err != nil {
-			return nil, err
-		}
-		if got != want {
-			return nil, errNotItems
-		}
-	}
-	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
-		return nil, errors.New("more follows after the push: send one JSON object, or NDJSON")
-	}
-	return items, nil
-}
-
-func tooManyItems(limit int) error {
-	return &service.Error{
-		Code:   service.TooLarge,
-		Detail: fmt.Sprintf("a push has at most %d items: send it in parts", limit),
-	}
-}
-
-// bodyError says why a body cannot be read. One that is too large has an error of its own.
-func bodyError(err error) error {
-	var known *service.Error
-	var tooLarge *http.MaxBytesError
-	var network net.Error
-	switch {
-	case errors.As(err, &known), errors.As(err, &tooLarge):
-		return err
-	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.As(err, &network):
-		return &service.Error{
-			Code:   service.Invalid,
-			Detail: "the push ends in the middle: nothing was stored; send it again",
-		}
-	}
-	return &service.Error{Code: service.Invalid, Detail: "the push cannot be read: " + err.Error()}
-}
-
-// maxLine is the longest line of NDJSON: a film map fits.
-const maxLine = 256 << 10
 
 // lines stores a push as its lines come, and answers each piece when it has been committed. Of a
 // body that was cut off the whole lines are stored, and then it fails: the last line of an answer
 // means that all was read.
 func (p *pusher) lines(body io.Reader, write lineWriter) error {
-	reader := bufio.NewReaderSize(body, 64<<10)
-	piece := make([]json.RawMessage, 0, service.PushPiece)
-	read := 0
-	for {
-		line, tooLong, err := nextLine(reader)
-		ended := errors.Is(err, io.EOF)
-		cut := err != nil && !ended
-		if (tooLong || len(line) > 0) && !cut { // the line at the cut may be half a line
-			if read++; read > service.MaxPushItems {
-				return tooManyItems(service.MaxPushItems)
-			}
-			piece = append(piece, line)
+	source := &lineSource{reader: bufio.NewReaderSize(body, 64<<10)}
+	for one, err := range p.ahead(source.next) {
+		if err == nil {
+			err = one.err
 		}
-		if len(piece) == service.PushPiece || err != nil && len(piece) > 0 {
-			outcomes, failed := p.piece(piece)
-			if failed == nil && !cut { // else the failure is the answer
+		if len(one.items) > 0 {
+			outcomes, failed := p.store(one)
+			if failed == nil && err == nil { // else the failure is the answer
 				failed = write.outcomes(outcomes)
 			}
 			if failed != nil {
-				return failed
+				err = failed
 			}
-			piece = piece[:0]
 		}
-		switch {
-		case cut:
-			return cutError(err, read)
-		case ended:
-			return write.end(p.end())
+		if err != nil {
+			if failed := abandon(write.w); failed != nil { // the client need not send the rest first
+				return errors.Join(err, failed)
+			}
+			return err
 		}
 	}
+	return write.end(p.end())
 }
 
-// cutError says that a push of lines was cut off after so many whole ones.
-func cutError(err error, stored int) error {
-	var tooLarge *http.MaxBytesError
-	if errors.As(err, &tooLarge) {
-		return err
+// abandon ends a reading of the body that is under way, and all that would follow.
+func abandon(w http.ResponseWriter) error {
+	err := http.NewResponseController(w).SetReadDeadline(time.Unix(1, 0))
+	if errors.Is(err, http.ErrNotSupported) { // the body is in memory
+		return nil
 	}
-	return &service.Error{
-		Code: service.Invalid,
-		Detail: fmt.Sprintf(
-			"the push is cut off or damaged after %d whole lines, which are stored as far as they are valid: send it again, "+
-				"nothing is stored twice",
-			stored,
-		),
-	}
+	return err
 }
 
-// nextLine reads a line without its end and the white space around it. One that is longer than
-// maxLine is skipped; nil takes its place.
-func nextLine(reader *bufio.Reader) (line []byte, tooLong bool, err error) {
-	for {
-		part, err := reader.ReadSlice('\n')
-		switch {
-		case tooLong || len(line)+len(part) > maxLine:
-			line, tooLong = nil, true
-		default:
-			line = append(line, part...)
-		}
-		if !errors.Is(err, bufio.ErrBufferFull) {
-			return bytes.TrimSpace(line), tooLong, err
-		}
-	}
+// ahead yields a push's pieces to the last. While one is being stored, the next is read.
+func (p *pusher) ahead(next func() *piece) iter.Seq2[*piece, error] {
+	return readAhead(
+		p.ctx,
+		next(),
+		func(one *piece) bool { return !one.last },
+		func(context.Context, *piece) (*piece, error) { return next(), nil },
+	)
 }
 
-// pieceTime bounds the storing of one piece, its wait for other writers included.
-const pieceTime = time.Minute
-
-// piece stores some items in one transaction, to its end also when the client has gone meanwhile.
-// An item that cannot be read is refused alone; nil is one that was too long to be read.
-func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
-	items := make([]service.PushItem, len(raw))
-	unread := make(map[int][]record.Fault)
-	for i, data := range raw {
-		var faults []record.Fault
-		if data == nil {
-			faults = []record.Fault{{
-				Code: "length",
-				Detail: fmt.Sprintf(
-					"the line is longer than %d bytes: send one item a line, with a shorter note or track",
-					maxLine,
-				),
-			}}
-		} else {
-			items[i], faults = service.ReadPushItem(data)
-		}
-		if len(faults) > 0 {
-			unread[i] = faults
-		}
-	}
-	if len(unread) == service.PushPiece {
+// store stores a piece in one transaction, to its end also when the client has gone meanwhile.
+func (p *pusher) store(one *piece) ([]pushOutcome, error) {
+	if len(one.unread) == service.PushPiece {
 		return nil, &service.Error{
 			Code: service.Invalid,
 			Detail: fmt.Sprintf(
 				"none of %d items in a row can be read, so the rest is not; the first of them %s",
-				len(unread), unread[0][0].Detail,
+				len(one.unread), one.unread[0][0].Detail,
 			),
 		}
 	}
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(p.ctx), pieceTime)
 	defer cancel()
-	stored, err := p.h.service.Push(ctx, userOf(ctx), p.squad, p.query, items)
+	stored, err := p.h.service.Push(ctx, userOf(ctx), p.squad, p.query, one.items)
 	if err != nil {
 		return nil, withSnapshot(err, p.squad)
 	}
@@ -337,7 +239,7 @@ func (p *pusher) piece(raw []json.RawMessage) ([]pushOutcome, error) {
 	outcomes := make([]pushOutcome, len(stored.Outcomes))
 	for i, result := range stored.Outcomes {
 		faults := result.Faults
-		if found, ok := unread[i]; ok {
+		if found, ok := one.unread[i]; ok {
 			faults = found
 		}
 		outcomes[i] = pushOutcome{

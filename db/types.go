@@ -29,8 +29,13 @@ func registerTypes(_ context.Context, conn *pgx.Conn) error {
 type uuidCodec struct{ pgtype.UUIDCodec }
 
 func (c uuidCodec) PlanEncode(m *pgtype.Map, oid uint32, format int16, value any) pgtype.EncodePlan {
-	if _, ok := value.(uuid.UUID); ok && format == pgtype.BinaryFormatCode {
-		return encodeUUID{}
+	if format == pgtype.BinaryFormatCode {
+		switch value.(type) {
+		case uuid.UUID:
+			return encodeUUID{}
+		case *uuid.UUID:
+			return encodeUUIDOrNull{}
+		}
 	}
 	return c.UUIDCodec.PlanEncode(m, oid, format, value)
 }
@@ -51,6 +56,16 @@ type encodeUUID struct{}
 
 func (encodeUUID) Encode(value any, buf []byte) ([]byte, error) {
 	id := value.(uuid.UUID)
+	return append(buf, id[:]...), nil
+}
+
+type encodeUUIDOrNull struct{}
+
+func (encodeUUIDOrNull) Encode(value any, buf []byte) ([]byte, error) {
+	id := value.(*uuid.UUID)
+	if id == nil {
+		return nil, nil
+	}
 	return append(buf, id[:]...), nil
 }
 

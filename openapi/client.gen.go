@@ -1002,7 +1002,9 @@ type ClientInterface interface {
 	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
 	// the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
 	// most 100,000 items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the
-	// whole lines are, and the answer is 400, or breaks off when it had begun.
+	// whole lines are, and the answer is 400, or breaks off when it had begun. As `application/vnd.laneward.tables+json` the items may
+	// also be tables of shots, which packed are half the size: each shot of a table is an item like any other. An older server answers
+	// 415: send it NDJSON.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -3204,7 +3206,9 @@ func (c *Client) PlanLines(ctx context.Context, squadID SquadID, params *PlanLin
 // line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
 // the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
 // most 100,000 items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the
-// whole lines are, and the answer is 400, or breaks off when it had begun.
+// whole lines are, and the answer is 400, or breaks off when it had begun. As `application/vnd.laneward.tables+json` the items may
+// also be tables of shots, which packed are half the size: each shot of a table is an item like any other. An older server answers
+// 415: send it NDJSON.
 //
 // Takes any type of body and a specified content type.
 //
@@ -10340,7 +10344,9 @@ type ClientWithResponsesInterface interface {
 	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
 	// the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
 	// most 100,000 items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the
-	// whole lines are, and the answer is 400, or breaks off when it had begun.
+	// whole lines are, and the answer is 400, or breaks off when it had begun. As `application/vnd.laneward.tables+json` the items may
+	// also be tables of shots, which packed are half the size: each shot of a table is an item like any other. An older server answers
+	// 415: send it NDJSON.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -16263,7 +16269,9 @@ func (c *ClientWithResponses) PlanLinesWithResponse(ctx context.Context, squadID
 // line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
 // the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
 // most 100,000 items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the
-// whole lines are, and the answer is 400, or breaks off when it had begun.
+// whole lines are, and the answer is 400, or breaks off when it had begun. As `application/vnd.laneward.tables+json` the items may
+// also be tables of shots, which packed are half the size: each shot of a table is an item like any other. An older server answers
+// 415: send it NDJSON.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //

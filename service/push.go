@@ -5,10 +5,12 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-
-	"laneward/service/record"
+	"unicode/utf8"
 
 	"github.com/google/uuid"
+
+	"laneward/service/record"
+	"laneward/service/shot"
 )
 
 // The limits of a push: items to a piece, which is one transaction, and to a push as a whole.
@@ -28,6 +30,57 @@ type PushItem struct {
 	Schema  int             `json:"schema,omitempty"` // it was made by, when older than the push's
 	Record  json.RawMessage `json:"record,omitempty"`
 	Deleted bool            `json:"deleted,omitempty"`
+
+	shot *record.Shot // of a table, in place of Record
+	read *decoded
+}
+
+// decoded is what an item asks for, as it was read: before its push is stored, and while the one
+// before it is.
+type decoded struct {
+	change Change
+	base   Version
+	faults []record.Fault
+}
+
+// ReadPushTable reads a table of shots, which is valid JSON, into the items that its shots would be
+// one by one. faults has those of the items that cannot be read, by their place. The table itself
+// fails as a whole, in the words of [shot.ReadPushTable].
+func ReadPushTable(table *shot.PushTable) (items []PushItem, faults map[int][]record.Fault) {
+	items = make([]PushItem, 0, table.Count)
+	for row := range table.Rows() {
+		item, ok := itemOfRow(row)
+		if !ok {
+			var found []record.Fault
+			if item, found = ReadPushItem(row.AppendItem(nil)); len(found) > 0 {
+				if faults == nil {
+					faults = make(map[int][]record.Fault)
+				}
+				faults[len(items)] = found
+			}
+		}
+		items = append(items, item)
+	}
+	return items, faults
+}
+
+// itemOfRow is the item of a table's row, where its values can be taken as they are.
+func itemOfRow(row *shot.TableRow) (item PushItem, ok bool) {
+	if !row.Read {
+		return item, false
+	}
+	item = PushItem{Kind: record.KindShot, ID: row.ID, shot: &record.Shot{Shot: row.Shot.Canonical()}}
+	if row.Version != nil {
+		if bytes.IndexByte(row.Version, '\\') >= 0 || !utf8.Valid(row.Version) ||
+			json.Unmarshal(row.Version, &item.Version) != nil {
+			return item, false
+		}
+	}
+	if row.Schema != nil && json.Unmarshal(row.Schema, &item.Schema) != nil {
+		return item, false
+	}
+	item.read = item.decode()
+	return item, true
 }
 
 // ReadPushItem reads an item from its JSON, strictly. The item is empty when there are faults.
@@ -43,6 +96,7 @@ func ReadPushItem(data []byte) (item PushItem, faults []record.Fault) {
 			Detail: "cannot be read as an item with kind, id, version, record or deleted: " + err.Error(),
 		}}
 	}
+	item.read = item.decode()
 	return item, nil
 }
 
@@ -108,15 +162,19 @@ func decodePush(items []PushItem, schema int) *push {
 	p := &push{outcomes: make([]PushOutcome, len(items))}
 	for i, item := range items {
 		p.outcomes[i] = PushOutcome{Kind: item.Kind, ID: item.ID}
-		change, base, found := item.decode()
-		if len(found) > 0 {
-			p.outcomes[i].Status, p.outcomes[i].Faults = StatusRefused, found
+		read := item.read
+		if read == nil {
+			read = item.decode()
+		}
+		if len(read.faults) > 0 {
+			p.outcomes[i].Status, p.outcomes[i].Faults = StatusRefused, read.faults
 			continue
 		}
+		change := read.change
 		if change.Schema = schema; item.Schema > 0 {
 			change.Schema = min(item.Schema, schema)
 		}
-		p.changes, p.at, p.bases = append(p.changes, change), append(p.at, i), append(p.bases, base)
+		p.changes, p.at, p.bases = append(p.changes, change), append(p.at, i), append(p.bases, read.base)
 	}
 	return p
 }
@@ -187,24 +245,24 @@ func holdBack(outcomes []PushOutcome) []PushOutcome {
 }
 
 // decode reads an item into a change and the version it is based on.
-func (i PushItem) decode() (Change, Version, []record.Fault) {
+func (i PushItem) decode() *decoded {
 	change, found := i.change()
 	if len(found) > 0 {
-		return change, Version{}, found
+		return &decoded{faults: found}
 	}
 	base := Version{Rev: change.Record.Revision()}
 	if i.Version != "" {
 		var ok bool
 		if base, ok = ParseVersion(i.Version); !ok {
-			return change, base, []record.Fault{{
+			return &decoded{faults: []record.Fault{{
 				Pointer: "/version",
 				Code:    "format",
 				Detail:  "is not a version: send the record's revision, a dot and a head as the server gave it",
-			}}
+			}}}
 		}
 		change.Record.Stamp(change.Record.Key(), base.Rev)
 	}
-	return change, base, nil
+	return &decoded{change: change, base: base}
 }
 
 // change reads what an item asks for.
@@ -233,7 +291,7 @@ func (i PushItem) change() (Change, []record.Fault) {
 		empty.Stamp(i.ID, i.Rev)
 		return Change{Record: empty, Delete: true}, nil
 	}
-	rec, wrong := record.Decode(i.Kind, i.Record)
+	rec, wrong := i.decodeRecord()
 	for n := range wrong {
 		wrong[n].Pointer = "/record" + wrong[n].Pointer
 	}
@@ -265,6 +323,14 @@ func (i PushItem) change() (Change, []record.Fault) {
 		}
 	}
 	return Change{Record: rec}, nil
+}
+
+// decodeRecord reads the item's record, with everything that is wrong with it.
+func (i PushItem) decodeRecord() (record.Record, []record.Fault) {
+	if i.shot != nil {
+		return i.shot, i.shot.Faults()
+	}
+	return record.Decode(i.Kind, i.Record)
 }
 
 const revBelowZero = "is below 0: give the revision that the change is based on, for example 17"

@@ -98,6 +98,27 @@ func TestPushStreams(t *testing.T) {
 	}
 }
 
+// TestFailedPushIsNotWaitedFor sends a piece that is turned away and keeps the body open: the answer
+// comes without the rest.
+func TestFailedPushIsNotWaitedFor(t *testing.T) {
+	t.Parallel()
+	_, coach, b := newWire(t)
+	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
+	defer cancel()
+	body, send := io.Pipe()
+	defer send.Close()
+	piece := lines(t, b.shots(1_001, 1))
+	go func() { _, _ = send.Write(piece) }() // until the pipe is closed
+	response, err := coach.send(ctx, http.MethodPost, "/v1/squads/"+b.squad+"/push?seen=made-up", body,
+		"Content-Type", "application/x-ndjson")
+	if err == nil {
+		_ = response.Body.Close() // what it says does not matter
+	}
+	if statusOf(err) != http.StatusBadRequest {
+		t.Errorf("%v, want 400", err)
+	}
+}
+
 // TestBadItemsHoldUpNobody pushes items that cannot be stored among good ones: each is told alone,
 // with its reason, and the good ones are stored.
 func TestBadItemsHoldUpNobody(t *testing.T) {

@@ -5,6 +5,7 @@ package synctest
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"fmt"
 	"io"
 	"log/slog"
@@ -19,6 +20,8 @@ import (
 	"slices"
 	"testing"
 	"time"
+
+	"github.com/google/uuid"
 
 	"laneward/db"
 	"laneward/db/pgprivate"
@@ -96,23 +99,23 @@ func (n *bench) psql(in io.Reader, out io.Writer, command string) time.Duration 
 	return run(in, out, command) - run(nil, io.Discard, "SELECT 1")
 }
 
-// measured are n shots as a sensor logs them: boards to a tenth, a ball, a drill, the leave. Their
-// spread is invented.
+// measured are n shots as a sensor logs them: 11 measures to a tenth, a ball, a drill, the leave. Each
+// has an id of the moment it was thrown at. Their spread is invented.
 func (b base) measured(n int, ball string) []item {
 	random := rand.New(rand.NewPCG(1, 2))
 	tenth := func(mean, spread float64) float64 { return math.Round(10*(mean+spread*random.NormFloat64())) / 10 }
 	items := make([]item, n)
 	for i := range items {
+		thrown := time.Date(2026, 3, 14, 17, 0, 0, 0, time.UTC).
+			Add(time.Duration(i)*40*time.Second + time.Duration(random.Int64N(int64(9*time.Second))))
 		record := fields{
-			"id":         newID(),
+			"id":         idOf(thrown),
 			"session_id": b.session,
 			"athlete_id": b.athlete,
 			"ball_id":    ball,
 			"drill_id":   b.drill,
 			"order":      i + 1,
-			"time": time.Date(2026, 3, 14, 17, 0, 0, 0, time.UTC).
-				Add(time.Duration(i)*40*time.Second + rand.N(9*time.Second)).
-				Truncate(time.Second),
+			"time":       thrown.Truncate(time.Second),
 			"laydown_board": tenth(
 				22,
 				0.8,
@@ -124,10 +127,13 @@ func (b base) measured(n int, ball string) []item {
 				17.4,
 				0.8,
 			),
-			"entry_angle_deg": tenth(5, 0.4),
-			"speed_mph":       tenth(16.8, 0.3),
-			"rev_rate_rpm":    math.Round(380 + 12*random.NormFloat64()),
-			"source":          "sensor",
+			"entry_angle_deg":  tenth(5, 0.4),
+			"launch_angle_deg": tenth(2, 0.3),
+			"speed_mph":        tenth(16.8, 0.3),
+			"rev_rate_rpm":     math.Round(380 + 12*random.NormFloat64()),
+			"rotation_deg":     tenth(45, 2),
+			"tilt_deg":         tenth(12, 1),
+			"source":           "sensor",
 		}
 		if random.IntN(2) == 0 {
 			record["standing"] = []int{}
@@ -139,6 +145,14 @@ func (b base) measured(n int, ball string) []item {
 	return items
 }
 
+// idOf is a UUIDv7 of a moment (RFC 9562, section 5.7).
+func idOf(moment time.Time) string {
+	id := uuid.Must(uuid.NewV7())
+	ms := binary.BigEndian.AppendUint64(nil, uint64(moment.UnixMilli()))
+	copy(id[:6], ms[2:])
+	return id.String()
+}
+
 // typed are n shots as an athlete types them: three boards and the leave.
 func (b base) typed(n int, ball string) []item {
 	items := b.measured(n, ball)
@@ -148,7 +162,7 @@ func (b base) typed(n int, ball string) []item {
 				it.Record[name] = math.Round(number)
 			}
 		}
-		for _, name := range []string{"breakpoint_ft", "entry_board", "entry_angle_deg", "speed_mph", "rev_rate_rpm"} {
+		for _, name := range []string{"breakpoint_ft", "entry_board", "entry_angle_deg", "launch_angle_deg", "speed_mph", "rev_rate_rpm", "rotation_deg", "tilt_deg"} {
 			delete(it.Record, name)
 		}
 		it.Record["source"] = "eye"
@@ -168,41 +182,60 @@ func (n *bench) newBall(b base) string {
 	return id
 }
 
-// pushLinesOf pushes and fails unless everything is stored. It returns how long it took.
-func (n *bench) pushLinesOf(squad string, body []byte, want int, header ...string) time.Duration {
+// form is a way to write a push.
+type form struct {
+	media string
+	write func(testing.TB, []item) []byte
+}
+
+var (
+	asLines  = form{"application/x-ndjson", lines}
+	asTables = form{tablesMedia, func(t testing.TB, items []item) []byte {
+		var all []any
+		for part := range slices.Chunk(items, 1_000) {
+			all = append(all, tableOf(t, part, "session_id", "athlete_id", "ball_id", "drill_id", "source"))
+		}
+		return tables(t, all...)
+	}}
+)
+
+// push pushes and fails unless everything is stored. It returns how long it took.
+func (n *bench) push(squad, media string, body []byte, want int, header ...string) time.Duration {
 	n.b.Helper()
 	begun := time.Now()
 	response, err := n.coach.send(n.b.Context(), http.MethodPost, "/v1/squads/"+squad+"/push", bytes.NewReader(body),
-		append(header, "Content-Type", "application/x-ndjson", "Accept-Encoding", "identity")...)
+		append(header, "Content-Type", media, "Accept-Encoding", "identity")...)
 	if err != nil {
 		n.b.Fatal(err)
 	}
 	defer response.Body.Close()
-	stored := 0
-	if err := eachLine(response.Body, func(line []byte) error {
-		if bytes.Contains(line, []byte(`"outcome":"stored"`)) {
-			stored++
-		}
-		return nil
-	}); err != nil || stored != want {
+	answer, err := io.ReadAll(response.Body)
+	took := time.Since(begun)
+	if stored := bytes.Count(answer, []byte(`"outcome":"stored"`)); err != nil || stored != want {
 		n.b.Fatalf("%d stored, %v", stored, err)
 	}
-	return time.Since(begun)
+	return took
 }
 
 // pushParts pushes in parts that are within the largest body.
-func (n *bench) pushParts(squad string, items []item) (took time.Duration) {
+func (n *bench) pushParts(squad string, items []item, as form) (took time.Duration) {
 	for part := range slices.Chunk(items, 25_000) {
-		took += n.pushLinesOf(squad, lines(n.b, part), len(part))
+		took += n.push(squad, as.media, as.write(n.b, part), len(part))
 	}
 	return took
 }
 
 func perSecond(n int, took time.Duration) float64 { return float64(n) / took.Seconds() }
 
-// BenchmarkPush pushes new shots as NDJSON, and beside it copies the very same rows into the same
-// table by psql.
+// BenchmarkPush pushes new shots as NDJSON and as tables, and beside it copies the very same rows into
+// the same table by psql.
 func BenchmarkPush(b *testing.B) {
+	for name, as := range map[string]form{"rows": asLines, "tables": asTables} {
+		b.Run(name, func(b *testing.B) { benchmarkPush(b, as) })
+	}
+}
+
+func benchmarkPush(b *testing.B, as form) {
 	for _, size := range []int{10_000, 100_000} {
 		b.Run(fmt.Sprint(size), func(b *testing.B) {
 			n := newBench(b, nil)
@@ -211,7 +244,7 @@ func BenchmarkPush(b *testing.B) {
 			for b.Loop() {
 				rounds++
 				squad := n.coach.newBase(b)
-				pushing += n.pushParts(squad.squad, squad.measured(size, n.newBall(squad)))
+				pushing += n.pushParts(squad.squad, squad.measured(size, n.newBall(squad)), as)
 				copying += n.copyIn(squad.squad)
 			}
 			b.ReportMetric(perSecond(rounds*size, pushing), "pushed/s")
@@ -236,7 +269,7 @@ func BenchmarkPull(b *testing.B) {
 	const size = 100_000
 	n := newBench(b, nil)
 	squad := n.coach.newBase(b)
-	n.pushParts(squad.squad, squad.measured(size, n.newBall(squad)))
+	n.pushParts(squad.squad, squad.measured(size, n.newBall(squad)), asLines)
 	n.psql(nil, io.Discard, "VACUUM ANALYZE")
 	for _, path := range []string{"feed", "feed?limit=1000", "snapshot", "snapshot?limit=1000"} {
 		for _, encoding := range []string{"identity", "gzip"} {
@@ -326,7 +359,7 @@ func BenchmarkFirstSyncMemory(b *testing.B) {
 	n := newBench(b, nil)
 	for _, size := range []int{1_000, 10_000, 50_000, 100_000} {
 		squad := n.coach.newBase(b)
-		n.pushParts(squad.squad, squad.measured(size, n.newBall(squad)))
+		n.pushParts(squad.squad, squad.measured(size, n.newBall(squad)), asLines)
 		b.Run(fmt.Sprint(size), func(b *testing.B) {
 			peak := uint64(0)
 			for b.Loop() {
@@ -346,20 +379,24 @@ func BenchmarkWireSize(b *testing.B) {
 	for name, shots := range map[string]func(base, int, string) []item{"sensor": base.measured, "eye": base.typed} {
 		b.Run(name, func(b *testing.B) {
 			n := newBench(b, nil)
-			var up, rows, tables, rounds float64
+			var up, upTables, rows, tables, rounds float64
 			for b.Loop() {
 				rounds++
 				squad := n.coach.newBase(b)
-				body := lines(b, shots(squad, size, n.newBall(squad)))
-				packed := gzipped(b, body)
-				n.pushLinesOf(squad.squad, packed, size, "Content-Encoding", "gzip")
+				logged := shots(squad, size, n.newBall(squad))
+				for part := range slices.Chunk(logged, 1_000) { // as a device sends them
+					up += float64(len(gzipped(b, lines(b, part)))) / size
+					packed := gzipped(b, asTables.write(b, part))
+					n.push(squad.squad, tablesMedia, packed, len(part), "Content-Encoding", "gzip")
+					upTables += float64(len(packed)) / size
+				}
 				_, inRows := n.pull(squad.squad, "feed", "gzip")
 				_, inTables := n.pullAs("application/x-ndjson;shots=table", squad.squad, "feed", "gzip")
-				up += float64(len(packed)) / size
 				rows += float64(inRows) / size
 				tables += float64(inTables) / size
 			}
-			b.ReportMetric(up/rounds, "B-up/shot")
+			b.ReportMetric(up/rounds, "B-up-rows/shot")
+			b.ReportMetric(upTables/rounds, "B-up-tables/shot")
 			b.ReportMetric(rows/rounds, "B-down-rows/shot")
 			b.ReportMetric(tables/rounds, "B-down-tables/shot")
 		})

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"laneward/openapi"
@@ -34,7 +35,8 @@ type Client struct {
 	keeper *keeper
 	open   *openapi.ClientWithResponses // for requests that need no sign-in
 	api    *openapi.ClientWithResponses
-	signed *transport // the transport of api
+	signed *transport  // the transport of api
+	rows   atomic.Bool // whether the server takes no tables
 	// streams sends requests whose answer does not end.
 	streams *openapi.Client
 }

@@ -216,6 +216,35 @@ type Sent struct {
 // Send pushes up to [MaxPush] changes. seen is as for [Client.Feed]; it fails with [Gone], and stores
 // nothing, as that does. After any failure it is safe to send the same again.
 func (c *Client) Send(ctx context.Context, squad uuid.UUID, seen string, changes []Change) (Sent, error) {
+	if !c.rows.Load() {
+		sent, err := c.sendTables(ctx, squad, seen, changes)
+		if CodeOf(err) != MediaType {
+			return sent, err
+		}
+		c.rows.Store(true) // a server from before there were tables
+	}
+	return c.sendLines(ctx, squad, seen, changes)
+}
+
+// sendTables sends shots as tables, which are half the size.
+func (c *Client) sendTables(ctx context.Context, squad uuid.UUID, seen string, changes []Change) (Sent, error) {
+	body, err := writeTables(changes)
+	if err != nil {
+		return Sent{}, err
+	}
+	response, err := c.push(ctx, squad, seen, mediaTables, body)
+	if err != nil {
+		return Sent{}, err
+	}
+	var sent Sent
+	if err := read(&sent)(response, nil); err != nil {
+		return Sent{}, err
+	}
+	return sent, sent.check(len(changes))
+}
+
+// sendLines sends a change a line.
+func (c *Client) sendLines(ctx context.Context, squad uuid.UUID, seen string, changes []Change) (Sent, error) {
 	var lines bytes.Buffer
 	encoder := json.NewEncoder(&lines)
 	for _, change := range changes {
@@ -223,9 +252,18 @@ func (c *Client) Send(ctx context.Context, squad uuid.UUID, seen string, changes
 			return Sent{}, fmt.Errorf("write %s %s: %w", change.Kind, change.ID, err)
 		}
 	}
-	packed, err := pack(lines.Bytes())
+	response, err := c.push(ctx, squad, seen, string(NDJSON), lines.Bytes())
 	if err != nil {
 		return Sent{}, err
+	}
+	defer response.Body.Close() //nolint:errcheck // it is in memory
+	return readOutcomes(response.Body, len(changes))
+}
+
+func (c *Client) push(ctx context.Context, squad uuid.UUID, seen, media string, body []byte) (*http.Response, error) {
+	packed, err := pack(body)
+	if err != nil {
+		return nil, err
 	}
 	schema := Schema
 	params := &openapi.PushParams{Schema: &schema}
@@ -234,22 +272,9 @@ func (c *Client) Send(ctx context.Context, squad uuid.UUID, seen string, changes
 	}
 	headers := func(_ context.Context, request *http.Request) error {
 		request.Header.Set("Content-Encoding", "gzip")
-		request.Header.Set("Accept", string(NDJSON))
 		return nil
 	}
-	response, err := c.api.PushWithBody(
-		resend(ctx),
-		squad,
-		params,
-		string(NDJSON),
-		bytes.NewReader(packed),
-		headers,
-	)
-	if err != nil {
-		return Sent{}, err
-	}
-	defer response.Body.Close() //nolint:errcheck // it is in memory
-	return readOutcomes(response.Body, len(changes))
+	return c.api.PushWithBody(resend(ctx), squad, params, media, bytes.NewReader(packed), headers)
 }
 
 // readOutcomes reads an outcome a line, and the last line, which has none and shows that the answer
@@ -275,16 +300,27 @@ func readOutcomes(body io.Reader, sent int) (Sent, error) {
 			}
 			continue
 		}
-		if outcome.Index != len(outcomes) {
-			return Sent{}, fail(NotOurs, "the server answered the changes out of order: it may be of another version")
-		}
 		outcomes = append(outcomes, outcome)
 	}
 	if err := lines.Err(); err != nil {
 		return Sent{}, fmt.Errorf("read the answer: %w", err)
 	}
-	if !whole || len(outcomes) != sent {
-		return Sent{}, fail(NotOurs, "the server answered %d of %d changes: send them again", len(outcomes), sent)
+	if !whole {
+		outcomes = nil
 	}
-	return Sent{outcomes, end.Rev, end.Head, end.Usage}, nil
+	all := Sent{outcomes, end.Rev, end.Head, end.Usage}
+	return all, all.check(sent)
+}
+
+// check fails unless there is an outcome for each change that was sent, in their order.
+func (s Sent) check(sent int) error {
+	for i := range s.Outcomes {
+		if s.Outcomes[i].Index != i {
+			return fail(NotOurs, "the server answered the changes out of order: it may be of another version")
+		}
+	}
+	if len(s.Outcomes) != sent {
+		return fail(NotOurs, "the server answered %d of %d changes: send them again", len(s.Outcomes), sent)
+	}
+	return nil
 }

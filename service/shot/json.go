@@ -44,9 +44,26 @@ func ReadJSON(r io.Reader, options Options) iter.Seq2[Row, error] {
 		if err != nil {
 			return nil, err
 		}
-		log := &jsonLog{intake: newIntake(options, jsonName), decoder: json.NewDecoder(text)}
+		log := &jsonLog{intake: newIntake(options, jsonName), decoder: NewDecoder(text)}
 		return log.next, log.readStart()
 	})
+}
+
+// NewDecoder returns a decoder of a document from outside, whose work grows with the document's
+// length and no faster: encoding/json's own looks at the white space before a value again with
+// whatever little comes of it.
+func NewDecoder(r io.Reader) *json.Decoder { return json.NewDecoder(filling{r}) }
+
+// filling fills what is to be read into, unless the reader ends or fails.
+type filling struct{ r io.Reader }
+
+func (f filling) Read(p []byte) (n int, err error) {
+	for n < len(p) && err == nil {
+		var more int
+		more, err = f.r.Read(p[n:])
+		n += more
+	}
+	return n, err
 }
 
 func jsonName(field string) string { return field }

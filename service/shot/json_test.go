@@ -254,3 +254,17 @@ func TestCutLogs(t *testing.T) {
 		}
 	}
 }
+
+// A document of white space that comes in small pieces is looked at once: with encoding/json's own
+// decoder this would take hours.
+func TestDecoderLooksAtSpaceOnce(t *testing.T) {
+	spaces := strings.NewReader(strings.Repeat(" ", 8<<20) + "7")
+	var value int
+	if err := shot.NewDecoder(iotest.OneByteReader(spaces)).Decode(&value); err != nil || value != 7 {
+		t.Errorf("%d, %v", value, err)
+	}
+	cut := io.MultiReader(strings.NewReader(`{"a":`), iotest.ErrReader(io.ErrUnexpectedEOF))
+	if err := shot.NewDecoder(cut).Decode(&value); !errors.Is(err, io.ErrUnexpectedEOF) {
+		t.Errorf("what is cut ends with %v", err)
+	}
+}

@@ -22,6 +22,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"laneward/openapi"
+	"laneward/service/shot"
 )
 
 // One shot is logged by keys alone: the cursor on the lane, the pins, and saving.
@@ -493,6 +494,44 @@ func TestDigestOfThePage(t *testing.T) {
 		`import("/logger/digest.js").then(({ digestOf }) => digestOf([{ id: "01890a5d-ac96-774b-bcce-b302099a8057", rev: 7 }]).sum)`,
 	); got != want {
 		t.Errorf("the sum is %s, want %s", got, want)
+	}
+}
+
+// The shots of a push, folded by the page into a table and read by the server, are the shots; what is
+// out of the ordinary stays an item of its own.
+func TestTableOfThePage(t *testing.T) {
+	w := newWorld(t)
+	d := newDevice(t, startBrowser(t), w.server.URL)
+	d.open("")
+	const session = `{"kind":"session","id":"01890a5d-ac96-774b-bcce-b302099a8000","record":{"name":"S"}}`
+	const odd = `{"kind":"shot","id":"01890a5d-ac96-774b-bcce-b302099a8009","record":{"order":9,"time":"2026-03-14T17:00:00.123456Z"}}`
+	shots := []string{
+		`{"id":"01890a5d-ac96-774b-bcce-b302099a8001","kind":"shot","record":{"order":1,"session_id":"s","source":"eye","time":"2026-03-14T17:00:00Z"}}`,
+		`{"id":"01890a5d-ac96-774b-bcce-b302099a8002","kind":"shot","record":{"note":"é \"x\"","order":7,"session_id":"s","source":"eye","time":"2026-03-14T17:00:40.5Z"},"version":"4.head"}`,
+		`{"id":"fe890a5d-ac96-774b-bcce-b302099a80ff","kind":"shot","record":{"order":2,"session_id":"s","speed_mph":16.5,"standing":[],"time":"2026-03-14T16:00:00Z"},"schema":2}`,
+	}
+	folded := eval[string](d, `import("/logger/table.js").then(({ fold }) => JSON.stringify(fold([`+
+		strings.Join(append(append([]string{session}, shots...), odd), ",")+`])))`)
+	var items []json.RawMessage
+	must(t, json.Unmarshal([]byte(folded), &items))
+	if len(items) != 3 || string(items[0]) != session || string(items[2]) != odd {
+		t.Fatalf("folded to %s", folded)
+	}
+	table, err := shot.ReadPushTable(items[1])
+	must(t, err)
+	i := 0
+	for row := range table.Rows() {
+		var got any
+		must(t, json.Unmarshal(row.AppendItem(nil), &got))
+		text, err := json.Marshal(got)
+		must(t, err)
+		if string(text) != shots[i] {
+			t.Errorf("row %d is\n%s, want\n%s", i, text, shots[i])
+		}
+		i++
+	}
+	if i != len(shots) {
+		t.Errorf("%d rows, want %d", i, len(shots))
 	}
 }
 

@@ -25,9 +25,9 @@ export const squadPath = (squad, what, query = {}) => {
 };
 
 // send makes a request and returns the answer's JSON; it throws Offline or a Problem.
-export async function send(method, path, { body, token, signal, accept } = {}) {
+export async function send(method, path, { body, type, token, signal, accept } = {}) {
   const limit = AbortSignal.timeout(patienceMs);
-  const response = await reach(method, path, { body, token, accept, signal: signal ? AbortSignal.any([signal, limit]) : limit });
+  const response = await reach(method, path, { body, type, token, accept, signal: signal ? AbortSignal.any([signal, limit]) : limit });
   return readAnswer(response);
 }
 
@@ -38,12 +38,12 @@ export async function open(path, { token, signal, accept }) {
   return response;
 }
 
-async function reach(method, path, { body, token, signal, accept = "application/json" }) {
+async function reach(method, path, { body, type = "application/json", token, signal, accept = "application/json" }) {
   const headers = { Accept: accept };
   if (token) headers.Authorization = `Bearer ${token}`;
   let content;
   if (body !== undefined) {
-    headers["Content-Type"] = "application/json";
+    headers["Content-Type"] = type;
     content = JSON.stringify(body);
     if (content.length >= worthPacking && self.CompressionStream) {
       headers["Content-Encoding"] = "gzip";

@@ -9,7 +9,7 @@ import { isFull } from "./keeping.js";
 import { applyItems, itemOf, keyOf, kinds, placeOf, settleOutcomes, sweep, takeBatch } from "./queue.js";
 import { firstSince, wantedSince } from "./span.js";
 import { ask, ofKind, readMeta, run } from "./store.js";
-import { unfold, withTables } from "./table.js";
+import { fold, tablesType, unfold, withTables } from "./table.js";
 
 const batchSize = 500, pageSize = 1000;
 const firstWaitMs = 1000, longestWaitMs = 60_000;
@@ -219,13 +219,26 @@ export class Sync {
     for (;;) {
       const batch = await takeBatch(this.db, this.squad, batchSize, passed);
       if (batch.length === 0) return;
-      const body = { items: batch.map(itemOf) };
-      const { seen } = await syncState(this.db, this.squad);
-      const answer = await this.account.call((token) => send("POST", squadPath(this.squad, "push", { seen }), { token, body, signal: this.stopper.signal }));
+      const answer = await this.sendItems(batch.map(itemOf));
       await settleOutcomes(this.db, this.squad, batch, answer.outcomes, (tx) => changeStateIn(tx, this.squad, { seen: answer.head, seenRev: answer.rev, usage: answer.usage ?? null }));
       for (const change of batch) passed.add(keyOf(change));
       this.tell();
     }
+  }
+
+  // sendItems pushes with shots as tables; a server that is older than this page may not take those.
+  async sendItems(items) {
+    const { seen } = await syncState(this.db, this.squad);
+    const post = (body, type) => this.account.call((token) => send("POST", squadPath(this.squad, "push", { seen }), { token, body, type, signal: this.stopper.signal }));
+    if (!this.takesNoTables) {
+      try {
+        return await post({ items: fold(items) }, tablesType);
+      } catch (error) {
+        if (!(error instanceof Problem) || error.status !== 415) throw error;
+        this.takesNoTables = true;
+      }
+    }
+    return post({ items });
   }
 
   async pull() {

@@ -1,5 +1,5 @@
-// Pages come with shots as tables of columns, which are half the size; reading them yields the
-// shots one by one.
+// Pages come with shots as tables of columns, which are half the size, and pushes go with them;
+// reading a page yields the shots one by one.
 
 export const withTables = "application/json;shots=table";
 
@@ -30,3 +30,58 @@ function idOf(bytes) {
   const digits = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
   return digits.replace(/(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
 }
+
+export const tablesType = "application/vnd.laneward.tables+json";
+
+const fewestFolded = 3; // shots are worth a table
+
+// fold puts shots of a push that follow one another into tables.
+export function fold(items) {
+  const folded = [];
+  let run = [];
+  const close = () => { folded.push(...run.length < fewestFolded ? run : [tableOf(run)]); run = []; };
+  for (const item of items) {
+    if (isRow(item)) {
+      run.push(item);
+    } else {
+      close();
+      folded.push(item);
+    }
+  }
+  close();
+  return folded;
+}
+
+// isRow reports whether an item can be a row. What is out of the ordinary goes as it is, such as a
+// time that is finer than a Date.
+const isRow = ({ kind, id, record }) => kind === "shot" && record && !("rev" in record) && (record.id ?? id) === id &&
+  Number.isSafeInteger(record.order) && /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,3})?Z$/.test(record.time) && !isNaN(Date.parse(record.time));
+
+// tableOf writes shots as the contract's PushTable says.
+function tableOf(items) {
+  const ids = items.map(({ id }) => bytesOf(id));
+  const columns = {}, all = {};
+  const value = (name, i, to) => { (columns[name] ??= items.map(() => null))[i] = to; };
+  items.forEach(({ version, schema, record }, i) => {
+    if (version !== undefined) value("version", i, version);
+    if (schema !== undefined) value("schema", i, schema);
+    for (const [name, to] of Object.entries(record)) if (!["id", "order", "time"].includes(name) && to !== null) value(name, i, to);
+  });
+  for (const name of ["session_id", "athlete_id", "ball_id", "drill_id", "source"]) {
+    const first = columns[name]?.[0] ?? null;
+    if (first === null || columns[name].some((to) => to !== first)) continue;
+    all[name] = first;
+    delete columns[name];
+  }
+  return { kind: "shot", table: {
+    count: items.length,
+    id: btoa(String.fromCharCode(...Array.from({ length: 16 }, (_, at) => ids.map((bytes) => bytes[at])).flat())),
+    order: differences(items.map(({ record }) => record.order)),
+    time: differences(items.map(({ record }) => Date.parse(record.time) * 1000)),
+    all, ...columns,
+  } };
+}
+
+const differences = (numbers) => numbers.map((number, i) => number - (numbers[i - 1] ?? 0));
+
+const bytesOf = (id) => id.replaceAll("-", "").match(/../g).map((digits) => parseInt(digits, 16));
