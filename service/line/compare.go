@@ -62,8 +62,14 @@ func Compare(ctx context.Context, a, b Request, progress func(Progress)) (*Compa
 	if c.AOnB, planB, err = carry(ctx, planA, b, planB); err != nil {
 		return nil, fmt.Errorf("b: %w", err)
 	}
+	carriedOver := firstAim(planA)
 	if c.BOnA, planA, err = carry(ctx, planB, a, planA); err != nil {
 		return nil, fmt.Errorf("a: %w", err)
+	}
+	if firstAim(planA) != carriedOver { // what was carried to B is no longer A's first line
+		if c.AOnB, planB, err = carry(ctx, planA, b, planB); err != nil {
+			return nil, fmt.Errorf("b: %w", err)
+		}
 	}
 	c.A, c.B = *planA, *planB
 	if len(c.A.Lines) > 0 && len(c.B.Lines) > 0 {
@@ -75,6 +81,14 @@ func Compare(ctx context.Context, a, b Request, progress func(Progress)) (*Compa
 	}
 	c.Summary = c.summary()
 	return c, nil
+}
+
+// firstAim is the aim of a plan's first line, zero without one.
+func firstAim(plan *Plan) Aim {
+	if len(plan.Lines) == 0 {
+		return Aim{}
+	}
+	return plan.Lines[0].Aim
 }
 
 // carry values the first line of a plan under another request, and returns that request's plan,

@@ -55,6 +55,31 @@ func TestCompare(t *testing.T) {
 	}
 }
 
+// What is said of each side's line on the other is of the line that the plan has first at the end.
+func TestCarriedLinesAreTheFirstOnes(t *testing.T) {
+	all := families(t)
+	for _, athlete := range some(athletes()[2:4], athletes()) {
+		a, b := freshLanes(all[1].shaped(38), athlete), freshLanes(all[6].shaped(40), athlete)
+		for _, pair := range [][2]Request{{a, b}, {b, a}} {
+			both, err := Compare(context.Background(), pair[0], pair[1], nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			aOnB, err := At(pair[1], both.A.Lines[0].Aim)
+			if err != nil {
+				t.Fatal(err)
+			}
+			bOnA, err := At(pair[0], both.B.Lines[0].Aim)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if both.AOnB.Value != aOnB.Value || both.BOnA.Value != bOnA.Value {
+				t.Errorf("carried %+v and %+v, the first lines %+v and %+v", both.AOnB, both.BOnA, aOnB.Value, bOnA.Value)
+			}
+		}
+	}
+}
+
 // A line that is worth more on the other side than what is advised there is not left unexplained.
 func TestLineNotAdvised(t *testing.T) {
 	own := Plan{Lines: []Line{{Value: Value{Pins: 14.4}}}}

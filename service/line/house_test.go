@@ -74,7 +74,7 @@ func TestHousePatterns(t *testing.T) {
 				if board := first.Path.BreakpointBoard; board < sheet.firstBreak || board > sheet.lastBreak {
 					t.Errorf("%s: the breakpoint is board %.1f", where, board)
 				}
-				if first.HeadPinShare > 0.25 || first.SplitShare > 0.2 || first.GutterShare > 0.05 {
+				if first.HeadPinShare > 0.25 || first.SplitShare > 0.2 || first.GutterShare > 0.1 {
 					t.Errorf("%s: %+v", where, first.Value)
 				}
 				for _, line := range plan.Lines {
