@@ -47,7 +47,7 @@ func (s *Service) Leaves(ctx context.Context, user, squad uuid.UUID, query Leave
 			SquadID: w.squad, Athlete: athlete, Session: query.Session, Lane: query.Lane,
 		})
 		for _, row := range rows {
-			left := turned(lane.Side(row.Side), lane.PinSet(*row.Standing))
+			left := turned(lane.Side(row.Side), lane.PinSet(*row.Standing)) //nolint:gosec // ten bits
 			for range row.Shots {
 				table.Add(left, nil)
 			}
