@@ -114,7 +114,7 @@ func foldOne(change Change) (row folded, ok bool) {
 }
 
 func quoted(text string) []byte {
-	written, _ := json.Marshal(text) // any text can be written
+	written, _ := json.Marshal(text) //nolint:errchkjson // any text can be written
 	return written
 }
 

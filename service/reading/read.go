@@ -50,7 +50,9 @@ func New(setting Setting, throws []Throw) (*Read, error) {
 	}
 	for i, throw := range throws {
 		if throw.Thrower < 0 || throw.Thrower >= len(setting.Throwers) {
-			return nil, fmt.Errorf("shot %d is of athlete %d, and there are %d", i+1, throw.Thrower+1, len(setting.Throwers))
+			return nil, fmt.Errorf(
+				"shot %d is of athlete %d, and there are %d", i+1, throw.Thrower+1, len(setting.Throwers),
+			)
 		}
 	}
 	r := &Read{setting: setting, scene: newScene(&setting), prior: setting.Prior()}

@@ -30,7 +30,9 @@ func readNumbers(text []byte, needed []string) (numberFile, error) {
 	places := make([]int, len(needed))
 	for i, name := range needed {
 		if places[i] = slices.Index(header, name); places[i] < 0 {
-			return numberFile{}, fmt.Errorf("column %s is missing: the file has the columns %s", name, strings.Join(needed, ","))
+			return numberFile{}, fmt.Errorf(
+				"column %s is missing: the file has the columns %s", name, strings.Join(needed, ","),
+			)
 		}
 	}
 	file := numberFile{columns: header}

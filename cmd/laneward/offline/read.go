@@ -273,7 +273,8 @@ func zoneRows(zones []reading.Zone) [][]string {
 	for _, z := range zones {
 		var row []string
 		for _, v := range []float64{
-			z.Board, z.FromFt, z.ToFt, z.Stated, z.Units.Value, z.Units.Low, z.Units.High, z.Mu.Value, z.Mu.Low, z.Mu.High,
+			z.Board, z.FromFt, z.ToFt, z.Stated, z.Units.Value, z.Units.Low, z.Units.High,
+			z.Mu.Value, z.Mu.Low, z.Mu.High,
 		} {
 			row = append(row, strconv.FormatFloat(v, 'g', 9, 64))
 		}
