@@ -228,7 +228,7 @@ func TestProblemTypesAreExplained(t *testing.T) {
 		}
 	}
 	for _, code := range []string{
-		"invalid", "unauthenticated", "forbidden", "not-found", "method-not-allowed", "conflict", "gone", "stale", "too-large", "media-type",
+		"invalid", "unauthenticated", "forbidden", "not-found", "method-not-allowed", "conflict", "gone", "erased", "stale", "too-large", "media-type",
 		"client-too-old", "needs-revision", "too-many", "internal", "unavailable",
 	} {
 		if !known[code] {

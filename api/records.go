@@ -131,7 +131,7 @@ func (h *handlers) replace(
 	}
 	base, err := h.baseOf(ctx, squad, kind, id, ifMatch)
 	if err != nil {
-		return recordReply{}, err
+		return recordReply{}, h.service.OrErased(ctx, userOf(ctx), squad, id, err)
 	}
 	record, err := decode(kind, "", body)
 	if err != nil {

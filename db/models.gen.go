@@ -90,6 +90,11 @@ type Drill struct {
 	Model     string          `db:"model"`
 }
 
+type ErasedID struct {
+	SquadID uuid.UUID `db:"squad_id"`
+	ID      uuid.UUID `db:"id"`
+}
+
 type Head struct {
 	SquadID uuid.UUID `db:"squad_id"`
 	Rev     int64     `db:"rev"`

@@ -493,6 +493,42 @@ func (q *Queries) DrillsByIDs(ctx context.Context, arg DrillsByIDsParams) ([]Dri
 	return items, nil
 }
 
+const drillsGiven = `-- name: DrillsGiven :many
+SELECT DISTINCT drill_id, athlete_id FROM assignments WHERE squad_id = $1 AND drill_id = ANY($2::uuid[]) AND athlete_id = ANY($3::uuid[])
+`
+
+type DrillsGivenParams struct {
+	SquadID    uuid.UUID   `db:"squad_id"`
+	DrillIDs   []uuid.UUID `db:"drill_ids"`
+	AthleteIDs []uuid.UUID `db:"athlete_ids"`
+}
+
+type DrillsGivenRow struct {
+	DrillID   uuid.UUID `db:"drill_id"`
+	AthleteID uuid.UUID `db:"athlete_id"`
+}
+
+// DrillsGiven are the pairs of a drill and an athlete that some drills are assigned to.
+func (q *Queries) DrillsGiven(ctx context.Context, arg DrillsGivenParams) ([]DrillsGivenRow, error) {
+	rows, err := q.db.Query(ctx, drillsGiven, arg.SquadID, arg.DrillIDs, arg.AthleteIDs)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []DrillsGivenRow
+	for rows.Next() {
+		var i DrillsGivenRow
+		if err := rows.Scan(&i.DrillID, &i.AthleteID); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const eraseAssignments = `-- name: EraseAssignments :execrows
 WITH gone AS (
     DELETE FROM assignments WHERE squad_id = $1 AND athlete_id = $3::uuid RETURNING id
@@ -1161,6 +1197,51 @@ func (q *Queries) SessionsByIDs(ctx context.Context, arg SessionsByIDsParams) ([
 	return items, nil
 }
 
+const sessionsWithGuests = `-- name: SessionsWithGuests :many
+SELECT n.squad_id, n.id, n.rev, n.hash, n.kind, n.name, n.held_on, n.centre, n.lanes, n.pattern_id, n.athlete_id, n.note
+FROM sessions n WHERE n.squad_id = $1 AND n.athlete_id = $2::uuid AND EXISTS (
+    SELECT 1 FROM shots s WHERE s.squad_id = n.squad_id AND s.session_id = n.id AND s.athlete_id <> $2::uuid)
+`
+
+type SessionsWithGuestsParams struct {
+	SquadID uuid.UUID `db:"squad_id"`
+	Athlete uuid.UUID `db:"athlete"`
+}
+
+// SessionsWithGuests are an athlete's sessions in which others have shots too.
+func (q *Queries) SessionsWithGuests(ctx context.Context, arg SessionsWithGuestsParams) ([]Session, error) {
+	rows, err := q.db.Query(ctx, sessionsWithGuests, arg.SquadID, arg.Athlete)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []Session
+	for rows.Next() {
+		var i Session
+		if err := rows.Scan(
+			&i.SquadID,
+			&i.ID,
+			&i.Rev,
+			&i.Hash,
+			&i.Kind,
+			&i.Name,
+			&i.HeldOn,
+			&i.Centre,
+			&i.Lanes,
+			&i.PatternID,
+			&i.AthleteID,
+			&i.Note,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const shotsAfter = `-- name: ShotsAfter :many
 SELECT squad_id, id, rev, hash, session_id, athlete_id, ball_id, drill_id, shot_order, shot_time, laydown_board, arrows_board, breakpoint_board, breakpoint_ft, entry_board, entry_angle_deg, launch_angle_deg, speed_mph, rev_rate_rpm, rotation_deg, tilt_deg, track, standing, source, board_se, angle_se_deg, speed_se_mph, rev_rate_se_rpm, axis_se_deg, note, lane, game, frame, delivery, aim_laydown_board, aim_launch_angle_deg, arrows_ft, gutter
 FROM shots WHERE squad_id = $1 AND rev > $2 AND rev <= $3 AND ($4::uuid IS NULL OR athlete_id = $4::uuid)
@@ -1609,6 +1690,79 @@ func (q *Queries) ShotsOfSessionUpto(ctx context.Context, arg ShotsOfSessionUpto
 		arg.Upto,
 		arg.Athlete,
 	)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []Shot
+	for rows.Next() {
+		var i Shot
+		if err := rows.Scan(
+			&i.SquadID,
+			&i.ID,
+			&i.Rev,
+			&i.Hash,
+			&i.SessionID,
+			&i.AthleteID,
+			&i.BallID,
+			&i.DrillID,
+			&i.ShotOrder,
+			&i.ShotTime,
+			&i.LaydownBoard,
+			&i.ArrowsBoard,
+			&i.BreakpointBoard,
+			&i.BreakpointFt,
+			&i.EntryBoard,
+			&i.EntryAngleDeg,
+			&i.LaunchAngleDeg,
+			&i.SpeedMPH,
+			&i.RevRateRPM,
+			&i.RotationDeg,
+			&i.TiltDeg,
+			&i.Track,
+			&i.Standing,
+			&i.Source,
+			&i.BoardSE,
+			&i.AngleSEDeg,
+			&i.SpeedSEMPH,
+			&i.RevRateSERPM,
+			&i.AxisSEDeg,
+			&i.Note,
+			&i.Lane,
+			&i.Game,
+			&i.Frame,
+			&i.Delivery,
+			&i.AimLaydownBoard,
+			&i.AimLaunchAngleDeg,
+			&i.ArrowsFt,
+			&i.Gutter,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
+const shotsWithBallsOf = `-- name: ShotsWithBallsOf :many
+SELECT s.squad_id, s.id, s.rev, s.hash, s.session_id, s.athlete_id, s.ball_id, s.drill_id, s.shot_order, s.shot_time, s.laydown_board, s.arrows_board, s.breakpoint_board, s.breakpoint_ft, s.entry_board, s.entry_angle_deg, s.launch_angle_deg, s.speed_mph, s.rev_rate_rpm, s.rotation_deg, s.tilt_deg, s.track, s.standing, s.source, s.board_se, s.angle_se_deg, s.speed_se_mph, s.rev_rate_se_rpm, s.axis_se_deg, s.note, s.lane, s.game, s.frame, s.delivery, s.aim_laydown_board, s.aim_launch_angle_deg, s.arrows_ft, s.gutter
+FROM shots s JOIN balls b ON b.squad_id = s.squad_id AND b.id = s.ball_id
+WHERE s.squad_id = $1 AND b.athlete_id = $2::uuid AND s.athlete_id <> $2::uuid
+LIMIT $3
+`
+
+type ShotsWithBallsOfParams struct {
+	SquadID uuid.UUID `db:"squad_id"`
+	Athlete uuid.UUID `db:"athlete"`
+	MaxRows int32     `db:"max_rows"`
+}
+
+// ShotsWithBallsOf are shots of others that were thrown with an athlete's balls.
+func (q *Queries) ShotsWithBallsOf(ctx context.Context, arg ShotsWithBallsOfParams) ([]Shot, error) {
+	rows, err := q.db.Query(ctx, shotsWithBallsOf, arg.SquadID, arg.Athlete, arg.MaxRows)
 	if err != nil {
 		return nil, err
 	}

@@ -168,8 +168,15 @@ func (q *Queries) DeviceSyncs(ctx context.Context, arg DeviceSyncsParams) ([]Dev
 }
 
 const eraseHistory = `-- name: EraseHistory :exec
-DELETE FROM history h
-WHERE h.squad_id = $1 AND (h.body ->> 'athlete_id' = $2::uuid::text OR h.kind = 'athlete' AND h.id = $2::uuid)
+WITH gone AS (
+    DELETE FROM history h
+    WHERE h.squad_id = $1 AND (h.body ->> 'athlete_id' = $2::uuid::text OR h.kind = 'athlete' AND h.id = $2::uuid)
+    RETURNING h.squad_id, h.kind, h.id
+)
+INSERT INTO erased_ids (squad_id, id)
+SELECT DISTINCT g.squad_id, g.id FROM gone g
+WHERE g.kind IN ('ball', 'session', 'assignment') AND NOT EXISTS (SELECT 1 FROM sessions n WHERE n.squad_id = g.squad_id AND n.id = g.id)
+ON CONFLICT DO NOTHING
 `
 
 type EraseHistoryParams struct {
@@ -177,10 +184,42 @@ type EraseHistoryParams struct {
 	Athlete uuid.UUID `db:"athlete"`
 }
 
-// EraseHistory removes what the history says of an athlete.
+// EraseHistory removes what the history says of an athlete, and refuses for good the ids of what was theirs and had been deleted long ago.
 func (q *Queries) EraseHistory(ctx context.Context, arg EraseHistoryParams) error {
 	_, err := q.db.Exec(ctx, eraseHistory, arg.SquadID, arg.Athlete)
 	return err
+}
+
+const erasedIDs = `-- name: ErasedIDs :many
+SELECT e.id FROM unnest($1::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
+    SELECT one.id FROM erased_ids one WHERE one.squad_id = $2 AND one.id = wanted.id LIMIT 1
+) e
+`
+
+type ErasedIDsParams struct {
+	IDs     []uuid.UUID `db:"ids"`
+	SquadID uuid.UUID   `db:"squad_id"`
+}
+
+// ErasedIDs are those of some ids that are refused for good.
+func (q *Queries) ErasedIDs(ctx context.Context, arg ErasedIDsParams) ([]uuid.UUID, error) {
+	rows, err := q.db.Query(ctx, erasedIDs, arg.IDs, arg.SquadID)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []uuid.UUID
+	for rows.Next() {
+		var id uuid.UUID
+		if err := rows.Scan(&id); err != nil {
+			return nil, err
+		}
+		items = append(items, id)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
 }
 
 const forgetHeads = `-- name: ForgetHeads :one
@@ -590,6 +629,27 @@ func (q *Queries) PutSquad(ctx context.Context, arg PutSquadParams) error {
 		arg.Invented,
 		arg.CreatedAt,
 	)
+	return err
+}
+
+const refuseErased = `-- name: RefuseErased :exec
+INSERT INTO erased_ids (squad_id, id)
+SELECT a.squad_id, a.id FROM athletes a WHERE a.squad_id = $1 AND a.id = $2::uuid
+UNION ALL SELECT n.squad_id, n.id FROM sessions n WHERE n.squad_id = $1 AND n.athlete_id = $2::uuid
+UNION ALL SELECT b.squad_id, b.id FROM balls b WHERE b.squad_id = $1 AND b.athlete_id = $2::uuid
+UNION ALL SELECT s.squad_id, s.id FROM assignments s WHERE s.squad_id = $1 AND s.athlete_id = $2::uuid
+UNION ALL SELECT t.squad_id, t.id FROM tombstones t WHERE t.squad_id = $1 AND t.athlete_id = $2::uuid AND t.kind <> 'shot'
+ON CONFLICT DO NOTHING
+`
+
+type RefuseErasedParams struct {
+	SquadID uuid.UUID `db:"squad_id"`
+	Athlete uuid.UUID `db:"athlete"`
+}
+
+// RefuseErased keeps the ids of an athlete and of what is theirs, shots aside, to refuse them for good.
+func (q *Queries) RefuseErased(ctx context.Context, arg RefuseErasedParams) error {
+	_, err := q.db.Exec(ctx, refuseErased, arg.SquadID, arg.Athlete)
 	return err
 }
 

@@ -493,8 +493,11 @@ type ClientInterface interface {
 
 	// EraseAthleteWithBody Erase an athlete and everything of theirs, for good
 	//
-	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
-	// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only ids remain: as
+	// deletions, so that devices drop their copies, and those of the athlete and of their sessions, balls and assignments for good, so that
+	// no device brings anything back: it is refused as erased (410). Nothing blocks it: a session that others have shots in becomes the
+	// squad's, without its name and note, and others' shots are left without the athlete's balls. Export first. For a coach; `confirm` is
+	// the athlete's name.
 	// The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
 	// owner deletes it (deleteAccount).
 	//
@@ -505,8 +508,11 @@ type ClientInterface interface {
 
 	// EraseAthlete Erase an athlete and everything of theirs, for good
 	//
-	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
-	// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only ids remain: as
+	// deletions, so that devices drop their copies, and those of the athlete and of their sessions, balls and assignments for good, so that
+	// no device brings anything back: it is refused as erased (410). Nothing blocks it: a session that others have shots in becomes the
+	// squad's, without its name and note, and others' shots are left without the athlete's balls. Export first. For a coach; `confirm` is
+	// the athlete's name.
 	// The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
 	// owner deletes it (deleteAccount).
 	//
@@ -998,7 +1004,8 @@ type ClientInterface interface {
 	// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing,
 	// or the squad is full, with the code `over-quota`: keep it and send it again later). When only a part fits into a squad's quota, that
 	// much is stored, parents first, then in the order sent. A bad item never holds up the good ones. A new shot never conflicts; an edit names the
-	// `version` it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
+	// `version` it is based on and is merged field by field where two edits do not meet. An item of an athlete who was erased is refused
+	// for good, with a fault of the code `erased`: drop it, and do not send it again. JSON is answered with JSON, NDJSON (an item a
 	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
 	// the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
 	// most 100,000 items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the
@@ -1101,7 +1108,7 @@ type ClientInterface interface {
 	// JSON (an array, or an object with `shots`), plain or gzip. Every row gets its own outcome, in the order sent: `stored`, `same` (already
 	// stored; nothing written), `conflict` (another shot is stored under this id; the stored one is shown) or `refused` (with the
 	// column and the reason). A bad row never holds up the good ones, and sending a log again stores nothing twice. The status is 200
-	// whatever the rows' outcomes; only a log that cannot be read as one is refused whole.
+	// whatever the rows' outcomes; only a log that cannot be read as one is refused whole. 410 for a session that was erased.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -2137,8 +2144,11 @@ func (c *Client) ReplaceAthlete(ctx context.Context, squadID SquadID, athleteID 
 
 // EraseAthleteWithBody Erase an athlete and everything of theirs, for good
 //
-// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
-// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only ids remain: as
+// deletions, so that devices drop their copies, and those of the athlete and of their sessions, balls and assignments for good, so that
+// no device brings anything back: it is refused as erased (410). Nothing blocks it: a session that others have shots in becomes the
+// squad's, without its name and note, and others' shots are left without the athlete's balls. Export first. For a coach; `confirm` is
+// the athlete's name.
 // The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
 // owner deletes it (deleteAccount).
 //
@@ -2159,8 +2169,11 @@ func (c *Client) EraseAthleteWithBody(ctx context.Context, squadID SquadID, athl
 
 // EraseAthlete Erase an athlete and everything of theirs, for good
 //
-// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
-// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only ids remain: as
+// deletions, so that devices drop their copies, and those of the athlete and of their sessions, balls and assignments for good, so that
+// no device brings anything back: it is refused as erased (410). Nothing blocks it: a session that others have shots in becomes the
+// squad's, without its name and note, and others' shots are left without the athlete's balls. Export first. For a coach; `confirm` is
+// the athlete's name.
 // The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
 // owner deletes it (deleteAccount).
 //
@@ -3202,7 +3215,8 @@ func (c *Client) PlanLines(ctx context.Context, squadID SquadID, params *PlanLin
 // sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing,
 // or the squad is full, with the code `over-quota`: keep it and send it again later). When only a part fits into a squad's quota, that
 // much is stored, parents first, then in the order sent. A bad item never holds up the good ones. A new shot never conflicts; an edit names the
-// `version` it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
+// `version` it is based on and is merged field by field where two edits do not meet. An item of an athlete who was erased is refused
+// for good, with a fault of the code `erased`: drop it, and do not send it again. JSON is answered with JSON, NDJSON (an item a
 // line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
 // the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
 // most 100,000 items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the
@@ -3415,7 +3429,7 @@ func (c *Client) ListShots(ctx context.Context, squadID SquadID, sessionID Sessi
 // JSON (an array, or an object with `shots`), plain or gzip. Every row gets its own outcome, in the order sent: `stored`, `same` (already
 // stored; nothing written), `conflict` (another shot is stored under this id; the stored one is shown) or `refused` (with the
 // column and the reason). A bad row never holds up the good ones, and sending a log again stores nothing twice. The status is 200
-// whatever the rows' outcomes; only a log that cannot be read as one is refused whole.
+// whatever the rows' outcomes; only a log that cannot be read as one is refused whole. 410 for a session that was erased.
 //
 // Takes any type of body and a specified content type.
 //
@@ -9783,8 +9797,11 @@ type ClientWithResponsesInterface interface {
 
 	// EraseAthleteWithBodyWithResponse Erase an athlete and everything of theirs, for good
 	//
-	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
-	// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only ids remain: as
+	// deletions, so that devices drop their copies, and those of the athlete and of their sessions, balls and assignments for good, so that
+	// no device brings anything back: it is refused as erased (410). Nothing blocks it: a session that others have shots in becomes the
+	// squad's, without its name and note, and others' shots are left without the athlete's balls. Export first. For a coach; `confirm` is
+	// the athlete's name.
 	// The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
 	// owner deletes it (deleteAccount).
 	//
@@ -9795,8 +9812,11 @@ type ClientWithResponsesInterface interface {
 
 	// EraseAthleteWithResponse Erase an athlete and everything of theirs, for good
 	//
-	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
-	// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+	// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only ids remain: as
+	// deletions, so that devices drop their copies, and those of the athlete and of their sessions, balls and assignments for good, so that
+	// no device brings anything back: it is refused as erased (410). Nothing blocks it: a session that others have shots in becomes the
+	// squad's, without its name and note, and others' shots are left without the athlete's balls. Export first. For a coach; `confirm` is
+	// the athlete's name.
 	// The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
 	// owner deletes it (deleteAccount).
 	//
@@ -10340,7 +10360,8 @@ type ClientWithResponsesInterface interface {
 	// sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing,
 	// or the squad is full, with the code `over-quota`: keep it and send it again later). When only a part fits into a squad's quota, that
 	// much is stored, parents first, then in the order sent. A bad item never holds up the good ones. A new shot never conflicts; an edit names the
-	// `version` it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
+	// `version` it is based on and is merged field by field where two edits do not meet. An item of an athlete who was erased is refused
+	// for good, with a fault of the code `erased`: drop it, and do not send it again. JSON is answered with JSON, NDJSON (an item a
 	// line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
 	// the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
 	// most 100,000 items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the
@@ -10451,7 +10472,7 @@ type ClientWithResponsesInterface interface {
 	// JSON (an array, or an object with `shots`), plain or gzip. Every row gets its own outcome, in the order sent: `stored`, `same` (already
 	// stored; nothing written), `conflict` (another shot is stored under this id; the stored one is shown) or `refused` (with the
 	// column and the reason). A bad row never holds up the good ones, and sending a log again stores nothing twice. The status is 200
-	// whatever the rows' outcomes; only a log that cannot be read as one is refused whole.
+	// whatever the rows' outcomes; only a log that cannot be read as one is refused whole. 410 for a session that was erased.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -15372,8 +15393,11 @@ func (c *ClientWithResponses) ReplaceAthleteWithResponse(ctx context.Context, sq
 
 // EraseAthleteWithBodyWithResponse Erase an athlete and everything of theirs, for good
 //
-// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
-// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only ids remain: as
+// deletions, so that devices drop their copies, and those of the athlete and of their sessions, balls and assignments for good, so that
+// no device brings anything back: it is refused as erased (410). Nothing blocks it: a session that others have shots in becomes the
+// squad's, without its name and note, and others' shots are left without the athlete's balls. Export first. For a coach; `confirm` is
+// the athlete's name.
 // The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
 // owner deletes it (deleteAccount).
 //
@@ -15390,8 +15414,11 @@ func (c *ClientWithResponses) EraseAthleteWithBodyWithResponse(ctx context.Conte
 
 // EraseAthleteWithResponse Erase an athlete and everything of theirs, for good
 //
-// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only the ids remain, as
-// deletions, so that devices drop their copies. Export first: nothing brings it back. For a coach; `confirm` is the athlete's name.
+// Removes shots, sessions, balls, assignments, membership and the athlete, and what the history says of them. Only ids remain: as
+// deletions, so that devices drop their copies, and those of the athlete and of their sessions, balls and assignments for good, so that
+// no device brings anything back: it is refused as erased (410). Nothing blocks it: a session that others have shots in becomes the
+// squad's, without its name and note, and others' shots are left without the athlete's balls. Export first. For a coach; `confirm` is
+// the athlete's name.
 // The user account of an athlete who has signed up stays, with its address, name and sign-ins and no longer in this squad: only its
 // owner deletes it (deleteAccount).
 //
@@ -16265,7 +16292,8 @@ func (c *ClientWithResponses) PlanLinesWithResponse(ctx context.Context, squadID
 // sending again is always safe), `conflict` (with the server's copy), `refused` (with the reason) or `waiting` (a parent is missing,
 // or the squad is full, with the code `over-quota`: keep it and send it again later). When only a part fits into a squad's quota, that
 // much is stored, parents first, then in the order sent. A bad item never holds up the good ones. A new shot never conflicts; an edit names the
-// `version` it is based on and is merged field by field where two edits do not meet. JSON is answered with JSON, NDJSON (an item a
+// `version` it is based on and is merged field by field where two edits do not meet. An item of an athlete who was erased is refused
+// for good, with a fault of the code `erased`: drop it, and do not send it again. JSON is answered with JSON, NDJSON (an item a
 // line) with NDJSON, an outcome a line while the push goes on, and a last line with the revision and the head reached. Send as `seen`
 // the newest head you were given: 410, with nothing stored, shows that a restored backup has lost some of what you hold. A push has at
 // most 100,000 items. A push that is cut off or damaged on its way never has that last line: JSON is not stored then; of NDJSON the
@@ -16442,7 +16470,7 @@ func (c *ClientWithResponses) ListShotsWithResponse(ctx context.Context, squadID
 // JSON (an array, or an object with `shots`), plain or gzip. Every row gets its own outcome, in the order sent: `stored`, `same` (already
 // stored; nothing written), `conflict` (another shot is stored under this id; the stored one is shown) or `refused` (with the
 // column and the reason). A bad row never holds up the good ones, and sending a log again stores nothing twice. The status is 200
-// whatever the rows' outcomes; only a log that cannot be read as one is refused whole.
+// whatever the rows' outcomes; only a log that cannot be read as one is refused whole. 410 for a session that was erased.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //

@@ -802,12 +802,14 @@ type Athlete struct {
 	// BornOn From 1900 on.
 	BornOn *openapi_types.Date `json:"born_on,omitempty"`
 
-	// GuardianConsent The day a guardian consented, for a minor. Follow the law where you are.
+	// GuardianConsent The day a guardian consented, for a minor. Only a coach changes it. Follow the law where you are.
 	GuardianConsent *openapi_types.Date `json:"guardian_consent,omitempty"`
-	GuardianName    *string             `json:"guardian_name,omitempty"`
-	ID              *ID                 `json:"id,omitempty"`
-	Name            Name                `json:"name"`
-	Note            *Note               `json:"note,omitempty"`
+
+	// GuardianName Only a coach changes it.
+	GuardianName *string `json:"guardian_name,omitempty"`
+	ID           *ID     `json:"id,omitempty"`
+	Name         Name    `json:"name"`
+	Note         *Note   `json:"note,omitempty"`
 
 	// Rev The record's revision. Told by the server; in a change, the revision it is based on.
 	Rev         *Rev        `json:"rev,omitempty"`
@@ -2333,6 +2335,8 @@ type Role string
 
 // RowOutcome defines model for RowOutcome.
 type RowOutcome struct {
+	// Current The session is the athlete's own or the squad's, the ball the athlete's own, and the drill one that is assigned to them; anything else
+	// is refused when a shot is stored or made to name it.
 	Current *Shot             `json:"current,omitempty"`
 	Errors  *[]Fault          `json:"errors,omitempty"`
 	ID      *ID               `json:"id,omitempty"`
@@ -2476,7 +2480,8 @@ type SessionPage struct {
 // Share defines model for Share.
 type Share = float64
 
-// Shot defines model for Shot.
+// Shot The session is the athlete's own or the squad's, the ball the athlete's own, and the drill one that is assigned to them; anything else
+// is refused when a shot is stored or made to name it.
 type Shot struct {
 	// AimLaunchAngleDeg The launch angle that was meant, positive toward the strong-side gutter.
 	AimLaunchAngleDeg *float64 `json:"aim_launch_angle_deg,omitempty"`
@@ -2540,8 +2545,11 @@ type ShotGutter string
 type ShotJudgement struct {
 	ProbabilityKept Share           `json:"probability_kept"`
 	Rules           []RuleJudgement `json:"rules"`
-	Shot            Shot            `json:"shot"`
-	Verdict         Verdict         `json:"verdict"`
+
+	// Shot The session is the athlete's own or the squad's, the ball the athlete's own, and the drill one that is assigned to them; anything else
+	// is refused when a shot is stored or made to name it.
+	Shot    Shot    `json:"shot"`
+	Verdict Verdict `json:"verdict"`
 }
 
 // ShotPage defines model for ShotPage.

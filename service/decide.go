@@ -53,6 +53,10 @@ func (w *work) decide(ctx context.Context, p *plan) error {
 		p.refuse(Forbidden, "", detail)
 		return nil
 	}
+	if p.erased != "" {
+		p.decideErased()
+		return nil
+	}
 	if p.change.Delete {
 		w.decideDelete(p)
 		return nil
@@ -345,4 +349,27 @@ func (w *work) mayNot(p *plan) string {
 		}
 	}
 	return fmt.Sprintf("only a coach may do this to the squad's %ss: ask one", kind)
+}
+
+// guardConsent refuses that an athlete's own account records a guardian's consent: a minor would
+// give it in the guardian's name. What it leaves as it is does not count, whatever is based on what.
+func (w *work) guardConsent(p *plan) {
+	is, ok := p.write.(*record.Athlete)
+	if !ok || w.role == record.RoleCoach || p.existing == nil {
+		return
+	}
+	was := p.existing.Record.(*record.Athlete)
+	const detail = "only a coach records this: ask the guardian to tell one"
+	var faults record.Faults
+	faults.Add(!sameValue(is.GuardianName, was.GuardianName), "/guardian_name", string(Forbidden), detail)
+	faults.Add(!sameDay(is.GuardianConsent, was.GuardianConsent), "/guardian_consent", string(Forbidden), detail)
+	if len(faults) > 0 {
+		p.write = nil
+		*p.outcome = Outcome{Status: StatusRefused, Code: Forbidden, Faults: faults}
+	}
+}
+
+// sameValue reports whether both are nil or have the same value.
+func sameValue[T comparable](a, b *T) bool {
+	return a == nil && b == nil || a != nil && b != nil && *a == *b
 }

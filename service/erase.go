@@ -41,8 +41,9 @@ func (s *Service) Forget(ctx context.Context) (forgotten int64, err error) {
 }
 
 // Erase removes an athlete and everything of theirs, the history included. What remains is that ids
-// are gone, so that devices drop them too. confirm is the athlete's name, to be sure that it is
-// meant. It returns how many records were removed.
+// are gone, so that devices drop them too, and the ids that are refused from now on, for good. What
+// other athletes' shots use of theirs is let go of first, so that nothing blocks it. confirm is the
+// athlete's name, to be sure that it is meant. It returns how many records were removed.
 func (s *Service) Erase(ctx context.Context, user, squad, athlete uuid.UUID, confirm string) (erased int64, err error) {
 	err = s.inSquad(ctx, user, squad, func(w *work) error {
 		erased = 0
@@ -69,8 +70,15 @@ func (s *Service) Erase(ctx context.Context, user, squad, athlete uuid.UUID, con
 				},
 			)
 		}
+		reached, err := w.release(ctx, athlete, began.rev)
+		if err != nil {
+			return err
+		}
+		if err := w.RefuseErased(ctx, db.RefuseErasedParams{SquadID: squad, Athlete: athlete}); err != nil {
+			return err
+		}
 		for _, step := range w.eraseSteps(ctx, athlete) {
-			n, err := step(began.rev + erased)
+			n, err := step(reached + erased)
 			if err != nil {
 				return err
 			}
@@ -83,12 +91,70 @@ func (s *Service) Erase(ctx context.Context, user, squad, athlete uuid.UUID, con
 		if err := w.count(ctx, w.locked); err != nil {
 			return err
 		}
-		if _, err = w.advance(ctx, erased, digest); err != nil {
+		if _, err = w.advance(ctx, reached+erased-began.rev, digest); err != nil {
 			return err
 		}
 		return w.audit(ctx, ActionErased, athlete, "")
 	})
 	return erased, err
+}
+
+// releasedPage is how many of others' shots are let go of at a time.
+const releasedPage = 1_000
+
+// release lets go of what other athletes' shots use of an athlete's: a session that others have
+// shots in becomes the squad's, without its name and note, and the shots are left without the ball.
+// It gives them the revisions after rev and returns the last.
+func (w *work) release(ctx context.Context, athlete uuid.UUID, rev int64) (int64, error) {
+	sessions, err := w.SessionsWithGuests(ctx, db.SessionsWithGuestsParams{SquadID: w.squad, Athlete: athlete})
+	held, err := rows(sessions, err, sessionOf)
+	if err != nil {
+		return 0, err
+	}
+	rev, err = w.rewrite(ctx, held, rev, func(rec record.Record) record.Record {
+		released := *rec.(*record.Session)
+		released.AthleteID, released.Name, released.Note = nil, "Session", ""
+		return &released
+	})
+	for err == nil {
+		query := db.ShotsWithBallsOfParams{SquadID: w.squad, Athlete: athlete, MaxRows: releasedPage}
+		shots, failed := w.ShotsWithBallsOf(ctx, query)
+		held, failed := rows(shots, failed, shotOf)
+		if failed != nil || len(held) == 0 {
+			return rev, failed
+		}
+		rev, err = w.rewrite(ctx, held, rev, func(rec record.Record) record.Record {
+			released := *rec.(*record.Shot)
+			released.BallID = nil
+			return &released
+		})
+	}
+	return 0, err
+}
+
+// rewrite writes what change makes of stored records, and keeps the versions it replaces.
+func (w *work) rewrite(
+	ctx context.Context,
+	held []stored,
+	rev int64,
+	change func(record.Record) record.Record,
+) (int64, error) {
+	plans := make([]*plan, len(held))
+	for i := range held {
+		is := change(held[i].Record)
+		body, err := record.Payload(is)
+		if err != nil {
+			return 0, err
+		}
+		plans[i] = &plan{
+			change:   &Change{Record: is},
+			outcome:  new(Outcome),
+			existing: &held[i],
+			write:    is,
+			stores:   record.Hash(body),
+		}
+	}
+	return w.put(ctx, plans, rev)
 }
 
 // auditExport writes into the log that an export begins, when it may.

@@ -124,17 +124,18 @@ func TestErase(t *testing.T) {
 	after := f.dump(t, conn, squad)
 	for what, word := range map[string]string{"name": "Ansa", "id": erased.ID.String()} {
 		text := after
-		if what == "id" { // which the log keeps
-			text = strings.Join(withoutLines(after, "audit_log"), "\n")
+		if what == "id" { // which the log keeps, and the list of what is refused
+			text = strings.Join(withoutLines(after, "audit_log", "erased_ids"), "\n")
 		}
 		if strings.Contains(text, word) {
 			t.Errorf("the %s is still there:\n%s", what, linesWith(after, word))
 		}
 	}
-	// All but the squad's clock, its heads, its log and the drill made for the erased is as it was before they came.
+	// All but the squad's clock, its heads, its log, the drill made for the erased and the ids that are
+	// refused is as it was before they came.
 	if diff := cmp.Diff(
-		withoutLines(before, "squads_clock", "heads", "audit_log", "drills"),
-		withoutLines(after, "squads_clock", "heads", "audit_log", "drills"),
+		withoutLines(before, "squads_clock", "heads", "audit_log", "drills", "erased_ids"),
+		withoutLines(after, "squads_clock", "heads", "audit_log", "drills", "erased_ids"),
 	); diff != "" {
 		t.Errorf("(-before +after):\n%s", diff)
 	}
@@ -179,30 +180,6 @@ func withoutLines(text string, tables ...string) (lines []string) {
 		}
 	}
 	return lines
-}
-
-// TestEraseWhatOthersUse: another athlete's shots in the erased one's session, or with their ball,
-// are not taken along in silence.
-func TestEraseWhatOthersUse(t *testing.T) {
-	t.Parallel()
-	f := newFixture(t, 4)
-	squad, coach := f.squad(t)
-	erased, stays := newAthlete("Ansa Brightwater"), newAthlete("Bero Quill")
-	session, _ := f.life(t, squad, coach, erased)
-	f.life(t, squad, coach, stays)
-	guest := &record.Shot{
-		Shot: shot.Shot{ID: newID(), SessionID: session.ID, AthleteID: stays.ID, Order: 1, Time: f.clock.now()},
-	}
-	f.store(t, squad, coach, guest)
-	conn := f.owner(t)
-	before := f.dump(t, conn, squad)
-	_, err := f.Erase(t.Context(), coach, squad, erased.ID, "Ansa Brightwater")
-	if known := AsError(err); known.Code != Conflict || !strings.Contains(known.Detail, "shots") {
-		t.Errorf("%v", err)
-	}
-	if diff := cmp.Diff(before, f.dump(t, conn, squad)); diff != "" {
-		t.Errorf("half erased (-before +after):\n%s", diff)
-	}
 }
 
 // TestExport holds that the archive has all that is stored of the athlete, and nobody else's.

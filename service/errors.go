@@ -26,6 +26,7 @@ const (
 	Stale           Code = "stale"
 	NeedsRevision   Code = "needs-revision"
 	Gone            Code = "gone"
+	Erased          Code = "erased"
 	TooLarge        Code = "too-large"
 	TooMany         Code = "too-many"
 	TooOld          Code = "client-too-old"

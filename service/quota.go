@@ -50,7 +50,7 @@ func (w *work) usage(c clock) Usage {
 // keepQuota lets the new records wait for which the squad has no room. Those are served first that
 // are written first: parents before children, and of one kind in the order sent. It is under the
 // lock, so a quota is never exceeded, not by pushes at once either. It reports whether any waits.
-func (w *work) keepQuota(plans []*plan, known map[record.Ref]bool) (waits bool) {
+func (w *work) keepQuota(plans []*plan, known *parents) (waits bool) {
 	usage := w.usage(*w.locked)
 	room := usage.Quota - usage.Records
 	if usage.Quota == 0 || room >= int64(len(plans)) {
@@ -70,7 +70,7 @@ func (w *work) keepQuota(plans []*plan, known map[record.Ref]bool) (waits bool) 
 				Code:   OverQuota,
 				Faults: []record.Fault{{Code: string(OverQuota), Detail: usage.full()}},
 			}
-			delete(known, record.Ref{Kind: kind, ID: p.write.Key()})
+			delete(known.owners, record.Ref{Kind: kind, ID: p.write.Key()})
 			p.write, waits = nil, true
 		}
 	}

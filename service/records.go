@@ -247,13 +247,21 @@ func (s *Service) applyOne(
 	return outcome, err
 }
 
-// mustSee fails with NotFound when the change is to a record that the member may not see.
+// mustSee fails with NotFound when the change is to a record that the member may not see, and with
+// Erased when it would bring back one that was erased.
 func (w *work) mustSee(ctx context.Context, change Change) error {
 	if change.Record.Revision() == 0 && !change.Delete {
 		return nil
 	}
 	_, err := w.get(ctx, change.Record.Kind(), change.Record.Key())
-	return err
+	if change.Delete {
+		return err
+	}
+	ids := []uuid.UUID{change.Record.Key()}
+	if owner := change.Record.Owner(); owner != nil {
+		ids = append(ids, *owner)
+	}
+	return w.orErased(ctx, err, ids...)
 }
 
 func (o Outcome) err(base int64) error {
@@ -268,7 +276,11 @@ func (o Outcome) err(base int64) error {
 		}
 		return &Error{Code: code, Detail: o.Faults[0].Detail, Faults: o.Faults[1:]}
 	case StatusRefused:
-		return &Error{Code: o.Code, Detail: o.Faults[0].Detail}
+		refused := &Error{Code: o.Code, Detail: o.Faults[0].Detail}
+		if o.Faults[0].Pointer != "" { // else it is the record as a whole
+			refused.Faults = slices.Clone(o.Faults)
+		}
+		return refused
 	case StatusWaiting:
 		if o.Code == OverQuota {
 			return &Error{Code: OverQuota, Detail: o.Faults[0].Detail}

@@ -174,7 +174,7 @@ func logError(err error) error {
 func (w *work) logAthlete(ctx context.Context, log *Log) error {
 	found, err := w.get(ctx, record.KindSession, log.Session)
 	if err != nil {
-		return err
+		return w.orErased(ctx, err, log.Session)
 	}
 	if w.role == record.RoleAnalyst {
 		return fail(Forbidden, "an analyst reads everything and changes nothing: ask a coach to upload the log")

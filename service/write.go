@@ -65,7 +65,9 @@ type plan struct {
 	// forgotten reports whether there was such a record once, so long ago that its deletion is not
 	// remembered.
 	forgotten bool
+	erased    string        // the field that names something erased, as a JSON Pointer; "" for none
 	write     record.Record // to put; nil for nothing, or for a deletion
+	refs      []record.Ref  // what that refers to, and the record did not before
 	body      []byte        // the payload that was sent
 	hash      []byte        // of the payload that was sent
 	edit      []byte        // of the payload with the revision it is based on: what was merged is known by it, for it says something else
@@ -168,6 +170,7 @@ func (w *work) applyRound(ctx context.Context, plans []*plan, rev int64, forgets
 		if err := w.decide(ctx, p); err != nil {
 			return 0, err
 		}
+		w.guardConsent(p)
 	}
 	next, err := w.remove(ctx, plans, rev)
 	if err != nil {
@@ -200,7 +203,7 @@ func keys(plans []*plan) []uuid.UUID {
 }
 
 // findExisting looks up what is stored under each id: a record, or the tombstone of one, or, where
-// tombstones have been forgotten, the trace of one in the history.
+// tombstones have been forgotten, the trace of one in the history; and whether it was erased.
 func (w *work) findExisting(ctx context.Context, plans []*plan, forgets bool) error {
 	for kind, group := range byKind(plans, func(*plan) bool { return true }) {
 		byID := make(map[uuid.UUID]*plan, len(group))
@@ -238,75 +241,7 @@ func (w *work) findExisting(ctx context.Context, plans []*plan, forgets bool) er
 			byID[id].forgotten = byID[id].existing == nil && byID[id].tomb == nil
 		}
 	}
-	return nil
-}
-
-// checkParents refuses what refers to a record that does not exist, or that this member may not
-// see. A parent written in the same round counts, if there is room for it.
-func (w *work) checkParents(ctx context.Context, plans []*plan) error {
-	known := make(map[record.Ref]bool)
-	for _, p := range plans {
-		if p.write != nil {
-			known[record.Ref{Kind: p.write.Kind(), ID: p.write.Key()}] = true
-		}
-	}
-	missing := make(map[record.Kind][]uuid.UUID)
-	asked := make(map[record.Ref]bool)
-	for _, p := range plans {
-		if p.write == nil {
-			continue
-		}
-		for _, ref := range p.write.Parents() {
-			key := record.Ref{Kind: ref.Kind, ID: ref.ID}
-			if !known[key] && !asked[key] {
-				asked[key] = true
-				missing[ref.Kind] = append(missing[ref.Kind], ref.ID)
-			}
-		}
-	}
-	for kind, ids := range missing {
-		found, err := stores[kind].byIDs(ctx, w.Tx, w.squad, ids, w.athlete)
-		if err != nil {
-			return err
-		}
-		for _, rec := range found {
-			known[record.Ref{Kind: kind, ID: rec.Key()}] = true
-		}
-	}
-	dropOrphans(plans, known)
-	if w.keepQuota(plans, known) {
-		dropOrphans(plans, known)
-	}
-	return nil
-}
-
-// dropOrphans lets records whose parent is missing wait, then the records below those, and so on
-// down.
-func dropOrphans(plans []*plan, known map[record.Ref]bool) {
-	for dropped := true; dropped; {
-		dropped = false
-		for _, p := range plans {
-			if p.write == nil {
-				continue
-			}
-			for _, ref := range p.write.Parents() {
-				if known[record.Ref{Kind: ref.Kind, ID: ref.ID}] {
-					continue
-				}
-				detail := fmt.Sprintf("there is no %s %s in the squad, or you may not see it", ref.Kind, ref.ID)
-				*p.outcome = Outcome{
-					Status: StatusWaiting,
-					Code:   NotFound,
-					Faults: []record.Fault{{Pointer: ref.Pointer, Code: string(NotFound), Detail: detail}},
-				}
-				if p.existing == nil {
-					delete(known, record.Ref{Kind: p.write.Kind(), ID: p.write.Key()})
-				}
-				p.write, dropped = nil, true
-				break
-			}
-		}
-	}
+	return w.findErased(ctx, plans)
 }
 
 // remove deletes what is to be deleted, children before parents, and leaves tombstones with the

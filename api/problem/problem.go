@@ -110,6 +110,15 @@ var kinds = []Kind{
 		Fix:     []string{"Start again from the beginning; the message says where."},
 	},
 	{
+		Code: service.Erased, Status: http.StatusGone, Title: "Erased",
+		Meaning: "The athlete that this belongs to was erased for good, with their shots, sessions, balls and drill " +
+			"assignments. Nothing of theirs can be stored again, whatever device still holds it.",
+		Fix: []string{
+			"Discard it. A shot of another athlete that names an erased session or ball can be saved with another one.",
+		},
+		API: []string{"Drop the record and what refers to it; do not send it again. The ids are refused for good."},
+	},
+	{
 		Code: service.Stale, Status: http.StatusPreconditionFailed, Title: "Precondition failed",
 		Meaning: "Someone else changed the record after you read it. Nothing was overwritten.",
 		Fix:     []string{"Look at what has changed, make your change on top of that, and save again."},

@@ -1,6 +1,7 @@
 package synctest
 
 import (
+	"maps"
 	"reflect"
 	"slices"
 )
@@ -74,6 +75,36 @@ func parents(is fields) (list []key) {
 		}
 	}
 	return list
+}
+
+// newParents are those that a record did not have before.
+func (m *model) newParents(k key, is fields) []key {
+	before := parents(m.now(k).is)
+	return slices.DeleteFunc(parents(is), func(p key) bool { return slices.Contains(before, p) })
+}
+
+// foreign tells that a shot is made to name a session, a ball or a drill that is not its athlete's,
+// among what stands and what comes with it.
+func (m *model) foreign(k key, shot fields, next map[key]version) bool {
+	then := func(k key) fields {
+		if v, comes := next[k]; comes {
+			return v.is
+		}
+		return m.now(k).is
+	}
+	return slices.ContainsFunc(m.newParents(k, shot), func(p key) bool {
+		switch whose := owner(p, then(p)); p.kind {
+		case "session", "ball":
+			return whose != "" && whose != shot["athlete_id"]
+		case "drill":
+			given := func(k key) bool {
+				is := then(k)
+				return k.kind == "assignment" && is["drill_id"] == p.id && is["athlete_id"] == shot["athlete_id"]
+			}
+			return !slices.ContainsFunc(slices.Collect(maps.Keys(m.of)), given) && !slices.ContainsFunc(slices.Collect(maps.Keys(next)), given)
+		}
+		return false
+	})
 }
 
 // sees tells what stands and is for the reader: coach and analyst see everything; an athlete the
@@ -151,12 +182,18 @@ func (m *model) push(by who, items []item, given []int64) []string {
 		for i, it := range items {
 			if v, ok := next[it.key()]; ok &&
 				slices.ContainsFunc(
-					parents(v.is),
+					m.newParents(it.key(), v.is),
 					func(p key) bool { _, comes := next[p]; return !comes && !m.sees(by, p) },
 				) {
 				delete(next, it.key())
 				statuses[i], again = "waiting", true
 			}
+		}
+	}
+	for i, it := range items {
+		if v, ok := next[it.key()]; ok && it.Kind == "shot" && m.foreign(it.key(), v.is, next) {
+			delete(next, it.key())
+			statuses[i] = "refused"
 		}
 	}
 	for k, v := range next {

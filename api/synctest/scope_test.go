@@ -444,17 +444,29 @@ func TestErasedAthleteLeavesDeletionsOnly(t *testing.T) {
 	if _, err := tr.people[0].feed(t.Context(), tr.squad, "", 10); statusOf(err) != http.StatusNotFound {
 		t.Errorf("who was erased reads on: %v, want 404", err)
 	}
-	// A device that has not heard of it sends the shot again: it does not come back.
-	result, err := tr.coach.push(t.Context(), tr.squad, []item{{Kind: "shot", Record: fields{
-		"id":         tr.shots[0],
-		"session_id": tr.sessions[0],
-		"athlete_id": tr.athletes[0],
-		"ball_id":    tr.balls[0],
-		"order":      1,
-		"time":       "2026-03-14T17:00:00Z",
-	}}})
-	if err != nil || result.Outcomes[0].Outcome == "stored" {
-		t.Errorf("an erased shot sent again: %+v, %v", result.Outcomes, err)
+	// A device that has not heard of it sends all of it again: nothing comes back, and it is told why.
+	result, err := tr.coach.push(t.Context(), tr.squad, []item{
+		{Kind: "athlete", Record: fields{"id": tr.athletes[0], "name": "Athlete 0", "side": "right"}},
+		{Kind: "ball", Record: fields{"id": tr.balls[0], "athlete_id": tr.athletes[0], "name": "Blue solid", "weight_lb": 15}},
+		{Kind: "session", Record: fields{
+			"id": tr.sessions[0], "athlete_id": tr.athletes[0], "kind": "practice", "name": "Practice", "date": "2026-03-14",
+		}},
+		{Kind: "shot", Record: fields{
+			"id":         tr.shots[0],
+			"session_id": tr.sessions[0],
+			"athlete_id": tr.athletes[0],
+			"ball_id":    tr.balls[0],
+			"order":      1,
+			"time":       "2026-03-14T17:00:00Z",
+		}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, o := range result.Outcomes {
+		if o.Outcome != "refused" || len(o.Errors) != 1 || o.Errors[0].Code != "erased" {
+			t.Errorf("item %d sent again: %+v, want refused as erased", i, o)
+		}
 	}
 	coach.read()
 	coach.holds(left...)

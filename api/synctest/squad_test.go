@@ -101,6 +101,10 @@ func (p *person) newBase(t testing.TB) base {
 			},
 		},
 		{Kind: "drill", Record: drillFields(b.drill)},
+		{
+			Kind:   "assignment",
+			Record: fields{"id": newID(), "drill_id": b.drill, "athlete_id": b.athlete, "assigned_on": "2026-03-01"},
+		},
 	}, "stored")
 	return b
 }

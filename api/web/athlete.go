@@ -168,10 +168,13 @@ func (f *form) fill(fields ...string) {
 func openAthlete(_ *visit, r *roster, rec record.Record) (*editor, error) {
 	was := *rec.(*record.Athlete)
 	f := athleteForm(r)
-	if was.GuardianName != nil {
-		f.fill("guardian_name", *was.GuardianName)
+	if r.Coach() {
+		f.fill("guardian_consent", dayText(was.GuardianConsent))
+		if was.GuardianName != nil {
+			f.fill("guardian_name", *was.GuardianName)
+		}
 	}
-	f.fill("born_on", dayText(was.BornOn), "guardian_consent", dayText(was.GuardianConsent), "note", was.Note)
+	f.fill("born_on", dayText(was.BornOn), "note", was.Note)
 	f.fill(
 		"name", was.Name,
 		"side", string(was.Side),
@@ -197,7 +200,11 @@ func (f *form) takeAthlete(a *record.Athlete) {
 	a.Name, a.Side, a.Note = f.value("name"), lane.Side(f.value("side")), f.value("note")
 	a.SpeedMPH, a.RevRateRPM = f.number("speed_mph"), f.number("rev_rate_rpm")
 	a.RotationDeg, a.TiltDeg, a.SlideOffset = f.number("rotation_deg"), f.number("tilt_deg"), f.number("slide_offset")
-	a.BornOn, a.GuardianConsent, a.GuardianName = f.day("born_on"), f.day("guardian_consent"), nil
+	a.BornOn = f.day("born_on")
+	if f.input("guardian_consent") == nil {
+		return
+	}
+	a.GuardianConsent, a.GuardianName = f.day("guardian_consent"), nil
 	if guardian := f.value("guardian_name"); guardian != "" {
 		a.GuardianName = &guardian
 	}

@@ -345,6 +345,29 @@ func TestAddABall(t *testing.T) {
 	w.signedIn("analyst@example.org").post(own+"/balls", "name", "x", "weight_lb", "15").wants(t, http.StatusForbidden)
 }
 
+// A minor's own account neither sees the guardian's consent in a form nor gives it; it edits the
+// rest, and leaves that as it is.
+func TestMinorDoesNotConsent(t *testing.T) {
+	w := newWorld(t)
+	minor := w.people[0]
+	w.member("ansel@example.org", record.RoleAthlete, &minor.ID)
+	edit := w.at("/athletes/", minor.ID.String(), "/edit")
+	coach, own := w.signedIn(coachEmail), w.signedIn("ansel@example.org")
+	coach.post(edit, coach.get(edit).sends(t, "/edit", "guardian_name", "Oda Quorrie", "guardian_consent", "2026-01-02")...).location(t)
+	form := own.get(edit)
+	if strings.Contains(form.body, "guardian") {
+		t.Error("the minor's form asks for the guardian")
+	}
+	own.post(edit, form.sends(t, "/edit", "note", "learns fast")...).location(t)
+	// A form that is made up is not asked, either.
+	made := append(own.get(edit).sends(t, "/edit", "note", "fast"), "guardian_name", "Ansel", "guardian_consent", "2026-03-01")
+	own.post(edit, made...).location(t)
+	is := w.stored(record.KindAthlete, minor.ID).(*record.Athlete)
+	if is.Note != "fast" || is.GuardianName == nil || *is.GuardianName != "Oda Quorrie" || is.GuardianConsent.String() != "2026-01-02" {
+		t.Errorf("stored: %+v", is)
+	}
+}
+
 // What is known of a person, a minor's guardian among it, is typed and shown; an athlete's data is
 // exported whole, and erased for good.
 func TestAthletesData(t *testing.T) {

@@ -22,7 +22,7 @@ type peopleView struct {
 }
 
 func athleteForm(r *roster) *form {
-	return &form{
+	f := &form{
 		Action: r.Address() + "/athletes",
 		Submit: "Add athlete",
 		Hidden: map[string]string{"id": newID()},
@@ -54,16 +54,23 @@ func athleteForm(r *roster) *form {
 				Autocomplete: "off",
 			},
 			{Name: "born_on", Label: "Date of birth", Type: "date"},
-			{Name: "guardian_name", Label: "Guardian of a minor", Max: "200", Autocomplete: "off"},
-			{
+			{Name: "note", Label: "Note", Type: "area", Max: "4000"},
+		},
+	}
+	if r.Coach() { // an athlete's own account does not consent for a guardian
+		f.Inputs = slices.Insert(
+			f.Inputs,
+			len(f.Inputs)-1,
+			&input{Name: "guardian_name", Label: "Guardian of a minor", Max: "200", Autocomplete: "off"},
+			&input{
 				Name:  "guardian_consent",
 				Label: "Guardian’s consent given on",
 				Hint:  "Consent to keep and share the athlete’s data. Follow your local law on minors’ data.",
 				Type:  "date",
 			},
-			{Name: "note", Label: "Note", Type: "area", Max: "4000"},
-		},
+		)
 	}
+	return f
 }
 
 // inviteForm asks whom a code is for. An athlete's code is for one athlete of the squad.

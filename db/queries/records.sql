@@ -196,6 +196,23 @@ SELECT squad_id, id, rev, hash, drill_id, athlete_id, assigned_on, due_on, note 
 WHERE squad_id = @squad_id AND drill_id = @drill_id AND (sqlc.narg('athlete')::uuid IS NULL OR athlete_id = sqlc.narg('athlete')::uuid)
 ORDER BY athlete_id, assigned_on, id;
 
+-- SessionsWithGuests are an athlete's sessions in which others have shots too.
+-- name: SessionsWithGuests :many
+SELECT n.squad_id, n.id, n.rev, n.hash, n.kind, n.name, n.held_on, n.centre, n.lanes, n.pattern_id, n.athlete_id, n.note
+FROM sessions n WHERE n.squad_id = @squad_id AND n.athlete_id = sqlc.arg('athlete')::uuid AND EXISTS (
+    SELECT 1 FROM shots s WHERE s.squad_id = n.squad_id AND s.session_id = n.id AND s.athlete_id <> sqlc.arg('athlete')::uuid);
+
+-- ShotsWithBallsOf are shots of others that were thrown with an athlete's balls.
+-- name: ShotsWithBallsOf :many
+SELECT s.*
+FROM shots s JOIN balls b ON b.squad_id = s.squad_id AND b.id = s.ball_id
+WHERE s.squad_id = @squad_id AND b.athlete_id = sqlc.arg('athlete')::uuid AND s.athlete_id <> sqlc.arg('athlete')::uuid
+LIMIT @max_rows;
+
+-- DrillsGiven are the pairs of a drill and an athlete that some drills are assigned to.
+-- name: DrillsGiven :many
+SELECT DISTINCT drill_id, athlete_id FROM assignments WHERE squad_id = @squad_id AND drill_id = ANY(@drill_ids::uuid[]) AND athlete_id = ANY(@athlete_ids::uuid[]);
+
 -- Erasing an athlete removes each kind as one set; the tombstones say no more than which ids are gone.
 
 -- name: EraseShots :execrows

@@ -132,10 +132,33 @@ SELECT h.squad_id, h.kind, h.id, h.rev, h.hash, h.body, h.replaced_by, h.replace
 WHERE h.squad_id = @squad_id AND (h.body ->> 'athlete_id' = sqlc.arg('athlete')::uuid::text OR h.kind = 'athlete' AND h.id = sqlc.arg('athlete')::uuid)
 AND h.rev > @after_rev ORDER BY h.rev LIMIT @max_rows;
 
--- EraseHistory removes what the history says of an athlete.
+-- EraseHistory removes what the history says of an athlete, and refuses for good the ids of what was theirs and had been deleted long ago.
 -- name: EraseHistory :exec
-DELETE FROM history h
-WHERE h.squad_id = @squad_id AND (h.body ->> 'athlete_id' = sqlc.arg('athlete')::uuid::text OR h.kind = 'athlete' AND h.id = sqlc.arg('athlete')::uuid);
+WITH gone AS (
+    DELETE FROM history h
+    WHERE h.squad_id = @squad_id AND (h.body ->> 'athlete_id' = sqlc.arg('athlete')::uuid::text OR h.kind = 'athlete' AND h.id = sqlc.arg('athlete')::uuid)
+    RETURNING h.squad_id, h.kind, h.id
+)
+INSERT INTO erased_ids (squad_id, id)
+SELECT DISTINCT g.squad_id, g.id FROM gone g
+WHERE g.kind IN ('ball', 'session', 'assignment') AND NOT EXISTS (SELECT 1 FROM sessions n WHERE n.squad_id = g.squad_id AND n.id = g.id)
+ON CONFLICT DO NOTHING;
+
+-- RefuseErased keeps the ids of an athlete and of what is theirs, shots aside, to refuse them for good.
+-- name: RefuseErased :exec
+INSERT INTO erased_ids (squad_id, id)
+SELECT a.squad_id, a.id FROM athletes a WHERE a.squad_id = @squad_id AND a.id = sqlc.arg('athlete')::uuid
+UNION ALL SELECT n.squad_id, n.id FROM sessions n WHERE n.squad_id = @squad_id AND n.athlete_id = sqlc.arg('athlete')::uuid
+UNION ALL SELECT b.squad_id, b.id FROM balls b WHERE b.squad_id = @squad_id AND b.athlete_id = sqlc.arg('athlete')::uuid
+UNION ALL SELECT s.squad_id, s.id FROM assignments s WHERE s.squad_id = @squad_id AND s.athlete_id = sqlc.arg('athlete')::uuid
+UNION ALL SELECT t.squad_id, t.id FROM tombstones t WHERE t.squad_id = @squad_id AND t.athlete_id = sqlc.arg('athlete')::uuid AND t.kind <> 'shot'
+ON CONFLICT DO NOTHING;
+
+-- ErasedIDs are those of some ids that are refused for good.
+-- name: ErasedIDs :many
+SELECT e.id FROM unnest(@ids::uuid[]) AS wanted (id) CROSS JOIN LATERAL (
+    SELECT one.id FROM erased_ids one WHERE one.squad_id = @squad_id AND one.id = wanted.id LIMIT 1
+) e;
 
 -- NoteSync records that a device has everything up to a revision, unless that was recorded a moment ago.
 -- name: NoteSync :exec

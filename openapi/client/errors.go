@@ -26,6 +26,7 @@ const (
 	Conflict         Code = "conflict"
 	OverQuota        Code = "over-quota"
 	Gone             Code = "gone"
+	Erased           Code = "erased" // it belonged to an athlete who was erased for good
 	Stale            Code = "stale"
 	TooLarge         Code = "too-large"
 	MediaType        Code = "media-type"

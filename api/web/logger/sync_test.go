@@ -364,6 +364,65 @@ func TestWaitsForRoom(t *testing.T) {
 	d.wait("no word of it", "!document.body.innerText.includes('The squad is')")
 }
 
+// What a phone has not sent of an athlete who was erased meanwhile is told, is not sent again and
+// holds up nothing of others; it can be discarded together.
+func TestErasedAthlete(t *testing.T) {
+	w := newWorld(t)
+	d := newDevice(t, startBrowser(t), w.server.URL)
+	d.open("")
+	d.signIn(coachEmail)
+	d.wait("the athletes", "document.querySelectorAll('#athlete option').length === 3")
+	begin := func(athlete *record.Athlete, session string) {
+		t.Helper()
+		d.open("#/start")
+		d.wait("the athletes", "document.querySelectorAll('#athlete option').length === 3")
+		eval[bool](d, fmt.Sprintf(
+			`(() => { const who = document.getElementById("athlete"); who.value = %q; who.dispatchEvent(new Event("change")); return true; })()`,
+			athlete.ID,
+		))
+		d.waitText(session)
+		d.click("input[name=session]")
+		d.clickText("Start logging")
+	}
+	begin(w.athlete, w.session.Name)
+	d.logShot(8)
+	d.waitSent()
+	d.offline(true)
+	d.logShot(9)
+	d.logShot(10)
+	begin(w.lefty, "Left-hand practice")
+	d.logShot(11)
+	if _, err := w.svc.Erase(t.Context(), w.coach, w.squad, w.athlete.ID, w.athlete.Name); err != nil {
+		t.Fatal(err)
+	}
+	d.offline(false)
+	d.wait("the other's shot to be sent", changesNow+".then(all => all.length === 2 && all.every(c => c.state === 'refused'))")
+	page, err := w.svc.Feed(t.Context(), w.coach, w.squad, feedAll)
+	must(t, err)
+	if s := shotIn(page); s == nil || s.AthleteID != w.lefty.ID {
+		t.Errorf("the server has %+v, want the other athlete's shot", s)
+	}
+	d.open("#/sync")
+	d.wait("the card", "document.querySelector('#erased')?.textContent.includes('A coach erased the athlete')")
+	d.look("erased", 390)
+	if words := eval[string](d, "document.querySelector('#erased').textContent"); strings.Contains(words, "Send again") ||
+		strings.Contains(words, "Edit") || strings.Count(words, "erased for good") < 2 {
+		t.Errorf("the card says %q", words)
+	}
+	w.network.quiet()
+	_, pushes, _ := w.network.counts()
+	d.clickText("Sync and verify")
+	d.waitText("exactly what the server has")
+	w.network.quiet()
+	if _, after, _ := w.network.counts(); after != pushes {
+		t.Errorf("they were sent again: %d pushes", after-pushes)
+	}
+	d.acceptDialogs()
+	d.clickText("Discard all 2")
+	d.waitSent()
+	d.waitText("Everything is sent.")
+}
+
 // unassign takes the athlete's drill away.
 func (w *world) unassign() {
 	w.t.Helper()

@@ -51,9 +51,10 @@ func (f asideFlags) one(flag string) error {
 
 type syncRefusedCommand struct {
 	asideFlags
-	Edit bool   `help:"Fix it in your editor ($VISUAL or $EDITOR), and put it back into the queue."`
-	Body string `placeholder:"JSON" help:"The fixed record: JSON, a file's name, or - for stdin. It goes back into the queue."`
-	Drop bool   `help:"Discard it for good."`
+	Edit   bool   `help:"Fix it in your editor ($VISUAL or $EDITOR), and put it back into the queue."`
+	Body   string `placeholder:"JSON" help:"The fixed record: JSON, a file's name, or - for stdin. It goes back into the queue."`
+	Drop   bool   `help:"Discard it for good."`
+	Erased bool   `help:"Only changes that belong to an athlete who was erased for good; they cannot be stored. With --drop all of them."`
 }
 
 func (syncRefusedCommand) Help() string {
@@ -65,7 +66,8 @@ Examples:
     laneward sync refused 12
     laneward sync refused 12 --edit
     laneward sync refused 12 --body fixed.json
-    laneward sync refused 12 13 --drop`
+    laneward sync refused 12 13 --drop
+    laneward sync refused --erased --drop`
 }
 
 // Run lists, fixes or drops refused changes.
@@ -75,6 +77,9 @@ func (c *syncRefusedCommand) Run(ctx context.Context, env terminal.Environment) 
 	}
 	return withCopy(ctx, env, c.Flags, func(conn *copyConnection) error {
 		chosen, err := c.chosen(ctx, conn, local.Refused)
+		if c.Erased {
+			chosen = slices.DeleteFunc(chosen, func(p local.Pending) bool { return !p.Erased() })
+		}
 		switch {
 		case err != nil:
 			return err
@@ -89,7 +94,7 @@ func (c *syncRefusedCommand) Run(ctx context.Context, env terminal.Environment) 
 			}
 			return conn.requeue(ctx, chosen, func(local.Pending) ([]byte, error) { return readBody(env, c.Body) })
 		case c.Drop:
-			if len(c.Numbers) == 0 {
+			if len(c.Numbers) == 0 && !c.Erased {
 				return terminal.Usage("say which to drop, by their numbers in the list")
 			}
 			return conn.drop(ctx, chosen)

@@ -285,9 +285,12 @@ func (d *logDesk) chooseDrill(ctx context.Context, c *logCommand) error {
 		if err != nil {
 			return err
 		}
+		if err := d.mustBeGiven(ctx, record); err != nil {
+			return err
+		}
 		return d.takeDrill(ctx, record)
 	}
-	all, assigned, err := d.drillsToChoose(ctx)
+	all, err := d.drillsToChoose(ctx)
 	if err != nil || len(all) == 0 {
 		return err
 	}
@@ -297,14 +300,9 @@ func (d *logDesk) chooseDrill(ctx context.Context, c *logCommand) error {
 		if err != nil {
 			return err
 		}
-		what := ""
-		if i < assigned {
-			what = "assigned"
-		}
 		rows[i] = []string{
 			asked.Name,
 			fmt.Sprintf("%d shots, %s to pass", asked.Reps, terminal.Percent(asked.PassShare)),
-			what,
 		}
 	}
 	question := choice{
@@ -313,10 +311,7 @@ func (d *logDesk) chooseDrill(ctx context.Context, c *logCommand) error {
 		records:  all,
 		rows:     rows,
 		others:   map[string]string{"0": "none"},
-		standard: "0",
-	}
-	if assigned > 0 {
-		question.standard = "1"
+		standard: "1",
 	}
 	record, other, err := d.pick(ctx, question)
 	if err != nil || other != "" {
@@ -325,31 +320,39 @@ func (d *logDesk) chooseDrill(ctx context.Context, c *logCommand) error {
 	return d.takeDrill(ctx, record)
 }
 
-// drillsToChoose are the drills on this computer, first those assigned to the athlete.
-func (d *logDesk) drillsToChoose(ctx context.Context) (all []client.Record, assigned int, err error) {
-	assignments, err := d.assignments(ctx)
+// drillsToChoose are the drills on this computer that are assigned to the athlete.
+func (d *logDesk) drillsToChoose(ctx context.Context) ([]client.Record, error) {
+	given, err := d.given(ctx)
 	if err != nil {
-		return nil, 0, err
+		return nil, err
 	}
 	drills, err := d.all(ctx, client.Drill)
+	return slices.DeleteFunc(drills, func(r client.Record) bool { return !given[r.ID] }), err
+}
+
+// mustBeGiven fails for a drill that is not assigned to the athlete: the server would refuse their
+// shots.
+func (d *logDesk) mustBeGiven(ctx context.Context, drill client.Record) error {
+	given, err := d.given(ctx)
+	if err != nil || given[drill.ID] {
+		return err
+	}
+	name, err := drill.Name()
 	if err != nil {
-		return nil, 0, err
+		return err
 	}
-	given := func(r client.Record) bool {
-		return slices.ContainsFunc(assignments, func(a openapi.Assignment) bool { return a.DrillID == r.ID })
+	return terminal.Usage("%s is not assigned to %s: a coach assigns it with laneward assign %q --to %q",
+		name, d.athlete.Name, name, d.athlete.Name)
+}
+
+// given are the drills that are assigned to the athlete.
+func (d *logDesk) given(ctx context.Context) (map[uuid.UUID]bool, error) {
+	assignments, err := d.assignments(ctx)
+	given := make(map[uuid.UUID]bool, len(assignments))
+	for _, a := range assignments {
+		given[a.DrillID] = true
 	}
-	for _, record := range drills {
-		if given(record) {
-			all = append(all, record)
-		}
-	}
-	assigned = len(all)
-	for _, record := range drills {
-		if !given(record) {
-			all = append(all, record)
-		}
-	}
-	return all, assigned, nil
+	return given, err
 }
 
 // assignments are those of the athlete.

@@ -115,6 +115,7 @@ func (c *copyConnection) printStatus(all []local.Status) error {
 			Queued:    s.Queued,
 			Waiting:   s.Waiting,
 			Refused:   s.Refused,
+			Erased:    s.Erased,
 			Conflicts: s.Conflicts,
 			Lost:      s.Lost,
 			Since:     s.Since,

@@ -259,6 +259,7 @@ type squadReport struct {
 	Queued    int       `json:"queued"`
 	Waiting   int       `json:"waiting"`
 	Refused   int       `json:"refused"`
+	Erased    int       `json:"erased,omitempty"` // of those, of athletes who were erased for good
 	Conflicts int       `json:"conflicts"`
 	Restored  bool      `json:"restored,omitempty"`
 	Lost      int       `json:"lost,omitempty"`
@@ -282,6 +283,7 @@ func (c *copyConnection) report(ctx context.Context, squad uuid.UUID, result loc
 				Queued:    s.Queued,
 				Waiting:   s.Waiting,
 				Refused:   s.Refused,
+				Erased:    s.Erased,
 				Conflicts: s.Conflicts,
 				Restored:  result.Restored,
 				Lost:      s.Lost,
@@ -313,8 +315,14 @@ func (c *copyConnection) tellPending(r squadReport) {
 	if r.Waiting > 0 {
 		c.Say("  %s on this computer for now; why: laneward sync status", terminal.Counted(r.Waiting, "stays", "stay"))
 	}
-	if r.Refused > 0 {
-		c.Say("  %s refused; fix or drop: laneward sync refused", terminal.Counted(r.Refused, "was", "were"))
+	if r.Erased > 0 {
+		c.Say(
+			"  %s to an athlete who was erased for good, and cannot be stored; discard: laneward sync refused --erased --drop",
+			terminal.Counted(r.Erased, "belongs", "belong"),
+		)
+	}
+	if others := r.Refused - r.Erased; others > 0 {
+		c.Say("  %s refused; fix or drop: laneward sync refused", terminal.Counted(others, "was", "were"))
 	}
 	if r.Conflicts > 0 {
 		c.Say(

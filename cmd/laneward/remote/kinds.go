@@ -21,8 +21,8 @@ type athleteFlags struct {
 	Tilt        *float64      `field:"tilt_deg" placeholder:"DEG" help:"Axis tilt."`
 	SlideOffset *float64      `field:"slide_offset" placeholder:"BOARDS" help:"From the laydown to the slide foot, positive inside."`
 	Born        *terminal.Day `field:"born_on" placeholder:"DAY" help:"Day of birth."`
-	Guardian    string        `field:"guardian_name" placeholder:"NAME" help:"Guardian of a minor."`
-	Consent     *terminal.Day `field:"guardian_consent" placeholder:"DAY" help:"The day the guardian consented."`
+	Guardian    string        `field:"guardian_name" placeholder:"NAME" help:"Guardian of a minor; for coaches."`
+	Consent     *terminal.Day `field:"guardian_consent" placeholder:"DAY" help:"The day the guardian consented; for coaches."`
 	Note        string        `field:"note" placeholder:"TEXT" help:"Anything else."`
 }
 

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -25,6 +26,14 @@ type Pending struct {
 	Theirs  json.RawMessage // what the server has; nil when it has none
 	Reasons []openapi.Fault // why it waits, was refused or conflicts
 	MadeAt  time.Time       // by this device's clock
+}
+
+// Erased reports whether the change was refused because it belongs to an athlete who was erased for
+// good: it can be dropped, and never be stored.
+func (p Pending) Erased() bool {
+	return p.State == Refused && slices.ContainsFunc(p.Reasons, func(why openapi.Fault) bool {
+		return why.Code != nil && *why.Code == string(client.Erased)
+	})
 }
 
 // Pending lists the changes in one of some states, in the order they were made.

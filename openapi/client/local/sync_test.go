@@ -738,3 +738,60 @@ func TestShotsCopiedAreThoseStored(t *testing.T) {
 		t.Errorf("%d shots: %s", len(stored), diff)
 	}
 }
+
+// What a device still has of an erased athlete is set aside for good, with the reason. It holds up
+// nothing, is not sent again, and can be dropped.
+func TestErased(t *testing.T) {
+	t.Parallel()
+	coach := newWorld(t).newSquad()
+	b := coach.newBase()
+	stays := coach.newBase()
+	coach.once()
+	phone := coach.another(coach.address)
+	phone.once()
+	if _, err := coach.client.Erase(t.Context(), coach.squad, b.athlete, "Rhea"); err != nil {
+		t.Fatal(err)
+	}
+	first, second := phone.log(b, 1), phone.log(b, 2)
+	session, other := newID(), newID()
+	phone.put(client.Session, session, 0, map[string]any{"kind": "practice", "name": "Mine", "date": "2026-03-14", "athlete_id": b.athlete})
+	fields := b.shotFields(1)
+	fields["session_id"] = session
+	phone.put(client.Shot, other, 0, fields)
+	phone.edit(client.Athlete, b.athlete, map[string]any{"name": "Rhea again"})
+	good := phone.log(stays, 1)
+	if got := phone.once(); got.Sent != 1 {
+		t.Errorf("what was erased holds up the good one: %+v", got)
+	}
+	if phone.onServer(client.Shot, good, "order") != "1" {
+		t.Error("the good one is not there")
+	}
+	phone.wantPending(0, 0, 5, 0)
+	if status := phone.status(); status.Erased != 5 {
+		t.Errorf("%d are known to be erased, want 5", status.Erased)
+	}
+	if got := phone.once(); got.Sent != 0 {
+		t.Errorf("sent again: %+v", got)
+	}
+	all, err := phone.store.Pending(t.Context(), local.Refused)
+	if err != nil || len(all) != 5 {
+		t.Fatalf("%+v, %v", all, err)
+	}
+	for _, p := range all {
+		if !p.Erased() || !strings.Contains(p.Reasons[0].Detail, "erased for good") {
+			t.Errorf("%s %s: %+v, want that it was erased", p.Kind, p.ID, p.Reasons)
+		}
+		phone.must(phone.store.Drop(t.Context(), p.Number))
+	}
+	phone.wantPending(0, 0, 0, 0)
+	_, err = phone.store.Get(t.Context(), phone.squad, client.Athlete, b.athlete)
+	if phone.status().Erased != 0 || client.CodeOf(err) != client.NotFound {
+		t.Errorf("something of the erased athlete is left: %v", err)
+	}
+	for _, id := range []uuid.UUID{first, second, other} {
+		if phone.onServer(client.Shot, id, "order") != "gone" {
+			t.Errorf("shot %s is on the server", id)
+		}
+	}
+	phone.alike()
+}

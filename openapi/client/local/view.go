@@ -104,6 +104,7 @@ type Status struct {
 	Queued    int
 	Waiting   int
 	Refused   int
+	Erased    int // of those, what belongs to athletes who were erased for good
 	Conflicts int
 	Lost      int // records the server no longer has, since its data was restored
 }
@@ -134,6 +135,11 @@ func (s *Store) status(ctx context.Context, squad Squad) (Status, error) {
 	}
 	if err := s.db.QueryRowContext(ctx, `SELECT count(*) FROM lost WHERE squad = ?`, squad.ID.String()).
 		Scan(&status.Lost); err != nil {
+		return status, err
+	}
+	if err := s.db.QueryRowContext(ctx, `SELECT count(*) FROM latest WHERE squad = ? AND state = 'refused'
+		AND EXISTS (SELECT 1 FROM json_each(reasons) WHERE value ->> '$.code' = ?)`, squad.ID.String(), string(client.Erased)).
+		Scan(&status.Erased); err != nil {
 		return status, err
 	}
 	rows, err := s.db.QueryContext(

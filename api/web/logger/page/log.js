@@ -61,7 +61,7 @@ class LogView {
   fresh() {
     const { session, drill, ball } = this.app.choice;
     const known = ball && this.practice.balls.some((one) => one.id === ball);
-    return new Draft({ session_id: session, athlete_id: this.app.athlete, ...known && { ball_id: ball }, ...drill && this.practice.drill && { drill_id: drill } });
+    return new Draft({ session_id: session, athlete_id: this.app.athlete, ...known && { ball_id: ball }, ...this.practice.assigned && { drill_id: drill } });
   }
 
   askedPlace() {

@@ -21,6 +21,7 @@ export class Practice {
     practice.athlete = named(athletes, app.athlete);
     practice.session = named(sessions, app.choice.session);
     practice.drill = named(drills, app.choice.drill);
+    practice.assigned = assignments.some((one) => one.drill_id === practice.drill?.id && one.athlete_id === app.athlete); // else the server takes no shot for it
     practice.balls = balls.filter((ball) => ball.athlete_id === app.athlete);
     practice.ballNames = new Map(balls.map((ball) => [ball.id, ball.name]));
     practice.all = shots;

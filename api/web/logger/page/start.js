@@ -115,10 +115,10 @@ function newSession(app, made) {
 function drillPart(app, drills, assignments, rules) {
   const mine = new Map();
   for (const one of assignments.filter((one) => one.athlete_id === app.athlete)) mine.set(one.drill_id, one);
-  const sorted = [...drills].sort((a, b) => mine.has(b.id) - mine.has(a.id) || (a.id < b.id ? 1 : -1));
-  const items = sorted.map((drill) => {
-    const due = mine.get(drill.id)?.due_on;
-    const asked = `${count(drill.reps, "shot")}, keep ${percent(drill.pass_share)}${due ? `, due ${dayText(due)}` : mine.has(drill.id) ? "" : ", not assigned"}`;
+  const given = drills.filter((drill) => mine.has(drill.id)).sort((a, b) => a.id < b.id ? 1 : -1); // the server takes shots for no others
+  const items = given.map((drill) => {
+    const due = mine.get(drill.id).due_on;
+    const asked = `${count(drill.reps, "shot")}, keep ${percent(drill.pass_share)}${due ? `, due ${dayText(due)}` : ""}`;
     return { value: drill.id, title: drill.name, lines: [...rules.get(drill.id), asked] };
   });
   items.push({ value: "", title: "No drill", lines: ["Just log shots"] });

@@ -34,7 +34,9 @@ async function parts(app) {
     summary(app, standing),
     ...lostCard(app, standing.lost),
     ...group("Conflicts", "Two devices changed the same field. Choose which to keep.", standing.conflicts, (change) => [h("a", { class: "button", href: `#/conflict/${change.kind}/${change.id}` }, "Compare")], names),
-    ...group("Refused", "The server did not accept these. Fix them and they are sent again.", standing.refused, (change) => fixes(app, change), names),
+    ...erasedCard(app, standing.refused.filter(wasErased), names),
+    ...group("Refused", "The server did not accept these. Fix them and they are sent again.", standing.refused.filter((change) => !wasErased(change)),
+      (change) => fixes(app, change), names),
     ...group("Waiting for room", "The squad is full. These stay here and are sent again with every sync; what is new goes when a coach has deleted sessions that nobody needs, or the server gives more room.",
       standing.waiting.filter(needsRoom), (change) => fixes(app, change), names),
     ...group("Waiting for other records", "These need a record you don't have yet. They are sent again with every sync.",
@@ -76,6 +78,25 @@ function lostCard(app, { mine, others }) {
       h("button", { type: "button", class: "quiet danger", onclick: drop }, "Discard")))];
 }
 
+// wasErased tells a change that can never be stored: it belongs to an athlete who was erased for good.
+const wasErased = (change) => change.faults.some((fault) => fault.code === "erased");
+
+// erasedCard tells of such changes. They hold nothing up, and can be discarded together.
+function erasedCard(app, erased, names) {
+  if (erased.length === 0) return [];
+  const drop = async () => {
+    if (!window.confirm(`Discard ${count(erased.length, "change")} for good?`)) return;
+    for (const change of erased) await discard(app.db, change.squad, change.kind, change.id);
+    say("Discarded");
+    app.refresh();
+  };
+  const [card] = group("Erased for good", "A coach erased the athlete these belong to, so the server no longer takes them. Everything else is sent as usual.",
+    erased.slice(0, listed), (change) => fixes(app, change), names);
+  card.id = "erased";
+  card.append(h("p", { class: "actions" }, h("button", { type: "button", class: "quiet danger", onclick: drop }, `Discard all ${erased.length}`)));
+  return [card];
+}
+
 function comparison({ at, mended, failed }) {
   const when = `Verified ${timeOf(at, true)}: `;
   if (failed) return `${when}this device could not be matched with the server, maybe because the squad is changing too fast. Nothing is lost; try again in a while.`;
@@ -101,7 +122,7 @@ export const faultLine = (fault) => `${fault.pointer ? `${fault.pointer.replace(
 function fixes(app, change) {
   const found = [];
   const edit = { shot: () => openShot(app, change), session: () => app.go(`session/${change.id}`) }[change.kind];
-  if (edit && change.record) found.push(h("button", { type: "button", onclick: edit }, "Edit"));
+  if (edit && change.record && !wasErased(change)) found.push(h("button", { type: "button", onclick: edit }, "Edit"));
   for (const [name, words] of [["drill_id", "drill"], ["ball_id", "ball"]]) {
     if (!change.record?.[name] || !change.faults.some((fault) => fault.pointer?.endsWith(name))) continue;
     found.push(h("button", { type: "button", onclick: async () => {
@@ -112,7 +133,7 @@ function fixes(app, change) {
       app.refresh();
     } }, `Send without the ${words}`));
   }
-  if (change.state === "refused") found.push(h("button", { type: "button", class: "quiet", onclick: async () => {
+  if (change.state === "refused" && !wasErased(change)) found.push(h("button", { type: "button", class: "quiet", onclick: async () => {
     await sendAgain(app.db, change.squad, change.kind, change.id);
     app.sync?.wake();
     say("Sending again");
