@@ -408,6 +408,7 @@ func (w *world) snapshot(d *device, limit, pages int) {
 			before, was := d.held, d.newest
 			d.held = d.fresh.held
 			d.reach(got.Cursor, d.fresh.given, got.Rev, d.fresh.scope)
+			maps.DeleteFunc(d.told, func(_ key, h held) bool { return !w.holds(h.by) }) // a lost history's
 			d.look(d.fresh.newest)
 			d.fresh = nil
 			if !w.holds(was) {
