@@ -45,6 +45,7 @@ func (c *centre) withCopyOf(person string) {
 		"--pass",
 		"80%",
 	)
+	c.must(person, "assign", "Inside", "--to", "Rhea", "--from", "2026-11-19")
 	c.must(person, "sync")
 }
 
