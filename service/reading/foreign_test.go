@@ -35,6 +35,7 @@ type foreignLane struct {
 	release motion.Release
 	stated  motion.Release
 	display float64 // the speed shown is so much more than the true one
+	last    foreignPath
 	random  *rand.Rand
 }
 
@@ -189,6 +190,7 @@ func (l *foreignLane) friction(q, slip float64) float64 {
 type foreignPath struct {
 	entry, angle, breakpoint, breakpointFt float64
 	gutter                                 bool
+	track                                  [oil.Rows + 1]float64 // boards by the foot
 }
 
 // throw follows a delivery by small steps of the equations of motion.
@@ -212,6 +214,7 @@ func (l *foreignLane) throw(r motion.Release) foreignPath {
 			vy -= a * math.Sin(at) * dt
 			slip = max(slip-a*(1+1/l.k)*dt, 0)
 		}
+		path.track[int(ft+h/2)] = board
 		board += vy * dt / lane.BoardWidthM
 		if board < path.breakpoint {
 			path.breakpoint, path.breakpointFt = board, ft+h
@@ -269,6 +272,7 @@ func (l *foreignLane) shoot(aim Aim, e foreignErrors, order int) shot.Shot {
 	r.SpeedMPH += 0.35 * random.NormFloat64()
 	r.RevRPM += 12 * random.NormFloat64()
 	path := l.throw(r)
+	l.last = path
 	read := func(true, error, grain float64) *float64 {
 		v := math.Round((true+error*random.NormFloat64())/grain) * grain
 		return &v

@@ -220,6 +220,18 @@ const (
 	mostBreakpointFt  = 58.0
 )
 
+// counting adds what was seen, and counts against this arrival, to a list.
+func (s *sighting) counting(list []int, there *arrival) []int {
+	for k := range sights {
+		ft := there[seenBreakpointFt]
+		if s.known[k] && (k != seenBreakpointFt ||
+			ft >= leastBreakpointFt && ft <= mostBreakpointFt && s.value[k] >= leastBreakpointFt) {
+			list = append(list, k)
+		}
+	}
+	return list
+}
+
 // begin takes the aim as its own readings have it.
 func (l *linear) begin(seen *sighting) {
 	l.aimWeights = make([]float64, len(seen.aim))
@@ -237,13 +249,7 @@ func (l *linear) lay(seen *sighting, there slopes, n int) (rows [][]float64, val
 	if !there.finite() {
 		return nil, nil
 	}
-	for k := range sights {
-		ft := there.arrival[seenBreakpointFt]
-		if seen.known[k] && (k != seenBreakpointFt ||
-			ft >= leastBreakpointFt && ft <= mostBreakpointFt && seen.value[k] >= leastBreakpointFt) {
-			l.at = append(l.at, k)
-		}
-	}
+	l.at = seen.counting(l.at, &there.arrival)
 	m := len(l.at)
 	covariance := newMatrix(m)
 	values, l.shift = make([]float64, m), make([]float64, m)
@@ -322,18 +328,24 @@ func (l *linear) settle(seen *sighting, there slopes, whitened []float64) {
 		}
 	}
 	l.about = about
-	for i := range seen.aim {
-		one := &seen.aim[i]
-		variance := one.variance / l.aimWeights[i]
+	weighAim(seen.aim, l.aimWeights, about, post)
+	l.own, l.spread = aimOf(seen.aim, l.aimWeights)
+}
+
+// weighAim weighs readings of an aim, Student's, by how each fits what all the others say; about and
+// post are the aim by all of them and its covariance.
+func weighAim(readings []aimReading, weights []float64, about [aims]float64, post matrix) {
+	for i := range readings {
+		one := &readings[i]
+		variance := one.variance / weights[i]
 		left := 1 - post.quadratic(one.slopes[:], one.slopes[:])/variance
 		if left < 0.02 {
 			continue // nothing else says anything about it
 		}
 		// Against what all the others say.
 		off := (one.value - dot(one.slopes[:], about[:])) / left
-		l.aimWeights[i] = student(off * off / (one.variance + variance/left - variance))
+		weights[i] = student(off * off / (one.variance + variance/left - variance))
 	}
-	l.own, l.spread = aimOf(seen.aim, l.aimWeights)
 }
 
 func (f *fit) weighed(i int) Weighed {
@@ -352,3 +364,6 @@ func (f *fit) weighed(i int) Weighed {
 	}
 	return w
 }
+
+// near is the lane about the read's mean.
+func (r *Read) near() *nearby { return r.scene.at(r.Mean, true) }

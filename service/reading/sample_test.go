@@ -67,9 +67,9 @@ func sampleShots(throws []Throw) string {
 	return b.String()
 }
 
-// The sample lane: an invented pattern, what an eye saw of twelve shots on it, and where eight aims
-// really go. The read of it, as anyone would make it from the files, meets the truth.
-func TestSampleLane(t *testing.T) {
+// sampleLane is the invented lane of the samples, as it is and as the reader is told of it.
+func sampleLane(t *testing.T) (*foreignLane, Setting) {
+	t.Helper()
 	loads, err := os.ReadFile(sampleDir + "loads.csv")
 	if err != nil {
 		t.Fatal(err)
@@ -86,10 +86,15 @@ func TestSampleLane(t *testing.T) {
 	l.stated.SpeedMPH, l.stated.RevRPM = math.Round(l.stated.SpeedMPH*10)/10, math.Round(l.stated.RevRPM)
 	l.stated.RotationDeg, l.stated.TiltDeg = math.Round(l.stated.RotationDeg), math.Round(l.stated.TiltDeg)
 	l.release.SpeedMPH = l.stated.SpeedMPH - l.display
-	sampleFile(t, "shots.csv", sampleShots(l.probes(12, byEye)))
 	setting := l.setting()
 	setting.Film = film
-	logged, err := os.ReadFile(sampleDir + "shots.csv")
+	return l, setting
+}
+
+// sampleThrows are the shots of a sample's log, as anyone would read them.
+func sampleThrows(t *testing.T, name string) []Throw {
+	t.Helper()
+	logged, err := os.ReadFile(sampleDir + name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -101,7 +106,15 @@ func TestSampleLane(t *testing.T) {
 		}
 		throws = append(throws, Throw{Shot: row.Shot})
 	}
-	read, err := New(setting, throws)
+	return throws
+}
+
+// The sample lane: an invented pattern, what an eye saw of twelve shots on it, and where eight aims
+// really go. The read of it, as anyone would make it from the files, meets the truth.
+func TestSampleLane(t *testing.T) {
+	l, setting := sampleLane(t)
+	sampleFile(t, "shots.csv", sampleShots(l.probes(12, byEye)))
+	read, err := New(setting, sampleThrows(t, "shots.csv"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -122,4 +135,67 @@ func TestSampleLane(t *testing.T) {
 	}
 	sampleFile(t, "aims.csv", aims)
 	sampleFile(t, "truth.csv", truth)
+}
+
+// Two logs of the sample lane by a sensor: from shot 21 on a ball arrives four boards farther inside, and six
+// athletes wear the lane from the first shot on. The watch finds both.
+func TestSampleTransitions(t *testing.T) {
+	for _, one := range []struct {
+		name   string
+		change Change
+		passes float64
+		throw  func(l *foreignLane, aim Aim) []Throw
+	}{
+		{"jump.csv", Jump, 0, func(l *foreignLane, aim Aim) (throws []Throw) {
+			next, ok := l.scaled(aim, 4)
+			if !ok {
+				t.Fatal("the sample lane cannot change by 4 boards")
+			}
+			for i := 7; i <= 36; i++ {
+				if i == 21 {
+					l = next
+				}
+				throws = append(throws, Throw{Shot: l.shoot(aim, bySensor, i)})
+			}
+			return throws
+		}},
+		{"wear.csv", Drift, 6, func(l *foreignLane, aim Aim) (throws []Throw) {
+			list := l.others(aim, 5)
+			for i := 7; i <= 36; i++ {
+				throws = append(throws, Throw{Shot: l.shoot(aim, bySensor, i)})
+				l.rub(&l.last)
+				l.rubAll(list)
+			}
+			return throws
+		}},
+	} {
+		t.Run(one.name, func(t *testing.T) {
+			l, setting := sampleLane(t)
+			probes := l.probes(6, bySensor)
+			read, err := New(setting, probes)
+			if err != nil {
+				t.Fatal(err)
+			}
+			aim, ok := l.line(read, bySensor)
+			if !ok {
+				t.Fatal("the sample lane has no line")
+			}
+			sampleFile(t, one.name, sampleShots(append(probes, one.throw(l, aim)...)))
+			logged := sampleThrows(t, one.name)
+			if read, err = New(setting, logged[:6]); err != nil {
+				t.Fatal(err)
+			}
+			watch, now := read.Watch(0, one.passes), Standing{}
+			for _, throw := range logged[6:] {
+				now = watch.Add(throw)
+			}
+			t.Log(watch.Sentence())
+			if !now.Alarm || now.Change != one.change || now.SizeBoards < 1.5 || now.SizeBoards > 8 {
+				t.Errorf("%+v", now)
+			}
+			if one.change == Jump && (now.SinceOrder < 19 || now.SinceOrder > 22) {
+				t.Errorf("since shot %d, want about 21", now.SinceOrder)
+			}
+		})
+	}
 }

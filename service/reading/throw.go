@@ -134,11 +134,14 @@ type readingErrors struct{ laydown, arrows, breakpoint, distance, launch, entryA
 // sensor has more of the path before it for the launch than for the entry. Common practice, no
 // source.
 func errorsOf(source string) readingErrors {
-	if strings.EqualFold(source, "sensor") {
+	if bySensors(source) {
 		return readingErrors{laydown: 1, arrows: 0.75, breakpoint: 1.5, distance: 2, launch: 0.5, entryAngle: 1.25}
 	}
 	return readingErrors{laydown: 0.7, arrows: 1, breakpoint: 2, distance: 1.5, launch: 1, entryAngle: 1}
 }
+
+// bySensors reports whether a sensor measured a shot.
+func bySensors(source string) bool { return strings.EqualFold(source, "sensor") }
 
 // aimReadings are what the readings of a throw near the foul line, and what was planned, say of its
 // release.

@@ -15,11 +15,10 @@ import (
 	"laneward/service/shot"
 )
 
-type readCommand struct {
-	terminal.FormatFlag
+// laneFlags name a lane, the athlete on it and the shots.
+type laneFlags struct {
 	Film       string  `required:"" placeholder:"FILE" help:"The film that was laid: a film map as JSON in oil units or as CSV in microlitres, or a load table as CSV."`
 	Shots      string  `required:"" placeholder:"FILE" help:"The shots on this lane as CSV with the columns of laneward columns, - for stdin."`
-	Aims       string  `            placeholder:"FILE" help:"Forecast these aims: CSV with the columns laydown_board, angle_deg."`
 	Plan       string  `            placeholder:"FILE" help:"What the athlete meant to throw: CSV with the columns order (of the shot), laydown_board, angle_deg."`
 	Side       string  `                               help:"The hand that bowls, right or left (${default})."                                                      enum:"right,left" default:"right"`
 	MPH        float64 `required:"" placeholder:"MPH"  help:"The athlete's speed at launch."                                                                                                                     name:"mph"`
@@ -29,7 +28,13 @@ type readCommand struct {
 	Played     bool    `                               help:"Others have played on the lane: its tracks are worn, nobody knows where."`
 	GyrationIn float64 `            placeholder:"IN"   help:"The ball's radius of gyration in inches (${default})."                                                                 default:"${gyration_in}" name:"gyration-in"`
 	Grit       float64 `            placeholder:"GRIT" help:"The grit of the ball's surface; 2000 when left out."`
-	JSON       bool    `                               help:"Print JSON."                                                                                                                                        name:"json"`
+}
+
+type readCommand struct {
+	terminal.FormatFlag
+	laneFlags
+	Aims string `placeholder:"FILE" help:"Forecast these aims: CSV with the columns laydown_board, angle_deg."`
+	JSON bool   `                   help:"Print JSON."                                                         name:"json"`
 }
 
 func (readCommand) Help() string {
@@ -83,7 +88,7 @@ func (c *readCommand) Run(env terminal.Environment) error {
 }
 
 // setting is the lane and the athlete of the flags.
-func (c *readCommand) setting(env terminal.Environment) (reading.Setting, error) {
+func (c *laneFlags) setting(env terminal.Environment) (reading.Setting, error) {
 	thrower := reading.Thrower{
 		Release: motion.Release{SpeedMPH: c.MPH, RevRPM: c.RPM, RotationDeg: c.RotDeg, TiltDeg: c.TiltDeg},
 		Ball:    motion.DefaultBall(),
@@ -115,7 +120,7 @@ var inReadFlags = strings.NewReplacer(
 )
 
 // throws are the shots of the log, with what was planned of each.
-func (c *readCommand) throws(out terminal.Console) ([]reading.Throw, error) {
+func (c *laneFlags) throws(out terminal.Console) ([]reading.Throw, error) {
 	text, err := out.Env.ReadInput(c.Shots)
 	if err != nil {
 		return nil, err
