@@ -166,14 +166,16 @@ func (w *Watch) change(jump *signal) (Change, float64) {
 		boards[i] = one.boards
 	}
 	before, after := boards[:jump.start], boards[jump.start:]
-	jumped := w.misfit(before, 0) + w.misfit(after, jump.start)
+	size := w.jumped(jump)
+	jumped := w.misfit(before, 0) + w.misfit(after, jump.start) + size*size/(2*jumpBoards*jumpBoards)
 	amplitude, drifted := 0.0, math.Inf(1)
 	left := make([]float64, len(boards))
 	for try := driftStep; try <= mostDrift; try += driftStep {
 		for i := range left {
 			left[i] = boards[i] - try*w.wear[i]
 		}
-		if off := w.misfit(left, 0); off < drifted {
+		unlike := (try - 1) / wearSpread
+		if off := w.misfit(left, 0) + unlike*unlike/2; off < drifted {
 			amplitude, drifted = try, off
 		}
 	}
@@ -181,7 +183,7 @@ func (w *Watch) change(jump *signal) (Change, float64) {
 	if drifted < jumped+math.Log(float64(len(boards))) {
 		return Drift, amplitude * median(w.wear[max(len(w.wear)-lastWear, 0):])
 	}
-	return Jump, w.jumped(jump)
+	return Jump, size
 }
 
 // The amplitudes of a drift that are tried, over the predicted one.
