@@ -25,3 +25,18 @@ func BenchmarkUpdate(b *testing.B) {
 		}
 	}
 }
+
+func BenchmarkWatch(b *testing.B) {
+	l := newForeign(3)
+	read, err := New(l.setting(), l.probes(6, byEye))
+	if err != nil {
+		b.Fatal(err)
+	}
+	watch, throw := read.Watch(0, 0), Throw{Shot: l.shoot(ladder[2], byEye, 7)}
+	for range lastStarts {
+		watch.Add(throw)
+	}
+	for b.Loop() {
+		watch.Add(throw)
+	}
+}

@@ -2,7 +2,7 @@ package reading
 
 import "math"
 
-// chart weighs, score by score, whether what was read still holds. A score is what a shot was off by
+// chart weighs, score by score, whether what was read still holds. A score is what a shot is off by
 // along the direction in which a lane changes: its own error, the read's error, and what has changed
 // since. The read's error is not known and stays the same, so it is followed as a baseline. Of the
 // changes each has a likelihood ratio against none, the size of the change and the baseline

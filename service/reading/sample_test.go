@@ -137,8 +137,8 @@ func TestSampleLane(t *testing.T) {
 	sampleFile(t, "truth.csv", truth)
 }
 
-// Two logs of the sample lane by a sensor: from shot 21 on a ball arrives four boards farther inside, and six
-// athletes wear the lane from the first shot on. The watch finds both.
+// Two logs of the sample lane by a sensor: from shot 21 on a ball arrives four boards farther
+// inside, and six athletes wear the lane from the first shot on. The watch finds both.
 func TestSampleTransitions(t *testing.T) {
 	for _, one := range []struct {
 		name   string

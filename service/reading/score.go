@@ -82,9 +82,9 @@ func (n *nearby) score(seen *sighting, aim [aims]float64, spread matrix) (score,
 	return one, true
 }
 
-// around is what becomes of an aim that is not known exactly: in the middle, and by how much it is
-// half as far apart, and curved, over one deviation along each axis of its spread. Near the edge of the
-// oil a ball that is thrown farther out comes back less, then more: slopes alone would not do.
+// around is what becomes of an aim that is not known exactly: in the middle, and by how much it
+// differs and bends over one deviation along each axis of the aim's spread. Near the edge of the oil
+// a ball that is thrown farther out comes back less, then more: slopes alone would not do.
 type around struct {
 	middle     arrival
 	odd, curve [aims]arrival
@@ -142,8 +142,8 @@ const (
 // repeated is where a thrower throws: the aims of the shots so far, by their own readings.
 type repeated struct{ list [][aims]float64 }
 
-// settle returns a throw's aim by its own readings, drawn toward where the same line was thrown before,
-// and its covariance. Nothing of what became of the ball is looked at.
+// settle returns a throw's aim by its own readings, drawn toward where the same line was thrown
+// before, and its covariance. Nothing of what became of the ball is looked at.
 func (r *repeated) settle(readings []aimReading) ([aims]float64, matrix) {
 	own, spread := settledAim(readings)
 	var line [aims][]float64

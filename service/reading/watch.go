@@ -81,8 +81,8 @@ func levelOf(source string) float64 {
 	return levelByEye
 }
 
-// A change of the lane moves balls of one line by more or fewer boards, as they are laid down. Scores are
-// in boards of the line's middle ball, within these factors.
+// A change of the lane moves balls of one line by more or fewer boards, as they are laid down.
+// Scores are in boards of the line's middle ball, within these factors.
 const leastFactor, mostFactor = 0.5, 4.0
 
 // Watch begins to watch a thrower on the lane as it was read. Passes is how many balls roll down the
@@ -99,13 +99,13 @@ func (r *Read) Watch(thrower int, passes float64) *Watch {
 	}
 	baseline.set(n, n, strayExact*strayExact)
 	return &Watch{
-		read: r, thrower: thrower, passes: passes, near: r.scene.at(r.Mean, true),
+		read: r, thrower: thrower, passes: passes, near: r.near(),
 		chart: newChart(baseline), aims: make([]repeated, len(r.setting.Throwers)),
 	}
 }
 
-// Add takes the next shot on the lane, of whoever threw it: another's wears the lane, the watched
-// one's is scored before it does.
+// Add takes the next shot on the lane, of whoever threw it, and returns where the watch stands:
+// another's shot wears the lane and changes nothing else, the watched one's is scored before it does.
 func (w *Watch) Add(throw Throw) Standing {
 	seen := w.near.sight(throw)
 	aim, spread := w.aims[throw.Thrower].settle(seen.aim)
@@ -158,8 +158,9 @@ func (w *Watch) jumped(by *signal) float64 {
 	return median(over)
 }
 
-// change is whether the scores look more like a jump that began then, or like the predicted wear, and how
-// far it has gone. The chart does not say, because its scores are clipped: a big jump is a ramp to it.
+// change is whether the scores look more like a jump that began then or like the predicted wear,
+// and how far it has gone. The chart does not say, because its scores are clipped: a big jump is a
+// ramp to it.
 func (w *Watch) change(jump *signal) (Change, float64) {
 	boards := make([]float64, len(w.scores))
 	for i, one := range w.scores {
@@ -189,8 +190,8 @@ func (w *Watch) change(jump *signal) (Change, float64) {
 // The amplitudes of a drift that are tried, over the predicted one.
 const driftStep, mostDrift = 0.1, 3.0
 
-// misfit is -ln of how likely scores, the first of which is of this number, lie about their median as they
-// do, their errors Laplace's: a gross one is not worth much.
+// misfit is -ln of how likely scores, from this one on, lie about their median as they do, their
+// errors Laplace's: a gross one is not worth much.
 func (w *Watch) misfit(boards []float64, first int) float64 {
 	if len(boards) == 0 {
 		return 0

@@ -246,7 +246,8 @@ func (all *watching) String() string {
 	}
 	n := float64(len(all.standardised))
 	fmt.Fprintf(
-		&b, "%d lanes; standardised scores: deviation %.2f, beyond two %.1f %%\n", all.lanes, math.Sqrt(mean/n), 100*beyond/n,
+		&b, "%d lanes; standardised scores: deviation %.2f, beyond two %.1f %%\n",
+		all.lanes, math.Sqrt(mean/n), 100*beyond/n,
 	)
 	fmt.Fprintf(&b, "a false alarm per %.0f shots (%d alarms); by level:", all.rate(), all.alarms)
 	for level := 0.6; level < 2.6; level += 0.1 {
@@ -265,10 +266,13 @@ func (all *watching) String() string {
 		if len(all.delays[boards]) == 0 {
 			continue
 		}
-		fmt.Fprintf(&b, "\na jump of %d boards: found after %d shots in the median, %d for 80 %%, within 12 %.0f %% (%d lanes)",
+		fmt.Fprintf(
+			&b, "\na jump of %d boards: found after %d shots in the median, %d for 80 %%, within 12 %.0f %% (%d lanes)",
 			boards, order(all.delays[boards], 0.5), order(all.delays[boards], 0.8),
-			100*share(all.delays[boards], func(d int) bool { return d <= 12 }), len(all.delays[boards]))
-		fmt.Fprintf(&b, "; since within 3 shots %.0f %%", 100*share(all.since[boards], func(d int) bool { return d >= -3 && d <= 3 }))
+			100*share(all.delays[boards], func(d int) bool { return d <= 12 }), len(all.delays[boards]),
+		)
+		near := share(all.since[boards], func(d int) bool { return d >= -3 && d <= 3 })
+		fmt.Fprintf(&b, "; since within 3 shots %.0f %%", 100*near)
 		if sizes := all.sizes[boards]; len(sizes) > 0 {
 			fmt.Fprintf(&b, "; size off by %.2f five shots later", median(sizes))
 		}
@@ -353,9 +357,16 @@ func TestWatchOfGutterBalls(t *testing.T) {
 			t.Fatalf("a gutter ball: %+v", now)
 		}
 	}
-	const want = "Too few shots to see a change: 6 are thrown on this lane, and it takes 9."
+	const want = "Too few shots to see a change: 6 have been seen on this lane, and it takes 9."
 	if got := watch.Sentence(); got != want {
 		t.Errorf("got %q, want %q", got, want)
+	}
+	if read, err = New(l.setting(), l.probes(12, byEye)); err != nil {
+		t.Fatal(err)
+	}
+	const none = "Nothing has been seen of a ball since the read: watch the shots after it."
+	if got := read.Watch(0, 0).Sentence(); got != none {
+		t.Errorf("got %q, want %q", got, none)
 	}
 }
 

@@ -27,8 +27,11 @@ func (w *Watch) Sentence() string {
 	if known := len(w.read.Throws) + shots; known < fewestWatched {
 		return fmt.Sprintf(
 			"Too few shots to see a change: %s on this lane, and it takes %d.",
-			counted(known, "is thrown", "are thrown"), fewestWatched,
+			counted(known, "has been seen", "have been seen"), fewestWatched,
 		)
+	}
+	if shots == 0 {
+		return "Nothing has been seen of a ball since the read: watch the shots after it."
 	}
 	told := fmt.Sprintf("No change is seen in %s since the read.", counted(shots, "shot", "shots"))
 	means := "by eye"
