@@ -20,7 +20,7 @@ func watchedLanes(t *testing.T) int {
 	if os.Getenv("LANEWARD_READER_LANES") != "" {
 		return lanesOf(t)
 	}
-	return min(lanesOf(t), 24)
+	return min(lanesOf(t)/2, 24)
 }
 
 // watchLaydown is where the line is laid down that is watched.

@@ -115,7 +115,8 @@ func printTransition(out terminal.Console, sentence string, list []reading.Stand
 			alarm = "changed since shot " + strconv.Itoa(one.SinceOrder)
 		}
 		table.Add(
-			strconv.Itoa(one.Order), terminal.Decimals(*one.ScoreBoards, 1), terminal.Decimals(*one.ScoreSE, 1), alarm, size,
+			strconv.Itoa(one.Order), terminal.Decimals(*one.ScoreBoards, 1), terminal.Decimals(*one.ScoreSE, 1),
+			alarm, size,
 		)
 	}
 	if err := out.Print("\nBoards at the pins by which each ball went farther inside than the read has it:\n"); err != nil {
