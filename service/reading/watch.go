@@ -67,10 +67,10 @@ const UnknownPasses = 4.0
 const fewestWatched = 9
 
 // Evidence above which there is an alarm, by what measures: found on simulated lanes of another law,
-// for a false alarm per 300 shots on lanes that stay as they are: by eye 1.5 gives one per 272, 1.6
-// per 294, 1.7 per 316 (158 alarms on 350 lanes), by sensor 0.9 per 251, 1.0 per 293, 1.1 per 319 (128 on
-// 300). Limits from tables would alarm far more often, because the read's own error stands in every
-// shot.
+// for a false alarm per 300 shots on lanes that stay as they are. By eye 1.5 gives one per 272, 1.6
+// per 294, 1.7 per 316 (158 alarms on 350 lanes); by sensor 0.9 per 251, 1.0 per 293, 1.1 per 319
+// (128 on 300). Limits from tables would alarm far more often, because the read's own error stands in
+// every shot.
 const (
 	levelByEye    = 1.6
 	levelBySensor = 1.0
