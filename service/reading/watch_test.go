@@ -10,8 +10,6 @@ import (
 	"sync"
 	"testing"
 
-	"laneward/service/lane"
-	"laneward/service/motion"
 	"laneward/service/oil"
 )
 
@@ -339,60 +337,5 @@ func TestWatch(t *testing.T) {
 				t.Errorf("wear is found within 12 shots of 2 boards in %.0f %%, want %.0f %%", 100*got, 100*within)
 			}
 		})
-	}
-}
-
-// A watch of nothing but gutter balls says that it knows nothing, and does not fail.
-func TestWatchOfGutterBalls(t *testing.T) {
-	l := newForeign(5)
-	read, err := New(l.setting(), l.probes(6, byEye))
-	if err != nil {
-		t.Fatal(err)
-	}
-	watch := read.Watch(0, 0)
-	for i := range 6 {
-		throw := Throw{Shot: l.shoot(ladder[2], byEye, 7+i)}
-		throw.Shot.Gutter, throw.Shot.EntryBoard, throw.Shot.BreakpointBoard = lane.Right, nil, nil
-		if now := watch.Add(throw); now.ScoreBoards != nil || now.Alarm || now.Order != 7+i {
-			t.Fatalf("a gutter ball: %+v", now)
-		}
-	}
-	const want = "Too few shots to see a change: 6 have been seen on this lane, and it takes 9."
-	if got := watch.Sentence(); got != want {
-		t.Errorf("got %q, want %q", got, want)
-	}
-	if read, err = New(l.setting(), l.probes(12, byEye)); err != nil {
-		t.Fatal(err)
-	}
-	const none = "Nothing has been seen of a ball since the read: watch the shots after it."
-	if got := read.Watch(0, 0).Sentence(); got != none {
-		t.Errorf("got %q, want %q", got, none)
-	}
-}
-
-// Another athlete's shots are not scored, and wear the lane for the watched one.
-func TestOthersWearTheLane(t *testing.T) {
-	l := newForeign(5)
-	setting := l.setting()
-	setting.Throwers = append(setting.Throwers, Thrower{Release: l.stated, Ball: motion.DefaultBall()})
-	read, err := New(setting, l.probes(6, bySensor))
-	if err != nil {
-		t.Fatal(err)
-	}
-	watch := read.Watch(0, 1)
-	own := Throw{Shot: l.shoot(ladder[2], bySensor, 7)}
-	watch.Add(own)
-	if watch.wear[0] != 0 {
-		t.Errorf("nobody has thrown since the read, and wear moves the ball by %g", watch.wear[0])
-	}
-	for i := range 40 {
-		watch.Add(Throw{Thrower: 1, Shot: l.shoot(ladder[2], bySensor, 8+i)})
-	}
-	if n := len(watch.scores); n != 1 {
-		t.Errorf("%d shots are scored, want the watched athlete's one", n)
-	}
-	watch.Add(own)
-	if watch.wear[1] < 0.3 {
-		t.Errorf("after 40 balls on the line wear moves the ball inside by %g boards", watch.wear[1])
 	}
 }

@@ -3,6 +3,7 @@ package offline
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strconv"
 
 	"laneward/cmd/laneward/terminal"
@@ -62,13 +63,17 @@ func (c *transitionCommand) Run(env terminal.Environment) error {
 			list[i] = watch.Add(throw)
 		}
 	}
-	if c.CSV() {
+	sentence := watch.Sentence()
+	switch {
+	case c.CSV() && report.Refused:
+		out.Warn("%s", report.Sentence)
+		fallthrough
+	case c.CSV():
 		return out.PrintCSV(standingRows(list))
+	case report.Refused:
+		sentence, list = report.Sentence, list[:0]
 	}
-	if report.Refused {
-		return out.Print(out.Paragraph(report.Sentence, ""))
-	}
-	return printTransition(out, watch.Sentence(), list)
+	return printTransition(out, sentence, list)
 }
 
 // standingRows has a row a shot.
@@ -102,9 +107,13 @@ func printTransition(out terminal.Console, sentence string, list []reading.Stand
 	if err := out.Print(out.Paragraph(sentence, "")); err != nil {
 		return err
 	}
+	scored := func(one reading.Standing) bool { return one.ScoreBoards != nil }
+	if !slices.ContainsFunc(list, scored) {
+		return nil
+	}
 	table := terminal.NewTable("shot>", "off>", "+->", "alarm", "size>")
 	for _, one := range list {
-		if one.ScoreBoards == nil {
+		if !scored(one) {
 			continue
 		}
 		alarm, size := "", ""
