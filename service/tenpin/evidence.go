@@ -175,12 +175,15 @@ const (
 )
 
 // LeaveReading is what a tally says. Light and High are how many times likelier it is where hits lie
-// [Doubt.ShiftBoards] light, or high, than about flush.
+// [Doubt.ShiftBoards] light, or high, than about flush; at most [mostTimes].
 type LeaveReading struct {
 	Hits  Hits    `json:"hits"`
 	Light float64 `json:"light"`
 	High  float64 `json:"high"`
 }
+
+// mostTimes is as sure as leaves are said to be: what they say is not measured.
+const mostTimes = 1000.0
 
 // Read weighs a tally. Something is said only from enough leaves on, and when it is enough times
 // likelier than both others.
@@ -190,7 +193,8 @@ func (w LeaveWeights) Read(t Tally) LeaveReading {
 		light += float64(t.Leaves[group]) * w.light[i+1]
 		high += float64(t.Leaves[group]) * w.high[i+1]
 	}
-	reading := LeaveReading{HitsTooFew, math.Exp(light), math.Exp(high)}
+	times := func(log float64) float64 { return math.Exp(math.Min(log, math.Log(mostTimes))) }
+	reading := LeaveReading{HitsTooFew, times(light), times(high)}
 	if t.Left() < w.doubt.Least {
 		return reading
 	}

@@ -46,6 +46,41 @@ func TestLeavesSayWhereTheBallHit(t *testing.T) {
 	}
 }
 
+// However many leaves there are, what they say stays a number that can be told.
+func TestManyLeavesAreNotToldAsCertain(t *testing.T) {
+	many := DefaultDoubt().Weights().Report(LeaveTable{All: Tally{Leaves: map[Group]int{GroupLight: 100_000}}}, false)
+	if many.Hits.Light > mostTimes*1.001 || many.Hits.Hits != HitsLight {
+		t.Errorf("%+v", many.Hits)
+	}
+	want := "0 strikes and 100000 leaves. They say light: more than 1,000 times likelier if the ball hits a board outside of flush. " +
+		"One leave says 0.4 bits of where the ball hit; watching it says 1.6 by eye."
+	if many.Reading != want {
+		t.Errorf("it reads %q", many.Reading)
+	}
+}
+
+// What a drill has to do with the leaves is told group by group, where the interval leaves out 1.
+func TestReportSetsKeptAgainstBroken(t *testing.T) {
+	table := LeaveTable{
+		Kept:   Tally{Strikes: 20, Leaves: map[Group]int{GroupLight: 5, GroupHigh: 20, GroupCorner: 5}},
+		Broken: Tally{Strikes: 20, Leaves: map[Group]int{GroupLight: 25, GroupHigh: 2, GroupCorner: 1}},
+	}
+	report := DefaultDoubt().Weights().Report(table, true)
+	for _, row := range report.Groups {
+		switch {
+		case row.Group == GroupLight && (row.Odds == nil || row.Odds.Low <= 1):
+			t.Errorf("light: %+v", row.Odds)
+		case row.Group == GroupHigh && (row.Odds == nil || row.Odds.High >= 1):
+			t.Errorf("high: %+v", row.Odds)
+		case row.Group == GroupSplit && row.Odds != nil:
+			t.Errorf("odds of splits, of which there are none: %+v", row.Odds)
+		}
+	}
+	if said := sided(report.Groups); said != " Left more often when the drill is broken: light. Left less often: high." {
+		t.Errorf("it reads %q", said)
+	}
+}
+
 // No single outcome weighs more than a factor of 8 (common practice, no source).
 func TestNoLeaveDecidesAlone(t *testing.T) {
 	weights := DefaultDoubt().Weights()

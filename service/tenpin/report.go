@@ -2,6 +2,7 @@ package tenpin
 
 import (
 	"fmt"
+	"strings"
 
 	"laneward/service/lane"
 	"laneward/service/trend"
@@ -122,9 +123,9 @@ func (w LeaveWeights) words(t Tally, report LeaveReport) string {
 	said := fmt.Sprintf("%d strikes and %d leaves.", t.Strikes, t.Left())
 	switch hits := report.Hits; {
 	case hits.Hits == HitsLight:
-		said += fmt.Sprintf(" They say light: %.0f times likelier if the ball hits a board outside of flush.", hits.Light)
+		said += fmt.Sprintf(" They say light: %s likelier if the ball hits a board outside of flush.", times(hits.Light))
 	case hits.Hits == HitsHigh:
-		said += fmt.Sprintf(" They say high: %.0f times likelier if the ball hits a board inside of flush.", hits.High)
+		said += fmt.Sprintf(" They say high: %s likelier if the ball hits a board inside of flush.", times(hits.High))
 	case hits.Hits == HitsFlush:
 		said += " They say flush: neither light nor high."
 	case t.Left() < w.doubt.Least:
@@ -132,17 +133,36 @@ func (w LeaveWeights) words(t Tally, report LeaveReport) string {
 	default:
 		said += " They do not say whether the ball hits light or high."
 	}
-	for _, row := range report.Groups {
-		if row.Odds != nil && !row.Odds.Contains(1) {
-			more := "more"
-			if row.Odds.Ratio < 1 {
-				more = "less"
-			}
-			said += fmt.Sprintf(" %s is left %s often when the drill is broken.", capital(row.Label), more)
-		}
-	}
-	return said + fmt.Sprintf(" One leave says %.1f bits of where the ball hit; watching it says %.1f by eye.",
+	return said + sided(report.Groups) + fmt.Sprintf(" One leave says %.1f bits of where the ball hit; watching it says %.1f by eye.",
 		report.Bits, report.WatchedBits.Eye)
 }
 
-func capital(text string) string { return string(text[0]-'a'+'A') + text[1:] }
+// times writes how many times, which is told only so far.
+func times(ratio float64) string {
+	if ratio > 0.999*mostTimes {
+		return "more than 1,000 times"
+	}
+	return fmt.Sprintf("%.0f times", ratio)
+}
+
+// sided names the groups that are left more often, and less often, when the drill is broken.
+func sided(rows []GroupRow) (said string) {
+	var more, less []string
+	for _, row := range rows {
+		name, _, _ := strings.Cut(row.Label, ":")
+		switch {
+		case row.Odds == nil || row.Odds.Contains(1):
+		case row.Odds.Ratio > 1:
+			more = append(more, name)
+		default:
+			less = append(less, name)
+		}
+	}
+	if len(more) > 0 {
+		said += fmt.Sprintf(" Left more often when the drill is broken: %s.", strings.Join(more, "; "))
+	}
+	if len(less) > 0 {
+		said += fmt.Sprintf(" Left less often: %s.", strings.Join(less, "; "))
+	}
+	return said
+}

@@ -69,6 +69,13 @@ func (c *leavesCommand) Run(ctx context.Context, env terminal.Environment) error
 	return conn.Print("\n" + conn.Paragraph(leaves.Value.Reading, ""))
 }
 
+func timesOf(ratio float64) string {
+	if ratio < 1 {
+		return fmt.Sprintf("%.2f", ratio)
+	}
+	return fmt.Sprintf("%.1f", ratio)
+}
+
 func leavesTable(leaves openapi.Leaves) *terminal.Table {
 	if leaves.Kept == nil {
 		list := terminal.NewTable("leave", "shots>")
@@ -81,7 +88,7 @@ func leavesTable(leaves openapi.Leaves) *terminal.Table {
 	for _, row := range leaves.Groups {
 		odds, interval := "too few", ""
 		if row.Odds != nil {
-			odds, interval = fmt.Sprintf("%.1f", row.Odds.Ratio), fmt.Sprintf("%.1f-%.1f", row.Odds.Low, row.Odds.High)
+			odds, interval = timesOf(row.Odds.Ratio), timesOf(row.Odds.Low)+"-"+timesOf(row.Odds.High)
 		}
 		list.Add(
 			row.Label,

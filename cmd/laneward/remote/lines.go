@@ -24,7 +24,7 @@ type planCommand struct {
 }
 
 func (planCommand) Help() string {
-	return `Where should this athlete play this pattern? Lines ranked by the pins a frame they are worth: the mean over the athlete's own scatter, estimated from the stored shots, and over what the lane may be. Lines that cannot be told apart are equal, and the closest to how the athlete plays comes first. What is not known is assumed; the assumptions are listed below the table.
+	return `Where should this athlete play this pattern? Lines ranked by the pins a frame they are worth: the mean over the athlete's own scatter, estimated from the stored shots, and over what the lane may be. Lines that cannot be told apart are equal, and of those the closest to how the athlete plays comes first, allowing for what each is worth. What is not known is assumed; the assumptions are listed below the table.
 
     feet, target   where the sliding foot ends, and the board at the arrows
     launch         degrees from straight down the lane, positive toward the strong-side gutter
