@@ -83,7 +83,7 @@ func (m *model) newParents(k key, is fields) []key {
 	return slices.DeleteFunc(parents(is), func(p key) bool { return slices.Contains(before, p) })
 }
 
-// foreign tells that a shot is made to name a session, a ball or a drill that is not its athlete's,
+// foreign reports whether a shot is made to name a session, a ball or a drill that is not its athlete's,
 // among what stands and what comes with it.
 func (m *model) foreign(k key, shot fields, next map[key]version) bool {
 	then := func(k key) fields {
@@ -107,7 +107,7 @@ func (m *model) foreign(k key, shot fields, next map[key]version) bool {
 	})
 }
 
-// sees tells what stands and is for the reader: coach and analyst see everything; an athlete the
+// sees reports what stands and is for the reader: coach and analyst see everything; an athlete the
 // own records, what the squad shares and the drills assigned to them.
 func (m *model) sees(by who, k key) bool {
 	is := m.now(k).is
