@@ -110,7 +110,7 @@ func readCursor[T any](word *string) (place T, err error) {
 	if word == nil {
 		return place, nil
 	}
-	data, err := base64.RawURLEncoding.DecodeString(*word)
+	data, err := base64.RawURLEncoding.Strict().DecodeString(*word)
 	if err == nil {
 		err = json.Unmarshal(data, &place)
 	}

@@ -94,7 +94,7 @@ var errCursor = fail(
 
 // readCursor reads a cursor that [Service.writeCursor] wrote; a tampered one is Invalid.
 func (s *Service) readCursor(word string) (c cursor, err error) {
-	b, err := base64.RawURLEncoding.DecodeString(word)
+	b, err := base64.RawURLEncoding.Strict().DecodeString(word)
 	if err == nil && len(b) == firstCursorBytes && b[0] == 1 {
 		return c, beginAgain(GoneSchema, "the cursor is of a time when cursors did not say which history they are of")
 	}

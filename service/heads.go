@@ -160,7 +160,7 @@ var errHead = fail(
 // readHead reads a head that [Service.writeHead] wrote for the squad, or the one in a cursor; any
 // other word is Invalid.
 func (s *Service) readHead(squad uuid.UUID, word string) (head, error) {
-	b, err := base64.RawURLEncoding.DecodeString(word)
+	b, err := base64.RawURLEncoding.Strict().DecodeString(word)
 	if err != nil || len(b) != headWordBytes+cursorMAC || b[0] != headVersion {
 		place, err := s.readCursor(word)
 		if err != nil || place.squad != squad {

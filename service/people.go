@@ -166,7 +166,7 @@ var errRefresh = fail(
 // for ten minutes on the same device; any other use ends the sign-in, because the token has been
 // copied.
 func (s *Service) Refresh(ctx context.Context, refresh, device string) (tokens Tokens, err error) {
-	token, err := base64.RawURLEncoding.DecodeString(refresh)
+	token, err := base64.RawURLEncoding.Strict().DecodeString(refresh)
 	if err != nil {
 		return tokens, errRefresh
 	}
@@ -224,7 +224,7 @@ func (s *Service) Refresh(ctx context.Context, refresh, device string) (tokens T
 // SignOut ends the sign-in that a refresh token belongs to. An unknown token is not an error: it is
 // signed out already.
 func (s *Service) SignOut(ctx context.Context, refresh string) error {
-	token, err := base64.RawURLEncoding.DecodeString(refresh)
+	token, err := base64.RawURLEncoding.Strict().DecodeString(refresh)
 	if err != nil {
 		return nil //nolint:nilerr // such a token signs no user in
 	}

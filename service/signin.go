@@ -137,7 +137,7 @@ func (s *Service) markMAC(mark []byte) []byte {
 
 // markFor returns the name of a device by its mark, or "" when the mark is not one of the user's.
 func (s *Service) markFor(user uuid.UUID, text string, now time.Time) string {
-	mark, err := base64.RawURLEncoding.DecodeString(text)
+	mark, err := base64.RawURLEncoding.Strict().DecodeString(text)
 	if err != nil || len(mark) != markLength || !hmac.Equal(mark[markMACAt:], s.markMAC(mark[:markMACAt])) {
 		return ""
 	}
