@@ -2,6 +2,7 @@
 // was built without it has no module, and then is asked to judge; see served.js.
 
 import { module } from "./module.js";
+import { servedSentences } from "./served.js";
 
 let starting;
 
@@ -29,7 +30,7 @@ async function start() {
 }
 
 // sentences writes the rules of drills in words, a list for each.
-export async function sentences(drills, balls) {
+export async function sentences(app, drills, balls) {
   const call = await engine();
-  return call ? call("sentences", { drills, balls }) : drills.map((drill) => drill.sentences ?? []);
+  return call ? call("sentences", { drills, balls }) : servedSentences(app, drills);
 }

@@ -39,7 +39,7 @@ export async function startView(app) {
     if (!app.athlete) return parts;
     const own = known.filter((session) => !session.athlete_id || session.athlete_id === app.athlete)
       .sort((a, b) => a.date < b.date ? 1 : a.date > b.date ? -1 : a.id < b.id ? 1 : -1);
-    const written = await sentences(drills, balls);
+    const written = await sentences(app, drills, balls);
     const rules = new Map(drills.map((drill, i) => [drill.id, written[i]]));
     const go = h("div", { class: "go" }, goButton(app));
     const chosen = () => swap(element.querySelector(".go"), goButton(app));
